@@ -1,0 +1,78 @@
+"""The command line: finds the command's module by name and runs it."""
+
+import argparse
+import importlib
+import os
+import signal
+import sys
+from collections.abc import Sequence
+
+from listening import __version__
+from listening.errors import ListeningError
+
+# Solves here are small: BLAS threads slow them down and change the last bits.
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+
+COMMANDS = {
+    "check": "look for every problem in a protocol and its recordings",
+    "measure": "measure sounds, or all recordings of a study",
+    "prepare": "make matched stimuli and verify them",
+    "deal": "freeze the study: balanced orders, sealed key, coded clips",
+    "sit": "sit the blind test",
+    "simulate": "let simulated listeners sit the test",
+    "analyse": "open the key, fit, and decide the planned questions",
+    "report": "write the page: findings and printable sentences",
+    "demo": "do all of it on the bicycle bells, with a simulated panel",
+    "fit": "fit a model to a table collected elsewhere",
+}
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Exit code of the command named by the first word: 0 done, 2 a person can mend it, 130 stopped."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    if not words or words[0] not in COMMANDS:
+        return _front_door(words)
+    parser = argparse.ArgumentParser(prog=f"listening {words[0]}", description=COMMANDS[words[0]])
+    command = importlib.import_module(f"listening.commands.{words[0]}")
+    command.arguments(parser)
+    return _run(command.run, parser.parse_args(words[1:]))
+
+
+def _front_door(words: list[str]) -> int:
+    listing = "\n".join(f"  {name:<10}{line}" for name, line in COMMANDS.items())
+    parser = argparse.ArgumentParser(
+        prog="listening",
+        description="Listening tests for products that ring: do people hear it, beyond being louder?",
+        epilog=f"commands, in the order of a study:\n{listing}\n\nlistening COMMAND --help explains one.",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"listening {__version__}")
+    parser.add_argument("command", nargs="?", choices=list(COMMANDS), metavar="command")
+    parser.parse_args(words)
+    parser.print_help()
+    return 0
+
+
+def _run(run, args: argparse.Namespace) -> int:  # type: ignore[no-untyped-def]
+    try:
+        return int(run(args) or 0)
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 0
+    except KeyboardInterrupt:
+        print("stopped; what was done before stays as it is", file=sys.stderr)
+        return 128 + signal.SIGINT
+    except ListeningError as error:
+        print(f"listening: {error}", file=sys.stderr)
+        return 2
+    except Exception as error:
+        if type(error).__module__.startswith("stats.") or _is_stats_error(error):
+            print(f"listening: {error}", file=sys.stderr)
+            return 2
+        raise
+
+
+def _is_stats_error(error: Exception) -> bool:
+    errors = sys.modules.get("stats.errors")
+    return errors is not None and isinstance(error, errors.StatsError)

@@ -1,0 +1,18 @@
+"""The progress bar of long commands, on standard error, silent when that is no terminal."""
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+
+@contextmanager
+def bar(label: str) -> Iterator[Callable[[int, int], None]]:
+    """A function (done, total) that draws a bar headed by `label` while the block runs."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    console = Console(stderr=True)
+    with Progress(*columns, console=console, disable=not sys.stderr.isatty()) as progress:
+        task = progress.add_task(label, total=None)
+        yield lambda done, total: progress.update(task, completed=done, total=total)
