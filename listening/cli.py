@@ -15,6 +15,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
 COMMANDS = {
+    "new": "start a study folder from a protocol",
     "check": "look for every problem in a protocol and its recordings",
     "measure": "measure sounds, or all recordings of a study",
     "prepare": "make matched stimuli and verify them",

@@ -1,0 +1,114 @@
+"""The ground under every form: strict, frozen, written whole or not at all."""
+
+import hashlib
+import json
+import os
+import tempfile
+from pathlib import Path
+from typing import Self
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from listening.errors import CannotWrite, MissingFile, RecordError
+
+
+class Form(BaseModel):
+    """A strict, frozen record: unknown keys, NaN and infinity are refused."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class FileForm(Form):
+    """A form that is one JSON file; `load` and `save` are its door."""
+
+    @classmethod
+    def load(cls, path: Path) -> Self:
+        """The form in the file at `path`.
+
+        Raises
+        ------
+        MissingFile
+            There is no such file.
+        RecordError
+            The file is empty, cut short, or not this form; every problem is named.
+        """
+        text = read_text(path)
+        try:
+            return cls.model_validate_json(text)
+        except ValidationError as error:
+            lines = [f"{path}: {place(e['loc'])}: {e['msg']}" for e in error.errors()[:20]]
+            raise RecordError(
+                "\n".join(lines) + f"\nmake {path.name} again with the step that wrote it"
+            ) from error
+
+    def save(self, path: Path) -> None:
+        """Write the form to `path`; an interrupted write leaves the old file whole."""
+        write_text(path, self.to_json())
+
+    def to_json(self) -> str:
+        """The form as indented JSON, the same text for the same content."""
+        return json.dumps(self.model_dump(mode="json"), indent=1, ensure_ascii=False) + "\n"
+
+    def digest(self) -> str:
+        """SHA-256 of the form's content, whatever its layout on disk."""
+        return digest_of(json.dumps(self.model_dump(mode="json"), sort_keys=True, separators=(",", ":")))
+
+
+def digest_of(text: str) -> str:
+    """SHA-256 of a text, as 64 hexadecimal digits."""
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def place(location: tuple[int | str, ...]) -> str:
+    """A key path as people write it: questions[0].contrast.more."""
+    text = ""
+    for part in location:
+        text += f"[{part}]" if isinstance(part, int) else f".{part}" if text else str(part)
+    return text or "the whole file"
+
+
+def read_text(path: Path) -> str:
+    """The UTF-8 text of a file; a missing, unreadable or empty one is named plainly."""
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError as error:
+        raise MissingFile(f"{path}: no such file; check the path, or run the step that writes it") from error
+    except UnicodeDecodeError as error:
+        raise RecordError(f"{path}: not UTF-8 text at byte {error.start}; save it as UTF-8") from error
+    except OSError as error:
+        raise RecordError(f"{path}: cannot be read ({error.strerror})") from error
+    if not text.strip():
+        raise RecordError(f"{path}: the file is empty (0 characters); make it again or restore a copy")
+    return text
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a file whole or not at all: a temporary file beside it, synced, then renamed."""
+    write_bytes(path, text.encode())
+
+
+def write_bytes(path: Path, content: bytes) -> None:
+    """Write a file whole or not at all: a temporary file beside it, synced, then renamed.
+
+    Raises
+    ------
+    CannotWrite
+        The folder cannot be written or the disk is full; the old file is unharmed.
+    """
+    temporary = None
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f".{path.name}.", delete=False) as file:
+            temporary = Path(file.name)
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        temporary.chmod(0o644)
+        temporary.replace(path)
+    except OSError as error:
+        if temporary is not None:
+            temporary.unlink(missing_ok=True)
+        raise CannotWrite(
+            f"{path}: cannot be written ({error.strerror}); free space or choose a folder you may write to; "
+            "nothing was changed"
+        ) from error

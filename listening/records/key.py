@@ -1,0 +1,34 @@
+"""The sealed key: which coded clip is which stimulus. No screen or session module may import this file."""
+
+import hashlib
+import hmac
+import json
+from typing import Literal
+
+from listening.records.form import FileForm, Form
+
+
+class KeyedClip(Form):
+    """One clip and what it is."""
+
+    clip: str
+    stimulus: str
+    condition: str
+    presentation: str
+    role: Literal["study", "control", "anchor"]
+    gain_db: float = 0.0
+    """Beyond the stimulus' own level: the known gain of a control pair."""
+
+
+class Key(FileForm):
+    """The whole key."""
+
+    format: int = 1
+    secret: str
+    """128 bit, hexadecimal; codes and the salted hash come from it and it lies nowhere else."""
+    clips: tuple[KeyedClip, ...]
+
+    def sealed_digest(self) -> str:
+        """Hash of the clip table, keyed with the secret: commits to the key, tells nothing about it."""
+        table = json.dumps([c.model_dump() for c in self.clips], sort_keys=True, separators=(",", ":"))
+        return hmac.new(bytes.fromhex(self.secret), table.encode(), hashlib.sha256).hexdigest()

@@ -1,0 +1,37 @@
+"""What `measure` found: one row of numbers a recording, and the spread over the strikes of a condition."""
+
+from listening.records.form import FileForm, Form
+
+
+class MeasuredRecording(Form):
+    """The metrics of one recording; a metric that cannot be had is null."""
+
+    recording: str
+    condition: str
+    strike: str
+    unit: str
+    calibrated: bool
+    flags: tuple[str, ...] = ()
+    measures: dict[str, float | None]
+
+
+class Spread(Form):
+    """One metric over the strikes of one condition."""
+
+    condition: str
+    metric: str
+    n: int
+    mean: float
+    sd: float | None
+    expanded_uncertainty: float | None = None
+    """GUM, coverage factor 2, of the mean."""
+
+
+class Measures(FileForm):
+    """All of them."""
+
+    format: int = 1
+    version: str
+    protocol_digest: str
+    recordings: tuple[MeasuredRecording, ...]
+    spreads: tuple[Spread, ...]

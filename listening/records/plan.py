@@ -1,0 +1,68 @@
+"""The plan a blind station works from: clip codes and wordings, never what a clip stands for."""
+
+from listening.records.form import FileForm, Form
+from listening.records.protocol import Sitting
+
+
+class PlannedTrial(Form):
+    """One trial: the clips in the order they sound."""
+
+    trial: str
+    """Id, unique within a slot."""
+    attribute: str
+    clips: tuple[str, ...]
+    practice: bool = False
+
+
+class Slot(Form):
+    """One listener's run through the study."""
+
+    slot: int
+    trials: tuple[PlannedTrial, ...]
+
+
+class PlannedAttribute(Form):
+    """How one attribute is asked."""
+
+    name: str
+    task: str
+    question: str
+    explanation: str
+    no_difference: bool = False
+    anchor_more: str | None = None
+    """Clip code of the anchor with more of it."""
+    anchor_less: str | None = None
+
+
+class ClipFile(Form):
+    """One coded clip in the clips folder: `<clip>.wav`."""
+
+    clip: str
+    digest: str
+    """SHA-256 of the file's bytes."""
+
+
+class Plan(FileForm):
+    """The frozen plan."""
+
+    format: int = 1
+    version: str
+    protocol_digest: str
+    manifest_digest: str
+    key_digest: str
+    """Hash of the sealed key, salted with its secret."""
+    study_digest: str
+    """One hash over protocol, stimuli, key and orders: printed on every sitting and report."""
+    dealt_at: str
+    order_seed: int
+    rate_hz: int
+    level_check_clip: str
+    """A clip to set a comfortable level with."""
+    sitting: Sitting
+    attributes: tuple[PlannedAttribute, ...]
+    clips: tuple[ClipFile, ...]
+    slots: tuple[Slot, ...]
+
+    def attribute(self, name: str) -> PlannedAttribute:
+        """The attribute of that name."""
+        return next(a for a in self.attributes if a.name == name)

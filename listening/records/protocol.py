@@ -1,0 +1,294 @@
+"""The protocol a researcher writes before any data: what is compared, asked, planned and decided."""
+
+import tomllib
+from itertools import pairwise
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import Field, ValidationError, model_validator
+
+from listening.errors import RecordError
+from listening.records.form import Form, digest_of, place, read_text
+from listening.records.problem import Problem, listing
+
+AS_RECORDED = "as recorded"
+MATCHED = "matched"
+
+Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^\s/\\.][^/\\\n]*$")]
+Share = Annotated[float, Field(gt=0, lt=1)]
+Task = Literal["paired comparison"]
+MatchingMetric = Literal["laf_max_db", "lae_db", "momentary_max_lufs", "nmax_sone"]
+
+
+class Recordings(Form):
+    """Where the recordings are and which factors tell the conditions apart."""
+
+    folder: str = Field(description="Folder of the recordings table, relative to the protocol file.")
+    table: str = Field("recordings.csv", description="CSV table in that folder, one recording a row.")
+    factors: list[Name] = Field(min_length=1, description="Columns whose levels make a condition, in order.")
+    use: dict[str, list[str]] = Field(
+        {}, description="Levels to keep, by factor; a factor left out keeps all."
+    )
+
+
+class Panel(Form):
+    """Who listens, and whom they stand for."""
+
+    stands_for: str = Field(
+        min_length=10, description="Recruitment and inclusion; the printed sentence names it."
+    )
+    training: Literal["naive", "trained"] = Field(description="Whether listeners were trained in listening.")
+    listeners: int = Field(ge=1, le=10000, description="How many sittings are dealt.")
+
+
+class Presentation(Form):
+    """One way of presenting every stimulus."""
+
+    name: Literal["as recorded", "matched"] = Field(description="`as recorded` or `matched`.")
+    metric: MatchingMetric | None = Field(None, description="What `matched` holds equal.")
+    tolerance_db: float = Field(0.1, gt=0, le=3, description="Largest residual after matching (dB, or phon).")
+
+    @model_validator(mode="after")
+    def _metric_goes_with_matched(self) -> Self:
+        if (self.name == MATCHED) != (self.metric is not None):
+            raise ValueError("`metric` is needed for `matched` and belongs to nothing else")
+        return self
+
+
+class Trimming(Form):
+    """How a recording becomes a stimulus."""
+
+    before_onset_s: float = Field(0.05, ge=0, le=1, description="Sound kept before the strike.")
+    length_s: float = Field(
+        2.5, gt=0.2, le=20, description="Length of every stimulus, from its first sample."
+    )
+    fade_in_s: float = Field(0.01, ge=0, le=0.5, description="Raised-cosine fade before the strike.")
+    fade_out_s: float = Field(0.3, ge=0, le=5, description="Raised-cosine fade at the end.")
+    true_peak_ceiling_dbtp: float = Field(-1.0, le=0, ge=-40, description="No stimulus may peak above this.")
+
+
+class Anchor(Form):
+    """Two sounds that differ in the attribute alone; they explain the word before the first trial."""
+
+    more: str = Field(description="Sound file with more of it, relative to the recordings folder.")
+    less: str = Field(description="Sound file with less of it, relative to the recordings folder.")
+
+
+class Attribute(Form):
+    """A question put to the listener."""
+
+    name: Name = Field(description="Short name, used by blocks and questions.")
+    task: Task = Field("paired comparison", description="The method of asking.")
+    question: str = Field(min_length=3, description="What the listener reads, in the listener's language.")
+    comparative: str = Field(min_length=1, description="The word of the claim: brighter, longer, louder.")
+    explanation: str = Field("", description="What the word means, shown with the anchor pair.")
+    anchor: Anchor | None = Field(None, description="Two sounds that differ in the attribute alone.")
+    no_difference: bool = Field(False, description="Whether `no difference` may be answered.")
+
+
+class Block(Form):
+    """Trials of one attribute under one presentation."""
+
+    attribute: Name = Field(description="Name of an attribute.")
+    presentation: Literal["as recorded", "matched"] = Field(description="Name of a presentation.")
+    pairs: Literal["all", "planned"] = Field(
+        "all", description="All pairs of conditions, or those of questions."
+    )
+    repeats: int = Field(
+        1, ge=1, le=50, description="How often each pair of conditions is heard by a listener."
+    )
+
+
+class Control(Form):
+    """Pairs of one stimulus with itself at a known gain: catch trials, and the sensitivity to level."""
+
+    attribute: Name = Field(description="Name of an attribute; its blocks are seeded with these pairs.")
+    gains_db: list[Annotated[float, Field(ge=0, le=12)]] = Field(
+        min_length=1, description="Gain of the stronger of the two; 0 is an identical pair."
+    )
+    conditions: list[str] = Field(
+        [], description="Conditions whose stimuli are used; empty uses all in turn."
+    )
+    repeats: int = Field(1, ge=1, le=50, description="Pairs per gain and listener.")
+
+
+class Sitting(Form):
+    """What a listener meets, apart from the sounds."""
+
+    welcome: str = Field(min_length=3, description="First text on the screen.")
+    consent: str = Field(min_length=3, description="What the listener agrees to.")
+    goodbye: str = Field("Thank you. You are done.", description="Last text on the screen.")
+    plays_at_least: int = Field(
+        1, ge=1, le=5, description="Times each clip is heard before an answer counts."
+    )
+    plays_at_most: int = Field(3, ge=1, le=20, description="Times a trial may be played.")
+    gap_s: float = Field(0.5, ge=0, le=5, description="Silence between the clips of a trial.")
+    practice_trials: int = Field(
+        2, ge=0, le=20, description="Trials to learn on, before each attribute; not counted."
+    )
+    break_every_trials: int = Field(40, ge=5, le=500, description="A pause is offered after so many trials.")
+    break_at_least_s: float = Field(30.0, ge=0, le=3600, description="The pause lasts at least this long.")
+
+    @model_validator(mode="after")
+    def _most_reaches_least(self) -> Self:
+        if self.plays_at_most < self.plays_at_least:
+            raise ValueError(
+                f"plays_at_most ({self.plays_at_most}) is below plays_at_least ({self.plays_at_least})"
+            )
+        return self
+
+
+class Covariates(Form):
+    """Which measured value stands for level, brightness and decay in the explaining model."""
+
+    level: str = Field("laf_max_db", description="Metric of level.")
+    brightness: str = Field("centroid_hz", description="Metric of brightness.")
+    decay: str = Field("t60_s", description="Metric of decay.")
+    reason: str = Field("", description="Why, when it is not the default.")
+
+
+class Contrast(Form):
+    """Two conditions: the one said to have more (or the same) and the one it is compared with."""
+
+    more: str = Field(description="Condition, its factor levels joined by `/`.")
+    than: str = Field(description="Condition, its factor levels joined by `/`.")
+
+
+class Question(Form):
+    """A question planned before the data; only these decide a verdict and earn a printed sentence."""
+
+    id: Name = Field(description="Short unique name.")
+    kind: Literal["more", "same"] = Field(description="`more` of the attribute, or the `same`.")
+    attribute: Name = Field(description="Name of an attribute.")
+    presentation: Literal["as recorded", "matched"] = Field(description="Where it is decided.")
+    contrast: Contrast = Field(description="The two conditions.")
+    smallest_effect: float = Field(gt=0, description="Smallest effect that matters, in the unit below.")
+    unit: Literal["share", "logit"] = Field(
+        "share",
+        description="`share`: of choices, above 0.5 (0.6 = chosen 60 times in 100); `logit`: model units.",
+    )
+    alpha: float = Field(0.05, gt=0, le=0.2, description="One-sided error rate.")
+    method: Literal["mixed model"] = Field("mixed model", description="The one method that decides.")
+    family: str = Field(
+        "", description="Questions with the same family are corrected together (Holm); empty: alone."
+    )
+    split_limit: Share = Field(
+        0.25,
+        description="For `same`: upper limit on the share of listeners who hear a difference that matters.",
+    )
+
+    @model_validator(mode="after")
+    def _effect_fits_unit(self) -> Self:
+        if self.unit == "share" and not 0.5 < self.smallest_effect < 1:
+            raise ValueError(f"smallest_effect {self.smallest_effect} as a share must lie between 0.5 and 1")
+        if self.contrast.more == self.contrast.than:
+            raise ValueError(f"the contrast compares {self.contrast.more} with itself")
+        return self
+
+
+class Protocol(Form):
+    """The whole protocol."""
+
+    format: Literal[1] = Field(description="Version of this form.")
+    name: Name = Field(description="Short name of the study.")
+    title: str = Field(min_length=3, description="Title of the report. Listeners never see it.")
+    seed: int = Field(ge=0, description="Seed of the orders.")
+    recordings: Recordings
+    panel: Panel
+    presentations: list[Presentation] = Field(min_length=1, max_length=2)
+    trimming: Trimming = Trimming()
+    attributes: list[Attribute] = Field(min_length=1, max_length=12)
+    blocks: list[Block] = Field(min_length=1)
+    controls: list[Control] = Field(default=[])
+    sitting: Sitting
+    covariates: Covariates = Covariates()
+    labels: dict[str, str] = Field({}, description="How a condition is called in print.")
+    questions: list[Question] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _names_are_known_and_unique(self) -> Self:
+        faults = list(_name_faults(self))
+        if faults:
+            raise ValueError("; ".join(faults))
+        return self
+
+    def presentation(self, name: str) -> Presentation:
+        """The presentation of that name."""
+        return next(p for p in self.presentations if p.name == name)
+
+    def attribute(self, name: str) -> Attribute:
+        """The attribute of that name."""
+        return next(a for a in self.attributes if a.name == name)
+
+    def label(self, condition: str) -> str:
+        """How a condition is called in print."""
+        return self.labels.get(condition, condition.replace("/", ", ").replace("_", " "))
+
+
+def _name_faults(protocol: Protocol) -> list[str]:
+    attributes = [a.name for a in protocol.attributes]
+    presentations: list[str] = [p.name for p in protocol.presentations]
+    ids = [q.id for q in protocol.questions]
+    groups = (("attributes", attributes), ("presentations", presentations), ("questions", ids))
+    faults = [
+        f"{what}: `{a}` stands twice" for what, names in groups for a, b in pairwise(sorted(names)) if a == b
+    ]
+    used = [(f"blocks[{i}]", b.attribute, b.presentation) for i, b in enumerate(protocol.blocks)]
+    used += [(f"questions[{i}]", q.attribute, q.presentation) for i, q in enumerate(protocol.questions)]
+    for where, attribute, presentation in used:
+        faults += _unknown(f"{where}.attribute", attribute, attributes)
+        faults += _unknown(f"{where}.presentation", presentation, presentations)
+    for i, control in enumerate(protocol.controls):
+        faults += _unknown(f"controls[{i}].attribute", control.attribute, attributes)
+    asked = {(b.attribute, b.presentation) for b in protocol.blocks}
+    for i, q in enumerate(protocol.questions):
+        if (q.attribute, q.presentation) not in asked:
+            faults.append(
+                f"questions[{i}]: no block asks `{q.attribute}` of `{q.presentation}` stimuli; add one"
+            )
+    return faults
+
+
+def _unknown(where: str, name: str, known: list[str]) -> list[str]:
+    return [] if name in known else [f"{where}: found `{name}`, wanted one of {known}"]
+
+
+def problems(path: Path) -> tuple[Protocol | None, list[Problem]]:
+    """The protocol in a TOML file, if it can be read, and every problem found in it."""
+    text = read_text(path)
+    try:
+        return Protocol.model_validate(tomllib.loads(text)), []
+    except tomllib.TOMLDecodeError as error:
+        return None, [Problem(str(path), "the whole file", f"no TOML ({error})", "a TOML file")]
+    except ValidationError as error:
+        return None, [_problem(path, dict(fault)) for fault in error.errors()]
+
+
+def _problem(path: Path, fault: dict[str, Any]) -> Problem:
+    found = "an unknown key" if fault["type"] == "extra_forbidden" else repr(fault.get("input"))
+    found = found if len(found) <= 80 else found[:77] + "..."
+    if fault["type"] == "missing":
+        found = "nothing"
+    wanted = {"extra_forbidden": "a key of the protocol form", "missing": "this key"}.get(
+        fault["type"], fault["msg"]
+    )
+    return Problem(str(path), place(fault["loc"]), found, wanted.removeprefix("Value error, "))
+
+
+def load(path: Path) -> Protocol:
+    """The protocol in a TOML file.
+
+    Raises
+    ------
+    RecordError
+        It has problems; all are listed.
+    """
+    protocol, found = problems(path)
+    if protocol is None:
+        raise RecordError(listing(found))
+    return protocol
+
+
+def digest(path: Path) -> str:
+    """SHA-256 of the protocol's text: one changed byte changes it."""
+    return digest_of(read_text(path))

@@ -1,0 +1,105 @@
+"""Where each step of a study keeps its files, below one folder."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from listening.errors import MissingFile
+
+
+@dataclass(frozen=True)
+class Study:
+    """The layout of a study folder."""
+
+    root: Path
+
+    @property
+    def protocol(self) -> Path:
+        """What the researcher wrote."""
+        return self.root / "protocol.toml"
+
+    @property
+    def measures(self) -> Path:
+        """What `measure` found, recording by recording."""
+        return self.root / "measures.json"
+
+    @property
+    def traces(self) -> Path:
+        """Curves for the figures, written by `measure`."""
+        return self.root / "traces.npz"
+
+    @property
+    def stimuli(self) -> Path:
+        """The folder of prepared stimuli."""
+        return self.root / "stimuli"
+
+    @property
+    def manifest(self) -> Path:
+        """What `prepare` made and verified."""
+        return self.stimuli / "manifest.json"
+
+    @property
+    def station(self) -> Path:
+        """The folder a blind station needs: plan, coded clips, answers. Nothing here names a stimulus."""
+        return self.root / "station"
+
+    @property
+    def plan(self) -> Path:
+        """Who hears which coded clips in which order."""
+        return self.station / "plan.json"
+
+    @property
+    def clips(self) -> Path:
+        """The folder of coded clips."""
+        return self.station / "clips"
+
+    @property
+    def answers(self) -> Path:
+        """The answer store (SQLite)."""
+        return self.station / "answers.sqlite"
+
+    @property
+    def log(self) -> Path:
+        """What happened at the station, for the researcher; codes only."""
+        return self.station / "station.log"
+
+    @property
+    def sealed(self) -> Path:
+        """The folder that stays away from the station."""
+        return self.root / "sealed"
+
+    @property
+    def key(self) -> Path:
+        """Which coded clip is which stimulus."""
+        return self.sealed / "key.json"
+
+    @property
+    def findings(self) -> Path:
+        """What `analyse` decided."""
+        return self.root / "findings.json"
+
+    @property
+    def report(self) -> Path:
+        """The folder of the page."""
+        return self.root / "report"
+
+    @property
+    def page(self) -> Path:
+        """The report page."""
+        return self.report / "report.html"
+
+
+def open_study(root: Path) -> Study:
+    """The study in a folder that holds a protocol.toml.
+
+    Raises
+    ------
+    MissingFile
+        The folder or its protocol.toml is not there.
+    """
+    study = Study(Path(root))
+    if not study.protocol.is_file():
+        raise MissingFile(
+            f"{study.protocol}: no such file; a study is a folder with a protocol.toml in it "
+            f"(start one with: listening new {root} --from PROTOCOL.toml)"
+        )
+    return study
