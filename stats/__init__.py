@@ -1,0 +1,1 @@
+"""Statistics of paired comparisons, ratings and discrimination tests: arrays in, frozen results out."""
