@@ -6,7 +6,7 @@ from typing import Literal, get_args
 
 from stats.errors import StatsError
 
-MINIMUM_LISTENERS = 8  # below this a panel cannot bear a verdict: design rule 2
+MINIMUM_LISTENERS = 8  # below this a panel cannot bear a verdict
 
 Kind = Literal["more", "same"]
 Word = Literal["supported", "contradicted", "undecided", "no verdict"]
@@ -65,7 +65,8 @@ def decide(
     StatsError
         A number is NaN or out of range, or the bounds do not hold the estimate.
 
-    Source: design rule 4; for "same" the two one-sided tests of Schuirmann 1987, J. Pharmacokinet. Biopharm. 15.
+    Source: the truth table in tests/stats/test_verdict.py; for "same" the two one-sided tests of
+    Schuirmann 1987, J. Pharmacokinet. Biopharm. 15.
     """
     _check(kind, estimate, lower, upper, delta, n_listeners)
     _check_shares(share_outside_upper, share_outside_limit)
@@ -95,12 +96,21 @@ def _too_few(n_listeners: int) -> tuple[Word, str]:
 
 def _more(estimate: float, lower: float, upper: float, delta: float) -> tuple[Word, str]:
     if lower > 0 and estimate >= delta:
-        return "supported", "the lower bound is above zero and the estimate reaches the smallest effect that matters"
+        return (
+            "supported",
+            "the lower bound is above zero and the estimate reaches the smallest effect that matters",
+        )
     if upper < delta:
         return "contradicted", "the upper bound is below the smallest effect that matters"
     if lower > 0:
-        return "undecided", "the lower bound is above zero but the estimate is below the smallest effect that matters"
-    return "undecided", "the lower bound is not above zero and the upper bound reaches the smallest effect that matters"
+        return (
+            "undecided",
+            "the lower bound is above zero but the estimate is below the smallest effect that matters",
+        )
+    return (
+        "undecided",
+        "the lower bound is not above zero and the upper bound reaches the smallest effect that matters",
+    )
 
 
 def _same(
@@ -111,10 +121,16 @@ def _same(
     if not (-delta < lower and upper < delta):
         return "undecided", "the interval does not lie inside the smallest effect that matters"
     if share is None or share_limit is None:
-        return "undecided", "the share of listeners with an effect of their own was not estimated or not limited"
+        return (
+            "undecided",
+            "the share of listeners with an effect of their own was not estimated or not limited",
+        )
     if share >= share_limit:
         return "undecided", "too many listeners may hear an effect of their own: the panel may be split"
-    return "supported", "the interval lies inside the smallest effect that matters and few listeners lie outside"
+    return (
+        "supported",
+        "the interval lies inside the smallest effect that matters and few listeners lie outside",
+    )
 
 
 def _check(kind: str, estimate: float, lower: float, upper: float, delta: float, n_listeners: int) -> None:
@@ -131,7 +147,9 @@ def _check(kind: str, estimate: float, lower: float, upper: float, delta: float,
         )
     if math.isinf(delta) or delta < 0 or (kind == "same" and delta == 0):
         wanted = "0 or more" if kind == "more" else "above 0"
-        raise StatsError(f"verdict: the smallest effect that matters is {delta:g}, wanted {wanted} and finite")
+        raise StatsError(
+            f"verdict: the smallest effect that matters is {delta:g}, wanted {wanted} and finite"
+        )
     if n_listeners < 0:
         raise StatsError(f"verdict: {n_listeners} listeners, wanted 0 or more")
 

@@ -85,23 +85,24 @@ def test_eight_listeners_are_enough() -> None:
     assert decide("more", 2.0, 1.0, 3.0, delta=DELTA, n_listeners=8).word == "supported"
 
 
-def test_same_does_not_depend_on_the_direction() -> None:
-    for case in SAME:
-        estimate, lower, upper, share, limit, word = case.values
-        turned = decide(
-            "same",
-            -estimate,
-            -upper,
-            -lower,
-            delta=DELTA,
-            n_listeners=24,
-            share_outside_upper=share,
-            share_outside_limit=limit,
-        )
-        assert turned.word == word, case.id
+@pytest.mark.parametrize(("estimate", "lower", "upper", "share", "limit", "word"), SAME)
+def test_same_does_not_depend_on_the_direction(
+    estimate: float, lower: float, upper: float, share: float | None, limit: float | None, word: str
+) -> None:
+    turned = decide(
+        "same",
+        -estimate,
+        -upper,
+        -lower,
+        delta=DELTA,
+        n_listeners=24,
+        share_outside_upper=share,
+        share_outside_limit=limit,
+    )
+    assert turned.word == word
 
 
-def test_no_effect_is_both_supported_and_contradicted() -> None:
+def test_an_effect_is_never_supported_in_both_directions() -> None:
     values = [-INF, -0.7, -0.5, -0.2, 0.0, 0.2, 0.5, 0.7, INF]
     for lower in values:
         for estimate in (v for v in values if v >= lower):
