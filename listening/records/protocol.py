@@ -84,6 +84,11 @@ class Attribute(Form):
     explanation: str = Field("", description="What the word means, shown with the anchor pair.")
     anchor: Anchor | None = Field(None, description="Two sounds that differ in the attribute alone.")
     no_difference: bool = Field(False, description="Whether `no difference` may be answered.")
+    about_level: bool = Field(
+        False,
+        description="Whether it asks for level itself (loudness): then control pairs have a right answer, "
+        "and no level correction applies.",
+    )
 
 
 class Block(Form):
@@ -136,6 +141,22 @@ class Sitting(Form):
                 f"plays_at_most ({self.plays_at_most}) is below plays_at_least ({self.plays_at_least})"
             )
         return self
+
+
+class Exclusions(Form):
+    """Which listeners the deciding analysis leaves out; fixed before the data, nothing else excludes."""
+
+    controls_right_below: Share | None = Field(
+        None,
+        description="Leave out who picked the stronger of the control pairs of a level attribute less often "
+        "than this share.",
+    )
+    median_response_below_s: float | None = Field(
+        None, gt=0, description="Leave out whose median time to answer is shorter than this."
+    )
+    same_side_above: Share | None = Field(
+        None, description="Leave out who gave one side (first or second) in more than this share of trials."
+    )
 
 
 class Covariates(Form):
@@ -201,6 +222,7 @@ class Protocol(Form):
     blocks: list[Block] = Field(min_length=1)
     controls: list[Control] = Field(default=[])
     sitting: Sitting
+    exclusions: Exclusions = Exclusions()
     covariates: Covariates = Covariates()
     labels: dict[str, str] = Field({}, description="How a condition is called in print.")
     questions: list[Question] = Field(min_length=1)
