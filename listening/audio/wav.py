@@ -1,0 +1,157 @@
+"""Sound files: WAV and FLAC in, checked; WAV and FLAC out, whole or not at all."""
+
+import hashlib
+import io
+import os
+import struct
+import tempfile
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from listening.audio.sound import FloatArray, Sound
+from listening.errors import CannotWrite, MissingFile, SoundError
+
+READABLE = ("WAV", "WAVEX", "RF64", "FLAC")
+WRITABLE = {".wav": "WAV", ".flac": "FLAC"}
+SUBTYPES = ("PCM_16", "PCM_24")
+UNKNOWN_SIZE = 0xFFFFFFFF  # a writer that could not seek back; also the mark of RF64
+
+
+def load(path: Path | str, pascal_per_full_scale: float | None = None) -> Sound:
+    """The sound in a WAV or FLAC file, named after the file.
+
+    Raises
+    ------
+    MissingFile
+        Nothing there, or a folder.
+    SoundError
+        Empty, shorter than its header says, not WAV or FLAC, or with samples that are not numbers.
+    """
+    path = Path(path)
+    _check_presence(path)
+    try:
+        with soundfile.SoundFile(path) as file:
+            _check_format(file, path)
+            declared = file.frames
+            samples = file.read(dtype="float64", always_2d=True)
+            rate_hz = int(file.samplerate)
+    except (soundfile.LibsndfileError, RuntimeError) as error:
+        raise SoundError(
+            f"{path}: cannot be decoded ({_reason(error)}); wanted a whole WAV or FLAC file"
+        ) from error
+    except OSError as error:
+        raise SoundError(f"{path}: cannot be read ({error.strerror or error})") from error
+    if len(samples) < declared:
+        raise SoundError(f"{path}: cut short, {len(samples)} of {declared} samples are there; copy it again")
+    return Sound(samples, rate_hz, pascal_per_full_scale, path.name)
+
+
+def save(path: Path | str, sound: Sound, subtype: str = "PCM_24") -> None:
+    """Write `sound` as WAV or FLAC by the ending of `path`; an older file stays until the new one is whole.
+
+    The file holds samples and nothing else, no name, date or calibration: same sound, same bytes.
+
+    Raises
+    ------
+    SoundError
+        A sample exceeds full scale, or the ending or `subtype` is not one of ours.
+    CannotWrite
+        The folder is missing or read-only, or the disk is full; nothing was changed.
+    """
+    path = Path(path)
+    _check_writable_form(path, sound, subtype)
+    buffer = io.BytesIO()
+    soundfile.write(
+        buffer, sound.samples, sound.rate_hz, subtype=subtype, format=WRITABLE[path.suffix.lower()]
+    )
+    _replace_file(path, buffer.getvalue())
+
+
+def digest(samples: FloatArray) -> str:
+    """SHA-256, in hex, of decoded samples: shape and values as little-endian 64-bit floats."""
+    array = np.ascontiguousarray(samples, dtype="<f8")
+    head = "x".join(str(length) for length in array.shape).encode()
+    return hashlib.sha256(head + b":" + array.tobytes()).hexdigest()
+
+
+def _check_presence(path: Path) -> None:
+    if path.is_dir():
+        raise MissingFile(f"{path}: is a folder, a sound file was wanted")
+    try:
+        size = path.stat().st_size
+        with path.open("rb") as file:
+            head = file.read(12)
+            if head[:4] == b"RIFF" and head[8:12] == b"WAVE":
+                _check_wav_is_whole(file, size, path)
+    except FileNotFoundError as error:
+        raise MissingFile(f"{path}: no such file; check the name and the folder") from error
+    except OSError as error:
+        raise SoundError(f"{path}: cannot be opened ({error.strerror})") from error
+    if size == 0:
+        raise SoundError(f"{path}: is empty (0 bytes); copy or record it again")
+
+
+def _check_wav_is_whole(file: io.BufferedReader, size: int, path: Path) -> None:
+    # libsndfile reads a cut-off WAV without a word: compare the data chunk with the file's length
+    while len(head := file.read(8)) == 8:
+        kind, length = struct.unpack("<4sI", head)
+        if kind == b"data":
+            present = size - file.tell()
+            if length != UNKNOWN_SIZE and present < length:
+                raise SoundError(
+                    f"{path}: cut short, the header promises {length} bytes of sound, "
+                    f"{present} are there; copy it again"
+                )
+            return
+        file.seek(length + length % 2, os.SEEK_CUR)
+    raise SoundError(f"{path}: a WAV file without sound data; record or export it again")
+
+
+def _check_format(file: soundfile.SoundFile, path: Path) -> None:
+    if file.format not in READABLE:
+        raise SoundError(f"{path}: is {file.format}; wanted WAV or FLAC, which lose nothing")
+
+
+def _reason(error: Exception) -> str:
+    text = str(getattr(error, "error_string", "") or error)
+    return text.strip().rstrip(".").lower() or "unknown reason"
+
+
+def _check_writable_form(path: Path, sound: Sound, subtype: str) -> None:
+    if path.suffix.lower() not in WRITABLE:
+        raise SoundError(f"{path}: ends in '{path.suffix}', wanted {' or '.join(WRITABLE)}")
+    if subtype not in SUBTYPES:
+        raise SoundError(f"{path}: sample form {subtype}, wanted {' or '.join(SUBTYPES)}")
+    peak = float(np.abs(sound.samples).max())
+    if peak > 1.0:
+        over_db = 20 * np.log10(peak)
+        raise SoundError(
+            f"{path}: peak {over_db:+.2f} dB re full scale would clip; lower it by {over_db:.2f} dB"
+        )
+
+
+def _replace_file(path: Path, content: bytes) -> None:
+    temporary = None
+    try:
+        handle, temporary = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(temporary, 0o666 & ~_umask())
+        os.replace(temporary, path)
+    except OSError as error:
+        if temporary is not None:
+            Path(temporary).unlink(missing_ok=True)
+        raise CannotWrite(
+            f"{path}: cannot be written ({error.strerror}); nothing was changed; "
+            "make the folder writable or free some space"
+        ) from error
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
