@@ -8,6 +8,9 @@ from typing import Literal
 from listening.records.form import FileForm, Form
 
 
+Role = Literal["study", "control", "anchor", "level check"]
+
+
 class KeyedClip(Form):
     """One clip and what it is."""
 
@@ -15,7 +18,7 @@ class KeyedClip(Form):
     stimulus: str
     condition: str
     presentation: str
-    role: Literal["study", "control", "anchor"]
+    role: Role
     gain_db: float = 0.0
     """Beyond the stimulus' own level: the known gain of a control pair."""
 

@@ -1,0 +1,49 @@
+# make demo and make test set up all they need; see README.md.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STUDY ?= demo_study
+
+.PHONY: demo test check slow bench format clean help setup
+
+help:
+	@echo "make demo    recordings to verdict on the bicycle bells, with a simulated panel"
+	@echo "make test    the tests (under 6 minutes on 2 cores)"
+	@echo "make check   format, lint, types, layers"
+	@echo "make slow    long simulations     make bench   speed ratios"
+
+$(VENV)/.installed: pyproject.toml constraints.txt
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+		{ echo "Python 3.11 or newer is needed; $(PYTHON) is `$(PYTHON) --version`. Say which: make PYTHON=python3.12 ..."; exit 2; }
+	@$(PYTHON) -c 'import ensurepip' 2>/dev/null || \
+		{ echo "Python's venv module is incomplete; install it with: sudo apt-get install python3-venv"; exit 2; }
+	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e '.[test,dev]'
+	@touch $@
+
+setup: $(VENV)/.installed
+
+demo: setup
+	$(BIN)/listening demo $(STUDY)
+
+test: setup
+	$(BIN)/python -m pytest -q -n 2 -m "not slow"
+
+check: setup
+	$(BIN)/ruff format --check listening stats tests stimuli_demo
+	$(BIN)/ruff check listening stats tests stimuli_demo
+	$(BIN)/mypy
+	$(BIN)/python -m pytest -q tests/test_layers.py
+
+slow: setup
+	$(BIN)/python -m pytest -q -m slow
+
+bench: setup
+	@for bench in bench/*.py; do echo "== $$bench"; $(BIN)/python $$bench || exit 1; done
+
+format: setup
+	$(BIN)/ruff format listening stats tests stimuli_demo
+	$(BIN)/ruff check --fix listening stats tests stimuli_demo
+
+clean:
+	rm -rf $(VENV) $(STUDY) .mypy_cache .ruff_cache .pytest_cache

@@ -1,0 +1,1 @@
+"""From a protocol and verified stimuli to balanced orders, a plan and a sealed key."""

@@ -1,0 +1,340 @@
+"""What `analyse` decided: every number that the report may print, raw; words and rounding come later."""
+
+from typing import Literal
+
+from listening.records.form import FileForm, Form
+
+Word = Literal["supported", "contradicted", "undecided", "no verdict"]
+
+
+class Interval(Form):
+    """An estimate with its bounds; a bound that the data cannot give is null."""
+
+    value: float
+    lower: float | None
+    upper: float | None
+    level: float
+    """Coverage of the two bounds together: 0.9 for two one-sided bounds at 0.05."""
+
+
+class LevelCheck(Form):
+    """The planned contrast with level taken one way: which metric, and how much a decibel moves an answer."""
+
+    metric: str
+    slope_at: Literal["estimate", "lower", "upper", "none"]
+    slope_logit_per_db: float
+    residual_db: float
+    """Mean level difference of the two conditions as presented, in that metric."""
+    estimate: float
+    lower: float | None
+    upper: float | None
+    word: Word
+
+
+class Sensitivity(Form):
+    """The question looked at another way; it never decides."""
+
+    name: Literal[
+        "without exclusions",
+        "with suspect listeners left out",
+        "no level correction",
+        "answers pooled over listeners",
+        "sign test over listeners",
+    ]
+    estimate: float | None
+    lower: float | None
+    upper: float | None
+    p: float | None
+    n_listeners: int
+    word: Word | None
+    """Null where the method cannot bear the planned question."""
+    agrees: bool | None
+    note: str = ""
+
+
+class ListenerEffect(Form):
+    """One listener on one question: direct answers and the model's own effect (drawn towards the mean)."""
+
+    listener: str
+    n: int
+    """Direct comparisons of the two conditions."""
+    n_more: int
+    """How often the condition said to have more was chosen."""
+    effect_logit: float
+
+
+class LevelEquivalent(Form):
+    """The effect in decibels of level: how much louder would sway this answer as much."""
+
+    db: float | None
+    lower_db: float | None
+    upper_db: float | None
+    level: float
+    reason: str = ""
+    """Why there is none."""
+
+
+class QuestionFinding(Form):
+    """One planned question, decided."""
+
+    id: str
+    kind: Literal["more", "same"]
+    attribute: str
+    comparative: str
+    asked: str
+    """The listener's question, word for word."""
+    presentation: str
+    beyond_level: bool
+    """Decided on matched stimuli with level corrected: the claim is about more than being louder."""
+    more: str
+    more_label: str
+    than: str
+    than_label: str
+    smallest_effect: float
+    unit: Literal["share", "logit"]
+    smallest_effect_logit: float
+    alpha: float
+    alpha_corrected: float
+    """After the correction for the family."""
+    family: str
+    family_size: int
+    split_limit: float | None
+    word: Word
+    reason: str
+    level_flips: bool = False
+    """Whether the verdict depends on which metric or slope of level is taken."""
+    n_listeners: int
+    n_answers: int
+    """All answers the model used (every pair of the block)."""
+    n_direct: int
+    """Answers that compared the two conditions directly."""
+    n_direct_more: int
+    stimuli_per_condition: int
+    these_recordings_only: bool
+    """One strike a condition: the sentence speaks of these recordings, not of the design."""
+    estimate: Interval | None = None
+    """Log-odds that the condition said to have more is chosen, level corrected."""
+    se: float | None = None
+    df: float | None = None
+    p: float | None = None
+    """One-sided, against no effect (`more`); the larger of the two one-sided tests (`same`)."""
+    bound_by: str = ""
+    """How the bounds were had: `t` or `likelihood profile`."""
+    share: Interval | None = None
+    """Share of choices over listeners and strikes (marginal)."""
+    share_average_listener: float | None = None
+    spread_listeners: float | None = None
+    """Standard deviation of the listeners' own effects, log-odds."""
+    spread_stimuli: float | None = None
+    share_other_way: float | None = None
+    """Share of listeners whose own effect points the other way, by the fitted spread."""
+    share_outside: float | None = None
+    """For `same`: share of listeners whose own effect is at least the smallest that matters."""
+    share_outside_upper: float | None = None
+    level_equivalent: LevelEquivalent | None = None
+    level_checks: tuple[LevelCheck, ...] = ()
+    sensitivity: tuple[Sensitivity, ...] = ()
+    listeners: tuple[ListenerEffect, ...] = ()
+
+
+class LevelSlope(Form):
+    """How much one decibel of level alone moves the answer to one attribute."""
+
+    attribute: str
+    source: Literal["control pairs", "both presentations", "none"]
+    slope: Interval | None
+    """Log-odds per dB."""
+    se: float | None = None
+    n_answers: int
+    n_listeners: int
+
+
+class Strength(Form):
+    """Strength of one condition on one attribute and presentation, log-odds, the set's mean at zero."""
+
+    condition: str
+    label: str
+    strength: Interval
+    n: int
+    n_chosen: int
+
+
+class StrengthSet(Form):
+    """Bradley-Terry strengths of one attribute and presentation: they describe, they decide nothing."""
+
+    attribute: str
+    presentation: str
+    n_answers: int
+    n_listeners: int
+    order: float | None
+    """Log-odds in favour of the sound heard first."""
+    interval_by: str
+    note: str = ""
+    strengths: tuple[Strength, ...]
+
+
+class CovariateSlope(Form):
+    """What one measured property adds, the others held: explanation only."""
+
+    name: Literal["level", "brightness", "decay"]
+    metric: str
+    per: str
+    """The step that the slope belongs to: `1 dB`, `doubling`."""
+    slope: Interval
+    p: float
+    alone: Interval | None = None
+    """With no other property in the model."""
+
+
+class Explanation(Form):
+    """The explaining model of one attribute and presentation."""
+
+    attribute: str
+    presentation: str
+    n_answers: int
+    slopes: tuple[CovariateSlope, ...]
+    note: str = ""
+
+
+class SideBySide(Form):
+    """A planned contrast under both presentations, before any level correction."""
+
+    question: str
+    as_recorded: Interval | None
+    matched: Interval | None
+    explained_by_level: Interval | None = None
+    """Share of the as-recorded effect that is gone after matching."""
+    note: str = ""
+
+
+class HeardMeasured(Form):
+    """One metric against the heard strengths of one attribute and presentation."""
+
+    attribute: str
+    presentation: str
+    metric: str
+    n_conditions: int
+    correlation: float
+    slope: float
+    left_out_error: float
+    """Root mean square error of predicting each condition's strength from the others, log-odds."""
+    best: bool = False
+    distinguishable: bool | None = None
+
+
+class ListenerRow(Form):
+    """One listener of the panel and what the screening saw."""
+
+    listener: str
+    simulated: bool
+    n_answers: int
+    controls_right: int | None = None
+    controls_asked: int | None = None
+    first_share: float
+    """Share of trials in which the first sound was chosen."""
+    median_response_s: float
+    repeats_agreed: float | None = None
+    """Share of repeated pairs answered alike."""
+    flags: tuple[str, ...] = ()
+    excluded: bool = False
+    excluded_because: str = ""
+
+
+class PanelFinding(Form):
+    """Who listened."""
+
+    stands_for: str
+    training: str
+    n_dealt: int
+    n_listeners: int
+    n_answers: int
+    n_simulated: int
+    n_excluded: int
+    n_unfinished: int
+    listeners: tuple[ListenerRow, ...]
+
+
+class ConditionMeasure(Form):
+    """One metric of one condition over its strikes."""
+
+    condition: str
+    label: str
+    metric: str
+    n: int
+    mean: float
+    sd: float | None
+    expanded_uncertainty: float | None = None
+
+
+class StimulusRow(Form):
+    """One stimulus as it was played."""
+
+    stimulus: str
+    condition: str
+    strike: str
+    presentation: str
+    gain_db: float
+    residual_db: float | None
+    after: dict[str, float | None]
+    file: str
+    digest: str
+
+
+class Matching(Form):
+    """How the set was matched and how well it came out."""
+
+    label: str
+    metric: str | None
+    tolerance_db: float | None
+    calibrated: bool
+    largest_residual_db: float | None
+    stimuli: tuple[StimulusRow, ...]
+
+
+class Method(Form):
+    """Every option of the analysis, in numbers."""
+
+    deciding: str = "logistic mixed model, restricted Laplace likelihood"
+    minimum_listeners: int
+    slope_level: float
+    """Coverage of the level slope's limits, at both of which a verdict must hold."""
+    df_rule: str = "the smaller of listeners - 1 and stimuli - conditions"
+    family_rule: str = "Holm"
+    level_metrics: tuple[str, ...]
+    versions: dict[str, str]
+
+
+class Digests(Form):
+    """The hashes that tie the findings to what they came from."""
+
+    study: str
+    protocol: str
+    manifest: str
+    key: str
+    answers: str
+
+
+class Findings(FileForm):
+    """All of it."""
+
+    format: int = 1
+    version: str
+    name: str
+    title: str
+    simulated: bool
+    digests: Digests
+    panel: PanelFinding
+    questions: tuple[QuestionFinding, ...]
+    level_slopes: tuple[LevelSlope, ...]
+    strengths: tuple[StrengthSet, ...]
+    explanations: tuple[Explanation, ...] = ()
+    side_by_side: tuple[SideBySide, ...] = ()
+    heard_measured: tuple[HeardMeasured, ...] = ()
+    conditions: tuple[ConditionMeasure, ...] = ()
+    matching: Matching
+    method: Method
+    cautions: tuple[str, ...] = ()
+
+    def question(self, name: str) -> QuestionFinding:
+        """The finding of that question."""
+        return next(q for q in self.questions if q.id == name)

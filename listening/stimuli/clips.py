@@ -1,0 +1,67 @@
+"""Coded clips: the sounds a station plays, all of one length, under names that tell nothing."""
+
+import hashlib
+import shutil
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+import numpy as np
+
+from listening.audio import wav
+from listening.audio.sound import Sound
+from listening.errors import CannotWrite
+
+SHORTEST_TAIL_S, LONGEST_TAIL_S = 0.05, 0.25
+
+
+def write(
+    folder: Path,
+    sounds: Mapping[str, tuple[Path, float]],
+    *,
+    secret: str,
+    on_progress: Callable[[int, int], None] | None = None,
+) -> dict[str, str]:
+    """Write `<code>.wav` for every clip and give the SHA-256 of each file's bytes.
+
+    Every clip is its stimulus times its gain, followed by silence up to one common length. The length of the
+    silence comes from the secret, so that neither size nor hash joins a clip to its stimulus.
+
+    Parameters
+    ----------
+    sounds : for each clip code, the stimulus file and the gain in dB (0 or below)
+    secret : 32 hexadecimal digits
+
+    Raises
+    ------
+    MissingFile, SoundError, CannotWrite
+        A stimulus cannot be read or the clips cannot be written; the old folder stays as it was.
+    """
+    loaded = {path: wav.load(path) for path in sorted({path for path, _ in sounds.values()})}
+    length = max(s.n_samples for s in loaded.values()) + _tail_samples(
+        secret, next(iter(loaded.values())).rate_hz
+    )
+    fresh = folder.with_name(f".{folder.name}.new")
+    shutil.rmtree(fresh, ignore_errors=True)
+    try:
+        fresh.mkdir(parents=True)
+    except OSError as error:
+        raise CannotWrite(f"{folder}: cannot be written ({error.strerror}); nothing was changed") from error
+    digests = {}
+    for done, (code, (path, gain_db)) in enumerate(sorted(sounds.items()), start=1):
+        wav.save(fresh / f"{code}.wav", _padded(loaded[path].amplified(gain_db), length), subtype="PCM_24")
+        digests[code] = hashlib.sha256((fresh / f"{code}.wav").read_bytes()).hexdigest()
+        if on_progress:
+            on_progress(done, len(sounds))
+    shutil.rmtree(folder, ignore_errors=True)
+    fresh.rename(folder)
+    return digests
+
+
+def _tail_samples(secret: str, rate_hz: int) -> int:
+    share = int.from_bytes(hashlib.sha256(f"tail:{secret}".encode()).digest()[:4]) / 2**32
+    return round((SHORTEST_TAIL_S + share * (LONGEST_TAIL_S - SHORTEST_TAIL_S)) * rate_hz)
+
+
+def _padded(sound: Sound, length: int) -> Sound:
+    silence = np.zeros((length - sound.n_samples, sound.n_channels))
+    return Sound(np.vstack([sound.samples, silence]), sound.rate_hz)
