@@ -1,0 +1,75 @@
+"""The database connection: SQLite set up so that a commit is on disk when it returns."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.exc import DatabaseError, OperationalError
+
+from listening.errors import CannotWrite, RecordError
+
+WAIT_FOR_OTHERS_MS = 10_000  # several booths write to one file; a commit takes about 10 ms
+
+
+def connect(place: Path | str, *, durable: bool) -> Engine:
+    """An engine for a SQLite path or a database URL; `durable=False` is for simulated panels only."""
+    if isinstance(place, str) and "://" in place:
+        return create_engine(place)
+    path = Path(place)
+    engine = create_engine(f"sqlite:///{path}")
+    synchronous = "FULL" if durable else "OFF"
+
+    @event.listens_for(engine, "connect")
+    def set_up(connection: Any, _record: object) -> None:
+        connection.isolation_level = None  # SQLAlchemy's BEGIN below is the only one
+        cursor = connection.cursor()
+        cursor.execute(f"PRAGMA busy_timeout={WAIT_FOR_OTHERS_MS}")
+        cursor.execute("PRAGMA secure_delete=ON")
+        cursor.execute("PRAGMA foreign_keys=ON")
+        cursor.execute("PRAGMA journal_mode=WAL")
+        cursor.execute(f"PRAGMA synchronous={synchronous}")
+        cursor.close()
+
+    @event.listens_for(engine, "begin")
+    def begin(connection: Connection) -> None:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")  # a claim that reads then writes is never overtaken
+
+    return engine
+
+
+@contextmanager
+def writing(engine: Engine, place: str) -> Iterator[Connection]:
+    """One transaction, on disk when the block ends; what stops it is said plainly."""
+    with plain_trouble(place), engine.begin() as connection:
+        yield connection
+
+
+@contextmanager
+def reading(engine: Engine, place: str) -> Iterator[Connection]:
+    """A connection to read from, which holds up no writer."""
+    with (
+        plain_trouble(place),
+        engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection,
+    ):
+        yield connection
+
+
+@contextmanager
+def plain_trouble(place: str) -> Iterator[None]:
+    """Turn the database's own complaints into a message a person can act on."""
+    try:
+        yield
+    except OperationalError as error:
+        raise CannotWrite(
+            f"{place}: the answer store cannot be used ({error.orig}); free space, or give this user "
+            "the right to write there; every answer confirmed before stays stored"
+        ) from None
+    except DatabaseError as error:
+        if "constraint" in str(error.orig).lower():
+            raise
+        raise RecordError(
+            f"{place}: no sound answer store ({error.orig}); put back a copy, "
+            "or move the file away to start anew"
+        ) from None

@@ -1,0 +1,44 @@
+"""Withdrawal: a listener's rows go beyond recovery; that it happened stays known."""
+
+from sqlalchemy import Engine, delete, insert, select
+
+from listening.errors import StudyError
+from listening.store import tables
+from listening.store.engine import plain_trouble, writing
+
+REMOVAL = "removal"
+
+
+def remove(engine: Engine, place: str, listener: str, at: str) -> list[str]:
+    """Delete every sitting of `listener` with its answers and events; the ids that went.
+
+    Raises
+    ------
+    StudyError
+        There is no such listener.
+    """
+    with writing(engine, place) as connection:
+        query = select(tables.sitting.c.id).where(tables.sitting.c.listener == listener)
+        ids = list(connection.scalars(query))
+        if not ids:
+            raise StudyError(
+                f"{place}: no listener {listener}; look at the codes with: listening desk FOLDER"
+            )
+        connection.execute(delete(tables.answer).where(tables.answer.c.sitting.in_(ids)))
+        connection.execute(delete(tables.event).where(tables.event.c.sitting.in_(ids)))
+        connection.execute(delete(tables.sitting).where(tables.sitting.c.id.in_(ids)))
+        connection.execute(insert(tables.event).values(at=at, kind=REMOVAL, detail="one listener withdrew"))
+    if engine.dialect.name == "sqlite":
+        _forget_pages(engine, place)
+    return ids
+
+
+def _forget_pages(engine: Engine, place: str) -> None:
+    """The rows' old pages also stand in the write-ahead log: write it back and cut it to nothing."""
+    with plain_trouble(place):
+        connection = engine.raw_connection()
+        try:
+            connection.cursor().execute("VACUUM")
+            connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        finally:
+            connection.close()
