@@ -27,8 +27,9 @@ def run(args: argparse.Namespace) -> int:
     study = open_study(args.folder)
     with progress.bar("coding clips") as on_progress:
         plan, lines = deal(study, on_progress=on_progress)
+    n_trials = len(plan.slots[0].trials)
     text = [
-        f"dealt {len(plan.slots)} sittings of {len(plan.slots[0].trials)} trials, {len(plan.clips)} coded clips",
+        f"dealt {len(plan.slots)} sittings of {n_trials} trials, {len(plan.clips)} coded clips",
         f"study hash {plan.study_digest}",
         *(f"  {'exact ' if line.exact else 'nearly'} {line.what}: {_range(line)}" for line in lines),
         f"keep {study.sealed} away from the station; a listener sits with: listening sit {study.root}",

@@ -7,7 +7,6 @@ from typing import Literal
 
 from listening.records.form import FileForm, Form
 
-
 Role = Literal["study", "control", "anchor", "level check"]
 
 

@@ -1,13 +1,14 @@
 """The protocol a researcher writes before any data: what is compared, asked, planned and decided."""
 
+import re
 import tomllib
-from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, Self, get_args
 
-from pydantic import Field, ValidationError, model_validator
+from pydantic import BaseModel, Field, ValidationError, model_validator
 
 from listening.errors import RecordError
+from listening.records import protocol_names, toml_lines
 from listening.records.form import Form, digest_of, place, read_text
 from listening.records.problem import Problem, listing
 
@@ -229,9 +230,9 @@ class Protocol(Form):
 
     @model_validator(mode="after")
     def _names_are_known_and_unique(self) -> Self:
-        faults = list(_name_faults(self))
-        if faults:
-            raise ValueError("; ".join(faults))
+        found = protocol_names.faults(self.model_dump())
+        if found:
+            raise ValueError("; ".join(f"{place(f.path)}: found {f.found}, wanted {f.wanted}" for f in found))
         return self
 
     def presentation(self, name: str) -> Presentation:
@@ -247,54 +248,51 @@ class Protocol(Form):
         return self.labels.get(condition, condition.replace("/", ", ").replace("_", " "))
 
 
-def _name_faults(protocol: Protocol) -> list[str]:
-    attributes = [a.name for a in protocol.attributes]
-    presentations: list[str] = [p.name for p in protocol.presentations]
-    ids = [q.id for q in protocol.questions]
-    groups = (("attributes", attributes), ("presentations", presentations), ("questions", ids))
-    faults = [
-        f"{what}: `{a}` stands twice" for what, names in groups for a, b in pairwise(sorted(names)) if a == b
-    ]
-    used = [(f"blocks[{i}]", b.attribute, b.presentation) for i, b in enumerate(protocol.blocks)]
-    used += [(f"questions[{i}]", q.attribute, q.presentation) for i, q in enumerate(protocol.questions)]
-    for where, attribute, presentation in used:
-        faults += _unknown(f"{where}.attribute", attribute, attributes)
-        faults += _unknown(f"{where}.presentation", presentation, presentations)
-    for i, control in enumerate(protocol.controls):
-        faults += _unknown(f"controls[{i}].attribute", control.attribute, attributes)
-    asked = {(b.attribute, b.presentation) for b in protocol.blocks}
-    for i, q in enumerate(protocol.questions):
-        if (q.attribute, q.presentation) not in asked:
-            faults.append(
-                f"questions[{i}]: no block asks `{q.attribute}` of `{q.presentation}` stimuli; add one"
-            )
-    return faults
-
-
-def _unknown(where: str, name: str, known: list[str]) -> list[str]:
-    return [] if name in known else [f"{where}: found `{name}`, wanted one of {known}"]
-
-
 def problems(path: Path) -> tuple[Protocol | None, list[Problem]]:
-    """The protocol in a TOML file, if it can be read, and every problem found in it."""
+    """The protocol in a TOML file, if it can be read, and every problem in it, in the order of its lines."""
     text = read_text(path)
     try:
-        return Protocol.model_validate(tomllib.loads(text)), []
+        raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        return None, [Problem(str(path), "the whole file", f"no TOML ({error})", "a TOML file")]
+        line = int(match[1]) if (match := re.search(r"line (\d+)", str(error))) else None
+        return None, [Problem(str(path), "the whole file", f"no TOML ({error})", "a TOML file", line)]
+    try:
+        return Protocol.model_validate(raw), []
     except ValidationError as error:
-        return None, [_problem(path, dict(fault)) for fault in error.errors()]
+        faults = [_fault(dict(fault)) for fault in error.errors() if fault["loc"]]
+    at = toml_lines.lines(text)
+    found = [
+        Problem(str(path), place(f.path), f.found, f.wanted, toml_lines.line_of(at, f.path))
+        for f in [*faults, *protocol_names.faults(raw)]
+    ]
+    return None, sorted(found, key=lambda problem: problem.line or 0)
 
 
-def _problem(path: Path, fault: dict[str, Any]) -> Problem:
-    found = "an unknown key" if fault["type"] == "extra_forbidden" else repr(fault.get("input"))
+def _fault(fault: dict[str, Any]) -> protocol_names.Fault:
+    found = repr(fault.get("input"))
     found = found if len(found) <= 80 else found[:77] + "..."
+    wanted = fault["msg"].removeprefix("Value error, ")
     if fault["type"] == "missing":
-        found = "nothing"
-    wanted = {"extra_forbidden": "a key of the protocol form", "missing": "this key"}.get(
-        fault["type"], fault["msg"]
-    )
-    return Problem(str(path), place(fault["loc"]), found, wanted.removeprefix("Value error, "))
+        found, wanted = "nothing", "this key"
+    elif fault["type"] == "extra_forbidden":
+        found, wanted = "an unknown key", f"a key of the protocol form{_closest(fault['loc'])}"
+    return protocol_names.Fault(fault["loc"], found, wanted)
+
+
+def _closest(location: protocol_names.KeyPath) -> str:
+    """The known key that a misspelt one is nearest to, among its neighbours first."""
+    form: type[BaseModel] = Protocol
+    for part in location[:-1]:
+        if isinstance(part, str) and part in form.model_fields:
+            form = _inner_form(form.model_fields[part].annotation) or form
+    return protocol_names.suggestion(str(location[-1]), list(form.model_fields))
+
+
+def _inner_form(annotation: Any) -> type[BaseModel] | None:
+    for kind in (annotation, *get_args(annotation)):
+        if isinstance(kind, type) and issubclass(kind, BaseModel):
+            return kind
+    return None
 
 
 def load(path: Path) -> Protocol:

@@ -1,0 +1,76 @@
+"""Whether the parts of a protocol name each other rightly; on raw tables, so that all faults show at once."""
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Any
+
+KeyPath = tuple[int | str, ...]
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One name that does not fit: where, what was found, what was wanted."""
+
+    path: KeyPath
+    found: str
+    wanted: str
+
+
+def faults(raw: dict[str, Any]) -> list[Fault]:
+    """Every name in a protocol's tables that is used twice, or used and never given."""
+    attributes = _column(raw, "attributes", "name")
+    presentations = _column(raw, "presentations", "name")
+    found = [f for what, key in _UNIQUE for f in _twice(what, key, _column(raw, what, key))]
+    for what in ("blocks", "controls", "questions"):
+        for i, row in _rows(raw, what):
+            found += _unknown((what, i, "attribute"), row, attributes)
+            found += _unknown((what, i, "presentation"), row, presentations)
+    return found + list(_never_asked(raw))
+
+
+_UNIQUE = (("attributes", "name"), ("presentations", "name"), ("questions", "id"))
+
+
+def suggestion(word: str, known: list[str]) -> str:
+    """`; did you mean X?` when a known word is close, else nothing."""
+    close = get_close_matches(word, known, n=1)
+    return f"; did you mean `{close[0]}`?" if close else ""
+
+
+def _rows(raw: dict[str, Any], what: str) -> Iterator[tuple[int, dict[str, Any]]]:
+    rows = raw.get(what)
+    for i, row in enumerate(rows if isinstance(rows, list) else []):
+        if isinstance(row, dict):
+            yield i, row
+
+
+def _column(raw: dict[str, Any], what: str, key: str) -> list[str]:
+    return [str(row[key]) for _, row in _rows(raw, what) if key in row]
+
+
+def _twice(what: str, key: str, names: list[str]) -> Iterator[Fault]:
+    for name, count in Counter(names).items():
+        if count > 1:
+            last = len(names) - 1 - names[::-1].index(name)
+            yield Fault((what, last, key), f"`{name}` {count} times", "each name once")
+
+
+def _unknown(path: KeyPath, row: dict[str, Any], known: list[str]) -> list[Fault]:
+    name = row.get(str(path[-1]))
+    if not isinstance(name, str) or not known or name in known:
+        return []
+    return [Fault(path, f"`{name}`", f"one of {', '.join(known)}{suggestion(name, known)}")]
+
+
+def _never_asked(raw: dict[str, Any]) -> Iterator[Fault]:
+    asked = {(row.get("attribute"), row.get("presentation")) for _, row in _rows(raw, "blocks")}
+    for i, row in _rows(raw, "questions"):
+        wanted = (row.get("attribute"), row.get("presentation"))
+        if None not in wanted and wanted not in asked:
+            yield Fault(
+                ("questions", i),
+                f"no block that asks `{wanted[0]}` of `{wanted[1]}` stimuli",
+                "such a block, or the question dropped",
+            )
