@@ -46,4 +46,4 @@ format: setup
 	$(BIN)/ruff check --fix listening stats tests stimuli_demo
 
 clean:
-	rm -rf $(VENV) $(STUDY) .mypy_cache .ruff_cache .pytest_cache
+	rm -rf $(VENV) $(STUDY) $(STUDY)_for_a_person .mypy_cache .ruff_cache .pytest_cache
