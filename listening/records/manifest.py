@@ -4,13 +4,16 @@ from typing import Literal
 
 from listening.records.form import FileForm, Form
 
+Role = Literal["study", "anchor"]
+End = Literal["", "more", "less"]
+
 
 class Stimulus(Form):
     """One prepared sound file."""
 
     stimulus: str
     """Id, unique in the manifest."""
-    role: Literal["study", "anchor"]
+    role: Role
     recording: str
     condition: str
     """Empty for an anchor."""
@@ -19,7 +22,7 @@ class Stimulus(Form):
     """`as recorded` or `matched`; an anchor is `as recorded`."""
     attribute: str = ""
     """For an anchor: the attribute it explains."""
-    end: Literal["", "more", "less"] = ""
+    end: End = ""
     """For an anchor: which end of the attribute."""
     file: str
     """Name within the stimuli folder."""
@@ -28,9 +31,9 @@ class Stimulus(Form):
     gain_db: float
     """Against the recording, the common headroom offset included."""
     before: dict[str, float | None]
-    """Metrics of the trimmed sound before its gain."""
+    """Metrics of the trimmed sound before its gain, at the set's common calibration."""
     after: dict[str, float | None]
-    """Metrics measured from the written file."""
+    """Metrics measured from the written file; those that no gain can move are those before it."""
     residual_db: float | None = None
     """After matching: the matching metric minus the set's target (dB or phon)."""
 
@@ -43,6 +46,8 @@ class Manifest(FileForm):
     protocol_digest: str
     rate_hz: int
     calibrated: bool
+    pascal_per_full_scale: float | None = None
+    """Of the written files: played so, they sound at the level of the recording position."""
     matching_metric: str | None
     matching_label: str
     """What the match is based on, for print: `level-based (LAFmax)`."""

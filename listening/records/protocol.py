@@ -18,7 +18,9 @@ MATCHED = "matched"
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^\s/\\.][^/\\\n]*$")]
 Share = Annotated[float, Field(gt=0, lt=1)]
 Task = Literal["paired comparison"]
-MatchingMetric = Literal["laf_max_db", "lae_db", "momentary_max_lufs", "nmax_sone"]
+MatchingMetric = Literal[
+    "laf_max_db", "lae_db", "momentary_max_lufs", "integrated_lufs", "true_peak_dbtp", "nmax_sone"
+]
 
 
 class Recordings(Form):
@@ -66,6 +68,12 @@ class Trimming(Form):
     fade_in_s: float = Field(0.01, ge=0, le=0.5, description="Raised-cosine fade before the strike.")
     fade_out_s: float = Field(0.3, ge=0, le=5, description="Raised-cosine fade at the end.")
     true_peak_ceiling_dbtp: float = Field(-1.0, le=0, ge=-40, description="No stimulus may peak above this.")
+    headroom_offset_db: float | None = Field(
+        None,
+        le=0,
+        ge=-40,
+        description="Common gain of all stimuli; left out, it is computed from the ceiling.",
+    )
 
 
 class Anchor(Form):
@@ -121,6 +129,7 @@ class Control(Form):
 class Sitting(Form):
     """What a listener meets, apart from the sounds."""
 
+    language: str = Field("en", min_length=2, max_length=8, description="Of the screens: `en` or `de`.")
     welcome: str = Field(min_length=3, description="First text on the screen.")
     consent: str = Field(min_length=3, description="What the listener agrees to.")
     goodbye: str = Field("Thank you. You are done.", description="Last text on the screen.")

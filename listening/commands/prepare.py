@@ -1,0 +1,84 @@
+"""`listening prepare`: aligned, matched, verified stimuli of a study."""
+
+import argparse
+import os
+from pathlib import Path
+
+from listening.commands import progress, show
+from listening.errors import StudyError
+from listening.intake import check
+from listening.records.manifest import Manifest
+from listening.records.problem import listing
+from listening.records.protocol import MATCHED
+from listening.records.study import Study, open_study
+from listening.stimuli import match, prepare, residuals
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's words."""
+    parser.add_argument("folder", type=Path, help="study folder")
+    parser.add_argument(
+        "--jobs", type=int, default=os.cpu_count() or 1, help="processes (default: all cores)"
+    )
+    show.json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Check, prepare, and print what the matching left over in every metric."""
+    study = open_study(args.folder)
+    refuse_problems(study)
+    with progress.bar("preparing stimuli") as on_progress:
+        manifest = prepare.run(study, on_progress=on_progress, jobs=max(1, args.jobs))
+    spreads = residuals.spreads(manifest)
+    lines = [*_summary(study, manifest), *_table(spreads)]
+    data = {
+        "stimuli": len(manifest.stimuli),
+        "headroom_offset_db": manifest.headroom_offset_db,
+        "matching_metric": manifest.matching_metric,
+        "target": manifest.target,
+        "spreads": [{**vars(s), "spread": s.spread} for s in spreads],
+    }
+    show.result(args, lines, data)
+    return 0
+
+
+def refuse_problems(study: Study) -> None:
+    """Stop a study that `check` would stop.
+
+    Raises
+    ------
+    StudyError
+        With every error that was found.
+    """
+    found = [problem for problem in check.problems(study.protocol) if problem.severity == "error"]
+    if found:
+        raise StudyError(f"the study has {len(found)} errors:\n{listing(found)}")
+
+
+def _summary(study: Study, manifest: Manifest) -> list[str]:
+    lines = [
+        f"prepared {len(manifest.stimuli)} stimuli in {study.stimuli}, "
+        f"common headroom offset {manifest.headroom_offset_db:+.2f} dB"
+    ]
+    left = [abs(s.residual_db) for s in manifest.stimuli if s.residual_db is not None]
+    if left and manifest.matching_metric and manifest.target is not None:
+        unit = match.UNIT[manifest.matching_metric]
+        lines.append(
+            f"matched to {manifest.target:.2f} {unit}, {manifest.matching_label}; "
+            f"largest residual {max(left):.3f}, tolerance {manifest.tolerance_db:g}"
+        )
+    return lines
+
+
+def _table(spreads: list[residuals.Spread]) -> list[str]:
+    names = list(dict.fromkeys(s.presentation for s in spreads))
+    lines = ["largest minus smallest over the set", f"  {'metric':<22}" + "".join(f"{n:>14}" for n in names)]
+    for metric in dict.fromkeys(s.metric for s in spreads):
+        by_name = {s.presentation: s.spread for s in spreads if s.metric == metric}
+        cells = "".join(f"{by_name[n]:>14.2f}" if n in by_name else f"{'':>14}" for n in names)
+        lines.append(f"  {metric:<22}{cells}")
+    if MATCHED in names:
+        lines.append(
+            f"what `{MATCHED}` still spreads in other metrics is what the choice of metric leaves open"
+        )
+    return lines

@@ -1,0 +1,1 @@
+"""The `check` step: protocol, recordings table and sounds; every problem at once."""

@@ -1,0 +1,118 @@
+"""Whether a protocol and its recordings table speak of the same conditions, and whether they can decide."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from listening.records import recordings_table
+from listening.records.form import place
+from listening.records.problem import Problem
+from listening.records.protocol import MATCHED, Protocol
+from listening.records.protocol_names import suggestion
+from listening.records.recordings_table import Recording
+from listening.records.toml_lines import Path as KeyPath
+from listening.records.toml_lines import line_of
+
+FEWEST_STRIKES = 3  # below, strikes cannot be told from the design: design.md rule 2
+FEWEST_LISTENERS = 8  # below, there is no verdict
+TASKS_WITH_TIES: frozenset[str] = frozenset()  # no model of `no difference` answers stands yet
+
+Finding = tuple[KeyPath, str, str, str]  # key, found, wanted, severity
+
+
+def problems(
+    protocol: Protocol, recordings: list[Recording], *, path: Path, lines: dict[KeyPath, int]
+) -> list[Problem]:
+    """What in the protocol does not fit the recordings, and what will not bear a verdict.
+
+    Parameters
+    ----------
+    lines : on which line of the protocol each key stands
+    """
+    conditions = recordings_table.conditions(recordings)
+    findings = [
+        *_unknown_levels(protocol, recordings),
+        *_unknown_conditions(protocol, conditions),
+        *_impossible(protocol),
+        *_weak(protocol),
+        *_few_strikes(recordings),
+    ]
+    return [
+        Problem(str(path), place(key), found, wanted, line_of(lines, key), severity)
+        for key, found, wanted, severity in findings
+    ]
+
+
+def _unknown_levels(protocol: Protocol, recordings: list[Recording]) -> Iterator[Finding]:
+    for factor, levels in protocol.recordings.use.items():
+        key: KeyPath = ("recordings", "use", factor)
+        if factor not in protocol.recordings.factors:
+            known = protocol.recordings.factors
+            yield key, f"`{factor}`", f"a factor: {', '.join(known)}{suggestion(factor, known)}", "error"
+            continue
+        present = {r.factors[protocol.recordings.factors.index(factor)] for r in recordings}
+        for level in levels:
+            if level not in present:
+                yield key, f"`{level}`", f"a level that the table has, such as {sorted(present)}", "error"
+
+
+def _unknown_conditions(protocol: Protocol, conditions: list[str]) -> Iterator[Finding]:
+    used: list[tuple[KeyPath, str, str]] = []
+    for i, question in enumerate(protocol.questions):
+        used.append((("questions", i, "contrast", "more"), question.contrast.more, "error"))
+        used.append((("questions", i, "contrast", "than"), question.contrast.than, "error"))
+    for i, control in enumerate(protocol.controls):
+        used += [(("controls", i, "conditions"), name, "error") for name in control.conditions]
+    used += [(("labels", name), name, "caution") for name in protocol.labels]
+    for key, name, severity in used:
+        if name not in conditions:
+            wanted = f"one of {', '.join(conditions) or 'no condition at all'}{suggestion(name, conditions)}"
+            yield key, f"`{name}`", wanted, severity
+
+
+def _impossible(protocol: Protocol) -> Iterator[Finding]:
+    planned = {(q.attribute, q.presentation) for q in protocol.questions}
+    for i, block in enumerate(protocol.blocks):
+        if block.pairs == "planned" and (block.attribute, block.presentation) not in planned:
+            found = f"`planned`, and no question on `{block.attribute}` of `{block.presentation}` stimuli"
+            yield ("blocks", i, "pairs"), found, 'such a question, or pairs = "all"', "error"
+    for i, attribute in enumerate(protocol.attributes):
+        if attribute.no_difference and attribute.task not in TASKS_WITH_TIES:
+            wanted = "false: answers of `no difference` cannot be analysed yet"
+            yield ("attributes", i, "no_difference"), "true", wanted, "error"
+    trimming = protocol.trimming
+    if trimming.fade_in_s > trimming.before_onset_s:
+        found = f"{trimming.fade_in_s} s"
+        wanted = f"at most before_onset_s ({trimming.before_onset_s} s), or the fade touches the strike"
+        yield ("trimming", "fade_in_s"), found, wanted, "error"
+    ringing_s = trimming.length_s - trimming.before_onset_s
+    if trimming.fade_out_s > ringing_s / 2:
+        wanted = f"at most half of what follows the strike ({ringing_s / 2:g} s)"
+        yield ("trimming", "fade_out_s"), f"{trimming.fade_out_s} s", wanted, "error"
+
+
+def _weak(protocol: Protocol) -> Iterator[Finding]:
+    if protocol.panel.listeners < FEWEST_LISTENERS:
+        wanted = f"at least {FEWEST_LISTENERS}: with fewer there is no verdict"
+        yield ("panel", "listeners"), str(protocol.panel.listeners), wanted, "caution"
+    controlled = {control.attribute for control in protocol.controls}
+    for i, attribute in enumerate(protocol.attributes):
+        if attribute.anchor is None:
+            wanted = "two sounds that explain the word to the listener"
+            yield ("attributes", i, "anchor"), "nothing", wanted, "caution"
+        asked = any(q.attribute == attribute.name and q.presentation == MATCHED for q in protocol.questions)
+        if asked and attribute.name not in controlled:
+            wanted = (
+                f"control pairs for `{attribute.name}`: without them nobody knows what a decibel alone does"
+            )
+            yield ("controls",), "none", wanted, "caution"
+
+
+def _few_strikes(recordings: list[Recording]) -> Iterator[Finding]:
+    for condition in recordings_table.conditions(recordings):
+        strikes = [r.strike for r in recordings if r.condition == condition]
+        if len(strikes) < FEWEST_STRIKES:
+            wanted = (
+                f"at least {FEWEST_STRIKES} strikes; with fewer the finding holds for these recordings, "
+                "never for the design"
+            )
+            yield ("recordings",), f"{len(strikes)} of `{condition}`", wanted, "caution"

@@ -1,0 +1,189 @@
+"""What is wrong with the sounds of a study, one by one and taken together."""
+
+import math
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from listening.audio import wav
+from listening.audio.sound import Sound
+from listening.errors import ListeningError
+from listening.metrics import onset
+from listening.records.problem import Problem
+from listening.records.protocol import Protocol
+from listening.records.recordings_table import Recording
+
+FULL_SCALE = 1.0 - 2.0**-15  # the largest positive sample of 16 bit
+CLIPPED_RUN = 3  # samples in a row at full scale
+FLAT_RUN = 5  # samples in a row at the same peak below full scale: clipped, then scaled
+WEAKEST_PEAK_DBFS = -80.0
+FEWEST_DB_OVER_NOISE = 40.0  # below, a decay of 30 dB ends in the noise
+NEEDS_CALIBRATION = frozenset({"nmax_sone", "loudness_level_phon", "sharpness_acum", "decay_s"})
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What the checks need to know of one sound."""
+
+    file: Path
+    name: str
+    """Id of the recording, or which anchor it is."""
+    is_anchor: bool
+    rate_hz: int
+    n_channels: int
+    duration_s: float
+    peak: float
+    clipped: int
+    """Runs of samples at full scale."""
+    flat: int
+    """Runs of samples at one peak below full scale."""
+    onset_s: float
+    noise: float | None
+    """RMS before the strike, full scale = 1."""
+    digest: str
+
+
+def problems(
+    protocol: Protocol,
+    recordings: list[Recording],
+    protocol_path: Path,
+    *,
+    on_progress: Callable[[int, int], None] | None = None,
+) -> list[Problem]:
+    """Everything wrong or doubtful about the recordings and anchors that a protocol uses."""
+    wanted = [(r.file, r.recording, False) for r in recordings]
+    folder = (protocol_path.parent / protocol.recordings.folder).resolve()
+    for attribute in protocol.attributes:
+        if attribute.anchor is not None:
+            wanted.append((folder / attribute.anchor.more, f"anchor of more {attribute.name}", True))
+            wanted.append((folder / attribute.anchor.less, f"anchor of less {attribute.name}", True))
+    heard: list[Heard] = []
+    found: list[Problem] = []
+    for done, (file, name, is_anchor) in enumerate(wanted, start=1):
+        one = _listen(file, name, is_anchor)
+        if isinstance(one, Heard):
+            heard.append(one)
+        else:
+            found.append(one)
+        if on_progress:
+            on_progress(done, len(wanted))
+    for sound in heard:
+        found += _one(sound, protocol)
+    return [*found, *_together(heard), *_calibration(recordings, protocol, protocol_path)]
+
+
+def _listen(file: Path, name: str, is_anchor: bool) -> Heard | Problem:
+    try:
+        sound = wav.load(file)
+        if not sound.samples.any():
+            return Problem(str(file), name, "silence: every sample is zero", "a recorded strike")
+        return _heard(sound, file, name, is_anchor)
+    except ListeningError as error:
+        return Problem(str(file), name, str(error).removeprefix(f"{file}: "), "a whole WAV or FLAC file")
+
+
+def _heard(sound: Sound, file: Path, name: str, is_anchor: bool) -> Heard:
+    start = onset.find(sound.mono() if sound.mono().samples.any() else sound.channel(0))
+    magnitude = abs(sound.samples)
+    peak = float(magnitude.max())
+    full = sum(_runs(magnitude[:, c] >= FULL_SCALE, CLIPPED_RUN) for c in range(sound.n_channels))
+    flat = sum(_runs(magnitude[:, c] == peak, FLAT_RUN) for c in range(sound.n_channels))
+    return Heard(
+        file=file,
+        name=name,
+        is_anchor=is_anchor,
+        rate_hz=sound.rate_hz,
+        n_channels=sound.n_channels,
+        duration_s=sound.duration_s,
+        peak=peak,
+        clipped=full,
+        flat=0 if full else flat,
+        onset_s=start.time_s,
+        noise=start.noise_rms,
+        digest=wav.digest(sound.samples),
+    )
+
+
+def _runs(mask: Any, length: int) -> int:
+    """How many runs of at least `length` true values an (n,) boolean array has."""
+    n_windows = len(mask) - length + 1
+    inside = mask[:n_windows].copy()
+    for shift in range(1, length):
+        inside &= mask[shift : shift + n_windows]
+    return int(inside[:1].sum() + (inside[1:] & ~inside[:-1]).sum())
+
+
+def _one(sound: Heard, protocol: Protocol) -> Iterator[Problem]:
+    def problem(found: str, wanted: str, severity: str = "error") -> Problem:
+        return Problem(str(sound.file), sound.name, found, wanted, None, severity)
+
+    peak_db = 20 * math.log10(sound.peak)
+    if sound.clipped:
+        found = f"{sound.clipped} places where samples stay at full scale: it is clipped"
+        yield problem(found, "a recording made with less gain")
+    if sound.flat:
+        found = f"{sound.flat} flat tops at {peak_db:.1f} dBFS: it was clipped, then made softer"
+        yield problem(found, "a recording made with less gain", "caution")
+    if peak_db < WEAKEST_PEAK_DBFS:
+        wanted = f"a peak above {WEAKEST_PEAK_DBFS:g} dBFS: record with more gain"
+        yield problem(f"a peak of {peak_db:.1f} dBFS: as good as silence", wanted)
+    yield from _length(sound, protocol, problem)
+    if sound.noise and 20 * math.log10(sound.peak / sound.noise) < FEWEST_DB_OVER_NOISE:
+        found = f"a peak only {20 * math.log10(sound.peak / sound.noise):.0f} dB above the noise before it"
+        yield problem(found, f"at least {FEWEST_DB_OVER_NOISE:g} dB, or the decay is lost in it", "caution")
+
+
+def _length(sound: Heard, protocol: Protocol, problem: Callable[..., Problem]) -> Iterator[Problem]:
+    trimming = protocol.trimming
+    after_s = sound.duration_s - sound.onset_s
+    wanted_s = trimming.length_s - trimming.before_onset_s
+    if after_s < wanted_s - 1.0 / sound.rate_hz:
+        found = f"{after_s:.3f} s from the strike to its end"
+        longest_s = math.floor((after_s + trimming.before_onset_s) * 1000) / 1000
+        wanted = f"{wanted_s:g} s: a longer recording, or trimming.length_s at most {longest_s:.3f}"
+        yield problem(found, wanted)
+    if sound.onset_s < trimming.before_onset_s:
+        found = f"a strike {sound.onset_s * 1000:.1f} ms after the start"
+        wanted = f"{trimming.before_onset_s * 1000:g} ms before it; silence will be put there"
+        yield problem(found, wanted, "caution")
+
+
+def _together(heard: list[Heard]) -> Iterator[Problem]:
+    for what, unit, value in (
+        ("rate", " Hz", lambda s: s.rate_hz),
+        ("number of channels", "", lambda s: s.n_channels),
+    ):
+        counts = Counter(value(s) for s in heard)
+        usual = max(counts, key=lambda key: counts[key]) if counts else None
+        for sound in heard:
+            if value(sound) != usual:
+                found = f"a {what} of {value(sound)}{unit}"
+                wanted = f"{usual}{unit} as in {counts[usual]} others: export all alike"
+                yield Problem(str(sound.file), sound.name, found, wanted)
+    same: dict[tuple[str, bool], list[Heard]] = defaultdict(list)
+    for sound in heard:
+        same[sound.digest, sound.is_anchor].append(sound)
+    for first, *twins in same.values():
+        for twin in twins:
+            if not twin.is_anchor or twin.file != first.file:  # one anchor may serve two attributes
+                found = f"the same samples as `{first.name}`"
+                yield Problem(str(twin.file), twin.name, found, "a recording of its own")
+
+
+def _calibration(recordings: list[Recording], protocol: Protocol, path: Path) -> Iterator[Problem]:
+    bare = [r.recording for r in recordings if r.pascal_per_full_scale is None]
+    if bare and len(bare) < len(recordings):
+        found = (
+            f"{len(recordings) - len(bare)} calibrated recordings and {len(bare)} not, such as `{bare[0]}`"
+        )
+        wanted = "all calibrated, or none: fill the column or empty it"
+        yield Problem(str(path), "recordings: pascal_per_full_scale", found, wanted)
+    if not bare:
+        return
+    for presentation in protocol.presentations:
+        if presentation.metric in NEEDS_CALIBRATION:
+            found = f"`{presentation.metric}` for recordings without calibration"
+            wanted = "pascal_per_full_scale in the table, or a level metric such as laf_max_db"
+            yield Problem(str(path), "presentations.metric", found, wanted)

@@ -1,0 +1,72 @@
+"""A folder that is replaced whole: whoever is killed half-way leaves the old one as it was."""
+
+import ctypes
+import shutil
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from listening.errors import CannotWrite
+
+LEFTOVER_S = 3600.0  # a half-made folder older than this belongs to a step that was killed
+RENAME_EXCHANGE = 2  # linux/fs.h
+AT_FDCWD = -100  # fcntl.h: paths are relative to the working folder
+
+
+@contextmanager
+def replacing(folder: Path) -> Iterator[Path]:
+    """An empty folder to fill; when the block ends well it takes the place of `folder`, else it vanishes.
+
+    Raises
+    ------
+    CannotWrite
+        The place cannot be written, or the disk is full; the old folder is unharmed.
+    """
+    prefix = f".{folder.name}-"
+    fresh: Path | None = None
+    try:
+        _sweep(folder.parent, prefix)
+        fresh = Path(tempfile.mkdtemp(prefix=prefix, dir=folder.parent))
+        fresh.chmod(0o755)
+        yield fresh
+        _swap(fresh, folder)
+    except OSError as error:
+        if isinstance(error, CannotWrite) or error.strerror is None:
+            raise
+        raise CannotWrite(
+            f"{folder}: cannot be written ({error.strerror}); free space or make it writable; "
+            "nothing was changed"
+        ) from error
+    finally:
+        if fresh is not None:
+            shutil.rmtree(fresh, ignore_errors=True)
+
+
+def _sweep(parent: Path, prefix: str) -> None:
+    for leftover in parent.glob(f"{prefix}*"):
+        if time.time() - leftover.stat().st_mtime > LEFTOVER_S:
+            shutil.rmtree(leftover, ignore_errors=True)
+
+
+def _swap(fresh: Path, folder: Path) -> None:
+    """Put `fresh` at `folder` and what was there at `fresh`: at one instant where the system can."""
+    if not folder.exists():
+        fresh.rename(folder)
+    elif not _exchanged(fresh, folder):
+        old = fresh.with_name(f"{fresh.name}-old")
+        folder.rename(old)
+        fresh.rename(folder)
+        old.rename(fresh)
+
+
+def _exchanged(one: Path, other: Path) -> bool:
+    if sys.platform != "linux":
+        return False
+    exchange = getattr(ctypes.CDLL(None, use_errno=True), "renameat2", None)
+    if exchange is None:
+        return False
+    paths = bytes(one), bytes(other)
+    return bool(exchange(AT_FDCWD, paths[0], AT_FDCWD, paths[1], RENAME_EXCHANGE) == 0)

@@ -1,0 +1,114 @@
+"""The sound files of a study as they go into preparation, and what they have in common."""
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+from listening.audio import wav
+from listening.audio.sound import Sound
+from listening.errors import SoundError, StudyError
+from listening.records import recordings_table
+from listening.records.manifest import End, Role
+from listening.records.protocol import Attribute, Protocol
+from listening.records.recordings_table import Recording
+from listening.stimuli.trim import Window, trimmed
+
+
+@dataclass(frozen=True)
+class Source:
+    """A sound file to be prepared, and what the manifest says of it."""
+
+    file: Path
+    recording: str
+    role: Role
+    condition: str = ""
+    strike: str = ""
+    pascal_per_full_scale: float | None = None
+    attribute: str = ""
+    end: End = ""
+
+    @property
+    def name(self) -> str:
+        """Unique among the sources of a set."""
+        return f"anchor {self.attribute} {self.end}" if self.role == "anchor" else self.recording
+
+
+@dataclass(frozen=True)
+class Common:
+    """What all sounds of a set share."""
+
+    window: Window
+    rate_hz: int
+    pascal_per_full_scale: float | None
+    """The largest of the recordings: every sound is brought to it before its gain."""
+
+
+def of_study(chosen: Protocol, protocol_path: Path) -> list[Source]:
+    """The recordings that a protocol uses, in table order, then the anchors of its attributes."""
+    recordings = recordings_table.load(chosen, protocol_path)
+    base = (protocol_path.parent / chosen.recordings.folder).resolve()
+    return [_recorded(r) for r in recordings] + [a for t in chosen.attributes for a in _anchors(t, base)]
+
+
+def _recorded(recording: Recording) -> Source:
+    return Source(
+        file=recording.file,
+        recording=recording.recording,
+        role="study",
+        condition=recording.condition,
+        strike=recording.strike,
+        pascal_per_full_scale=recording.pascal_per_full_scale,
+    )
+
+
+def _anchors(attribute: Attribute, base: Path) -> list[Source]:
+    if attribute.anchor is None:
+        return []
+    ends: tuple[tuple[End, str], ...] = (("more", attribute.anchor.more), ("less", attribute.anchor.less))
+    return [
+        Source(base / name, Path(name).stem, "anchor", attribute=attribute.name, end=end)
+        for end, name in ends
+    ]
+
+
+def common(chosen: Protocol, found: list[Source]) -> Common:
+    """What the set shares.
+
+    Raises
+    ------
+    StudyError
+        Some recordings are calibrated and some are not.
+    """
+    studied = [s for s in found if s.role == "study"]
+    scales = [s.pascal_per_full_scale for s in studied if s.pascal_per_full_scale is not None]
+    if scales and len(scales) < len(studied):
+        raise StudyError(
+            f"recordings: {len(scales)} are calibrated and {len(studied) - len(scales)} are not; "
+            "fill pascal_per_full_scale for all of them, or for none"
+        )
+    window = Window(**{name: getattr(chosen.trimming, name) for name in Window.__dataclass_fields__})
+    rate_hz = wav.load(studied[0].file).rate_hz
+    return Common(window, rate_hz, max(scales, default=None))
+
+
+def loaded(source: Source, common: Common) -> Sound:
+    """The trimmed sound of a source at the common calibration; an anchor counts as recorded like the study.
+
+    Raises
+    ------
+    MissingFile, SoundError
+        It is not there, cannot be read, is too short, or of another rate than the set.
+    """
+    sound = wav.load(source.file, common.pascal_per_full_scale)
+    if sound.rate_hz != common.rate_hz:
+        raise SoundError(
+            f"{source.file}: {sound.rate_hz} Hz, the set has {common.rate_hz} Hz; export all alike"
+        )
+    return trimmed(sound.amplified(calibration_db(source, common)), common.window)
+
+
+def calibration_db(source: Source, common: Common) -> float:
+    """The gain that brings a source to the set's calibration; 0 for an anchor and without calibration."""
+    if source.pascal_per_full_scale is None or common.pascal_per_full_scale is None:
+        return 0.0
+    return 20.0 * math.log10(source.pascal_per_full_scale / common.pascal_per_full_scale)

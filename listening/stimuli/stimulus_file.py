@@ -1,0 +1,69 @@
+"""One stimulus file: written, read back, measured again."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from listening.audio import wav
+from listening.audio.sound import Sound
+from listening.errors import StudyError
+from listening.metrics import level, loudness_bs1770, measures, spectrum
+from listening.records.manifest import Stimulus
+from listening.stimuli import sources
+from listening.stimuli.sources import Common, Source
+
+Metrics = dict[str, float | None]
+LEVEL_KEYS = ("laf_max_db", "lae_db", "lc_peak_db")
+DIGITAL_KEYS = ("momentary_max_lufs", "integrated_lufs", "true_peak_dbtp")
+STEP_24_BIT = 2.0**-23
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """One stimulus file to be written."""
+
+    source: Source
+    presentation: str
+    gain_db: float
+    """After the common calibration: matching gain and headroom offset."""
+    before: Metrics
+    file: str
+
+
+def write(wanted: Wanted, common: Common, into: Path, pascal_per_full_scale: float | None) -> Stimulus:
+    """Write one stimulus and measure it again from its file."""
+    sound = sources.loaded(wanted.source, common).amplified(wanted.gain_db)
+    path = into / wanted.file
+    wav.save(path, sound)
+    heard = wav.load(path, pascal_per_full_scale)
+    source = wanted.source
+    return Stimulus(
+        stimulus=path.stem,
+        role=source.role,
+        recording=source.recording,
+        condition=source.condition,
+        strike=source.strike,
+        presentation=wanted.presentation,
+        attribute=source.attribute,
+        end=source.end,
+        file=wanted.file,
+        digest=wav.digest(heard.samples),
+        gain_db=wanted.gain_db + sources.calibration_db(source, common),
+        before=wanted.before,
+        after=_remeasured(heard, sound, wanted.before),
+    )
+
+
+def _remeasured(heard: Sound, sound: Sound, before: Metrics) -> Metrics:
+    """Metrics from the written file; those that no gain moves are carried over once every sample agrees."""
+    worst = float(np.abs(heard.samples - sound.samples).max())
+    if worst > STEP_24_BIT:
+        raise StudyError(
+            f"{heard.name}: a written sample is {worst / STEP_24_BIT:.1f} steps off; check the disk"
+        )
+    channel = measures.loudest_channel(heard)
+    levels, programme = level.measure(channel), loudness_bs1770.measure(heard)
+    measured: Metrics = {key: getattr(levels, key) for key in LEVEL_KEYS}
+    measured |= {key: getattr(programme, key) for key in DIGITAL_KEYS}
+    return before | measured | {"centroid_hz": spectrum.centroid_hz(channel)}

@@ -1,0 +1,235 @@
+"""check: every problem at once, each with its place, what was found, what was wanted."""
+
+import csv
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from listening import cli
+from listening.intake import check, sounds
+from listening.records.problem import Problem, listing
+
+ROOT = Path(__file__).resolve().parents[2]
+PROTOCOL = (ROOT / "protocols" / "bells.toml").read_text()
+KEPT = [f"dome_{d}-free-{s}" for d in "ab" for s in (1, 2, 3)]
+RATE_HZ = 48_000
+
+
+@pytest.fixture
+def study(tmp_path: Path) -> Path:
+    """A protocol over two designs, beside a folder with their recordings."""
+    folder = tmp_path / "bells"
+    folder.mkdir()
+    with (ROOT / "stimuli_demo" / "recordings.csv").open() as file:
+        rows = [row for row in csv.DictReader(file) if row["recording"] in KEPT]
+    _write_table(folder, rows)
+    for file_name in [row["file"] for row in rows] + [p.name for p in ROOT.glob("stimuli_demo/anchor_*")]:
+        shutil.copy(ROOT / "stimuli_demo" / file_name, folder)
+    head, *questions = PROTOCOL.split("[[questions]]")
+    text = head + "".join(f"[[questions]]{q}" for q in questions if "dome_a" in q)
+    text = "\n".join(
+        line for line in text.splitlines() if '"dome_' not in line or "dome_a/" in line or "dome_b/" in line
+    )
+    text = text.replace("../stimuli_demo", "bells")
+    path = tmp_path / "protocol.toml"
+    path.write_text(text)
+    return path
+
+
+def _write_table(folder: Path, rows: list[dict[str, str]]) -> None:
+    with (folder / "recordings.csv").open("w", newline="") as file:
+        writer = csv.DictWriter(file, rows[0])
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+def _rows(folder: Path) -> list[dict[str, str]]:
+    with (folder / "recordings.csv").open() as file:
+        return list(csv.DictReader(file))
+
+
+def _only(found: list[Problem], severity: str = "error") -> Problem:
+    chosen = [p for p in found if p.severity == severity]
+    assert len(chosen) == 1, listing(found)
+    return chosen[0]
+
+
+def _write(file: Path, samples: np.ndarray, rate_hz: int = RATE_HZ, subtype: str = "PCM_24") -> None:
+    soundfile.write(file, samples, rate_hz, subtype=subtype)
+
+
+def test_a_good_study_has_no_problem(study: Path) -> None:
+    assert listing(check.problems(study)) == ""
+
+
+def test_every_shipped_protocol_is_free_of_errors() -> None:
+    for path in (ROOT / "protocols").glob("*.toml"):
+        assert [p.text() for p in check.problems(path) if p.severity == "error"] == []
+
+
+def _nan(samples: np.ndarray) -> np.ndarray:
+    samples[7000] = np.nan
+    return samples
+
+
+def _clipped(samples: np.ndarray) -> np.ndarray:
+    return np.clip(samples * 8, -1, 1)
+
+
+SOUND_FAULTS: dict[str, tuple[Callable[[Path], object], str, str]] = {
+    "missing": (lambda f: f.unlink(), "no such file", "whole WAV or FLAC"),
+    "empty": (lambda f: f.write_bytes(b""), "0 bytes", "whole WAV or FLAC"),
+    "truncated": (lambda f: f.write_bytes(f.read_bytes()[:40_000]), "", "whole WAV or FLAC"),
+    "no sound file": (lambda f: f.write_text("hello"), "cannot be decoded", "whole WAV or FLAC"),
+    "silent": (lambda f: _write(f, np.zeros(RATE_HZ * 3)), "every sample is zero", "a recorded strike"),
+    "clipped": (lambda f: _write(f, _clipped(soundfile.read(f)[0])), "clipped", "less gain"),
+    "wrong rate": (lambda f: _write(f, soundfile.read(f)[0], 44_100), "44100 Hz", "48000 Hz as in 11 others"),
+    "too weak": (lambda f: _write(f, soundfile.read(f)[0] * 3e-5), "as good as silence", "more gain"),
+    "too short": (
+        lambda f: _write(f, soundfile.read(f)[0][:60_000]),
+        "from the strike to its end",
+        "length_s at most 1.",
+    ),
+    "stereo": (
+        lambda f: _write(f, np.tile(soundfile.read(f)[0][:, None], 2)),
+        "channels of 2",
+        "1 as in 11 others",
+    ),
+}
+
+
+@pytest.mark.parametrize("fault", SOUND_FAULTS)
+def test_a_bad_sound_is_named_with_what_was_found_and_wanted(study: Path, fault: str) -> None:
+    spoil, found, wanted = SOUND_FAULTS[fault]
+    file = study.parent / "bells" / "dome_b-free-2.flac"
+    spoil(file)
+    problem = _only(check.problems(study))
+    assert (Path(problem.file), problem.key) == (file, "dome_b-free-2")
+    assert found in problem.found
+    assert wanted in problem.wanted
+
+
+def test_a_sound_with_nan_is_refused(study: Path) -> None:
+    folder = study.parent / "bells"
+    rows = _rows(folder)
+    _write(folder / "nan.wav", _nan(soundfile.read(folder / rows[0]["file"])[0]), subtype="DOUBLE")
+    rows[0]["file"] = "nan.wav"
+    _write_table(folder, rows)
+    assert "sample 7000" in _only(check.problems(study)).found
+
+
+def test_two_recordings_with_the_same_samples_are_found(study: Path) -> None:
+    folder = study.parent / "bells"
+    shutil.copy(folder / "dome_a-free-1.flac", folder / "dome_a-free-3.flac")
+    problem = _only(check.problems(study))
+    assert problem.key == "dome_a-free-3"
+    assert "dome_a-free-1" in problem.found
+
+
+def test_a_twice_used_id_is_found(study: Path) -> None:
+    folder = study.parent / "bells"
+    rows = _rows(folder)
+    rows[3]["recording"] = rows[0]["recording"]
+    _write_table(folder, rows)
+    assert "`dome_a-free-1` twice" in _only(check.problems(study)).found
+
+
+def test_calibrated_and_uncalibrated_recordings_do_not_mix(study: Path) -> None:
+    folder = study.parent / "bells"
+    rows = _rows(folder)
+    rows[4]["pascal_per_full_scale"] = ""
+    _write_table(folder, rows)
+    problem = _only(check.problems(study))
+    assert "5 calibrated recordings and 1 not, such as `dome_b-free-2`" in problem.found
+
+
+def test_a_loudness_match_needs_calibration(study: Path) -> None:
+    folder = study.parent / "bells"
+    _write_table(folder, [row | {"pascal_per_full_scale": ""} for row in _rows(folder)])
+    study.write_text(study.read_text().replace('metric = "laf_max_db"', 'metric = "nmax_sone"'))
+    assert "laf_max_db" in _only(check.problems(study)).wanted
+
+
+def test_two_strikes_are_a_caution_and_no_error(study: Path) -> None:
+    folder = study.parent / "bells"
+    _write_table(folder, [row for row in _rows(folder) if row["recording"] != "dome_a-free-2"])
+    problem = _only(check.problems(study), "caution")
+    assert problem.found == "2 of `dome_a/free`"
+
+
+PROTOCOL_FAULTS = {
+    "contrast": ('more = "dome_b/free"', 'more = "dome_b/fre"', "did you mean `dome_b/free`"),
+    "level": (
+        'use = { support = ["free"] }',
+        'use = { support = ["free", "hand"] }',
+        "a level that the table has",
+    ),
+    "factor": ('use = { support = ["free"] }', 'use = { suport = ["free"] }', "did you mean `support`"),
+    "ties": (
+        'comparative = "brighter"',
+        'comparative = "brighter"\nno_difference = true',
+        "cannot be analysed yet",
+    ),
+    "fade": ("fade_in_s = 0.01", "fade_in_s = 0.2", "touches the strike"),
+    "anchor": ("anchor_bright.flac", "anchor_brite.flac", "whole WAV or FLAC"),
+    "unknown key": ("repeats = 2", "repeat = 2", "did you mean `repeats`"),
+    "table": ("recordings.csv", "recording.csv", "the table"),
+}
+
+
+@pytest.mark.parametrize("fault", PROTOCOL_FAULTS)
+def test_a_protocol_that_does_not_fit_is_told_so(study: Path, fault: str) -> None:
+    right, wrong, wanted = PROTOCOL_FAULTS[fault]
+    text = study.read_text()
+    assert right in text
+    study.write_text(text.replace(right, wrong, 1))
+    errors = [p for p in check.problems(study) if p.severity == "error"]
+    assert errors
+    assert any(wanted in p.wanted for p in errors), listing(errors)
+
+
+def test_problems_of_protocol_table_and_sounds_come_together(study: Path) -> None:
+    study.write_text(study.read_text().replace("repeats = 2", "repeat = 2", 1))
+    folder = study.parent / "bells"
+    (folder / "dome_a-free-1.flac").write_bytes(b"")
+    rows = _rows(folder)
+    rows[5]["pascal_per_full_scale"] = "loud"
+    _write_table(folder, rows)
+    text = listing(check.problems(study))
+    assert "unknown key" in text
+    assert "0 bytes" in text
+    assert "positive number of pascal" in text
+
+
+def test_fewer_than_eight_listeners_and_missing_controls_are_cautions(study: Path) -> None:
+    head, tail = study.read_text().split("[[controls]]", 1)
+    text = (head + "[sitting]" + tail.split("[sitting]")[1]).replace("listeners = 24", "listeners = 7")
+    study.write_text(text)
+    found = check.problems(study)
+    assert {p.severity for p in found} == {"caution"}
+    assert any("no verdict" in p.wanted for p in found)
+    assert sum("decibel alone" in p.wanted for p in found) == 3
+
+
+@pytest.mark.parametrize(
+    ("pattern", "runs"), [("0110", 0), ("1110111", 2), ("111111", 1), ("", 0), ("11", 0)]
+)
+def test_runs_are_counted_by_hand(pattern: str, runs: int) -> None:
+    assert sounds._runs(np.array([c == "1" for c in pattern], dtype=bool), 3) == runs
+
+
+def test_the_command_exits_2_on_errors_and_0_on_cautions(
+    study: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    study.write_text(study.read_text().replace("listeners = 24", "listeners = 7"))
+    assert cli.main(["check", str(study.parent), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert (told["errors"], told["cautions"]) == (0, 1)
+    (study.parent / "bells" / "dome_a-free-1.flac").unlink()
+    assert cli.main(["check", str(study.parent)]) == 2
+    assert "dome_a-free-1.flac" in capsys.readouterr().out
