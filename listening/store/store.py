@@ -2,18 +2,18 @@
 
 import secrets
 from collections.abc import Callable, Sequence
-from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, Row, func, insert, select, text, update
+from sqlalchemy import Engine, Row, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from listening.errors import MissingFile, StudyError
 from listening.records.answer import Answer
-from listening.store import removal, tables
+from listening.store import address, claims, leases, removal, schema, tables
 from listening.store.engine import connect, reading, writing
 from listening.store.hold import hold
 
@@ -48,14 +48,27 @@ class EventRow:
     detail: str
 
 
-class Store:
-    """Every write is durable when the call returns (SQLite: WAL, synchronous=FULL)."""
+_SITTING = [tables.sitting.c[name] for name in SittingRow.__dataclass_fields__]
 
-    def __init__(self, engine: Engine, place: str, path: Path | None, now: Callable[[], str]) -> None:
+
+class Store:
+    """Every write is durable when the call returns (SQLite: WAL, synchronous=FULL; PostgreSQL: its commit)."""
+
+    def __init__(
+        self,
+        engine: Engine,
+        place: str,
+        path: Path | None,
+        now: Callable[[], str],
+        *,
+        lease_s: float = leases.LEASE_S,
+    ) -> None:
         self._engine = engine
         self._place = place
         self._path = path
         self._now = now
+        self._lease_s = lease_s
+        self._holder = secrets.token_hex(8)
 
     def start_sitting(
         self, listener: str, *, slots: Sequence[int], study_digest: str, simulated: bool = False
@@ -67,31 +80,21 @@ class Store:
         StudyError
             All slots are taken, or this listener has a sitting already.
         """
-        with writing(self._engine, self._place) as connection:
-            if connection.dialect.name == "postgresql":
-                connection.execute(text("LOCK TABLE sitting IN EXCLUSIVE MODE"))
-            mine = tables.sitting.c.simulated == simulated
-            taken = set(connection.scalars(select(tables.sitting.c.slot).where(mine)))
-            free = next((slot for slot in slots if slot not in taken), None)
-            if free is None:
-                raise StudyError(f"no slot is free: {_slots(slots)} taken; deal the study for more listeners")
-            row = SittingRow(
-                id=secrets.token_hex(4),
-                listener=listener,
-                slot=free,
-                simulated=simulated,
-                study_digest=study_digest,
-                started_at=self._now(),
-                finished_at=None,
-                heartbeat_at=None,
-            )
-            try:
-                connection.execute(insert(tables.sitting).values(**vars(row)))
-            except IntegrityError as error:
-                raise StudyError(
-                    f"listener {listener} has a sitting already: resume it, or give another code"
-                ) from error
-        return row
+        row = SittingRow(secrets.token_hex(16), listener, 0, simulated, study_digest, self._now(), None, None)
+        values = {k: v for k, v in vars(row).items() if k not in ("slot", "finished_at", "heartbeat_at")}
+        try:
+            with writing(self._engine, self._place) as connection:
+                claims.offer(connection, slots, simulated=simulated)
+                given = claims.claim(
+                    connection, {**values, "holder": self._holder}, slots, lease_s=self._lease_s
+                )
+        except IntegrityError as error:
+            raise StudyError(
+                f"listener {listener} has a sitting already: resume it, or give another code"
+            ) from error
+        if given is None:
+            raise StudyError(f"no slot is free: {_slots(slots)} taken; deal the study for more listeners")
+        return replace(row, slot=given)
 
     def resume(
         self, *, listener: str | None = None, slot: int | None = None, simulated: bool = False
@@ -101,7 +104,7 @@ class Store:
         with reading(self._engine, self._place) as connection:
             query = select(tables.sitting).where(column == value, tables.sitting.c.simulated == simulated)
             row = connection.execute(query).one_or_none()
-        return None if row is None else SittingRow(**row._mapping)
+        return None if row is None else _sitting_row(row)
 
     def hold(self, sitting: str) -> AbstractContextManager[object]:
         """The sitting kept from every other process until released or this process ends.
@@ -112,7 +115,7 @@ class Store:
             Another process has it.
         """
         if self._path is None:
-            return nullcontext()  # PostgreSQL: the booths' slots are claimed in one transaction
+            return leases.take(self._engine, self._place, sitting, holder=self._holder, lease_s=self._lease_s)
         return hold(self._path.with_name(f"sitting-{sitting}.lock"), sitting)
 
     def record(self, answer: Answer) -> None:
@@ -144,6 +147,16 @@ class Store:
                 where = tables.sitting.c.id == sitting
                 connection.execute(update(tables.sitting).where(where).values(heartbeat_at=at))
 
+    def beat(self, sitting: str) -> None:
+        """Write down that the sitting is alive."""
+        with writing(self._engine, self._place) as connection:
+            if self._path is None:
+                lease = (self._holder, self._now(), self._lease_s)
+                connection.execute(select(func.booth_beat(sitting, *lease)))
+                return
+            where = tables.sitting.c.id == sitting
+            connection.execute(update(tables.sitting).where(where).values(heartbeat_at=self._now()))
+
     def void(self, sitting: str, trial: str, reason: str) -> None:
         """Write down that a trial did not count and is asked again."""
         self.note(sitting, "void", trial=trial, detail=reason)
@@ -165,8 +178,8 @@ class Store:
     def sittings(self) -> list[SittingRow]:
         """All sittings, in the order they began."""
         with reading(self._engine, self._place) as connection:
-            rows = connection.execute(select(tables.sitting).order_by(tables.sitting.c.started_at))
-            return [SittingRow(**row._mapping) for row in rows]
+            rows = connection.execute(select(*_SITTING).order_by(tables.sitting.c.started_at))
+            return [_sitting_row(row) for row in rows]
 
     def events(self, sitting: str | None = None) -> list[EventRow]:
         """What happened, oldest first: in one sitting, or (None) everything."""
@@ -186,6 +199,17 @@ class Store:
         )
         with reading(self._engine, self._place) as connection:
             return {str(sitting): int(n) for sitting, n in connection.execute(query)}
+
+    def answered(self, sitting: str) -> dict[str, bool]:
+        """The trials of a sitting that have an answer, in the order given, and whether each was practice."""
+        columns = (tables.answer.c.trial, tables.answer.c.practice)
+        query = select(*columns).where(tables.answer.c.sitting == sitting).order_by(tables.answer.c.id)
+        with reading(self._engine, self._place) as connection:
+            return {str(trial): bool(practice) for trial, practice in connection.execute(query)}
+
+    def waiting(self) -> int:
+        """How many messages are kept here until the server can be reached: none, this is the store itself."""
+        return 0
 
     def answers(self, sitting: str | None = None) -> list[Answer]:
         """All answers in the order they were given, practice included; or those of one sitting."""
@@ -234,13 +258,16 @@ def open_store(
     RecordError
         The file is no answer store.
     """
-    path = None if isinstance(place, str) and "://" in place else Path(place)
+    path = None if address.is_url(place) else Path(place)
     if path is not None and not create and not path.is_file():
         raise MissingFile(f"{path}: no answers yet; let listeners sit first (listening sit, or simulate)")
     engine = connect(place, durable=durable)
-    with writing(engine, str(place)) as connection:
-        tables.metadata.create_all(connection)
+    schema.bring_up(engine, str(place))
     return Store(engine, str(place), path, now)
+
+
+def _sitting_row(row: Row[Any]) -> SittingRow:
+    return SittingRow(**{name: row._mapping[name] for name in SittingRow.__dataclass_fields__})
 
 
 def _turned(rows: Sequence[Row[Any]]) -> list[Sequence[Any]]:

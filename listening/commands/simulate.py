@@ -1,0 +1,35 @@
+"""`listening simulate`: let simulated listeners sit the test, through the real session and store."""
+
+import argparse
+from pathlib import Path
+
+from listening.commands import progress, show
+from listening.errors import ListeningError
+from listening.records.study import open_study
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's words."""
+    parser.add_argument("folder", type=Path, help="study folder, dealt")
+    parser.add_argument("--listeners", type=int, metavar="N", help="how many sit (default: all slots)")
+    parser.add_argument(
+        "--seed", type=int, default=1, help="of the panel: same seed, same answers (default 1)"
+    )
+    show.json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the panel and say what was stored."""
+    from listening.simulate import run as simulate
+
+    if args.listeners is not None and args.listeners < 1:
+        raise ListeningError(f"--listeners: found {args.listeners}, wanted 1 or more")
+    study = open_study(args.folder)
+    with progress.bar("simulated listeners") as on_progress:
+        n_answers = simulate.run(study, n_listeners=args.listeners, seed=args.seed, on_progress=on_progress)
+    lines = [
+        f"{n_answers} answers of simulated listeners, marked so, in {study.answers}",
+        f"next: listening analyse {study.root}",
+    ]
+    show.result(args, lines, {"answers": n_answers, "seed": args.seed, "simulated": True})
+    return 0

@@ -1,0 +1,62 @@
+"""The coded clips of a station: checked against the plan, loaded when they are to sound."""
+
+import hashlib
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listening.audio import wav
+from listening.errors import StudyError
+from listening.records.plan import Plan
+
+KEPT = 12  # clips in memory: a trial's own and a few before it, so that memory stays steady
+NAMED = 5  # so many bad clips are named
+
+
+class Clips:
+    """The folder of clips."""
+
+    def __init__(self, folder: Path, rate_hz: int) -> None:
+        self._folder = folder
+        self._rate_hz = rate_hz
+        self.samples = lru_cache(KEPT)(self._load)
+
+    def frames(self, clip: str) -> int:
+        """How many frames a clip has."""
+        return len(self.samples(clip))
+
+    def _load(self, clip: str) -> NDArray[np.float32]:
+        """(frames, channels), full scale 1."""
+        sound = wav.load(self._folder / f"{clip}.wav")
+        if sound.rate_hz != self._rate_hz:
+            raise StudyError(
+                f"clip {clip}: {sound.rate_hz} Hz, the plan says {self._rate_hz} Hz; deal the study again"
+            )
+        return sound.samples.astype(np.float32)
+
+
+def check(plan: Plan, folder: Path) -> None:
+    """Every clip of the plan is there, byte for byte as dealt.
+
+    Raises
+    ------
+    StudyError
+        Some are not; the first few are named by their codes.
+    """
+    bad = [f"{c.clip} ({fault})" for c in plan.clips if (fault := _fault(folder / f"{c.clip}.wav", c.digest))]
+    if bad:
+        more = f" and {len(bad) - NAMED} more" if len(bad) > NAMED else ""
+        raise StudyError(
+            f"{folder}: {len(bad)} of {len(plan.clips)} clips are not as dealt: "
+            f"{', '.join(bad[:NAMED])}{more}; copy the station folder again, whole"
+        )
+
+
+def _fault(path: Path, digest: str) -> str:
+    try:
+        found = hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError as error:
+        return error.strerror or "cannot be read"
+    return "" if found == digest else "altered"

@@ -1,0 +1,153 @@
+"""The view of each stage: words, letters and keys put together."""
+
+from statistics import median
+from typing import TYPE_CHECKING, Any
+
+from listening.session import offers
+from listening.session.tasks import LETTERS
+from listening.session.view import Choice, ClipView, Stage, View
+
+if TYPE_CHECKING:
+    from listening.session.sitting import Sitting
+
+TRIALS_FOR_A_PACE = 3  # so many trials are needed before a time to go is said
+
+
+def view(sitting: "Sitting") -> View:
+    """What may be shown now."""
+    if sitting.stage is Stage.TRIAL:
+        return _trial(sitting)
+    if sitting.stage is Stage.INTRODUCTION:
+        return _introduction(sitting)
+    text = sitting.words.text
+    heading = {Stage.OVER: "goodbye_heading"}.get(sitting.stage, f"{sitting.stage.value}_heading")
+    return View(
+        stage=sitting.stage,
+        heading=text(heading),
+        body=_body(sitting),
+        clips=_clips(sitting, 1) if sitting.stage is Stage.LEVEL else (),
+        notice=sitting.notice,
+        actions=offers.actions(sitting),
+        **_progress(sitting),
+    )
+
+
+def _body(sitting: "Sitting") -> tuple[str, ...]:
+    text, spoken = sitting.words.text, sitting.plan.sitting
+    match sitting.stage:
+        case Stage.WELCOME:
+            opening = text("welcome_back") if sitting.is_back else spoken.welcome
+            return (opening, text("keyboard_only"))
+        case Stage.CONSENT:
+            return (spoken.consent, text("consent_free"))
+        case Stage.LEVEL:
+            return (text("level_body"), text("level_caution"))
+        case Stage.BREAK:
+            seconds = round(sitting.rest_s() + 0.5) if sitting.rest_s() else 0
+            wait = text("break_wait", seconds=seconds) if seconds else text("break_over")
+            return (text("break_body"), wait)
+        case Stage.GOODBYE:
+            return (spoken.goodbye,)
+        case Stage.OVER:
+            return ()
+        case _:
+            return (text(f"{sitting.stage.value}_body"),)
+
+
+def _introduction(sitting: "Sitting") -> View:
+    clips = sitting.program().clips
+    example = sitting.words.text("introduction_anchor" if clips else "introduction_plain")
+    return View(
+        stage=sitting.stage,
+        heading=sitting.words.text("introduction_heading"),
+        question=sitting.attribute.question,
+        body=tuple(line for line in (sitting.attribute.explanation, example) if line),
+        clips=_clips(sitting, len(clips)),
+        status=_sound_status(sitting) if clips else "",
+        notice=sitting.notice,
+        actions=offers.actions(sitting),
+        **_progress(sitting),
+    )
+
+
+def _trial(sitting: "Sitting") -> View:
+    shown = offers.actions(sitting)
+    allowed = {action.name for action in shown}
+    return View(
+        stage=sitting.stage,
+        heading=_trial_heading(sitting),
+        question=sitting.attribute.question,
+        clips=_clips(sitting, len(sitting.trial.clips)),
+        choices=tuple(
+            Choice(o.value, o.label, o.key, o.value == sitting.turn.chosen, f"choose:{o.value}" in allowed)
+            for o in sitting.options()
+        ),
+        status=_trial_status(sitting),
+        notice=sitting.notice,
+        actions=shown,
+        **_progress(sitting),
+    )
+
+
+def _trial_heading(sitting: "Sitting") -> str:
+    trial = sitting.trial
+    slot = next(s.trials for s in sitting.plan.slots if s.slot == sitting.row.slot)
+    alike = [
+        t.trial
+        for t in slot
+        if t.practice == trial.practice and (not t.practice or t.attribute == trial.attribute)
+    ]
+    name = "practice_heading" if trial.practice else "trial_heading"
+    return sitting.words.text(name, number=alike.index(trial.trial) + 1, total=len(alike))
+
+
+def _clips(sitting: "Sitting", n_clips: int) -> tuple[ClipView, ...]:
+    turn, text = sitting.turn, sitting.words.text
+    made = []
+    for i in range(n_clips):
+        sounding = turn.running and turn.clip == i
+        state = "playing" if sounding else "heard" if i < turn.heard else "not_heard"
+        letter = LETTERS[i] if n_clips > 1 else ""
+        made.append(ClipView(letter, sounding, text(state)))
+    return tuple(made)
+
+
+def _sound_status(sitting: "Sitting") -> str:
+    turn, text = sitting.turn, sitting.words.text
+    if not turn.running:
+        return "" if turn.finished else text("status_unplayed")
+    if turn.clip is None:
+        return text("status_silence")
+    return text("status_playing", sound=text("sound", letter=LETTERS[turn.clip]))
+
+
+def _trial_status(sitting: "Sitting") -> str:
+    turn, rules, text = sitting.turn, sitting.plan.sitting, sitting.words.text
+    if turn.running or not turn.finished:
+        return _sound_status(sitting)
+    if turn.finished < rules.plays_at_least:
+        return text("status_play_again", times=rules.plays_at_least)
+    chosen = next((o.label for o in sitting.options() if o.value == turn.chosen), None)
+    if chosen is not None:
+        return text("status_chosen", answer=chosen)
+    left = rules.plays_at_most - turn.begun
+    return text("status_choose", left=left) if left else text("status_choose_now")
+
+
+def _progress(sitting: "Sitting") -> dict[str, Any]:
+    total = n_trials(sitting)
+    if sitting.stage in (Stage.WELCOME, Stage.CONSENT) or not total:
+        return {}
+    done = sitting.n_done
+    share = done / total
+    if len(sitting.pace) < TRIALS_FOR_A_PACE:
+        return {"progress": sitting.words.text("progress", done=done, total=total), "share_done": share}
+    minutes = max(1, round(median(sitting.pace) * (total - done) / 60))
+    line = sitting.words.text("progress_minutes", done=done, total=total, minutes=minutes)
+    return {"progress": line, "share_done": share}
+
+
+def n_trials(sitting: "Sitting") -> int:
+    """Trials of the slot that count."""
+    slot = next(s.trials for s in sitting.plan.slots if s.slot == sitting.row.slot)
+    return sum(1 for trial in slot if not trial.practice)

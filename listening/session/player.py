@@ -1,0 +1,68 @@
+"""What the session asks of a player, and a player without sound for simulated listeners and tests."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+
+@dataclass(frozen=True)
+class Program:
+    """What is to sound: coded clips one after another."""
+
+    clips: tuple[str, ...]
+    gap_s: float = 0.0
+    """Silence between two clips."""
+
+
+@dataclass(frozen=True)
+class Sounding:
+    """How far a program is."""
+
+    running: bool
+    clip: int | None
+    """Which clip of the program sounds now."""
+    frames_asked: int
+    """Of the whole program."""
+    frames_played: int
+    onset_s: float | None
+    """When the first frame of the first clip left, on the session's clock."""
+    trouble: str = ""
+    """Why it did not play as asked; empty: it did."""
+
+
+class Player(Protocol):
+    """Plays one program at a time and returns at once."""
+
+    def start(self, program: Program) -> None:
+        """Begin; a program that runs already is stopped first."""
+
+    def stop(self) -> None:
+        """Fall silent."""
+
+    def sounding(self) -> Sounding:
+        """How far the program is."""
+
+
+class SilentPlayer:
+    """Plays nothing and counts the frames: every program is over as soon as it is started."""
+
+    def __init__(self, frames_of: Callable[[str], int], rate_hz: int, now_s: Callable[[], float]) -> None:
+        self._frames_of = frames_of
+        self._rate_hz = rate_hz
+        self._now_s = now_s
+        self._last = Sounding(False, None, 0, 0, None)
+        self.frames_played = 0
+
+    def start(self, program: Program) -> None:
+        """Count the program's frames as played."""
+        gaps = round(program.gap_s * self._rate_hz) * (len(program.clips) - 1)
+        frames = sum(self._frames_of(clip) for clip in program.clips) + gaps
+        self.frames_played += frames
+        self._last = Sounding(False, None, frames, frames, self._now_s())
+
+    def stop(self) -> None:
+        """Nothing sounds."""
+
+    def sounding(self) -> Sounding:
+        """The last program, played in full."""
+        return self._last

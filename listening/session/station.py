@@ -1,0 +1,95 @@
+"""The blind station: a folder with the plan, the coded clips and the answers, and who sits at it."""
+
+import re
+import secrets
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from listening.errors import ListeningError, StudyError
+from listening.records.plan import Plan
+from listening.session.player import Player
+from listening.session.sitting import Clocks, Sitting
+from listening.session.words import words
+from listening.store import SittingRow, Store, open_store, utc_now
+
+LISTENER_CODE = re.compile(r"[A-Za-z0-9_-]{1,16}")
+CODE_LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"  # no O or 0, no I or 1
+CODE_LENGTH = 5
+CLOCK_SLACK = timedelta(minutes=2)  # booths on one store may differ by so much
+
+
+@dataclass(frozen=True)
+class Seat:
+    """Who sits: a listener's code, or a slot, or (neither) the next free slot."""
+
+    listener: str | None = None
+    slot: int | None = None
+    simulated: bool = False
+
+
+def take(plan: Plan, store: Store, seat: Seat) -> tuple[SittingRow, AbstractContextManager[object]]:
+    """The sitting of a seat, begun or resumed, kept from other processes until the second part is left.
+
+    Raises
+    ------
+    ListeningError
+        No slot is free, another process has the sitting, it is finished, or it belongs to another deal.
+    """
+    check_code(seat.listener)
+    row = None
+    if seat.listener or seat.slot is not None:
+        row = store.resume(listener=seat.listener, slot=seat.slot, simulated=seat.simulated)
+    if row is None:
+        row = _begin(plan, store, seat)
+    elif row.finished_at is not None:
+        raise StudyError(f"listener {row.listener} (slot {row.slot}) has finished; nothing is left to do")
+    if row.study_digest != plan.study_digest:
+        raise StudyError(
+            f"listener {row.listener} began another deal of this study ({row.study_digest[:12]}, "
+            f"this one is {plan.study_digest[:12]}); use the station folder it began with"
+        )
+    return row, store.hold(row.id)
+
+
+def seated(plan: Plan, store: Store, row: SittingRow, *, player: Player, clocks: Clocks) -> Sitting:
+    """The state machine of a taken seat, at the step where it stopped."""
+    check_clock(store, row, clocks.utc())
+    return Sitting(plan, row, store, player=player, clocks=clocks, words=words(plan.sitting.language))
+
+
+def open_answers(place: Path | str, *, durable: bool = True, now: Callable[[], str] = utc_now) -> Store:
+    """The answer store of a station, made if it is not there."""
+    return open_store(place, durable=durable, now=now)
+
+
+def check_code(listener: str | None) -> None:
+    """A listener's code is short and no sentence."""
+    if listener is not None and not LISTENER_CODE.fullmatch(listener):
+        raise ListeningError(
+            f"listener code: found `{listener}`, wanted 1 to 16 letters, digits, - or _; "
+            "use a code, not a name"
+        )
+
+
+def check_clock(store: Store, row: SittingRow, utc: str) -> None:
+    """The wall clock has not gone back since the sitting's last sign of life."""
+    last = row.heartbeat_at or row.started_at
+    if datetime.fromisoformat(utc) < datetime.fromisoformat(last) - CLOCK_SLACK:
+        raise StudyError(
+            f"this computer's clock says {utc}, but this sitting was last alive at {last}: "
+            "set the clock right, then sit again; nothing was changed"
+        )
+
+
+def _begin(plan: Plan, store: Store, seat: Seat) -> SittingRow:
+    dealt = [slot.slot for slot in plan.slots]
+    if seat.slot is not None and seat.slot not in dealt:
+        raise StudyError(f"slot {seat.slot}: this study has slots {dealt[0]} to {dealt[-1]}")
+    slots = dealt if seat.slot is None else [seat.slot]
+    listener = seat.listener or "".join(secrets.choice(CODE_LETTERS) for _ in range(CODE_LENGTH))
+    return store.start_sitting(
+        listener, slots=slots, study_digest=plan.study_digest, simulated=seat.simulated
+    )

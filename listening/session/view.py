@@ -1,0 +1,70 @@
+"""What a screen may show at one moment: words, letters and keys, no more."""
+
+from dataclasses import dataclass
+from enum import Enum
+
+
+class Stage(Enum):
+    """Where the listener is."""
+
+    WELCOME = "welcome"
+    CONSENT = "consent"
+    LEVEL = "level"
+    INTRODUCTION = "introduction"
+    TRIAL = "trial"
+    BREAK = "break"
+    PAUSE = "pause"
+    LEAVING = "leaving"
+    TROUBLE = "trouble"
+    GOODBYE = "goodbye"
+    OVER = "over"
+
+
+@dataclass(frozen=True)
+class Action:
+    """One thing the listener may do now."""
+
+    name: str
+    """What to hand to `Sitting.act`."""
+    key: str
+    """The key that does it."""
+    label: str
+    """What it does, for reading."""
+
+
+@dataclass(frozen=True)
+class ClipView:
+    """One sound of the trial."""
+
+    letter: str
+    sounding: bool
+    state: str
+    """`playing`, `heard` or `not heard yet`, in the listener's language."""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One possible answer."""
+
+    value: str
+    label: str
+    key: str
+    chosen: bool
+    allowed: bool
+
+
+@dataclass(frozen=True)
+class View:
+    """Everything on the screen."""
+
+    stage: Stage
+    heading: str
+    body: tuple[str, ...] = ()
+    question: str = ""
+    clips: tuple[ClipView, ...] = ()
+    choices: tuple[Choice, ...] = ()
+    status: str = ""
+    notice: str = ""
+    progress: str = ""
+    share_done: float = 0.0
+    actions: tuple[Action, ...] = ()

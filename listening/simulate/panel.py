@@ -1,0 +1,98 @@
+"""A whole simulated panel over a plan: what each listener answers, decided before any screen is drawn."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from listening.records.answer import Answer
+from listening.records.plan import Plan, Slot
+from listening.simulate import listener as one
+from listening.simulate.listener import Truth
+from listening.simulate.percepts import Percepts
+
+ANSWERS = ("first", "tie", "second")
+ANSWERED_AT = "2000-01-01T00:00:00.000+00:00"  # simulated listeners have no date: same seed, same bytes
+QUICKEST_S = 0.8  # of answers, after the sounds
+
+
+@dataclass(frozen=True)
+class Decision:
+    """One trial of one listener."""
+
+    answer: str
+    thinking_s: float
+    """From the end of the sounds to the answer."""
+
+
+def decisions(plan: Plan, percepts: Percepts, *, slot: Slot, seed: int, truth: Truth) -> dict[str, Decision]:
+    """What the listener on `slot` answers to each trial, by trial id."""
+    attributes = tuple(a.name for a in plan.attributes)
+    person = one.draw(truth, seed, slot.slot, attributes)
+    quirk = one.quirks(truth, seed, attributes, percepts)
+    draws = np.random.default_rng(np.random.SeedSequence([seed, 13, slot.slot])).random((len(slot.trials), 3))
+    made: dict[str, Decision] = {}
+    for attribute in plan.attributes:
+        at = [i for i, t in enumerate(slot.trials) if t.attribute == attribute.name]
+        if not at:
+            continue
+        strength = one.strength(person, attribute.name, percepts, quirk[attribute.name])
+        rows = np.array([[percepts.codes[clip] for clip in slot.trials[i].clips] for i in at])
+        picks = one.chosen(
+            strength[rows[:, 0]],
+            strength[rows[:, 1]],
+            order_bias=person.order_bias,
+            truth=truth,
+            tie_allowed=attribute.no_difference,
+            draws=draws[at, :2],
+        )
+        for i, pick in zip(at, picks, strict=True):
+            thinking_s = QUICKEST_S - 1.2 * float(np.log1p(-draws[i, 2]))
+            made[slot.trials[i].trial] = Decision(ANSWERS[pick], round(thinking_s, 3))
+    return made
+
+
+def answers(
+    plan: Plan,
+    percepts: Percepts,
+    *,
+    n_listeners: int,
+    seed: int,
+    truth: Truth | None = None,
+    on_progress: Callable[[int, int], None] | None = None,
+) -> list[Answer]:
+    """What the panel answers, without session or store: the same answers, for many seeds.
+
+    Times are those of thinking alone; practice is left out.
+    """
+    found: list[Answer] = []
+    tasks = {a.name: a.task for a in plan.attributes}
+    for number, slot in enumerate(plan.slots[:n_listeners]):
+        decided = decisions(plan, percepts, slot=slot, seed=seed, truth=truth or Truth())
+        found += [
+            Answer.model_construct(
+                sitting=f"simulated-{slot.slot:04d}",
+                listener=code(slot.slot),
+                slot=slot.slot,
+                trial=trial.trial,
+                attribute=trial.attribute,
+                task=tasks[trial.attribute],
+                clips=trial.clips,
+                answer=decided[trial.trial].answer,
+                response_s=decided[trial.trial].thinking_s,
+                plays=1,
+                practice=False,
+                simulated=True,
+                answered_at=ANSWERED_AT,
+            )
+            for trial in slot.trials
+            if not trial.practice
+        ]
+        if on_progress is not None:
+            on_progress(number + 1, min(n_listeners, len(plan.slots)))
+    return found
+
+
+def code(slot: int) -> str:
+    """The code of the simulated listener on a slot."""
+    return f"S{slot + 1:03d}"

@@ -1,0 +1,108 @@
+"""Simulated listeners sit the real test: session, store and plan as for people, without screen or sound."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cache
+
+from listening.errors import StudyError
+from listening.records.key import Key
+from listening.records.manifest import Manifest
+from listening.records.plan import Plan
+from listening.records.study import Study
+from listening.session import station
+from listening.session.clips import Clips
+from listening.session.player import SilentPlayer
+from listening.session.sitting import Clocks, Sitting
+from listening.session.station import Seat
+from listening.session.view import Stage
+from listening.simulate import panel, percepts
+from listening.simulate.listener import Truth
+from listening.simulate.panel import Decision
+
+ACT_AT = {
+    Stage.WELCOME: "go_on",
+    Stage.CONSENT: "agree",
+    Stage.BREAK: "go_on",
+    Stage.PAUSE: "go_on",
+    Stage.GOODBYE: "end",
+}
+
+
+@dataclass
+class Clock:
+    """Time that the simulated listener spends; nobody waits for it."""
+
+    s: float = 0.0
+
+    def now_s(self) -> float:
+        return self.s
+
+    def utc(self) -> str:
+        return panel.ANSWERED_AT
+
+
+def run(
+    study: Study,
+    *,
+    n_listeners: int | None = None,
+    seed: int = 0,
+    truth: Truth | None = None,
+    on_progress: Callable[[int, int], None] | None = None,
+) -> int:
+    """Let simulated listeners sit the first slots of a dealt study; returns how many answers were stored.
+
+    The store is opened without syncing each answer: a simulated panel can be run again. Its answers are
+    marked simulated.
+
+    Raises
+    ------
+    StudyError
+        The study has fewer slots, or simulated listeners sat already.
+    """
+    plan, manifest = Plan.load(study.plan), Manifest.load(study.manifest)
+    heard = percepts.of_study(Key.load(study.key), manifest)
+    wanted = len(plan.slots) if n_listeners is None else n_listeners
+    if wanted > len(plan.slots):
+        raise StudyError(
+            f"{study.plan}: dealt for {len(plan.slots)} listeners, {wanted} wanted; raise panel.listeners in "
+            "the protocol and deal again"
+        )
+    clips = Clips(study.clips, plan.rate_hz)
+    clock = Clock()
+    store = station.open_answers(study.answers, durable=False, now=clock.utc)
+    player = SilentPlayer(cache(clips.frames), plan.rate_hz, clock.now_s)
+    for number, slot in enumerate(plan.slots[:wanted]):
+        decided = panel.decisions(plan, heard, slot=slot, seed=seed, truth=truth or Truth())
+        row, hold = station.take(plan, store, Seat(panel.code(slot.slot), slot.slot, simulated=True))
+        with hold:
+            clocks = Clocks(clock.now_s, clock.utc)
+            _sit(station.seated(plan, store, row, player=player, clocks=clocks), clock, decided)
+        if on_progress is not None:
+            on_progress(number + 1, wanted)
+    store.close()
+    return sum(not t.practice for slot in plan.slots[:wanted] for t in slot.trials)
+
+
+def _sit(sitting: Sitting, clock: Clock, decided: dict[str, Decision]) -> None:
+    while not sitting.is_over:
+        for act in _acts(sitting, clock, decided):
+            if not sitting.act(act):
+                raise LookupError(
+                    f"a simulated listener wants to {act} at {sitting.stage.value}: not offered"
+                )
+
+
+def _acts(sitting: Sitting, clock: Clock, decided: dict[str, Decision]) -> Iterator[str]:
+    match sitting.stage:
+        case Stage.LEVEL:
+            yield from ("play", "level_right")
+        case Stage.INTRODUCTION:
+            yield from ("play", "understood") if sitting.program().clips else ("understood",)
+        case Stage.TRIAL:
+            decision = decided[sitting.trial.trial]
+            yield from ["play"] * sitting.plan.sitting.plays_at_least
+            clock.s += decision.thinking_s
+            yield from (f"choose:{decision.answer}", "confirm")
+        case stage:
+            clock.s += sitting.rest_s() if stage is Stage.BREAK else 0.0
+            yield ACT_AT[stage]

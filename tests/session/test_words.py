@@ -1,0 +1,32 @@
+"""One table of words: every entry in every language, with the same places to fill."""
+
+import string
+
+import pytest
+
+from listening.errors import RecordError
+from listening.session import offers, words
+
+
+@pytest.mark.parametrize("language", words.languages())
+def test_every_entry_has_words_with_the_same_places(language: str) -> None:
+    english, other = words.words("en").table, words.words(language).table
+    assert english.keys() == other.keys()
+    for name in english:
+        assert other[name].strip()
+        assert _places(other[name]) == _places(english[name]), name
+
+
+def test_every_action_has_words() -> None:
+    table = words.words("en").table
+    for name in offers.KEYS:
+        assert f"do_{offers.LABELS.get(name, name)}" in table
+
+
+def test_an_unknown_language_is_named() -> None:
+    with pytest.raises(RecordError, match="wanted one of en, de"):
+        words.words("xx")
+
+
+def _places(text: str) -> set[str | None]:
+    return {field for _, field, _, _ in string.Formatter().parse(text) if field}
