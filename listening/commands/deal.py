@@ -71,8 +71,9 @@ def deal(
         dealt_at=dealt_at or datetime.now(UTC).isoformat(timespec="seconds"),
     )
     plan = _write(study, dealt, manifest, on_progress)
-    slots = [design.slot_pairs(chosen, manifest, slot.slot) for slot in plan.slots]
-    return plan, balance.report(slots, {s.stimulus: s.condition for s in manifest.stimuli})
+    return plan, balance.report(
+        design.slots(chosen, manifest), {s.stimulus: s.condition for s in manifest.stimuli}
+    )
 
 
 def _write(

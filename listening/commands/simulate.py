@@ -11,7 +11,9 @@ from listening.records.study import open_study
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""
     parser.add_argument("folder", type=Path, help="study folder, dealt")
-    parser.add_argument("--listeners", type=int, metavar="N", help="how many sit (default: all slots)")
+    parser.add_argument(
+        "--listeners", type=int, metavar="N", help="how many sit (default: as many as planned)"
+    )
     parser.add_argument(
         "--seed", type=int, default=1, help="of the panel: same seed, same answers (default 1)"
     )

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from listening.design.trials import Pair
+from listening.design.trial import Trial
 
 
 @dataclass(frozen=True)
@@ -22,7 +22,7 @@ class Line:
         return self.smallest == self.largest
 
 
-def report(slots: Sequence[Sequence[tuple[bool, Pair]]], condition: dict[str, str]) -> list[Line]:
+def report(slots: Sequence[Sequence[tuple[bool, Trial]]], condition: dict[str, str]) -> list[Line]:
     """Counts over all slots: pairs, which comes first, stimuli, neighbours, first attribute.
 
     Parameters
@@ -52,15 +52,15 @@ def _line(what: str, counts: Iterable[int]) -> Line:
     return Line(what, min(numbers, default=0), max(numbers, default=0))
 
 
-def _stimuli(pairs: list[Pair]) -> Counter[tuple[str, str]]:
+def _stimuli(pairs: list[Trial]) -> Counter[tuple[str, str]]:
     return Counter((p.attribute, s.stimulus) for p in pairs for s in (p.first, p.second))
 
 
-def _control_leads(pairs: list[Pair]) -> list[int]:
+def _control_leads(pairs: list[Trial]) -> list[int]:
     first = sum(p.first.gain_db > p.second.gain_db for p in pairs)
     second = sum(p.first.gain_db < p.second.gain_db for p in pairs)
     return [first, second]
 
 
-def _repeats(slot: list[Pair]) -> int:
+def _repeats(slot: list[Trial]) -> int:
     return sum(a.group == b.group and not a.is_control for a, b in pairwise(slot))

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from listening import __version__
-from listening.design import order, trials
-from listening.design.trials import Heard, Pair
+from listening.design import comparison, forms, order, williams
+from listening.design.trial import Heard, Trial, strikes
 from listening.errors import StudyError
 from listening.records.form import digest_of
 from listening.records.key import Key, KeyedClip, Role
@@ -20,6 +20,8 @@ from listening.records.protocol import Attribute, Protocol
 
 CODE_LETTERS = 8  # 40 bit: 500 clips collide with probability 1e-7, and a collision is refused
 LEVEL_CHECK: Role = "level check"
+
+Ordered = list[tuple[bool, Trial]]  # (is practice, trial), as heard
 
 
 @dataclass(frozen=True)
@@ -47,16 +49,17 @@ def deal(
     StudyError
         A block or control has nothing to compare, or two clips got the same code.
     """
-    ordered = [slot_pairs(protocol, manifest, slot) for slot in range(protocol.panel.listeners)]
+    ordered = slots(protocol, manifest)
     heard = _all_heard(protocol, manifest, ordered)
     codes = {place: code(secret, place) for place in heard}
     if len(set(codes.values())) != len(codes):
         raise StudyError("two clips got the same code: deal again (a new secret is drawn)")
     key = _key(manifest, secret, heard, codes)
-    slots = tuple(_slot(i, practice_and_trials, codes) for i, practice_and_trials in enumerate(ordered))
+    cells = slot_cells(protocol, manifest, len(ordered))
+    coded = tuple(_slot(i, trials, codes, cells[i]) for i, trials in enumerate(ordered))
     attributes = tuple(_attribute(a, manifest, codes) for a in protocol.attributes)
     digests = (protocol_digest, manifest.digest(), key.sealed_digest())
-    orders = digest_of("".join(slot.model_dump_json() for slot in slots))
+    orders = digest_of("".join(slot.model_dump_json() for slot in coded))
     plan = Plan(
         version=__version__,
         protocol_digest=digests[0],
@@ -70,7 +73,8 @@ def deal(
         sitting=protocol.sitting,
         attributes=attributes,
         clips=(),
-        slots=slots,
+        slots=coded,
+        listeners=protocol.panel.listeners,
     )
     return Dealt(plan, key, {codes[place]: sound for place, sound in heard.items()})
 
@@ -87,42 +91,43 @@ def code(secret: str, place: str) -> str:
     return b32encode(mac).decode().lower()[:CODE_LETTERS]
 
 
-def slot_pairs(protocol: Protocol, manifest: Manifest, slot: int) -> list[tuple[bool, Pair]]:
-    """(is practice, trial) of one slot in the order they are heard."""
-    rng = np.random.default_rng(np.random.SeedSequence([protocol.seed, 3, slot]))
-    shift = int(np.random.default_rng([protocol.seed, 4]).integers(1000))
+def slots(protocol: Protocol, manifest: Manifest) -> list[Ordered]:
+    """(is practice, trial) of each slot, planned and spare, in the order they are heard."""
+    n_slots = protocol.panel.listeners + protocol.panel.spare
     asked = list(dict.fromkeys(block.attribute for block in protocol.blocks))
-    made: list[tuple[bool, Pair]] = []
-    for name in order.attributes(asked, slot, shift):
-        pairs = attribute_pairs(protocol, manifest, name, slot)
-        compared = [p for p in pairs if not p.is_control]
-        drawn = rng.choice(
-            len(compared), size=min(protocol.sitting.practice_trials, len(compared)), replace=False
-        )
-        made += [(True, compared[i]) for i in drawn]
-        made += [(False, pair) for pair in order.shuffled(pairs, rng)]
+    trials = {name: forms.of_attribute(protocol, manifest, name, n_slots) for name in asked}
+    shift = int(np.random.default_rng([protocol.seed, 4]).integers(1000))
+    made = []
+    for slot in range(n_slots):
+        rng = np.random.default_rng(np.random.SeedSequence([protocol.seed, 3, slot]))
+        names = order.attributes(asked, slot, shift)
+        n_practice = protocol.sitting.practice_trials
+        blocked = [_with_practice(trials[name][slot], n_practice, rng) for name in names]
+        made.append(order.mixed(blocked, rng) if protocol.sitting.mixed else [t for b in blocked for t in b])
     return made
 
 
-def attribute_pairs(protocol: Protocol, manifest: Manifest, name: str, slot: int) -> list[Pair]:
-    """All trials of one attribute for one slot, not yet in order."""
-    blocks = [
-        p
-        for b in protocol.blocks
-        if b.attribute == name
-        for p in trials.of_block(protocol, manifest, b, slot)
-    ]
-    controls = (c for c in protocol.controls if c.attribute == name)
-    return blocks + [p for c in controls for p in trials.of_control(protocol, manifest, c, slot)]
+def slot_cells(protocol: Protocol, manifest: Manifest, n_slots: int) -> list[tuple[int, ...]]:
+    """Where each slot stands in each balanced property: lead, order of attributes, part of the pairs."""
+    periods = {2, len(williams.square(len({block.attribute for block in protocol.blocks})))}
+    for block in protocol.blocks:
+        if protocol.attribute(block.attribute).task == "paired comparison":
+            periods.add(comparison.period(block, len(strikes(manifest, block.presentation))))
+    return [tuple(slot % period for period in sorted(periods - {1})) for slot in range(n_slots)]
 
 
-def _all_heard(
-    protocol: Protocol, manifest: Manifest, ordered: Iterable[list[tuple[bool, Pair]]]
-) -> dict[str, Heard]:
+def _with_practice(trials: list[Trial], n_practice: int, rng: np.random.Generator) -> Ordered:
+    compared = [trial for trial in trials if not trial.is_control]
+    drawn = rng.choice(len(compared), size=min(n_practice, len(compared)), replace=False)
+    practice = [(True, compared[i]) for i in drawn]
+    return practice + [(False, trial) for trial in order.shuffled(trials, rng)]
+
+
+def _all_heard(protocol: Protocol, manifest: Manifest, ordered: Iterable[Ordered]) -> dict[str, Heard]:
     heard: dict[str, Heard] = {}
     for slot in ordered:
-        for _, pair in slot:
-            heard.update({_place(sound): sound for sound in (pair.first, pair.second)})
+        for _, trial in slot:
+            heard.update({_place(sound): sound for sound in trial.sounds})
     heard.update(
         {_place(Heard(s.stimulus)): Heard(s.stimulus) for s in manifest.stimuli if s.role == "anchor"}
     )
@@ -157,17 +162,17 @@ def _key(manifest: Manifest, secret: str, heard: dict[str, Heard], codes: dict[s
     return Key(secret=secret, clips=tuple(sorted(clips, key=lambda clip: clip.clip)))
 
 
-def _slot(number: int, ordered: list[tuple[bool, Pair]], codes: dict[str, str]) -> Slot:
+def _slot(number: int, ordered: Ordered, codes: dict[str, str], cell: tuple[int, ...]) -> Slot:
     planned = tuple(
         PlannedTrial(
             trial=f"{i + 1:03d}",
-            attribute=pair.attribute,
-            clips=(codes[_place(pair.first)], codes[_place(pair.second)]),
+            attribute=made.attribute,
+            clips=tuple(codes[_place(sound)] for sound in made.sounds),
             practice=practice,
         )
-        for i, (practice, pair) in enumerate(ordered)
+        for i, (practice, made) in enumerate(ordered)
     )
-    return Slot(slot=number, trials=planned)
+    return Slot(slot=number, trials=planned, cell=cell)
 
 
 def _attribute(attribute: Attribute, manifest: Manifest, codes: dict[str, str]) -> PlannedAttribute:

@@ -19,6 +19,9 @@ class Slot(Form):
 
     slot: int
     trials: tuple[PlannedTrial, ...]
+    cell: tuple[int, ...] = ()
+    """Where the slot stands in each balanced property, as bare numbers: slots that agree stand for each
+    other."""
 
 
 class PlannedAttribute(Form):
@@ -62,6 +65,13 @@ class Plan(FileForm):
     attributes: tuple[PlannedAttribute, ...]
     clips: tuple[ClipFile, ...]
     slots: tuple[Slot, ...]
+    listeners: int | None = None
+    """How many listeners are planned; the slots beyond are spare."""
+
+    @property
+    def planned(self) -> int:
+        """How many listeners are planned."""
+        return len(self.slots) if self.listeners is None else self.listeners
 
     def attribute(self, name: str) -> PlannedAttribute:
         """The attribute of that name."""

@@ -41,7 +41,14 @@ class Panel(Form):
         min_length=10, description="Recruitment and inclusion; the printed sentence names it."
     )
     training: Literal["naive", "trained"] = Field(description="Whether listeners were trained in listening.")
-    listeners: int = Field(ge=1, le=10000, description="How many sittings are dealt.")
+    listeners: int = Field(ge=1, le=10000, description="How many listeners are planned.")
+    spare: int = Field(
+        0,
+        ge=0,
+        le=10000,
+        description="Further slots dealt, for listeners who replace a drop-out: each gets the slot that "
+        "evens the plan out.",
+    )
 
 
 class Presentation(Form):
@@ -105,12 +112,40 @@ class Block(Form):
 
     attribute: Name = Field(description="Name of an attribute.")
     presentation: Literal["as recorded", "matched"] = Field(description="Name of a presentation.")
-    pairs: Literal["all", "planned"] = Field(
-        "all", description="All pairs of conditions, or those of questions."
+    pairs: Literal["all", "planned", "rotating", "cyclic", "blocks"] = Field(
+        "all",
+        description="Which pairs of conditions a listener compares. `all`; `planned`: those of the "
+        "questions; `rotating`: each listener a connected part, over the panel every pair equally often; "
+        "`cyclic`: the same well-connected part for everybody; `blocks`: each listener all pairs of a few "
+        "conditions (balanced incomplete blocks).",
+    )
+    partners: int | None = Field(
+        None,
+        ge=2,
+        le=200,
+        description="For `rotating` and `cyclic`: with how many others a listener compares each condition.",
+    )
+    block_size: int | None = Field(
+        None, ge=2, le=200, description="For `blocks`: how many conditions a listener compares."
+    )
+    planned_too: bool = Field(
+        False,
+        description="With `rotating`, `cyclic` or `blocks`: the pairs of the questions go to every listener.",
     )
     repeats: int = Field(
         1, ge=1, le=50, description="How often each pair of conditions is heard by a listener."
     )
+
+    @model_validator(mode="after")
+    def _size_fits_pairs(self) -> Self:
+        for key, kinds in (("partners", ("rotating", "cyclic")), ("block_size", ("blocks",))):
+            given = getattr(self, key) is not None
+            if given != (self.pairs in kinds):
+                names = " or ".join(f'pairs = "{kind}"' for kind in kinds)
+                raise ValueError(f"`{key}` is needed with {names} and belongs to nothing else")
+        if self.planned_too and self.pairs in ("all", "planned"):
+            raise ValueError(f'`planned_too` adds nothing to pairs = "{self.pairs}"')
+        return self
 
 
 class Control(Form):
@@ -140,6 +175,10 @@ class Sitting(Form):
     gap_s: float = Field(0.5, ge=0, le=5, description="Silence between the clips of a trial.")
     practice_trials: int = Field(
         2, ge=0, le=20, description="Trials to learn on, before each attribute; not counted."
+    )
+    mixed: bool = Field(
+        False,
+        description="Whether attributes are mixed from trial to trial; else one is asked after the other.",
     )
     break_every_trials: int = Field(40, ge=5, le=500, description="A pause is offered after so many trials.")
     break_at_least_s: float = Field(30.0, ge=0, le=3600, description="The pause lasts at least this long.")

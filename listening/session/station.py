@@ -10,6 +10,7 @@ from pathlib import Path
 
 from listening.errors import ListeningError, StudyError
 from listening.records.plan import Plan
+from listening.session import next_slot
 from listening.session.player import Player
 from listening.session.sitting import Clocks, Sitting
 from listening.session.words import words
@@ -18,6 +19,7 @@ from listening.store import SittingRow, Store, open_store, utc_now
 LISTENER_CODE = re.compile(r"[A-Za-z0-9_-]{1,16}")
 CODE_LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"  # no O or 0, no I or 1
 CODE_LENGTH = 5
+DROPPED_OUT_AFTER = timedelta(hours=12)  # without a sign of life
 CLOCK_SLACK = timedelta(minutes=2)  # booths on one store may differ by so much
 
 
@@ -88,8 +90,23 @@ def _begin(plan: Plan, store: Store, seat: Seat) -> SittingRow:
     dealt = [slot.slot for slot in plan.slots]
     if seat.slot is not None and seat.slot not in dealt:
         raise StudyError(f"slot {seat.slot}: this study has slots {dealt[0]} to {dealt[-1]}")
-    slots = dealt if seat.slot is None else [seat.slot]
+    slots = _to_give(plan, store, seat.simulated) if seat.slot is None else [seat.slot]
     listener = seat.listener or "".join(secrets.choice(CODE_LETTERS) for _ in range(CODE_LENGTH))
     return store.start_sitting(
         listener, slots=slots, study_digest=plan.study_digest, simulated=seat.simulated
     )
+
+
+def _to_give(plan: Plan, store: Store, simulated: bool) -> list[int]:
+    """Slots for the next listener, the one that evens the plan out first; a drop-out counts as lost."""
+    now = datetime.fromisoformat(utc_now())
+    there = [
+        row.slot
+        for row in store.sittings()
+        if row.simulated == simulated and (row.finished_at or now - _last_alive(row) < DROPPED_OUT_AFTER)
+    ]
+    return next_slot.in_order(plan, there)
+
+
+def _last_alive(row: SittingRow) -> datetime:
+    return datetime.fromisoformat(row.heartbeat_at or row.started_at)

@@ -61,7 +61,7 @@ def run(
     """
     plan, manifest = Plan.load(study.plan), Manifest.load(study.manifest)
     heard = percepts.of_study(Key.load(study.key), manifest)
-    wanted = len(plan.slots) if n_listeners is None else n_listeners
+    wanted = plan.planned if n_listeners is None else n_listeners
     if wanted > len(plan.slots):
         raise StudyError(
             f"{study.plan}: dealt for {len(plan.slots)} listeners, {wanted} wanted; raise panel.listeners in "

@@ -90,8 +90,8 @@ def _sequence(made: Maker, seed: int) -> list[tuple[int, int]]:
     numbers = {s.stimulus: int(s.condition[1:3]) for s in study[1].stimuli}
     return [
         (numbers[p.first.stimulus], numbers[p.second.stimulus])
-        for slot in range(12)
-        for practice, p in deal.slot_pairs(*study, slot)
+        for slot in deal.slots(*study)
+        for practice, p in slot
         if not practice
     ]
 

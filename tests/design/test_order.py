@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from listening.design import order, williams
-from listening.design.trials import Heard, Pair
+from listening.design.trial import Heard, Trial
 
 
 @pytest.mark.parametrize("k", range(1, 17))
@@ -35,9 +35,9 @@ def test_no_item_has_no_order() -> None:
         williams.square(0)
 
 
-def _pairs(n: int, repeats: int) -> list[Pair]:
+def _pairs(n: int, repeats: int) -> list[Trial]:
     return [
-        Pair("a", Heard(f"s{i}"), Heard(f"s{j}"), group=f"{i}-{j}")
+        Trial("a", (Heard(f"s{i}"), Heard(f"s{j}")), group=f"{i}-{j}")
         for i in range(n)
         for j in range(i)
         for _ in range(repeats)

@@ -1,0 +1,150 @@
+"""Paired comparison: the trials that a block gives to each slot."""
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from listening.design import incomplete_blocks, leads, parts
+from listening.design.decompositions import Pairs
+from listening.design.trial import Heard, Trial, strikes, words
+from listening.errors import StudyError
+from listening.records.manifest import Manifest, Stimulus
+from listening.records.protocol import Block, Protocol
+
+
+def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int) -> list[list[Trial]]:
+    """The trials of one block for each slot, not yet in order.
+
+    Each pair of a slot is heard `repeats` times. Which comes first alternates over the hearings of a pair,
+    from a start that is even within each slot; the strikes of the two conditions go through all
+    combinations.
+
+    Raises
+    ------
+    StudyError
+        The block has nothing to compare, or its part of all pairs does not exist.
+    """
+    sounds = strikes(manifest, block.presentation)
+    names = list(sounds)
+    if len(names) < 2:
+        raise StudyError(
+            f"block `{block.attribute}` of `{block.presentation}`: {len(names)} conditions, wanted at least 2"
+        )
+    place = [protocol.seed, 1, *words(block.attribute), *words(block.presentation)]
+    rng = np.random.default_rng(np.random.SeedSequence(place))
+    dealt = slot_pairs(protocol, block, names, n_slots, rng)
+    turns = _Turns(len(names), rng)
+    return [
+        [_trial(block, names, sounds, hearing) for hearing in turns.slot(pairs, block.repeats)]
+        for pairs in dealt
+    ]
+
+
+def period(block: Block, k: int) -> int:
+    """After how many slots a block of k conditions gives the same part of its pairs again."""
+    if block.pairs == "rotating":
+        return parts.period(k, block.partners or 2)
+    if block.pairs == "blocks":
+        return len(incomplete_blocks.blocks(k, block.block_size or k))
+    return 1
+
+
+def slot_pairs(
+    protocol: Protocol, block: Block, names: list[str], n_slots: int, rng: np.random.Generator
+) -> list[Pairs]:
+    """The pairs of conditions, as numbers into `names`, that a block gives to each slot."""
+    k = len(names)
+    if block.pairs == "rotating":
+        made = parts.rotating(k, block.partners or 2, n_slots, rng)
+    elif block.pairs == "cyclic":
+        made = [parts.same_for_all(k, block.partners or 2, rng)] * n_slots
+    elif block.pairs == "blocks":
+        made = parts.of_blocks(k, block.block_size or k, n_slots, rng)
+    elif block.pairs == "planned":
+        return [planned_pairs(protocol, block, names)] * n_slots
+    else:
+        return [list(combinations(range(k), 2))] * n_slots
+    if block.planned_too:
+        always = planned_pairs(protocol, block, names)
+        made = [always + [pair for pair in pairs if pair not in always] for pairs in made]
+    return made
+
+
+def planned_pairs(protocol: Protocol, block: Block, names: list[str]) -> Pairs:
+    """The pairs of conditions that the questions of a block compare."""
+    planned = [
+        (names.index(q.contrast.more), names.index(q.contrast.than))
+        for q in protocol.questions
+        if q.attribute == block.attribute and q.presentation == block.presentation
+    ]
+    if not planned:
+        raise StudyError(
+            f"block `{block.attribute}` of `{block.presentation}` asks for planned pairs, but no question "
+            'plans one: add a question, or write pairs = "all"'
+        )
+    return list(dict.fromkeys((min(pair), max(pair)) for pair in planned))
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """One hearing of a pair of conditions."""
+
+    pair: tuple[int, int]
+    number: int
+    """How often the pair was heard before, over all slots."""
+    start: int
+    """Where its strikes begin to take turns."""
+    first_leads: bool
+
+
+class _Turns:
+    """How often each pair was heard so far, and which of its two led last."""
+
+    def __init__(self, k: int, rng: np.random.Generator) -> None:
+        self.k, self.rng = k, rng
+        self.heard: dict[tuple[int, int], int] = {}
+        self.lead: dict[tuple[int, int], bool] = {}
+        self.start: dict[tuple[int, int], int] = {}
+
+    def slot(self, pairs: Pairs, repeats: int) -> list[Hearing]:
+        """The hearings of one slot."""
+        for pair in pairs:
+            if pair not in self.heard:
+                self.heard[pair] = 0
+                self.lead[pair] = bool(self.rng.integers(2))
+                self.start[pair] = int(self.rng.integers(1000))
+        opening = [not self.lead[p] if self.heard[p] % 2 else self.lead[p] for p in pairs]
+        if repeats % 2:  # an even number of hearings is even within the slot as it stands
+            owed = [self.heard[p] % 2 == 1 for p in pairs]
+            opening = leads.choose(pairs, opening, owed, self.k)
+        made = []
+        for pair, lead in zip(pairs, opening, strict=True):
+            for repeat in range(repeats):
+                first_leads = lead if repeat % 2 == 0 else not lead
+                made.append(Hearing(pair, self.heard[pair], self.start[pair], first_leads))
+                self.heard[pair] += 1
+            # after an odd hearing the other one is owed; after an even one the pair begins as it did before
+            self.lead[pair] = lead
+        return made
+
+
+def _trial(block: Block, names: list[str], sounds: dict[str, list[Stimulus]], hearing: Hearing) -> Trial:
+    left_name, right_name = (names[c] for c in hearing.pair)
+    one, two = sounds[left_name], sounds[right_name]
+    i, j = strike_turn(hearing.number, hearing.start, len(one), len(two))
+    left, right = Heard(one[i].stimulus), Heard(two[j].stimulus)
+    order = (left, right) if hearing.first_leads else (right, left)
+    return Trial(block.attribute, order, group=f"{block.presentation} {left_name} {right_name}")
+
+
+def strike_turn(number: int, start: int, n_one: int, n_two: int) -> tuple[int, int]:
+    """Which strike of each condition the hearing of that number plays.
+
+    n_one * n_two hearings in a row, from number 0, go through every combination; twice as many, with the lead
+    alternating, go through every combination in both orders.
+    """
+    every = n_one * n_two
+    turn = (number + start + (0 if every % 2 else number // every)) % every
+    i = turn % n_one
+    return i, (i + turn // n_one) % n_two

@@ -1,0 +1,27 @@
+"""What each task makes of a block: for every slot its trials, not yet in order. One file a task."""
+
+from collections.abc import Callable
+
+from listening.design import comparison, control
+from listening.design.trial import Trial
+from listening.records.manifest import Manifest
+from listening.records.protocol import Block, Protocol
+
+Form = Callable[[Protocol, Manifest, Block, int], list[list[Trial]]]
+
+FORMS: dict[str, Form] = {"paired comparison": comparison.of_slots}
+
+
+def of_attribute(protocol: Protocol, manifest: Manifest, name: str, n_slots: int) -> list[list[Trial]]:
+    """All trials of one attribute, controls included, for each slot."""
+    made: list[list[Trial]] = [[] for _ in range(n_slots)]
+    form = FORMS[protocol.attribute(name).task]
+    for block in protocol.blocks:
+        if block.attribute == name:
+            for slot, trials in zip(made, form(protocol, manifest, block, n_slots), strict=True):
+                slot.extend(trials)
+    for row in protocol.controls:
+        if row.attribute == name:
+            for number, slot in enumerate(made):
+                slot.extend(control.of_slot(protocol, manifest, row, number))
+    return made
