@@ -24,7 +24,7 @@ class Binary:
 
     @classmethod
     def of(cls, won: FloatArray, lost: FloatArray, link: Link = "logit") -> "Binary":
-        """Checked answers; raises BadData on negative or non-finite counts, unequal lengths, unknown links."""
+        """Checked answers; raises BadData on impossible counts, unequal lengths, unknown links."""
         won, lost = as_floats(won), as_floats(lost)
         if won.ndim != 1 or won.shape != lost.shape or won.size == 0:
             raise BadData(f"won has shape {won.shape}, lost {lost.shape}; wanted the same length n >= 1")
@@ -48,12 +48,20 @@ class Binary:
     def rows(self, eta: FloatArray, shape: FloatArray, *, third: bool) -> Rows:
         if self.link == "logit":
             return Rows(*_logit_rows(self.won, self.lost, eta))
-        side = _probit_side if self.link == "probit" else _cloglog_win
-        other = _probit_side if self.link == "probit" else _cloglog_loss
-        win = side(eta)
-        loss = other(-eta if self.link == "probit" else eta)
-        signs = (1.0, -1.0, 1.0, -1.0) if self.link == "probit" else (1.0, 1.0, 1.0, 1.0)
-        return Rows(*(self.won * w + s * self.lost * v for w, v, s in zip(win, loss, signs, strict=True)))
+        value, d1, d2, d3 = self._sides(eta)
+        return Rows(float(value.sum()), d1, d2, d3)
+
+    def values(self, eta: FloatArray, shape: FloatArray) -> FloatArray:
+        if self.link == "logit":
+            return np.asarray(self.won * log_expit(eta) + self.lost * log_expit(-eta))
+        return self._sides(eta)[0]
+
+    def _sides(self, eta: FloatArray) -> list[FloatArray]:
+        if self.link == "probit":
+            win, loss, signs = _probit_side(eta), _probit_side(-eta), (1.0, -1.0, 1.0, -1.0)
+        else:
+            win, loss, signs = _cloglog_win(eta), _cloglog_loss(eta), (1.0, 1.0, 1.0, 1.0)
+        return [self.won * w + s * self.lost * v for w, v, s in zip(win, loss, signs, strict=True)]
 
     def shape_rows(self, eta: FloatArray, shape: FloatArray) -> ShapeRows:
         return no_shape(self.n_rows)
@@ -84,21 +92,35 @@ def log_mean(eta: FloatArray, link: Link) -> FloatArray:
 @njit(cache=True)
 def _logit_rows(
     won: FloatArray, lost: FloatArray, eta: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+) -> tuple[float, FloatArray, FloatArray, FloatArray]:
     n = eta.size
-    value, d1, d2, d3 = np.empty(n), np.empty(n), np.empty(n), np.empty(n)
+    d1, d2, d3 = np.empty(n), np.empty(n), np.empty(n)
+    value, product = 0.0, 1.0
     for i in range(n):
         small = np.exp(-abs(eta[i]))
         p_less = small / (1.0 + small)
         total = won[i] + lost[i]
-        spread = total * p_less * (1.0 - p_less)
-        p = p_less if eta[i] < 0 else 1.0 - p_less
-        value[i] = -total * np.log1p(small) - (lost[i] * eta[i] if eta[i] > 0 else -won[i] * eta[i])
+        # one logarithm for many rows: log(1 + small) is summed as the log of a product
+        if total == 1.0:
+            product *= 1.0 + small
+            if product > 1e200:
+                value -= np.log(product)
+                product = 1.0
+        else:
+            value -= total * np.log1p(small)
         # won - total p, written so that nothing cancels when one side is certain
-        d1[i] = won[i] * (p_less if eta[i] > 0 else 1.0 - p_less) - lost[i] * p
+        if eta[i] > 0.0:
+            p = 1.0 - p_less
+            value -= lost[i] * eta[i]
+            d1[i] = won[i] * p_less - lost[i] * p
+        else:
+            p = p_less
+            value += won[i] * eta[i]
+            d1[i] = won[i] * (1.0 - p_less) - lost[i] * p
+        spread = total * p_less * (1.0 - p_less)
         d2[i] = -spread
         d3[i] = -spread * (1.0 - 2.0 * p)
-    return value, d1, d2, d3
+    return value - np.log(product), d1, d2, d3
 
 
 def _probit_side(z: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:

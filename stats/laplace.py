@@ -29,7 +29,7 @@ from stats.likelihood import FloatArray, IntArray, Likelihood, Rows
 from stats.random_terms import Structure
 
 MODE_STEPS = 100
-_DECREMENT_LAST = 1e-9  # Newton decrement squared after which one more step is exact to rounding
+_DECREMENT_LAST = 1e-7  # Newton decrement squared after which one more step is exact to rounding
 _HALVINGS = 30
 
 
@@ -115,7 +115,8 @@ def find_mode(
     for _ in range(MODE_STEPS):
         factor = _factor(parts, scaled, -rows.d2, block_start)
         if last:
-            rows = problem.likelihood.rows(eta, shape, third=True)
+            if rows.d3 is None:
+                rows = problem.likelihood.rows(eta, shape, third=True)
             constant = 0.5 * np.log(2.0 * np.pi) * np.count_nonzero(parts.prior == 0.0)
             return Mode(u, eta, rows, scaled, factor, objective - 0.5 * factor.log_det + constant)
         slope = kernels.gather(scaled, parts.column, rows.d1, parts.n_columns) - parts.prior * u
@@ -142,7 +143,7 @@ def _at(
 ) -> tuple[FloatArray, Rows, float]:
     eta = kernels.predict(scaled, problem.structure.column, u, base)
     rows = problem.likelihood.rows(eta, shape, third=False)
-    objective = float(rows.value.sum() - 0.5 * (problem.structure.prior * u) @ u)
+    objective = float(rows.total - 0.5 * (problem.structure.prior * u) @ u)
     return eta, rows, objective if np.isfinite(objective) else -np.inf
 
 
@@ -198,6 +199,26 @@ def inverse_pieces(parts: Structure, factor: Factor) -> tuple[FloatArray, FloatA
     return inner, border, corner
 
 
+def inverse_block(
+    parts: Structure, factor: Factor, pieces: tuple[FloatArray, FloatArray, FloatArray], columns: IntArray
+) -> FloatArray:
+    """The inverse of H at the columns (k,) of one level, (k, k); they stand in one block or all cross."""
+    inner, _, corner = pieces
+    if columns[0] >= parts.n_block:
+        low = columns - parts.n_block
+        return corner[np.ix_(low, low)]
+    g = int(np.searchsorted(parts.group_start, columns[0], side="right")) - 1
+    side = parts.group_start[g + 1] - parts.group_start[g]
+    local = columns - parts.group_start[g]
+    return np.asarray(inner[factor.block_start[g] + local[:, None] * side + local[None, :]])
+
+
+def _third(rows: Rows) -> FloatArray:
+    if rows.d3 is None:
+        raise NotConverged("the third derivative was not computed")
+    return rows.d3
+
+
 def _gradient(problem: Problem, shape: FloatArray, theta: FloatArray, mode: Mode) -> FloatArray:
     parts, rows = problem.structure, mode.rows
     inner, border, corner = inverse_pieces(parts, mode.factor)
@@ -211,7 +232,7 @@ def _gradient(problem: Problem, shape: FloatArray, theta: FloatArray, mode: Mode
         parts.group_start,
         mode.factor.block_start,
     )
-    s = -rows.d3 * h
+    s = -_third(rows) * h
     a = solve(parts, mode.factor, kernels.gather(mode.scaled, parts.column, s, parts.n_columns))
     along = kernels.predict(mode.scaled, parts.column, a, np.zeros_like(s))  # M a
     t = s + rows.d2 * along

@@ -71,17 +71,18 @@ def gram(
         for c in range(scaled.shape[1]):
             a = column[i, c]
             left = w[i] * scaled[i, c]
-            for d in range(scaled.shape[1]):
+            for d in range(c + 1):
                 b = column[i, d]
-                if b > a:
-                    continue
                 value = left * scaled[i, d]
-                if a < n_block:
-                    blocks[block_start[g] + (a - first) * side + b - first] += value
-                elif b < n_block:
-                    border[b, a - n_block] += value
+                if a == b and c != d:
+                    value *= 2.0
+                high, low = max(a, b), min(a, b)
+                if high < n_block:
+                    blocks[block_start[g] + (high - first) * side + low - first] += value
+                elif low < n_block:
+                    border[low, high - n_block] += value
                 else:
-                    corner[a - n_block, b - n_block] += value
+                    corner[high - n_block, low - n_block] += value
     for g in range(group_start.size - 1):
         side = group_start[g + 1] - group_start[g]
         for a in range(side):

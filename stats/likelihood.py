@@ -8,17 +8,18 @@ import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
+BoolArray = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
 class Rows:
-    """Log-density of each row and its derivatives with respect to the row's linear predictor."""
+    """Log-density of all rows together and each row's derivatives with respect to its predictor."""
 
-    value: FloatArray
+    total: float
     d1: FloatArray
     d2: FloatArray
-    d3: FloatArray
-    """Third derivative; zeros where it was not asked for."""
+    d3: FloatArray | None
+    """Third derivative; may be None where it was not asked for."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,11 @@ class Likelihood(Protocol):
         ...
 
     def rows(self, eta: FloatArray, shape: FloatArray, *, third: bool) -> Rows:
-        """Log-density and derivatives at predictors `eta`, shape (n,)."""
+        """Summed log-density and each row's derivatives at predictors `eta`, shape (n,)."""
+        ...
+
+    def values(self, eta: FloatArray, shape: FloatArray) -> FloatArray:
+        """Log-density of each row at predictors `eta`, shape (n,)."""
         ...
 
     def shape_rows(self, eta: FloatArray, shape: FloatArray) -> ShapeRows:

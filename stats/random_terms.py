@@ -23,7 +23,7 @@ class RandomTerm:
     level: IntArray
     """(n, t) number of the level, from 0; t = 2 where two levels enter (first and second stimulus)."""
     weight: FloatArray
-    """(n, t) signed weights, e.g. +1 for the first and -1 for the second; (n, 1) ones for a plain grouping."""
+    """(n, t) signed weights: +1 for the first and -1 for the second; ones for a plain grouping."""
     columns: FloatArray
     """(n, k) what the effects multiply: ones for an intercept, covariate values for slopes."""
     column_names: tuple[str, ...] = ("",)
@@ -120,7 +120,7 @@ class Structure:
     parts: tuple[tuple[int, int, int, int], ...]
     """For each part: term number, first column in the term, size, start in theta."""
     where: tuple[IntArray, ...]
-    """For each term: (levels, k) column in the ordering."""
+    """For each term: (levels, k) column in the ordering, -1 for a level that no row has."""
 
     @property
     def n_columns(self) -> int:
@@ -132,8 +132,11 @@ def build(terms: Sequence[RandomTerm], flat: FloatArray | None = None) -> Struct
     n = terms[0].level.shape[0] if terms else 0 if flat is None else flat.shape[0]
     if any(one.level.shape[0] != n for one in terms):
         raise BadData("random terms have different numbers of rows")
-    offsets = np.cumsum([0] + [one.n_levels * one.columns.shape[1] for one in terms])
-    z, column, slots, parts, n_theta = _positions(terms, offsets, n)
+    seen = [np.unique(one.level, return_inverse=True) for one in terms]
+    levels = [inverse.reshape(one.level.shape) for one, (_, inverse) in zip(terms, seen, strict=True)]
+    widths = [one.columns.shape[1] for one in terms]
+    offsets = np.cumsum([0] + [used.size * k for (used, _), k in zip(seen, widths, strict=True)])
+    z, column, slots, parts, n_theta = _positions(terms, levels, offsets, n)
     n_random = int(offsets[-1])
     group, column_group = _blocks(terms, column, offsets, n)
     order = np.argsort(np.where(column_group < 0, np.iinfo(np.int64).max, column_group), kind="stable")
@@ -158,13 +161,20 @@ def build(terms: Sequence[RandomTerm], flat: FloatArray | None = None) -> Struct
         n_theta=n_theta,
         parts=tuple(parts),
         where=tuple(
-            rank[offsets[t] : offsets[t + 1]].reshape(one.n_levels, -1) for t, one in enumerate(terms)
+            _places(one, used, rank[offsets[t] : offsets[t + 1]])
+            for t, (one, (used, _)) in enumerate(zip(terms, seen, strict=True))
         ),
     )
 
 
+def _places(one: RandomTerm, used: IntArray, rank: IntArray) -> IntArray:
+    places = np.full((one.n_levels, one.columns.shape[1]), -1, dtype=np.int64)
+    places[used] = rank.reshape(used.size, -1)
+    return places
+
+
 def _positions(
-    terms: Sequence[RandomTerm], offsets: IntArray, n: int
+    terms: Sequence[RandomTerm], levels: Sequence[IntArray], offsets: IntArray, n: int
 ) -> tuple[FloatArray, IntArray, Slots, list[tuple[int, int, int, int]], int]:
     values, columns, start, size, theta = [], [], [], [], []
     parts: list[tuple[int, int, int, int]] = []
@@ -176,7 +186,7 @@ def _positions(
             parts.append((t, first, width, n_theta))
             for s in range(one.level.shape[1]):
                 values.append(one.weight[:, [s]] * one.columns[:, first : first + width])
-                columns.append(offsets[t] + one.level[:, [s]] * k + np.arange(first, first + width))
+                columns.append(offsets[t] + levels[t][:, [s]] * k + np.arange(first, first + width))
                 start.append(position)
                 size.append(width)
                 theta.append(n_theta)
@@ -205,7 +215,7 @@ def _add_flat(
 def _blocks(
     terms: Sequence[RandomTerm], column: IntArray, offsets: IntArray, n: int
 ) -> tuple[IntArray, IntArray]:
-    """Group of each row and of each column (-1: crosses groups), by the cheapest of the terms' own groupings."""
+    """Group of each row and of each column (-1: crosses groups), by the cheapest of the terms' groupings."""
     n_random = int(offsets[-1])
     best = (np.zeros(n, dtype=np.int64), np.full(n_random, -1, dtype=np.int64))
     best_cost = _cost(best[1])

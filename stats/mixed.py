@@ -1,0 +1,399 @@
+"""Maximum (restricted, penalised) Laplace likelihood of a mixed model with any kind of answer."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import minimize
+
+from stats import laplace, newton, random_terms, threads
+from stats.errors import NotConverged, StatsError
+from stats.likelihood import BoolArray, FloatArray, Likelihood
+from stats.random_terms import RandomTerm, Structure
+
+GRADIENT = (
+    1e-5  # largest scaled gradient left before the last Newton step; one unit is about one standard error
+)
+SINGULAR = 1e-4  # a standard deviation below this, in predictor units, is zero
+_DIFFERENCE = 1e-3  # step of the gradient differences, in the same scaled units
+_START_SPREAD = 0.5  # standard deviation to start from, predictor units
+
+
+@dataclass(frozen=True)
+class MixedFit:
+    """Where the Laplace likelihood of a mixed model is highest."""
+
+    beta: FloatArray
+    shape: FloatArray
+    theta: FloatArray
+    """Entries of the lower-triangular factors, in the order of the structure's parts."""
+    covariance: FloatArray
+    """Of beta, then shape: the matching block of the inverse full observed information, theta included."""
+    theta_covariance: FloatArray
+    """Of theta; zero rows where a standard deviation is on its boundary."""
+    loglik: float
+    """Laplace log-likelihood; the restricted one where `restricted`."""
+    penalty: float
+    """What the penalties add to the log-likelihood: Jeffreys on fixed effects, a prior on spreads; else 0."""
+    singular: bool
+    restricted: bool
+    gradient: float
+    """Largest scaled gradient at the end."""
+    evaluations: int
+    structure: Structure
+    mode: laplace.Mode
+
+
+@dataclass
+class _Climb:
+    """The objective in scaled units, with the last mode kept as the next start."""
+
+    problem: laplace.Problem
+    start: FloatArray
+    scale: FloatArray
+    penalised: bool
+    spread_prior: float
+    """Scale of a half-normal prior on standard deviations, predictor units; infinite: none."""
+    u: FloatArray
+    evaluations: int = 0
+
+    def __call__(self, moved: FloatArray) -> tuple[float, FloatArray]:
+        try:
+            found, value, slope = self.at(self.start + self.scale * moved)
+        except NotConverged:
+            return 1e50, np.zeros_like(moved)
+        self.u = found.u
+        return -value, -slope * self.scale
+
+    def at(self, point: FloatArray) -> tuple[laplace.Mode, float, FloatArray]:
+        self.evaluations += 1
+        beta, shape, theta = self.split(point)
+        found = laplace.evaluate(self.problem, beta, shape, theta, self.u)
+        value, slope = found.value, found.gradient
+        if self.penalised:
+            more, by_beta = penalty(self.problem, beta, shape)
+            value += more
+            slope = slope.copy()
+            slope[: beta.size] += by_beta
+        if np.isfinite(self.spread_prior):
+            rms = _entry_rms(self.problem.structure) / self.spread_prior
+            value -= 0.5 * float(((theta * rms) ** 2).sum())
+            slope = np.concatenate([slope[: -theta.size], slope[-theta.size :] - theta * rms**2])
+        return found.mode, value, slope
+
+    def split(self, point: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        p = self.problem.x.shape[1]
+        k = point.size - self.problem.structure.n_theta
+        return point[:p], point[p:k], point[k:]
+
+
+def penalty(problem: laplace.Problem, beta: FloatArray, shape: FloatArray) -> tuple[float, FloatArray]:
+    """Half log determinant of the fixed effects' information (Jeffreys), and its gradient by beta."""
+    rows = problem.likelihood.rows(problem.offset + problem.x @ beta, shape, third=True)
+    information = problem.x.T @ (-rows.d2[:, None] * problem.x)
+    inverse = newton.inverse(information)
+    h = np.einsum("ij,jk,ik->i", problem.x, inverse, problem.x)
+    return 0.5 * float(np.linalg.slogdet(information)[1]), -0.5 * (h * np.asarray(rows.d3)) @ problem.x
+
+
+def fit(
+    likelihood: Likelihood,
+    x: FloatArray,
+    terms: Sequence[RandomTerm],
+    *,
+    offset: FloatArray,
+    start: FloatArray,
+    scale: FloatArray,
+    restricted: bool = False,
+    penalised: bool = False,
+    spread_prior: float = np.inf,
+) -> MixedFit:
+    """Highest point of the Laplace likelihood.
+
+    Parameters
+    ----------
+    x : (n, p)
+    offset : (n,)
+    start, scale : (p + k,) fixed effects and shape to start from, and their rough standard errors
+    restricted : standard deviations maximise the likelihood with the fixed effects integrated out too;
+        fixed effects then maximise the plain one given those.
+    penalised : add log det(information of the fixed effects) / 2 (Jeffreys), for separated answers
+    spread_prior : scale, in predictor units, of a half-normal prior on the standard deviations
+
+    Raises
+    ------
+    NotConverged
+        The gradient could not be brought to zero.
+    """
+    with threads.single():
+        structure = random_terms.build(terms)
+        spread, spread_scale = _start_theta(structure)
+        climb = _Climb(
+            laplace.Problem(likelihood, structure, x, offset),
+            np.concatenate([start, spread]),
+            np.concatenate([scale, spread_scale]),
+            penalised,
+            spread_prior,
+            np.zeros(structure.n_columns),
+        )
+        if restricted:
+            return _fit_restricted(climb, terms)
+        return _finish(climb, *_climb_to_top(climb), restricted=False)
+
+
+def _start_theta(structure: Structure) -> tuple[FloatArray, FloatArray]:
+    """Factors to start from and their rough standard errors, from the size of the columns they multiply."""
+    start, scale = np.zeros(structure.n_theta), np.ones(structure.n_theta)
+    for (t, _, size, at), rms in zip(structure.parts, _part_rms(structure), strict=True):
+        levels = structure.where[t].shape[0]
+        for row in range(size):
+            here = slice(at + row * (row + 1) // 2, at + (row + 1) * (row + 2) // 2)
+            scale[here] = 1.0 / (rms[row] * np.sqrt(2.0 * max(levels, 2)))
+            start[at + row * (row + 3) // 2] = _START_SPREAD / rms[row]
+    return start, scale
+
+
+def _climb_to_top(climb: _Climb) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Scaled optimum, observed information there (scaled), and the gradient left."""
+    moved = np.zeros(climb.start.size)
+    for _ in range(6):
+        found = minimize(climb, moved, jac=True, method="BFGS", options={"gtol": GRADIENT, "maxiter": 300})
+        moved = found.x
+        information = _information(climb, moved)
+        lifted = _off_saddle(climb, moved, information)
+        if lifted is None:
+            break
+        moved = lifted
+    value, slope = climb(moved)
+    for _ in range(4):
+        step = -np.linalg.solve(_positive(information), slope)
+        if np.abs(slope).max(initial=0.0) < 1e-9:
+            break
+        reached, new_slope = climb(moved + step)
+        if not np.abs(new_slope).max(initial=0.0) < np.abs(slope).max(initial=0.0):
+            break
+        moved, value, slope = moved + step, reached, new_slope
+    if np.abs(slope).max(initial=0.0) > 1e-3 * (1.0 + 1e-3 * abs(value)):
+        raise NotConverged(
+            f"mixed model: largest gradient {np.abs(slope).max():.1e} per standard error after "
+            f"{climb.evaluations} evaluations, wanted {GRADIENT:.0e}; drop a random term or rescale columns"
+        )
+    return moved, information, slope
+
+
+def _information(climb: _Climb, moved: FloatArray) -> FloatArray:
+    """Second derivative of minus the log-likelihood by central differences of its exact gradient."""
+    size = moved.size
+    out = np.zeros((size, size))
+    climb(moved)
+    kept = climb.u
+    for j in range(size):
+        step = np.zeros(size)
+        step[j] = _DIFFERENCE
+        climb.u = kept
+        up = climb(moved + step)[1]
+        climb.u = 2.0 * kept - climb.u  # the mode moves the other way by the same, to first order
+        out[j] = (up - climb(moved - step)[1]) / (2.0 * _DIFFERENCE)
+    climb.u = kept
+    return 0.5 * (out + out.T)
+
+
+def _off_saddle(climb: _Climb, moved: FloatArray, information: FloatArray) -> FloatArray | None:
+    """A point to start again from, if the curvature says that this one is no maximum; else None."""
+    values, vectors = np.linalg.eigh(information)
+    if values.size == 0 or values[0] > -1e-4:
+        return None
+    here = climb(moved)[0]
+    for length in (3.0, 1.0, 0.3):
+        for sign in (1.0, -1.0):
+            tried = moved + sign * length * vectors[:, 0]
+            if climb(tried)[0] < here:
+                return np.asarray(tried)
+    return None
+
+
+def _positive(information: FloatArray) -> FloatArray:
+    """The matrix with eigenvalues kept away from zero, for a step that cannot run off."""
+    values, vectors = np.linalg.eigh(information)
+    floor = 1e-6 * max(1.0, float(np.abs(values).max(initial=0.0)))
+    return np.asarray((vectors * np.maximum(values, floor)) @ vectors.T)
+
+
+def _finish(
+    climb: _Climb, moved: FloatArray, information: FloatArray, slope: FloatArray, *, restricted: bool
+) -> MixedFit:
+    structure = climb.problem.structure
+    point = climb.start + climb.scale * moved
+    n_fixed = point.size - structure.n_theta
+    theta, on_boundary = _tidy(structure, point[n_fixed:])
+    point = np.concatenate([point[:n_fixed], theta])
+    mode, value, _ = climb.at(point)
+    beta, shape, theta = climb.split(point)
+    covariance = _covariance(information, n_fixed, on_boundary)
+    covariance = covariance * np.outer(climb.scale, climb.scale)
+    return MixedFit(
+        beta=beta,
+        shape=shape,
+        theta=theta,
+        covariance=covariance[:n_fixed, :n_fixed],
+        theta_covariance=covariance[n_fixed:, n_fixed:],
+        loglik=mode.value,
+        penalty=value - mode.value,
+        singular=bool(on_boundary.any()) or is_singular(structure, theta),
+        restricted=restricted,
+        gradient=float(np.abs(slope).max(initial=0.0)),
+        evaluations=climb.evaluations,
+        structure=structure,
+        mode=mode,
+    )
+
+
+def _covariance(information: FloatArray, n_fixed: int, on_boundary: BoolArray) -> FloatArray:
+    """Inverse information without the parameters on their boundary, whose rows stay zero."""
+    keep = np.concatenate([np.arange(n_fixed), n_fixed + np.flatnonzero(~on_boundary)])
+    out = np.zeros_like(information)
+    out[np.ix_(keep, keep)] = np.linalg.inv(_positive(information[np.ix_(keep, keep)]))
+    return out
+
+
+def _tidy(structure: Structure, theta: FloatArray) -> tuple[FloatArray, BoolArray]:
+    """Factors with positive diagonals and exact zeros at the boundary; which entries are on it."""
+    theta = theta.copy()
+    on_boundary = np.zeros(theta.size, dtype=bool)
+    rms = _part_rms(structure)
+    for (_, _, size, at), root in zip(structure.parts, rms, strict=True):
+        lower = factor_matrix(theta, size, at)
+        lower = lower * np.where(np.diag(lower) < 0.0, -1.0, 1.0)
+        for row in range(size):
+            for column in range(row + 1):
+                place = at + row * (row + 1) // 2 + column
+                theta[place] = lower[row, column]
+                if size == 1 and abs(theta[place]) * root[row] < SINGULAR:
+                    theta[place], on_boundary[place] = 0.0, True
+    return theta, on_boundary
+
+
+def _part_rms(structure: Structure) -> list[FloatArray]:
+    first = {int(t): int(s) for s, t in zip(structure.slots.start, structure.slots.theta, strict=True)}
+    return [
+        np.sqrt(np.mean(structure.z[:, first[at] : first[at] + size] ** 2, axis=0)) + 1e-12
+        for _, _, size, at in structure.parts
+    ]
+
+
+def _entry_rms(structure: Structure) -> FloatArray:
+    """For each entry of theta, the size of the column that its row multiplies."""
+    out = np.zeros(structure.n_theta)
+    for (_, _, size, at), root in zip(structure.parts, _part_rms(structure), strict=True):
+        out[at : at + size * (size + 1) // 2] = root[np.tril_indices(size)[0]]
+    return out
+
+
+def factor_matrix(theta: FloatArray, size: int, at: int) -> FloatArray:
+    """One part's lower-triangular factor as a (size, size) matrix."""
+    lower = np.zeros((size, size))
+    lower[np.tril_indices(size)] = theta[at : at + size * (size + 1) // 2]
+    return lower
+
+
+def is_singular(structure: Structure, theta: FloatArray) -> bool:
+    """Whether a standard deviation is zero or correlated effects lie in fewer dimensions than they have."""
+    for (_, _, size, at), root in zip(structure.parts, _part_rms(structure), strict=True):
+        scaled = factor_matrix(theta, size, at) * root[:, None]
+        if np.linalg.svd(scaled, compute_uv=False).min() < SINGULAR:
+            return True
+    return False
+
+
+def largest_spread(found: MixedFit) -> float:
+    """Largest standard deviation that a random term gives the predictor, in predictor units."""
+    sizes = [
+        float(np.linalg.norm(factor_matrix(found.theta, size, at) * root[:, None], axis=1).max())
+        for (_, _, size, at), root in zip(found.structure.parts, _part_rms(found.structure), strict=True)
+    ]
+    return max(sizes, default=0.0)
+
+
+def level_effects(found: MixedFit) -> list[tuple[FloatArray, FloatArray]]:
+    """For each part: effects (levels, k) at their mode and their conditional standard deviations.
+
+    A level that no row has is at zero with the part's own standard deviation.
+    """
+    structure = found.structure
+    pieces = laplace.inverse_pieces(structure, found.mode.factor)
+    out = []
+    for t, first, size, at in structure.parts:
+        place = structure.where[t][:, first : first + size]
+        lower = factor_matrix(found.theta, size, at)
+        u = np.where(place < 0, 0.0, found.mode.u[place])
+        inner = np.tile(np.eye(size), (place.shape[0], 1, 1))
+        for level in np.flatnonzero(place[:, 0] >= 0):
+            inner[level] = laplace.inverse_block(structure, found.mode.factor, pieces, place[level])
+        variance = np.einsum("ja,lab,jb->lj", lower, inner, lower)
+        out.append((u @ lower.T, np.sqrt(np.maximum(variance, 0.0))))
+    return out
+
+
+def _fit_restricted(plain: _Climb, terms: Sequence[RandomTerm]) -> MixedFit:
+    """Standard deviations by the restricted likelihood, then fixed effects by the plain one given those."""
+    problem = plain.problem
+    p = problem.x.shape[1]
+    flat = random_terms.build(terms, problem.x)
+    u = np.zeros(flat.n_columns)
+    u[flat.prior == 0.0] = plain.start[:p]
+    outer = _Climb(
+        laplace.Problem(problem.likelihood, flat, problem.x[:, :0], problem.offset),
+        plain.start[p:],
+        plain.scale[p:],
+        False,
+        plain.spread_prior,
+        u,
+    )
+    spreads = _finish(outer, *_climb_to_top(outer), restricted=True)
+    rough = np.sqrt(np.diag(spreads.theta_covariance)) + 1e-9
+    plain.start = np.concatenate([spreads.mode.u[flat.prior == 0.0], spreads.shape, spreads.theta])
+    plain.scale = np.concatenate([plain.scale[: p + spreads.shape.size], rough])
+    return _fixed_given_theta(plain, spreads)
+
+
+def _fixed_given_theta(climb: _Climb, spreads: MixedFit) -> MixedFit:
+    n_theta = spreads.theta.size
+    n_fixed = climb.start.size - n_theta
+    pad = np.zeros(n_theta)
+
+    def only_fixed(moved: FloatArray) -> tuple[float, FloatArray]:
+        value, slope = climb(np.concatenate([moved, pad]))
+        return value, slope[:n_fixed]
+
+    found = minimize(only_fixed, np.zeros(n_fixed), jac=True, method="BFGS", options={"gtol": 1e-7})
+    moved = np.concatenate([found.x, pad])
+    information = _information(climb, moved)[:n_fixed]
+    inner = np.linalg.inv(_positive(information[:, :n_fixed]))
+    # what the standard deviations' own uncertainty adds: beta follows theta along -I_bb^-1 I_bt
+    rough = climb.scale[n_fixed:]
+    follows = inner @ information[:, n_fixed:] / rough
+    covariance = inner + follows @ spreads.theta_covariance @ follows.T
+    mode, _, slope = climb.at(climb.start + climb.scale * moved)
+    beta, shape, theta = climb.split(climb.start + climb.scale * moved)
+    left = float(np.abs(slope[:n_fixed] * climb.scale[:n_fixed]).max(initial=0.0))
+    return MixedFit(
+        beta=beta,
+        shape=shape,
+        theta=theta,
+        covariance=covariance * np.outer(climb.scale[:n_fixed], climb.scale[:n_fixed]),
+        theta_covariance=spreads.theta_covariance,
+        loglik=spreads.loglik,
+        penalty=penalty(climb.problem, beta, shape)[0] if climb.penalised else 0.0,
+        singular=spreads.singular,
+        restricted=True,
+        gradient=max(spreads.gradient, left),
+        evaluations=spreads.evaluations + climb.evaluations,
+        structure=climb.problem.structure,
+        mode=mode,
+    )
+
+
+def check_finite_fit(found: MixedFit) -> None:
+    """Raise StatsError if a covariance came out impossible, which means our own fault or hopeless data."""
+    if not np.isfinite(found.covariance).all():
+        raise StatsError("the covariance of the estimates is not finite: too few answers for this model")
