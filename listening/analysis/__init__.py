@@ -1,0 +1,1 @@
+"""From coded answers to decided questions: open the key, collect, screen, fit, decide."""

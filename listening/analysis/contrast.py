@@ -1,0 +1,185 @@
+"""The deciding model: one planned contrast, with listeners and stimuli both taken as samples."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from stats import logistic_mixed, random_terms
+from stats.errors import BadData
+from stats.logistic_mixed import LogisticMixed
+from stats.random_terms import RandomTerm
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+ORDER, CONTRAST = "heard first", "contrast"
+LISTENER, CELL, STIMULUS = "listener", "listener x condition", "stimulus"
+
+
+@dataclass(frozen=True)
+class Design:
+    """Columns and random terms of the deciding model for one contrast."""
+
+    chosen: FloatArray
+    """(n,) 1 where the first sound was chosen, 0 the second, 0.5 neither."""
+    fixed: FloatArray
+    """(n, k) order, the contrast, and the remaining conditions against the one compared with."""
+    names: tuple[str, ...]
+    terms: tuple[RandomTerm, ...]
+    listeners: tuple[str, ...]
+    n_conditions: int
+    n_stimuli: int
+    contrast: FloatArray
+    """(n,) 1, 1/2, 0, -1/2 or -1: how much of the contrast each trial holds."""
+
+    @property
+    def df(self) -> float:
+        """The smaller of listeners - 1 and stimuli - conditions (strikes within conditions, if several)."""
+        df = len(self.listeners) - 1
+        within = self.n_stimuli - self.n_conditions
+        return float(min(df, within) if within > 0 else df)
+
+
+@dataclass(frozen=True)
+class ContrastFit:
+    """The planned contrast as fitted, log-odds."""
+
+    estimate: float
+    se: float
+    df: float
+    spread_listeners: float
+    """Standard deviation of the listeners' own contrasts."""
+    spread_stimuli: float
+    """Standard deviation of one stimulus about its condition; 0 where a condition has one strike."""
+    mean_variance_listeners: float
+    """Sampling variance of the estimate without the part that comes from the choice of stimuli."""
+    own_effects: FloatArray
+    """(listeners,) each listener's contrast, drawn towards the mean."""
+    separated: bool
+    """All answers agree, so that the true estimate is infinite; a penalty keeps this one finite."""
+    by_profile: bool
+    """The likelihood, not a standard error, has to give the bounds."""
+    model: LogisticMixed
+    design: Design
+    offset: FloatArray
+
+
+def design(table: pd.DataFrame, *, more: str, than: str) -> Design:
+    """The deciding model's columns for `more` against `than`.
+
+    Parameters
+    ----------
+    table : study rows (no control pairs) of one attribute and presentation, as `collect.frame` gives them
+
+    Raises
+    ------
+    BadData
+        One of the two conditions was never heard.
+    """
+    first, second = table["condition_first"].to_numpy(), table["condition_second"].to_numpy()
+    heard = set(first) | set(second)
+    for name in (more, than):
+        if name not in heard:
+            raise BadData(f"no answer compares {name}; wanted answers on {more} against {than}")
+    others = sorted(heard - {more, than})
+    conditions = [more, than, *others]  # the contrast's own cells are the first two of each listener
+    compared = {c: _one_hot(first, second, c) for c in [more, *others]}
+    contrast = 0.5 * (compared[more] - _one_hot(first, second, than))
+    listeners, listener = np.unique(table["listener"].to_numpy(), return_inverse=True)
+    stimuli, stimulus = _numbered(table, "stimulus")
+    terms = _terms(contrast, listener, _cells(first, second, conditions, listener), stimulus, others)
+    within = len(stimuli) - len(conditions)
+    return Design(
+        chosen=table["chosen"].to_numpy(float),
+        fixed=np.column_stack([np.ones(len(table)), *compared.values()]),
+        names=(ORDER, CONTRAST, *others),
+        terms=terms if within > 0 else terms[:-1],
+        listeners=tuple(map(str, listeners)),
+        n_conditions=len(conditions),
+        n_stimuli=len(stimuli),
+        contrast=contrast,
+    )
+
+
+def fit(made: Design, offset: FloatArray | None = None) -> ContrastFit:
+    """The contrast by restricted Laplace likelihood, level's part taken as a known offset.
+
+    Parameters
+    ----------
+    offset : (n,) log-odds that level alone gives to the first sound; zeros if not given
+
+    Raises
+    ------
+    StatsError
+        The answers cannot bear the model.
+    """
+    known = np.zeros(made.chosen.size) if offset is None else offset
+    found = logistic_mixed.fit(
+        made.chosen, made.fixed, made.terms, offset=known, names=made.names, restricted=True
+    )
+    spread = found.spread
+    own_variance = spread[LISTENER] ** 2 + 2 * spread.get(CELL, 0.0) ** 2
+    at = made.names.index(CONTRAST)
+    se = float(found.se[at])
+    per_condition = made.n_stimuli / made.n_conditions
+    from_stimuli = 2 * spread.get(STIMULUS, 0.0) ** 2 / per_condition
+    return ContrastFit(
+        estimate=float(found.estimate[at]),
+        se=se,
+        df=made.df,
+        spread_listeners=math.sqrt(own_variance),
+        spread_stimuli=spread.get(STIMULUS, 0.0),
+        mean_variance_listeners=max(se**2 - from_stimuli, own_variance / len(made.listeners)),
+        own_effects=float(found.estimate[at]) + _own(found, made),
+        separated=found.separated,
+        by_profile=found.separated or found.runaway,
+        model=found,
+        design=made,
+        offset=known,
+    )
+
+
+def _own(found: LogisticMixed, made: Design) -> FloatArray:
+    """Each listener's departure from the mean contrast, over the slope and the condition cells."""
+    own = found.effects[LISTENER][:, 0].copy()
+    if CELL in found.effects:
+        cells = found.effects[CELL][:, 0].reshape(len(made.listeners), made.n_conditions)
+        own = own + cells[:, 0] - cells[:, 1]
+    return own
+
+
+def _terms(
+    contrast: FloatArray,
+    listener: IntArray,
+    cells: tuple[IntArray, IntArray],
+    stimulus: tuple[IntArray, IntArray],
+    others: list[str],
+) -> tuple[RandomTerm, ...]:
+    slope = random_terms.term(LISTENER, listener, contrast)
+    by_stimulus = random_terms.pair_term(STIMULUS, *stimulus)
+    if not others:  # with two conditions the cells say the same as the slope
+        return (slope, by_stimulus)
+    return (slope, random_terms.pair_term(CELL, *cells), by_stimulus)
+
+
+def _one_hot(first: NDArray[np.object_], second: NDArray[np.object_], name: str) -> FloatArray:
+    return (first == name).astype(float) - (second == name)
+
+
+def _numbered(table: pd.DataFrame, what: str) -> tuple[list[str], tuple[IntArray, IntArray]]:
+    both = pd.concat([table[f"{what}_first"], table[f"{what}_second"]])
+    codes, names = pd.factorize(both, sort=True)
+    return list(names), (codes[: len(table)], codes[len(table) :])
+
+
+def _cells(
+    first: NDArray[np.object_], second: NDArray[np.object_], conditions: list[str], listener: IntArray
+) -> tuple[IntArray, IntArray]:
+    place = {c: i for i, c in enumerate(conditions)}
+    k = len(conditions)
+    one = listener * k + np.array([place[c] for c in first])
+    two = listener * k + np.array([place[c] for c in second])
+    return one, two

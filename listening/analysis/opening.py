@@ -1,0 +1,67 @@
+"""Opening the sealed key: only when everything is still what was dealt, and never without a trace."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from listening.errors import CannotWrite, StudyError
+from listening.records import protocol as protocol_form
+from listening.records.key import Key
+from listening.records.manifest import Manifest
+from listening.records.plan import Plan
+from listening.records.protocol import Protocol
+from listening.records.study import Study
+
+LOG = "openings.log"
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A dealt study with its key open."""
+
+    protocol: Protocol
+    plan: Plan
+    key: Key
+    manifest: Manifest
+
+
+def open_key(study: Study, *, now: Callable[[], str], why: str) -> Opened:
+    """The study with its key, after checking that nothing changed since `deal`; the opening is logged.
+
+    Parameters
+    ----------
+    now : gives the time as UTC, ISO 8601
+    why : one word for the log: the step that opens
+
+    Raises
+    ------
+    StudyError
+        The protocol, the manifest or the key is not the one that was dealt; the file is named.
+    """
+    plan = Plan.load(study.plan)
+    _same(study.protocol, "protocol", plan.protocol_digest, protocol_form.digest(study.protocol))
+    manifest = Manifest.load(study.manifest)
+    _same(study.manifest, "manifest of stimuli", plan.manifest_digest, manifest.digest())
+    key = Key.load(study.key)
+    _same(study.key, "sealed key", plan.key_digest, key.sealed_digest())
+    _log(study.sealed / LOG, f"{now()} {why} study {plan.study_digest[:16]}")
+    return Opened(protocol_form.load(study.protocol), plan, key, manifest)
+
+
+def _same(path: Path, what: str, dealt: str, found: str) -> None:
+    if dealt != found:
+        raise StudyError(
+            f"{path}: the {what} is not the one that was dealt (hash {found[:16]}, dealt with {dealt[:16]}); "
+            "restore the dealt file, or deal again and collect new answers. Nothing was analysed"
+        )
+
+
+def _log(path: Path, line: str) -> None:
+    try:
+        with path.open("a", encoding="utf-8") as file:
+            file.write(line + "\n")
+    except OSError as error:
+        raise CannotWrite(
+            f"{path}: the opening of the key cannot be logged ({error.strerror}), so it stays closed; "
+            "make the folder writable"
+        ) from error
