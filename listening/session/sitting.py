@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from listening.errors import ListeningError
 from listening.records.answer import Answer
 from listening.records.plan import Plan, PlannedAttribute, PlannedTrial
 from listening.session import drawing, offers, steps, tasks
@@ -203,8 +204,13 @@ class Sitting:
         self.notice = ""
         self.turn.begun += 1
         self.turn.running = True
-        self._player.start(self.program())
-        self._follow(self._player.sounding())
+        try:
+            self._player.start(self.program())
+        except ListeningError as error:
+            self.turn.running = False
+            self._void(str(error))
+        else:
+            self._follow(self._player.sounding())
 
     def _fall_silent(self) -> None:
         if self.turn.running:

@@ -1,0 +1,167 @@
+"""The speaker plays what it is given, bit for bit, over a real PortAudio; and says so when it could not."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from listening.audio import probe, speaker
+from listening.audio.mixer import InTurn
+from listening.audio.speaker import Speaker
+from listening.errors import SoundError
+from tests import alsa
+
+PLAY = """
+import json, sys, time
+import numpy as np
+from listening.audio.mixer import InTurn
+from listening.audio.speaker import Speaker
+clips = [np.load(p)[:, np.newaxis].astype(np.float32) for p in sys.argv[1:]]
+speaker = Speaker(48000, now_s=time.monotonic)
+told = []
+for _ in range(2):
+    begun = time.monotonic()
+    speaker.start(InTurn(clips, gap_frames=4800, lead_in_frames=4800), peak=1.0)
+    while (played := speaker.played()).running:
+        time.sleep(0.01)
+    told.append([played.frames_asked, played.frames_played, played.onset_s - begun, played.trouble])
+    time.sleep(0.2)
+print(json.dumps(told))
+"""
+
+
+@alsa.needed
+def test_what_is_played_is_the_clips_bit_for_bit(tmp_path: Path) -> None:
+    rng = np.random.default_rng(1)
+    clips = [rng.integers(-(2**22), 2**22, n) / 2**23 for n in (9000, 7000)]
+    paths = []
+    for number, clip in enumerate(clips):
+        paths.append(str(tmp_path / f"{number}.npy"))
+        np.save(paths[-1], clip)
+    environment, captured = alsa.environment(tmp_path)
+    done = subprocess.run(
+        [sys.executable, "-c", PLAY, *paths], env=environment, capture_output=True, text=True, timeout=60
+    )
+    assert done.returncode == 0, done.stderr
+    for asked, played, onset_s, trouble in json.loads(done.stdout):
+        assert (asked, played, trouble) == (25_600, 25_600, "")
+        assert 0.0 <= onset_s < 1.0
+    sound = alsa.samples(captured)
+    at = 0
+    for _ in range(2):
+        first = alsa.find(clips[0], sound, at)
+        assert first >= at + 4800 - 1
+        assert alsa.find(clips[1], sound, first) == first + 9000 + 4800
+        assert not sound[first + 9000 : first + 13_800].any()
+        at = first + 20_800
+    assert np.array_equal(sound[:, 0], sound[:, 1])
+
+
+@alsa.needed
+def test_the_probe_lists_the_devices(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    environment, _ = alsa.environment(tmp_path)
+    monkeypatch.setenv("ALSA_CONFIG_PATH", environment["ALSA_CONFIG_PATH"])
+    found = probe.devices()
+    assert "default" in [device.name for device in found]
+    assert probe.chosen("default", found).name == "default"
+    with pytest.raises(SoundError, match=r"sound device `drum`: not there; wanted one of: .*default"):
+        probe.chosen("drum", found)
+
+
+@alsa.needed
+def test_a_broken_sound_system_takes_down_the_probe_only(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("ALSA_CONFIG_PATH", str(tmp_path / "nowhere.conf"))
+    with pytest.raises(SoundError):
+        probe.devices()
+
+
+def test_without_portaudio_the_package_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
+    monkeypatch.setattr("builtins.__import__", _failing_import("sounddevice"))
+    with pytest.raises(SoundError, match="PortAudio is missing: install it with: sudo apt-get install"):
+        speaker.portaudio()
+
+
+def test_a_sound_above_the_ceiling_never_starts() -> None:
+    quiet = Speaker(48_000, now_s=lambda: 0.0, ceiling_dbfs=-6.0)
+    mixer = InTurn([np.ones((10, 1), np.float32)], gap_frames=0, lead_in_frames=0)
+    with pytest.raises(
+        SoundError, match=r"\+0\.00 dB re full scale, the ceiling of this station is -6\.00 dB"
+    ):
+        quiet.start(mixer, peak=1.0)
+    assert not quiet.played().running
+
+
+class _Stream:
+    """A device that takes `n_blocks` and then falls silent, as an unplugged one does."""
+
+    latency = 0.05
+
+    def __init__(self, n_blocks: int, status: str = "", **arguments: Any) -> None:
+        self.n_blocks, self.status, self.callback = n_blocks, status, arguments["callback"]
+
+    def start(self) -> None:
+        class Time:
+            outputBufferDacTime = currentTime = 0.0  # noqa: N815
+
+        for _ in range(self.n_blocks):
+            self.callback(np.zeros((100, 2), np.float32), 100, Time, self.status)
+
+    def abort(self, ignore_errors: bool) -> None: ...
+    def close(self, ignore_errors: bool) -> None: ...
+
+
+class _PortAudio:
+    class PortAudioError(Exception): ...
+
+    class CallbackStop(Exception): ...
+
+    def __init__(self, n_blocks: int, status: str = "") -> None:
+        self._n_blocks, self._status = n_blocks, status
+
+    def OutputStream(self, **arguments: Any) -> _Stream:  # noqa: N802
+        return _Stream(self._n_blocks, self._status, **arguments)
+
+
+def _started(monkeypatch: pytest.MonkeyPatch, device: _PortAudio) -> tuple[Speaker, list[float]]:
+    monkeypatch.setattr(speaker, "portaudio", lambda: device)
+    now = [10.0]
+    playing = Speaker(48_000, now_s=lambda: now[0])
+    mixer = InTurn([np.ones((4800, 1), np.float32)], gap_frames=0, lead_in_frames=0)
+    playing.start(mixer, peak=1.0)
+    return playing, now
+
+
+def test_a_device_that_goes_away_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
+    playing, now = _started(monkeypatch, _PortAudio(n_blocks=3))
+    now[0] += 1.4
+    assert playing.played().running  # slow is not gone
+    now[0] += 0.2
+    lost = playing.played()
+    assert not lost.running
+    assert (lost.frames_asked, lost.frames_played) == (4800, 300)
+    assert "device lost: no frame was taken for 1.6 s" in lost.trouble
+
+
+def test_an_underflow_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    playing, _ = _started(monkeypatch, _PortAudio(n_blocks=3, status="output underflow"))
+    assert playing.played().trouble == "output underflow at frame 0"
+
+
+def _failing_import(name: str) -> Any:
+    import builtins
+
+    real = builtins.__import__
+
+    def importing(wanted: str, *rest: Any, **more: Any) -> Any:
+        if wanted == name:
+            raise OSError("PortAudio library not found")
+        return real(wanted, *rest, **more)
+
+    return importing
