@@ -18,7 +18,7 @@ $(VENV)/.installed: pyproject.toml constraints.txt
 	@$(PYTHON) -c 'import ensurepip' 2>/dev/null || \
 		{ echo "Python's venv module is incomplete; install it with: sudo apt-get install python3-venv"; exit 2; }
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e '.[test,dev]'
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e '.[test,dev,booths,cluster]'
 	@touch $@
 
 setup: $(VENV)/.installed

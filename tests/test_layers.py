@@ -13,7 +13,7 @@ ROOT = Path(__file__).resolve().parent.parent
 TABLE = {
     "stats": "numpy scipy statsmodels pandas numba joblib threadpoolctl",
     "records": "pydantic",
-    "store": "records sqlalchemy",
+    "store": "records sqlalchemy alembic",
     "audio": "numpy scipy soundfile sounddevice soxr",
     "metrics": "audio numpy scipy numba",
     "intake": "records audio metrics pydantic",

@@ -1,5 +1,6 @@
-"""The database connection: SQLite set up so that a commit is on disk when it returns."""
+"""The database connection: a SQLite file whose commits are on disk when they return, or a server."""
 
+import importlib.util
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -8,15 +9,17 @@ from typing import Any
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.exc import DatabaseError, OperationalError
 
-from listening.errors import CannotWrite, RecordError
+from listening.errors import CannotWrite, RecordError, StudyError
+from listening.store import address
 
+CONNECT_WITHIN_S = 5
 WAIT_FOR_OTHERS_MS = 10_000  # several booths write to one file; a commit takes about 10 ms
 
 
 def connect(place: Path | str, *, durable: bool) -> Engine:
     """An engine for a SQLite path or a database URL; `durable=False` is for simulated panels only."""
-    if isinstance(place, str) and "://" in place:
-        return create_engine(place)
+    if isinstance(place, str) and address.is_url(place):
+        return _server(place)
     path = Path(place)
     engine = create_engine(f"sqlite:///{path}")
     synchronous = "FULL" if durable else "OFF"
@@ -34,9 +37,22 @@ def connect(place: Path | str, *, durable: bool) -> Engine:
 
     @event.listens_for(engine, "begin")
     def begin(connection: Connection) -> None:
-        connection.exec_driver_sql("BEGIN IMMEDIATE")  # a claim that reads then writes is never overtaken
+        if connection.get_execution_options().get("isolation_level") != "AUTOCOMMIT":
+            connection.exec_driver_sql("BEGIN IMMEDIATE")  # a claim that reads then writes is never overtaken
 
     return engine
+
+
+def _server(place: str) -> Engine:
+    """PostgreSQL through psycopg; user, password, TLS and time-out also from libpq's environment."""
+    url = address.parse(place)
+    if importlib.util.find_spec("psycopg") is None:
+        raise StudyError("a database server needs psycopg; install it with: pip install 'listening[booths]'")
+    return create_engine(url, pool_pre_ping=True, connect_args={"connect_timeout": CONNECT_WITHIN_S})
+
+
+class NotReached(CannotWrite):
+    """The database server does not answer."""
 
 
 @contextmanager
@@ -62,6 +78,12 @@ def plain_trouble(place: str) -> Iterator[None]:
     try:
         yield
     except OperationalError as error:
+        if address.is_url(place):
+            raise NotReached(
+                f"{place}: the database server cannot be used ({_first_line(error)}); see that it "
+                "runs and that PGHOST, PGUSER and the password file are right; every answer confirmed before "
+                "stays stored"
+            ) from None
         raise CannotWrite(
             f"{place}: the answer store cannot be used ({error.orig}); free space, or give this user "
             "the right to write there; every answer confirmed before stays stored"
@@ -69,7 +91,16 @@ def plain_trouble(place: str) -> Iterator[None]:
     except DatabaseError as error:
         if "constraint" in str(error.orig).lower():
             raise
+        if address.is_url(place):
+            raise StudyError(
+                f"{place}: {_first_line(error)}; log in as a user who has this right (PGUSER), "
+                "or let the server's owner set it up again (listening booths)"
+            ) from None
         raise RecordError(
             f"{place}: no sound answer store ({error.orig}); put back a copy, "
             "or move the file away to start anew"
         ) from None
+
+
+def _first_line(error: DatabaseError) -> str:
+    return str(error.orig).strip().splitlines()[0]

@@ -1,10 +1,10 @@
 """Withdrawal: a listener's rows go beyond recovery; that it happened stays known."""
 
-from sqlalchemy import Engine, delete, insert, select
+from sqlalchemy import Engine, delete, insert, select, text, update
 
 from listening.errors import StudyError
 from listening.store import tables
-from listening.store.engine import plain_trouble, writing
+from listening.store.engine import plain_trouble, reading, writing
 
 REMOVAL = "removal"
 
@@ -26,10 +26,13 @@ def remove(engine: Engine, place: str, listener: str, at: str) -> list[str]:
             )
         connection.execute(delete(tables.answer).where(tables.answer.c.sitting.in_(ids)))
         connection.execute(delete(tables.event).where(tables.event.c.sitting.in_(ids)))
+        connection.execute(update(tables.slot).where(tables.slot.c.sitting.in_(ids)).values(sitting=None))
         connection.execute(delete(tables.sitting).where(tables.sitting.c.id.in_(ids)))
         connection.execute(insert(tables.event).values(at=at, kind=REMOVAL, detail="one listener withdrew"))
     if engine.dialect.name == "sqlite":
         _forget_pages(engine, place)
+    else:
+        _forget_rows(engine, place)
     return ids
 
 
@@ -42,3 +45,12 @@ def _forget_pages(engine: Engine, place: str) -> None:
             connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
         finally:
             connection.close()
+
+
+def _forget_rows(engine: Engine, place: str) -> None:
+    """A server keeps deleted rows in its files until they are written anew; only their owner can do that."""
+    with reading(engine, place) as connection:
+        if connection.scalar(
+            text("SELECT tableowner = current_user FROM pg_tables WHERE tablename = 'answer'")
+        ):
+            connection.execute(text("VACUUM FULL answer, event, sitting"))

@@ -52,7 +52,7 @@ _SITTING = [tables.sitting.c[name] for name in SittingRow.__dataclass_fields__]
 
 
 class Store:
-    """Every write is durable when the call returns (SQLite: WAL, synchronous=FULL; PostgreSQL: its commit)."""
+    """Every write is durable when the call returns (SQLite: WAL, synchronous=FULL)."""
 
     def __init__(
         self,

@@ -1,4 +1,4 @@
-"""The tables: sittings, their answers, and what happened."""
+"""The tables: the study, its slots, sittings, their answers, and what happened."""
 
 from sqlalchemy import (
     Boolean,
@@ -14,6 +14,14 @@ from sqlalchemy import (
 
 metadata = MetaData()
 
+study = Table(
+    "study",
+    metadata,
+    Column("study_digest", Text, primary_key=True),
+    Column("protocol_digest", Text, nullable=False),
+    Column("lodged_at", Text, nullable=False),
+)
+
 sitting = Table(
     "sitting",
     metadata,
@@ -25,8 +33,18 @@ sitting = Table(
     Column("started_at", Text, nullable=False),
     Column("finished_at", Text),
     Column("heartbeat_at", Text),
-    UniqueConstraint("slot", "simulated", name="one_sitting_a_slot"),
+    Column("site", Text, nullable=False, server_default=""),  # empty: one site only
+    Column("holder", Text),  # which process has it open: several booths on one server
+    Column("held_until", Float),  # seconds since 1970 on the server's clock
     UniqueConstraint("listener", "simulated", name="one_sitting_a_listener"),
+)
+
+slot = Table(
+    "slot",
+    metadata,
+    Column("slot", Integer, primary_key=True, autoincrement=False),
+    Column("simulated", Boolean, primary_key=True),
+    Column("sitting", Text),  # who has it now; empty: free
 )
 
 answer = Table(
@@ -55,4 +73,5 @@ event = Table(
     Column("kind", Text, nullable=False),
     Column("trial", Text),
     Column("detail", Text, nullable=False, default=""),
+    Column("ref", Text, unique=True),  # made by the booth, so that a repeated message counts once
 )

@@ -2,6 +2,7 @@
 
 import os
 import sqlite3
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,14 @@ DIGEST = "d" * 64
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Store:
+def store(place: Path | str) -> Iterator[Store]:
+    made = open_store(place)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def file_store(tmp_path: Path) -> Store:
     return open_store(tmp_path / "answers.sqlite")
 
 
@@ -61,13 +69,13 @@ def test_columns_of_an_empty_store_are_empty(store: Store) -> None:
     assert set(map(tuple, store.answer_columns().values())) == {()}
 
 
-def test_another_connection_sees_the_answer_at_once(tmp_path: Path, store: Store) -> None:
+def test_another_connection_sees_the_answer_at_once(place: Path | str, store: Store) -> None:
     store.record(an_answer(begin(store)))
-    assert len(open_store(tmp_path / "answers.sqlite", create=False).answers()) == 1
+    assert len(open_store(place, create=False).answers()) == 1
 
 
-def test_commits_are_synced_in_full(tmp_path: Path, store: Store) -> None:
-    with store._engine.connect() as connection:
+def test_commits_are_synced_in_full(file_store: Store) -> None:
+    with file_store._engine.connect() as connection:
         assert connection.exec_driver_sql("PRAGMA synchronous").scalar() == 2  # FULL
         assert connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
         assert connection.exec_driver_sql("PRAGMA secure_delete").scalar() == 1
@@ -104,11 +112,11 @@ def test_a_sitting_is_found_by_listener_or_slot(store: Store) -> None:
     assert store.resume(listener="L02") is None
 
 
-def test_two_holders_of_one_sitting_are_refused(store: Store) -> None:
+def test_two_holders_of_one_sitting_are_refused(place: Path | str, store: Store) -> None:
     row = begin(store)
     with store.hold(row.id), pytest.raises(StudyError, match="open in another process"):
-        store.hold(row.id)
-    with store.hold(row.id):
+        open_store(place).hold(row.id)
+    with open_store(place).hold(row.id):
         pass  # free again
 
 
@@ -121,17 +129,49 @@ def test_a_void_trial_is_in_the_events_and_beats_the_heart(store: Store) -> None
     assert store.sittings()[0].heartbeat_at is not None
 
 
-def test_a_withdrawal_leaves_no_byte_of_the_listener(tmp_path: Path, store: Store) -> None:
-    row, other = begin(store, "WITHDRAWER-77"), begin(store, "L02")
-    store.record(an_answer(row, answer="second", attribute="withdrawn-mark"))
-    store.record(an_answer(other))
+def test_a_withdrawal_leaves_no_byte_of_the_listener(tmp_path: Path, file_store: Store) -> None:
+    row, other = begin(file_store, "WITHDRAWER-77"), begin(file_store, "L02")
+    file_store.record(an_answer(row, answer="second", attribute="withdrawn-mark"))
+    file_store.record(an_answer(other))
     assert _anywhere(tmp_path, b"WITHDRAWER-77")  # the search can find it
     assert _anywhere(tmp_path, b"withdrawn-mark")
-    assert store.withdraw("WITHDRAWER-77") == [row.id]
+    assert file_store.withdraw("WITHDRAWER-77") == [row.id]
     for mark in (b"WITHDRAWER-77", b"withdrawn-mark", row.id.encode()):
         assert not _anywhere(tmp_path, mark)
-    assert [a.listener for a in store.answers()] == ["L02"]
-    assert [e.kind for e in store.events()] == ["removal"]
+    assert [a.listener for a in file_store.answers()] == ["L02"]
+    assert [e.kind for e in file_store.events()] == ["removal"]
+
+
+def test_a_withdrawal_takes_the_rows_and_frees_the_slot(store: Store) -> None:
+    row = begin(store, "L01")
+    store.record(an_answer(row))
+    store.note(row.id, "paused")
+    assert store.withdraw("L01") == [row.id]
+    assert (store.answers(), store.sittings()) == ([], [])
+    assert [(e.kind, e.sitting) for e in store.events()] == [("removal", None)]
+    assert begin(store, "L02").slot == row.slot
+
+
+def test_what_is_answered_is_told_without_the_answers(store: Store) -> None:
+    row = begin(store)
+    store.record(an_answer(row, "t1", practice=True))
+    store.record(an_answer(row, "t2"))
+    assert store.answered(row.id) == {"t1": True, "t2": False}
+    assert store.n_answers() == {row.id: 1}
+
+
+def test_a_finished_sitting_says_when(store: Store) -> None:
+    row = begin(store)
+    store.finish(row.id)
+    assert store.sittings()[0].finished_at is not None
+
+
+def test_a_reader_holds_up_no_writer(file_store: Store) -> None:
+    from listening.store.engine import reading
+
+    with reading(file_store._engine, "here") as connection:
+        connection.exec_driver_sql("SELECT 1")
+        assert not connection.connection.dbapi_connection.in_transaction
 
 
 def test_an_unknown_listener_cannot_withdraw(store: Store) -> None:
@@ -165,20 +205,20 @@ def test_a_read_only_folder_is_a_plain_error(tmp_path: Path) -> None:
         open_store(tmp_path / "answers.sqlite")
 
 
-def test_a_full_disk_stops_with_a_plain_error_and_keeps_what_was_stored(store: Store) -> None:
-    row = begin(store)
-    store.record(an_answer(row, "t1"))
+def test_a_full_disk_stops_with_a_plain_error_and_keeps_what_was_stored(file_store: Store) -> None:
+    row = begin(file_store)
+    file_store.record(an_answer(row, "t1"))
 
     def no_more_pages(connection: sqlite3.Connection, *_: object) -> None:
         connection.execute("PRAGMA max_page_count=1")  # SQLite then says what it says on a full disk
 
     from sqlalchemy import event
 
-    event.listen(store._engine, "checkout", no_more_pages)
+    event.listen(file_store._engine, "checkout", no_more_pages)
     with pytest.raises(CannotWrite, match="full"):
-        _fill(store, row)
-    event.remove(store._engine, "checkout", no_more_pages)
-    kept = [a.trial for a in store.answers()]
+        _fill(file_store, row)
+    event.remove(file_store._engine, "checkout", no_more_pages)
+    kept = [a.trial for a in file_store.answers()]
     assert kept == [f"t{i + 1}" for i in range(len(kept))]
 
 

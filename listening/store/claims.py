@@ -1,0 +1,53 @@
+"""Slots: each is given to one sitting, in one step, however many ask at once."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import Connection, Integer, Select, cast, func, insert, literal, select, update
+from sqlalchemy.dialects import postgresql, sqlite
+
+from listening.store import tables
+
+
+def offer(connection: Connection, slots: Sequence[int], *, simulated: bool) -> None:
+    """Add those of `slots` that the store does not list yet."""
+    mine = tables.slot.c.simulated == simulated
+    known = set(connection.scalars(select(tables.slot.c.slot).where(mine)))
+    missing = [{"slot": slot, "simulated": simulated} for slot in sorted(set(slots) - known)]
+    if missing:
+        dialect = postgresql if connection.dialect.name == "postgresql" else sqlite
+        connection.execute(dialect.insert(tables.slot).on_conflict_do_nothing(), missing)
+
+
+def claim(
+    connection: Connection, values: dict[str, object], slots: Sequence[int], *, lease_s: float
+) -> int | None:
+    """The first free slot of `slots`, now taken by the sitting in `values`; None when none is free.
+
+    Parameters
+    ----------
+    values : id, listener, study_digest, simulated, started_at, holder of the new sitting
+
+    Raises
+    ------
+    IntegrityError
+        The listener has a sitting already.
+    """
+    if connection.dialect.name == "postgresql":
+        return connection.scalar(_claim_on_server(values, slots, lease_s))
+    mine = tables.slot.c.simulated == values["simulated"]
+    free = set(connection.scalars(select(tables.slot.c.slot).where(mine, tables.slot.c.sitting.is_(None))))
+    given = next((slot for slot in slots if slot in free), None)
+    if given is not None:
+        row = {k: v for k, v in values.items() if k != "holder"}
+        connection.execute(insert(tables.sitting).values(**row, slot=given))
+        to_it = update(tables.slot).where(mine, tables.slot.c.slot == given)
+        connection.execute(to_it.values(sitting=values["id"]))
+    return given
+
+
+def _claim_on_server(values: dict[str, object], slots: Sequence[int], lease_s: float) -> Select[tuple[Any]]:
+    names = ("study_digest", "simulated", "started_at", "holder")
+    wanted = cast(literal(list(slots), postgresql.ARRAY(Integer)), postgresql.ARRAY(Integer))
+    known = (values[name] for name in names)
+    return select(func.booth_claim(values["id"], values["listener"], wanted, *known, lease_s))

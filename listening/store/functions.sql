@@ -1,0 +1,118 @@
+-- What a booth may do, and nothing more: each function acts on one sitting whose id (128 bit) the caller must know.
+-- All run with their owner's rights; nobody may call them until roles.sql says so. {columns} are filled in by
+-- functions.py from tables.py.
+
+CREATE OR REPLACE FUNCTION server_s() RETURNS double precision
+LANGUAGE sql VOLATILE SET search_path = pg_catalog, pg_temp
+AS $$ SELECT extract(epoch FROM clock_timestamp())::double precision $$;
+
+-- The first free slot of p_slots, in their order; null: none. A slot comes back when its sitting's lease ran out
+-- before any answer. Asked again with the same id, it tells the slot given before.
+CREATE OR REPLACE FUNCTION booth_claim(p_sitting text, p_listener text, p_slots integer[], p_study text,
+    p_simulated boolean, p_started_at text, p_holder text, p_lease_s double precision) RETURNS integer
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+DECLARE given integer;
+BEGIN
+    SELECT t.slot INTO given FROM sitting t WHERE t.id = p_sitting;
+    IF FOUND THEN RETURN given; END IF;
+    IF EXISTS (SELECT 1 FROM study) AND NOT EXISTS (SELECT 1 FROM study s WHERE s.study_digest = p_study) THEN
+        RAISE EXCEPTION 'another study is lodged on this server' USING ERRCODE = 'LT001';
+    END IF;
+    SELECT s.slot INTO given FROM slot s LEFT JOIN sitting t ON t.id = s.sitting
+    WHERE s.simulated = p_simulated AND s.slot = ANY (p_slots)
+      AND (s.sitting IS NULL OR (t.finished_at IS NULL AND t.held_until < server_s()
+           AND NOT EXISTS (SELECT 1 FROM answer a WHERE a.sitting = s.sitting AND NOT a.practice)))
+    ORDER BY array_position(p_slots, s.slot)
+    LIMIT 1 FOR UPDATE OF s SKIP LOCKED;
+    IF NOT FOUND THEN RETURN NULL; END IF;
+    INSERT INTO sitting (id, listener, slot, simulated, study_digest, started_at, holder, held_until)
+    VALUES (p_sitting, p_listener, given, p_simulated, p_study, p_started_at, p_holder, server_s() + p_lease_s);
+    UPDATE slot SET sitting = p_sitting WHERE slot.slot = given AND slot.simulated = p_simulated;
+    RETURN given;
+END $$;
+
+-- The lease on a sitting for p_holder; false: another process has it.
+CREATE OR REPLACE FUNCTION booth_hold(p_sitting text, p_holder text, p_lease_s double precision) RETURNS boolean
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+    UPDATE sitting SET holder = p_holder, held_until = server_s() + p_lease_s
+    WHERE id = p_sitting AND (holder IS NULL OR holder = p_holder OR held_until < server_s());
+    RETURN FOUND;
+END $$;
+
+CREATE OR REPLACE FUNCTION booth_release(p_sitting text, p_holder text) RETURNS void
+LANGUAGE sql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+    UPDATE sitting SET holder = NULL WHERE id = p_sitting AND holder = p_holder $$;
+
+CREATE OR REPLACE FUNCTION booth_beat(p_sitting text, p_holder text, p_at text, p_lease_s double precision)
+RETURNS void LANGUAGE sql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+    UPDATE sitting SET heartbeat_at = p_at,
+        held_until = CASE WHEN holder = p_holder THEN server_s() + p_lease_s ELSE held_until END
+    WHERE id = p_sitting $$;
+
+-- A listener's own sitting (by code, or the one that has the slot), if no other process has it open.
+CREATE OR REPLACE FUNCTION booth_find(p_listener text, p_slot integer, p_simulated boolean, p_holder text)
+RETURNS TABLE (id text, listener text, slot integer, simulated boolean, study_digest text, started_at text,
+    finished_at text, heartbeat_at text)
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+DECLARE found_id text;
+BEGIN
+    IF p_listener IS NULL THEN
+        SELECT s.sitting INTO found_id FROM slot s WHERE s.slot = p_slot AND s.simulated = p_simulated;
+    ELSE
+        SELECT t.id INTO found_id FROM sitting t WHERE t.listener = p_listener AND t.simulated = p_simulated;
+    END IF;
+    IF EXISTS (SELECT 1 FROM sitting t WHERE t.id = found_id AND t.holder IS NOT NULL
+               AND t.holder <> p_holder AND t.held_until >= server_s()) THEN
+        RAISE EXCEPTION 'open in another booth' USING ERRCODE = 'LT002';
+    END IF;
+    RETURN QUERY SELECT t.id, t.listener, t.slot, t.simulated, t.study_digest, t.started_at, t.finished_at,
+        t.heartbeat_at FROM sitting t WHERE t.id = found_id;
+END $$;
+
+-- Which trials of one sitting are answered: never what was answered.
+CREATE OR REPLACE FUNCTION booth_answered(p_sitting text) RETURNS TABLE (trial text, practice boolean)
+LANGUAGE sql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+    SELECT a.trial, a.practice FROM answer a WHERE a.sitting = p_sitting ORDER BY a.id $$;
+
+CREATE OR REPLACE FUNCTION booth_events(p_sitting text)
+RETURNS TABLE (sitting text, at text, kind text, trial text, detail text)
+LANGUAGE sql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+    SELECT e.sitting, e.at, e.kind, e.trial, e.detail FROM event e WHERE e.sitting = p_sitting ORDER BY e.id $$;
+
+-- stored; again: the same answer was here; other: the trial has another answer; gone: the sitting was withdrawn.
+CREATE OR REPLACE FUNCTION booth_record(p_answer jsonb) RETURNS text
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+    PERFORM 1 FROM sitting t WHERE t.id = p_answer ->> 'sitting' FOR KEY SHARE;
+    IF NOT FOUND THEN RETURN 'gone'; END IF;
+    INSERT INTO answer ({columns}) SELECT {columns} FROM jsonb_populate_record(NULL::answer, p_answer)
+    ON CONFLICT (sitting, trial) DO NOTHING;
+    IF FOUND THEN RETURN 'stored'; END IF;
+    IF EXISTS (SELECT 1 FROM answer a, jsonb_populate_record(NULL::answer, p_answer) n
+               WHERE a.sitting = n.sitting AND a.trial = n.trial
+                 AND ({a_columns}) IS NOT DISTINCT FROM ({n_columns})) THEN
+        RETURN 'again';
+    END IF;
+    RETURN 'other';
+END $$;
+
+-- An event counts once, however often the booth sends it; `finished` also closes the sitting.
+CREATE OR REPLACE FUNCTION booth_note(p_sitting text, p_ref text, p_at text, p_kind text, p_trial text,
+    p_detail text) RETURNS text
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+    UPDATE sitting SET heartbeat_at = p_at,
+        finished_at = CASE WHEN p_kind = 'closed' THEN p_at ELSE finished_at END WHERE id = p_sitting;
+    IF NOT FOUND THEN RETURN 'gone'; END IF;
+    IF p_kind = 'closed' THEN RETURN 'stored'; END IF;
+    INSERT INTO event (sitting, at, kind, trial, detail, ref)
+    VALUES (p_sitting, p_at, p_kind, p_trial, p_detail, p_ref) ON CONFLICT (ref) DO NOTHING;
+    RETURN 'stored';
+END $$;
+
+REVOKE ALL ON FUNCTION server_s(), booth_claim(text, text, integer[], text, boolean, text, text, double precision),
+    booth_hold(text, text, double precision), booth_release(text, text),
+    booth_beat(text, text, text, double precision), booth_find(text, integer, boolean, text),
+    booth_answered(text), booth_events(text), booth_record(jsonb),
+    booth_note(text, text, text, text, text, text) FROM PUBLIC;

@@ -1,0 +1,35 @@
+-- Three roles without login, and what each may do in this database. Grant them to your own login users:
+--   CREATE ROLE booth_1 LOGIN; GRANT listening_booth TO booth_1;   (passwords: your own rules, pg_hba.conf, TLS)
+-- Needs a user who may create roles; run again at any time, it changes nothing that is right already.
+
+DO $$
+DECLARE wanted text;
+BEGIN
+    FOREACH wanted IN ARRAY ARRAY['listening_booth', 'listening_desk', 'listening_analyst'] LOOP
+        IF NOT EXISTS (SELECT 1 FROM pg_roles WHERE rolname = wanted) THEN
+            EXECUTE format('CREATE ROLE %I NOLOGIN NOSUPERUSER NOCREATEDB NOCREATEROLE', wanted);
+        END IF;
+    END LOOP;
+END $$;
+
+REVOKE ALL ON SCHEMA public FROM PUBLIC;
+REVOKE ALL ON ALL TABLES IN SCHEMA public FROM PUBLIC, listening_booth, listening_desk, listening_analyst;
+GRANT USAGE ON SCHEMA public TO listening_booth, listening_desk, listening_analyst;
+
+-- booth: its own sitting through functions; not one table.
+GRANT EXECUTE ON FUNCTION booth_claim(text, text, integer[], text, boolean, text, text, double precision),
+    booth_hold(text, text, double precision), booth_release(text, text),
+    booth_beat(text, text, text, double precision), booth_find(text, integer, boolean, text),
+    booth_answered(text), booth_events(text), booth_record(jsonb),
+    booth_note(text, text, text, text, text, text) TO listening_booth;
+
+-- desk: who sits, how far they are, and removal after a withdrawal; not what was answered.
+GRANT SELECT ON alembic_version, study, slot, sitting, event TO listening_desk;
+GRANT SELECT (sitting, trial, practice) ON answer TO listening_desk;
+GRANT INSERT ON event TO listening_desk;
+GRANT USAGE ON SEQUENCE event_id_seq TO listening_desk;
+GRANT UPDATE (sitting) ON slot TO listening_desk;
+GRANT DELETE ON answer, event, sitting TO listening_desk;
+
+-- analyst: reads everything, changes nothing.
+GRANT SELECT ON ALL TABLES IN SCHEMA public TO listening_analyst;
