@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from listening.errors import CannotWrite
+from listening.errors import CannotWrite, ListeningError
 
 LEFTOVER_S = 3600.0  # a half-made folder older than this belongs to a step that was killed
 RENAME_EXCHANGE = 2  # linux/fs.h
@@ -34,7 +34,7 @@ def replacing(folder: Path) -> Iterator[Path]:
         yield fresh
         _swap(fresh, folder)
     except OSError as error:
-        if isinstance(error, CannotWrite) or error.strerror is None:
+        if isinstance(error, ListeningError):
             raise
         raise CannotWrite(
             f"{folder}: cannot be written ({error.strerror}); free space or make it writable; "

@@ -6,18 +6,20 @@ import numpy as np
 
 from listening.audio.sound import Sound
 from listening.errors import SoundError, StudyError
-from listening.metrics import level, loudness_bs1770
+from listening.metrics import level, loudness, loudness_bs1770
+from listening.metrics.measures import loudest_channel
 
 LARGEST_GAIN_DB = 30.0  # beyond, the noise of a weak recording is lifted into the audible
 MOST_STEPS = 30
 FINENESS = 20  # iterate to a twentieth of the tolerance
 
 VALUE: dict[str, Callable[[Sound], float | None]] = {
-    "laf_max_db": lambda sound: level.measure(sound).laf_max_db,
-    "lae_db": lambda sound: level.measure(sound).lae_db,
+    "laf_max_db": lambda sound: level.measure(loudest_channel(sound)).laf_max_db,
+    "lae_db": lambda sound: level.measure(loudest_channel(sound)).lae_db,
     "momentary_max_lufs": loudness_bs1770.momentary_max_lufs,
     "integrated_lufs": loudness_bs1770.integrated_lufs,
     "true_peak_dbtp": loudness_bs1770.true_peak_dbtp,
+    "nmax_sone": lambda sound: loudness.level_phon(loudness.course(loudest_channel(sound)).nmax_sone),
 }
 LABEL = {
     "laf_max_db": "level-based (LAFmax)",
@@ -25,6 +27,7 @@ LABEL = {
     "momentary_max_lufs": "level-based (BS.1770 maximum momentary)",
     "integrated_lufs": "level-based (BS.1770 integrated)",
     "true_peak_dbtp": "level-based (true peak)",
+    "nmax_sone": "loudness-based (ISO 532-1 Nmax)",
 }
 MEASURED_AS = {"nmax_sone": "loudness_level_phon"}  # matched in phon, which adds as decibels do
 WAY_OUT = "leave it out (recordings.use), or match on laf_max_db"
@@ -34,6 +37,7 @@ UNIT = {
     "momentary_max_lufs": "LUFS",
     "integrated_lufs": "LUFS",
     "true_peak_dbtp": "dBTP",
+    "nmax_sone": "phon",
 }
 
 
