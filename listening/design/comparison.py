@@ -1,7 +1,6 @@
 """Paired comparison: the trials that a block gives to each slot."""
 
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 
@@ -53,7 +52,10 @@ def period(block: Block, k: int) -> int:
 def slot_pairs(
     protocol: Protocol, block: Block, names: list[str], n_slots: int, rng: np.random.Generator
 ) -> list[Pairs]:
-    """The pairs of conditions, as numbers into `names`, that a block gives to each slot."""
+    """The pairs of conditions, as numbers into `names`, that a block gives to each slot.
+
+    A pair (a, b) proposes that a leads at the first hearing.
+    """
     k = len(names)
     if block.pairs == "rotating":
         made = parts.rotating(k, block.partners or 2, n_slots, rng)
@@ -62,13 +64,18 @@ def slot_pairs(
     elif block.pairs == "blocks":
         made = parts.of_blocks(k, block.block_size or k, n_slots, rng)
     elif block.pairs == "planned":
-        return [planned_pairs(protocol, block, names)] * n_slots
+        return [[_either(pair, rng) for pair in planned_pairs(protocol, block, names)]] * n_slots
     else:
-        return [list(combinations(range(k), 2))] * n_slots
+        return [parts.all_pairs(k, rng)] * n_slots
     if block.planned_too:
-        always = planned_pairs(protocol, block, names)
-        made = [always + [pair for pair in pairs if pair not in always] for pairs in made]
+        always = [_either(pair, rng) for pair in planned_pairs(protocol, block, names)]
+        known = {frozenset(pair) for pair in always}
+        made = [always + [pair for pair in pairs if frozenset(pair) not in known] for pairs in made]
     return made
+
+
+def _either(pair: tuple[int, int], rng: np.random.Generator) -> tuple[int, int]:
+    return pair if rng.integers(2) else pair[::-1]
 
 
 def planned_pairs(protocol: Protocol, block: Block, names: list[str]) -> Pairs:
@@ -107,14 +114,14 @@ class _Turns:
         self.lead: dict[tuple[int, int], bool] = {}
         self.start: dict[tuple[int, int], int] = {}
 
-    def slot(self, pairs: Pairs, repeats: int) -> list[Hearing]:
-        """The hearings of one slot."""
-        for pair in pairs:
+    def slot(self, proposed: Pairs, repeats: int) -> list[Hearing]:
+        """The hearings of one slot; the first-named of each proposed pair leads where nothing is owed."""
+        pairs = [(min(pair), max(pair)) for pair in proposed]
+        for pair, proposal in zip(pairs, proposed, strict=True):
             if pair not in self.heard:
-                self.heard[pair] = 0
-                self.lead[pair] = bool(self.rng.integers(2))
+                self.heard[pair], self.lead[pair] = 0, pair != proposal
                 self.start[pair] = int(self.rng.integers(1000))
-        opening = [not self.lead[p] if self.heard[p] % 2 else self.lead[p] for p in pairs]
+        opening = [not self.lead[p] for p in pairs]
         if repeats % 2:  # an even number of hearings is even within the slot as it stands
             owed = [self.heard[p] % 2 == 1 for p in pairs]
             opening = leads.choose(pairs, opening, owed, self.k)
@@ -124,7 +131,6 @@ class _Turns:
                 first_leads = lead if repeat % 2 == 0 else not lead
                 made.append(Hearing(pair, self.heard[pair], self.start[pair], first_leads))
                 self.heard[pair] += 1
-            # after an odd hearing the other one is owed; after an even one the pair begins as it did before
             self.lead[pair] = lead
         return made
 

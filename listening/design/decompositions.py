@@ -1,4 +1,7 @@
-"""All pairs of k conditions cut into parts of equal size, each condition equally often in each part."""
+"""All pairs of k conditions cut into parts of equal size, each condition equally often in each part.
+
+A pair (a, b) says that a may lead at its first hearing; along a ring every condition then leads once.
+"""
 
 Pairs = list[tuple[int, int]]
 
@@ -16,14 +19,14 @@ def rounds(k: int) -> list[Pairs]:
     made = []
     for r in range(turns):
         ring = [((r + i) % turns, (r - i) % turns) for i in range(1, k // 2)]
-        made.append([_sorted(pair) for pair in [(r, turns), *ring]])
+        made.append([(r, turns), *ring])
     return made
 
 
 def cycles(k: int) -> list[Pairs]:
     """(k - 1) / 2 rings through all conditions that together hold each pair once. k is odd.
 
-    Each ring lists its pairs in the order of the ring.
+    Each ring lists its pairs in the order of the ring, and each pair along it.
 
     Source: the construction of Walecki, in Lucas 1883, Recreations mathematiques II.
     """
@@ -34,8 +37,13 @@ def cycles(k: int) -> list[Pairs]:
     made = []
     for turn in range(around // 2):
         stops = [around, *((stop + turn) % around for stop in zigzag)]
-        made.append([_sorted((a, b)) for a, b in zip(stops, [*stops[1:], stops[0]], strict=True)])
+        made.append(list(zip(stops, [*stops[1:], stops[0]], strict=True)))
     return made
+
+
+def every(k: int) -> Pairs:
+    """Every pair once, led so that each condition leads half of its pairs, within one."""
+    return differences(k, tuple(range(1, k // 2 + 1)))
 
 
 def differences(k: int, steps: tuple[int, ...]) -> Pairs:
@@ -43,8 +51,5 @@ def differences(k: int, steps: tuple[int, ...]) -> Pairs:
 
     Source: David 1963, The Method of Paired Comparisons, chapter 5.
     """
-    return sorted({_sorted((i, (i + step) % k)) for step in steps for i in range(k)})
-
-
-def _sorted(pair: tuple[int, int]) -> tuple[int, int]:
-    return min(pair), max(pair)
+    half = {(i, i + k // 2) for i in range(k // 2)} if k % 2 == 0 and k // 2 in steps else set()
+    return sorted(half | {(i, (i + step) % k) for step in steps if 2 * step != k for i in range(k)})

@@ -10,6 +10,12 @@ from listening.design.decompositions import Pairs
 from listening.errors import StudyError
 
 
+def all_pairs(k: int, rng: np.random.Generator) -> Pairs:
+    """Every pair, under shuffled names."""
+    names = rng.permutation(k)
+    return [_named(pair, names) for pair in decompositions.every(k)]
+
+
 def rotating(k: int, partners: int, n_slots: int, rng: np.random.Generator) -> list[Pairs]:
     """A part of all pairs for each slot: connected, every condition with `partners` others.
 
@@ -71,5 +77,4 @@ def _check_partners(k: int, partners: int) -> None:
 
 
 def _named(pair: tuple[int, int], names: np.ndarray) -> tuple[int, int]:
-    one, two = int(names[pair[0]]), int(names[pair[1]])
-    return min(one, two), max(one, two)
+    return int(names[pair[0]]), int(names[pair[1]])
