@@ -18,7 +18,7 @@ FloatArray = NDArray[np.float64]
 Method = Literal["holm", "hochberg", "benjamini-hochberg"]
 _NAME_IN_STATSMODELS = {"holm": "holm", "hochberg": "simes-hochberg", "benjamini-hochberg": "fdr_bh"}
 
-N_DIRECTIONS = 2**13  # quasi-random directions: error of a probability below 1e-4 up to rank 20
+N_DIRECTIONS = 2**14  # error of a probability below 5e-4, of a critical value below 1e-3, up to rank 10
 _DIRECTION_SEED = 20_240_613  # fixed, so that the same data give the same bits
 RANK_TOLERANCE = 1e-10
 
@@ -198,10 +198,8 @@ def _check_joint(
         raise StatsError(f"multiplicity: {theta.size} estimates with a covariance of shape {cov.shape}")
     if not (np.isfinite(theta).all() and np.isfinite(cov).all() and (np.diag(cov) > 0).all()):
         raise StatsError("multiplicity: wanted finite estimates and variances above 0")
-    if (
-        not np.allclose(cov, cov.T, rtol=1e-8, atol=0)
-        or np.linalg.eigvalsh(cov)[0] < -1e-8 * np.diag(cov).max()
-    ):
+    slack = RANK_TOLERANCE * float(np.diag(cov).max())
+    if np.abs(cov - cov.T).max() > slack or np.linalg.eigvalsh(cov)[0] < -100 * slack:
         raise StatsError(
             "multiplicity: the matrix is not a covariance (not symmetric or a negative variance)"
         )
