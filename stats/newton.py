@@ -7,6 +7,7 @@ from scipy.linalg import cho_factor, cho_solve
 
 from stats.errors import NotConverged, NotIdentified
 from stats.likelihood import FloatArray, Likelihood
+from stats.pair_design import Columns, Design
 
 MAX_STEPS = 200
 DECREMENT = 1e-16  # squared Newton decrement, log-likelihood units, at which an iteration has converged
@@ -32,7 +33,7 @@ class Maximum:
 
 def maximise(
     likelihood: Likelihood,
-    x: FloatArray,
+    x: FloatArray | Design,
     *,
     offset: FloatArray | None = None,
     start: FloatArray | None = None,
@@ -42,7 +43,7 @@ def maximise(
 
     Parameters
     ----------
-    x : (n, p)
+    x : (n, p) columns, or a design
     offset : (n,), zeros if not given
     start : (p + k,) to start from; zeros and the likelihood's own shape if not given
 
@@ -53,8 +54,9 @@ def maximise(
     NotConverged
         The steps ran out, as they do when an estimate is infinite; `separation.check` says so first.
     """
-    p = x.shape[1]
-    base = np.zeros(x.shape[0]) if offset is None else offset
+    x = Columns(x) if isinstance(x, np.ndarray) else x
+    p = x.n_columns
+    base = np.zeros(likelihood.n_rows) if offset is None else offset
     point = np.concatenate([np.zeros(p), likelihood.start_shape()]) if start is None else start
     value, slope, information = derivatives(likelihood, x, base, point)
     decrement = np.inf
@@ -71,7 +73,7 @@ def maximise(
 
 
 def _uphill(
-    likelihood: Likelihood, x: FloatArray, base: FloatArray, point: FloatArray, value: float, step: FloatArray
+    likelihood: Likelihood, x: Design, base: FloatArray, point: FloatArray, value: float, step: FloatArray
 ) -> tuple[FloatArray, float, FloatArray, FloatArray]:
     slack = 1e-13 * (1.0 + abs(value))
     for _ in range(_HALVINGS):
@@ -84,18 +86,19 @@ def _uphill(
 
 
 def derivatives(
-    likelihood: Likelihood, x: FloatArray, base: FloatArray, point: FloatArray
+    likelihood: Likelihood, x: FloatArray | Design, base: FloatArray, point: FloatArray
 ) -> tuple[float, FloatArray, FloatArray]:
     """Log-likelihood, gradient and observed information at `point` (beta, then shape)."""
-    p = x.shape[1]
-    eta = base + x @ point[:p]
+    x = Columns(x) if isinstance(x, np.ndarray) else x
+    p = x.n_columns
+    eta = base + x.predictor(point[:p])
     rows = likelihood.rows(eta, point[p:], third=False)
     value = rows.total
-    information = x.T @ (-rows.d2[:, None] * x)
-    slope = x.T @ rows.d1
+    information = x.gram(-rows.d2)
+    slope = x.transposed(rows.d1)
     if point.size > p:
         more = likelihood.shape_rows(eta, point[p:])
-        mixed = -x.T @ more.d1_by_shape
+        mixed = -x.transposed(more.d1_by_shape)
         information = np.block([[information, mixed], [mixed.T, -more.second.sum(axis=0)]])
         slope = np.concatenate([slope, more.by_shape.sum(axis=0)])
     return (value if np.isfinite(value) else -np.inf), slope, information
