@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from listening.commands import progress, show
-from listening.design import balance
+from listening.design import balance, slots
 from listening.design import deal as design
 from listening.errors import StudyError
 from listening.records import protocol
@@ -28,13 +28,14 @@ def run(args: argparse.Namespace) -> int:
     with progress.bar("coding clips") as on_progress:
         plan, lines = deal(study, on_progress=on_progress)
     n_trials = len(plan.slots[0].trials)
+    spare = f" and {len(plan.slots) - plan.planned} spare" if len(plan.slots) > plan.planned else ""
     text = [
-        f"dealt {len(plan.slots)} sittings of {n_trials} trials, {len(plan.clips)} coded clips",
+        f"dealt {plan.planned}{spare} sittings of {n_trials} trials, {len(plan.clips)} coded clips",
         f"study hash {plan.study_digest}",
         *(f"  {'exact ' if line.exact else 'nearly'} {line.what}: {_range(line)}" for line in lines),
         f"keep {study.sealed} away from the station; a listener sits with: listening sit {study.root}",
     ]
-    counted = [{"what": b.what, "smallest": b.smallest, "largest": b.largest} for b in lines]
+    counted = [vars(line) for line in lines]
     show.result(args, text, {"study_digest": plan.study_digest, "slots": len(plan.slots), "balance": counted})
     return 0
 
@@ -72,7 +73,7 @@ def deal(
     )
     plan = _write(study, dealt, manifest, on_progress)
     return plan, balance.report(
-        design.slots(chosen, manifest), {s.stimulus: s.condition for s in manifest.stimuli}
+        slots.of_study(chosen, manifest), {s.stimulus: s.condition for s in manifest.stimuli}
     )
 
 
@@ -94,4 +95,4 @@ def _write(
 
 
 def _range(line: balance.Line) -> str:
-    return f"{line.smallest}" if line.exact else f"{line.smallest} to {line.largest}"
+    return f"{line.smallest}" if line.smallest == line.largest else f"{line.smallest} to {line.largest}"

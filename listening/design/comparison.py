@@ -141,7 +141,8 @@ def _trial(block: Block, names: list[str], sounds: dict[str, list[Stimulus]], he
     i, j = strike_turn(hearing.number, hearing.start, len(one), len(two))
     left, right = Heard(one[i].stimulus), Heard(two[j].stimulus)
     order = (left, right) if hearing.first_leads else (right, left)
-    return Trial(block.attribute, order, group=f"{block.presentation} {left_name} {right_name}")
+    where = f"{block.attribute}, {block.presentation}"
+    return Trial(block.attribute, order, group=f"{where}: {left_name} {right_name}", block=where)
 
 
 def strike_turn(number: int, start: int, n_one: int, n_two: int) -> tuple[int, int]:

@@ -6,11 +6,10 @@ from base64 import b32encode
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-import numpy as np
-
 from listening import __version__
-from listening.design import comparison, forms, order, williams
-from listening.design.trial import Heard, Trial, strikes
+from listening.design import slots
+from listening.design.order import Ordered
+from listening.design.trial import Heard
 from listening.errors import StudyError
 from listening.records.form import digest_of
 from listening.records.key import Key, KeyedClip, Role
@@ -20,8 +19,6 @@ from listening.records.protocol import Attribute, Protocol
 
 CODE_LETTERS = 8  # 40 bit: 500 clips collide with probability 1e-7, and a collision is refused
 LEVEL_CHECK: Role = "level check"
-
-Ordered = list[tuple[bool, Trial]]  # (is practice, trial), as heard
 
 
 @dataclass(frozen=True)
@@ -49,13 +46,13 @@ def deal(
     StudyError
         A block or control has nothing to compare, or two clips got the same code.
     """
-    ordered = slots(protocol, manifest)
+    ordered = slots.of_study(protocol, manifest)
     heard = _all_heard(protocol, manifest, ordered)
     codes = {place: code(secret, place) for place in heard}
     if len(set(codes.values())) != len(codes):
         raise StudyError("two clips got the same code: deal again (a new secret is drawn)")
     key = _key(manifest, secret, heard, codes)
-    cells = slot_cells(protocol, manifest, len(ordered))
+    cells = slots.cells(protocol, manifest, len(ordered))
     coded = tuple(_slot(i, trials, codes, cells[i]) for i, trials in enumerate(ordered))
     attributes = tuple(_attribute(a, manifest, codes) for a in protocol.attributes)
     digests = (protocol_digest, manifest.digest(), key.sealed_digest())
@@ -89,38 +86,6 @@ def code(secret: str, place: str) -> str:
     """The code of a clip: keyed hash of what it is, so that it tells nothing without the secret."""
     mac = hmac.new(bytes.fromhex(secret), f"clip:{place}".encode(), hashlib.sha256).digest()
     return b32encode(mac).decode().lower()[:CODE_LETTERS]
-
-
-def slots(protocol: Protocol, manifest: Manifest) -> list[Ordered]:
-    """(is practice, trial) of each slot, planned and spare, in the order they are heard."""
-    n_slots = protocol.panel.listeners + protocol.panel.spare
-    asked = list(dict.fromkeys(block.attribute for block in protocol.blocks))
-    trials = {name: forms.of_attribute(protocol, manifest, name, n_slots) for name in asked}
-    shift = int(np.random.default_rng([protocol.seed, 4]).integers(1000))
-    made = []
-    for slot in range(n_slots):
-        rng = np.random.default_rng(np.random.SeedSequence([protocol.seed, 3, slot]))
-        names = order.attributes(asked, slot, shift)
-        n_practice = protocol.sitting.practice_trials
-        blocked = [_with_practice(trials[name][slot], n_practice, rng) for name in names]
-        made.append(order.mixed(blocked, rng) if protocol.sitting.mixed else [t for b in blocked for t in b])
-    return made
-
-
-def slot_cells(protocol: Protocol, manifest: Manifest, n_slots: int) -> list[tuple[int, ...]]:
-    """Where each slot stands in each balanced property: lead, order of attributes, part of the pairs."""
-    periods = {2, len(williams.square(len({block.attribute for block in protocol.blocks})))}
-    for block in protocol.blocks:
-        if protocol.attribute(block.attribute).task == "paired comparison":
-            periods.add(comparison.period(block, len(strikes(manifest, block.presentation))))
-    return [tuple(slot % period for period in sorted(periods - {1})) for slot in range(n_slots)]
-
-
-def _with_practice(trials: list[Trial], n_practice: int, rng: np.random.Generator) -> Ordered:
-    compared = [trial for trial in trials if not trial.is_control]
-    drawn = rng.choice(len(compared), size=min(n_practice, len(compared)), replace=False)
-    practice = [(True, compared[i]) for i in drawn]
-    return practice + [(False, trial) for trial in order.shuffled(trials, rng)]
 
 
 def _all_heard(protocol: Protocol, manifest: Manifest, ordered: Iterable[Ordered]) -> dict[str, Heard]:

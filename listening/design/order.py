@@ -1,5 +1,7 @@
 """The order of a slot: attributes by a Williams square, trials shuffled without immediate repeats."""
 
+from collections import Counter
+from collections.abc import Mapping
 from itertools import pairwise
 
 import numpy as np
@@ -7,9 +9,29 @@ import numpy as np
 from listening.design import williams
 from listening.design.trial import Trial
 
-ATTEMPTS = (
-    200  # shuffles tried before a rest of immediate repeats is accepted; the balance report counts them
-)
+ATTEMPTS = 200  # shuffles tried before a rest of clashes is accepted; the balance report counts them
+LOOKED_AT = 100  # waiting trials among which the one that evens carry-over out is taken
+
+Ordered = list[tuple[bool, Trial]]  # (is practice, trial), as heard
+
+
+class CarryOver:
+    """How often each condition sounded right after each other one, over the slots ordered so far."""
+
+    def __init__(self, condition: Mapping[str, str]) -> None:
+        self.condition = condition
+        self.counts: Counter[tuple[str, str]] = Counter()
+
+    def seen(self, before: Trial, after: Trial) -> int:
+        """How often the last condition of one trial was followed by the first one of the other."""
+        return self.counts[self._step(before, after)]
+
+    def note(self, order: list[Trial]) -> None:
+        """Count the steps of a finished order."""
+        self.counts.update(self._step(a, b) for a, b in pairwise(order))
+
+    def _step(self, before: Trial, after: Trial) -> tuple[str, str]:
+        return self.condition[before.sounds[-1].stimulus], self.condition[after.sounds[0].stimulus]
 
 
 def attributes(names: list[str], slot: int, shift: int) -> list[str]:
@@ -18,33 +40,33 @@ def attributes(names: list[str], slot: int, shift: int) -> list[str]:
     return [names[i] for i in square[(slot + shift) % len(square)]]
 
 
-def shuffled(pairs: list[Trial], rng: np.random.Generator) -> list[Trial]:
-    """The trials in random order, with no two neighbours of the same group and few that share a stimulus."""
-    best, fewest = pairs, np.inf
+def shuffled(trials: list[Trial], rng: np.random.Generator, carry: CarryOver | None = None) -> list[Trial]:
+    """The trials in random order, with no two neighbours of the same group and few that share a stimulus.
+
+    With `carry`, steps between conditions that came least often so far are preferred, and counted.
+    """
+    best, fewest = trials, np.inf
     for _ in range(ATTEMPTS):
-        order = _spread([pairs[i] for i in rng.permutation(len(pairs))])
+        order = _spread([trials[i] for i in rng.permutation(len(trials))], carry)
         cost = sum(_clash(a, b) for a, b in pairwise(order))
         if cost < fewest:
             best, fewest = order, cost
         if fewest == 0:
             break
+    if carry is not None:
+        carry.note(best)
     return best
 
 
-def mixed(blocked: list[list[tuple[bool, Trial]]], rng: np.random.Generator) -> list[tuple[bool, Trial]]:
-    """All practice first, attribute by attribute; then the trials of all attributes in one random order."""
-    practice = [row for block in blocked for row in block if row[0]]
-    counted = [trial for block in blocked for is_practice, trial in block if not is_practice]
-    return practice + [(False, trial) for trial in shuffled(counted, rng)]
-
-
-def _spread(pairs: list[Trial]) -> list[Trial]:
-    """Take, each time, the first waiting trial that does not clash with the one before."""
-    waiting = list(pairs)
+def _spread(waiting: list[Trial], carry: CarryOver | None) -> list[Trial]:
+    """Take, each time, a waiting trial that does not clash with the one before: the first, or the best."""
     order: list[Trial] = []
     while waiting:
-        free = (i for i, p in enumerate(waiting) if not order or _clash(order[-1], p) == 0)
-        order.append(waiting.pop(next(free, 0)))
+        free = [i for i, trial in enumerate(waiting) if not order or _clash(order[-1], trial) == 0]
+        if carry is not None and order and free:
+            last = order[-1]
+            free = [min(free[:LOOKED_AT], key=lambda i: carry.seen(last, waiting[i]))]
+        order.append(waiting.pop(free[0] if free else 0))
     return order
 
 

@@ -22,6 +22,8 @@ class Trial:
     group: str
     """What it repeats: equal for trials of the same conditions, presentation and attribute."""
     is_control: bool = False
+    block: str = ""
+    """Attribute and presentation; counts are compared within one block."""
 
     @property
     def first(self) -> Heard:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from listening.design import deal
+from listening.design import deal, slots
 from listening.errors import StudyError
 from listening.records.key import Key
 from listening.records.manifest import Manifest
@@ -90,7 +90,7 @@ def _sequence(made: Maker, seed: int) -> list[tuple[int, int]]:
     numbers = {s.stimulus: int(s.condition[1:3]) for s in study[1].stimuli}
     return [
         (numbers[p.first.stimulus], numbers[p.second.stimulus])
-        for slot in deal.slots(*study)
+        for slot in slots.of_study(*study)
         for practice, p in slot
         if not practice
     ]

@@ -1,0 +1,50 @@
+"""What each slot hears, in order: attributes by a Williams square, practice first, then the trials."""
+
+import numpy as np
+
+from listening.design import comparison, forms, order, williams
+from listening.design.order import CarryOver, Ordered
+from listening.design.trial import Trial, strikes
+from listening.records.manifest import Manifest
+from listening.records.protocol import Protocol
+
+
+def of_study(protocol: Protocol, manifest: Manifest) -> list[Ordered]:
+    """(is practice, trial) of each slot, planned and spare, in the order they are heard."""
+    n_slots = protocol.panel.listeners + protocol.panel.spare
+    asked = list(dict.fromkeys(block.attribute for block in protocol.blocks))
+    trials = {name: forms.of_attribute(protocol, manifest, name, n_slots) for name in asked}
+    shift = int(np.random.default_rng([protocol.seed, 4]).integers(1000))
+    condition = {s.stimulus: s.condition for s in manifest.stimuli}
+    carry = {name: CarryOver(condition) for name in asked}
+    made = []
+    for slot in range(n_slots):
+        rng = np.random.default_rng(np.random.SeedSequence([protocol.seed, 3, slot]))
+        names = order.attributes(asked, slot, shift)
+        practice = [_practice(trials[name][slot], protocol.sitting.practice_trials, rng) for name in names]
+        if protocol.sitting.mixed:
+            every = [trial for name in names for trial in trials[name][slot]]
+            made.append([t for p in practice for t in p] + _counted(every, rng, carry[asked[0]]))
+        else:
+            blocks = [_counted(trials[name][slot], rng, carry[name]) for name in names]
+            made.append([t for p, block in zip(practice, blocks, strict=True) for t in p + block])
+    return made
+
+
+def cells(protocol: Protocol, manifest: Manifest, n_slots: int) -> list[tuple[int, ...]]:
+    """Where each slot stands in each balanced property: lead, order of attributes, part of the pairs."""
+    periods = {2, len(williams.square(len({block.attribute for block in protocol.blocks})))}
+    for block in protocol.blocks:
+        if protocol.attribute(block.attribute).task == "paired comparison":
+            periods.add(comparison.period(block, len(strikes(manifest, block.presentation))))
+    return [tuple(slot % period for period in sorted(periods - {1})) for slot in range(n_slots)]
+
+
+def _practice(trials: list[Trial], n_practice: int, rng: np.random.Generator) -> Ordered:
+    compared = [trial for trial in trials if not trial.is_control]
+    drawn = rng.choice(len(compared), size=min(n_practice, len(compared)), replace=False)
+    return [(True, compared[i]) for i in drawn]
+
+
+def _counted(trials: list[Trial], rng: np.random.Generator, carry: CarryOver) -> Ordered:
+    return [(False, trial) for trial in order.shuffled(trials, rng, carry)]
