@@ -58,8 +58,7 @@ def test_rating_degrees_of_freedom_agree_with_the_reference(rated: LinearMixed) 
     [(satterthwaite, "anova_satterthwaite"), (kenward_roger, "anova_kenward_roger")],
     ids=["satterthwaite", "kenward-roger"],
 )
-def test_joint_test_of_a_factor_agrees_with_the_reference(rated: LinearMixed, method, key: str) -> None:  #
-type: ignore[no-untyped-def]
+def test_joint_test_of_a_factor_agrees_with_the_reference(rated, method, key):
     found, expected = method.f_test(rated, CONTRASTS), REFERENCE["rating"][key]
     assert found.statistic == pytest.approx(expected["F"], rel=1e-6)
     assert found.df_numerator == expected["NumDF"]
