@@ -58,6 +58,16 @@ class Study:
         return self.station / "answers.sqlite"
 
     @property
+    def server(self) -> Path:
+        """The address of the server that the answers go to, where several booths share one."""
+        return self.station / "server.json"
+
+    @property
+    def spool(self) -> Path:
+        """What a booth keeps until the server has it."""
+        return self.station / "spool.sqlite"
+
+    @property
     def log(self) -> Path:
         """What happened at the station, for the researcher; codes only."""
         return self.station / "station.log"
@@ -71,6 +81,31 @@ class Study:
     def key(self) -> Path:
         """Which coded clip is which stimulus."""
         return self.sealed / "key.json"
+
+    @property
+    def frozen(self) -> Path:
+        """The hash of every file that was dealt."""
+        return self.sealed / "frozen.json"
+
+    @property
+    def frozen_protocol(self) -> Path:
+        """The protocol as it was dealt."""
+        return self.sealed / "protocol.toml"
+
+    @property
+    def frozen_manifest(self) -> Path:
+        """The manifest as it was dealt."""
+        return self.sealed / "manifest.json"
+
+    @property
+    def history(self) -> Path:
+        """Every deal of this study, with the reason for a new one."""
+        return self.root / "history.json"
+
+    @property
+    def versions(self) -> Path:
+        """Earlier deals with their answers, each a study folder of its own."""
+        return self.root / "versions"
 
     @property
     def findings(self) -> Path:

@@ -7,12 +7,16 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event
-from sqlalchemy.exc import DatabaseError, OperationalError
+from sqlalchemy.exc import DBAPIError, IntegrityError, InterfaceError, OperationalError
 
 from listening.errors import CannotWrite, RecordError, StudyError
 from listening.store import address
 
 CONNECT_WITHIN_S = 5
+SAID_BY_FUNCTIONS = {  # error codes raised in functions.sql
+    "LT001": "this server holds another study; name the right database in this station's server.json",
+    "LT002": "this sitting is open in another booth; close it there, or wait two minutes if it is dead",
+}
 WAIT_FOR_OTHERS_MS = 10_000  # several booths write to one file; a commit takes about 10 ms
 
 
@@ -77,30 +81,34 @@ def plain_trouble(place: str) -> Iterator[None]:
     """Turn the database's own complaints into a message a person can act on."""
     try:
         yield
-    except OperationalError as error:
-        if address.is_url(place):
-            raise NotReached(
-                f"{place}: the database server cannot be used ({_first_line(error)}); see that it "
-                "runs and that PGHOST, PGUSER and the password file are right; every answer confirmed before "
-                "stays stored"
-            ) from None
-        raise CannotWrite(
+    except IntegrityError:
+        raise  # the caller knows which rule was broken
+    except DBAPIError as error:
+        raise (_server_trouble if address.is_url(place) else _file_trouble)(place, error) from None
+
+
+def _file_trouble(place: str, error: DBAPIError) -> Exception:
+    if isinstance(error, OperationalError):
+        return CannotWrite(
             f"{place}: the answer store cannot be used ({error.orig}); free space, or give this user "
             "the right to write there; every answer confirmed before stays stored"
-        ) from None
-    except DatabaseError as error:
-        if "constraint" in str(error.orig).lower():
-            raise
-        if address.is_url(place):
-            raise StudyError(
-                f"{place}: {_first_line(error)}; log in as a user who has this right (PGUSER), "
-                "or let the server's owner set it up again (listening booths)"
-            ) from None
-        raise RecordError(
-            f"{place}: no sound answer store ({error.orig}); put back a copy, "
-            "or move the file away to start anew"
-        ) from None
+        )
+    return RecordError(
+        f"{place}: no sound answer store ({error.orig}); put back a copy, or move the file away to start anew"
+    )
 
 
-def _first_line(error: DatabaseError) -> str:
-    return str(error.orig).strip().splitlines()[0]
+def _server_trouble(place: str, error: DBAPIError) -> Exception:
+    said = str(error.orig).strip().splitlines()[0]
+    code = getattr(error.orig, "sqlstate", None)
+    if code in SAID_BY_FUNCTIONS:
+        return StudyError(f"{place}: {SAID_BY_FUNCTIONS[code]}")
+    if isinstance(error, OperationalError | InterfaceError) or error.connection_invalidated:
+        return NotReached(
+            f"{place}: the database server cannot be used ({said}); see that it runs and that PGHOST, "
+            "PGUSER and the password file are right; every answer confirmed before stays stored"
+        )
+    return StudyError(
+        f"{place}: {said}; log in as a user who has this right (PGUSER), or let the server's owner set it up "
+        "again (listening booths)"
+    )

@@ -9,12 +9,12 @@ from listening.store import tables
 
 def install(connection: Connection) -> None:
     """Make or renew the functions; nobody but their owner may call them until the roles are made."""
-    connection.exec_driver_sql(functions_sql())
+    _run(connection, functions_sql())
 
 
 def make_roles(connection: Connection) -> None:
     """Make the roles and set what each may do; needs a user who may create roles."""
-    connection.exec_driver_sql(roles_sql())
+    _run(connection, roles_sql())
 
 
 def functions_sql() -> str:
@@ -29,6 +29,10 @@ def functions_sql() -> str:
 def roles_sql() -> str:
     """The roles booth, desk and analyst."""
     return _file("roles.sql")
+
+
+def _run(connection: Connection, sql: str) -> None:
+    connection.execution_options(no_parameters=True).exec_driver_sql(sql)  # a % in it is a %
 
 
 def _file(name: str) -> str:

@@ -70,6 +70,13 @@ BEGIN
         t.heartbeat_at FROM sitting t WHERE t.id = found_id;
 END $$;
 
+-- Which slots were given and when their sittings were last alive: neither ids nor listeners.
+CREATE OR REPLACE FUNCTION booth_slots(p_simulated boolean)
+RETURNS TABLE (slot integer, finished boolean, alive_at text)
+LANGUAGE sql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+    SELECT t.slot, t.finished_at IS NOT NULL, coalesce(t.heartbeat_at, t.started_at) FROM sitting t
+    WHERE t.simulated = p_simulated ORDER BY t.started_at $$;
+
 -- Which trials of one sitting are answered: never what was answered.
 CREATE OR REPLACE FUNCTION booth_answered(p_sitting text) RETURNS TABLE (trial text, practice boolean)
 LANGUAGE sql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
@@ -114,5 +121,5 @@ END $$;
 REVOKE ALL ON FUNCTION server_s(), booth_claim(text, text, integer[], text, boolean, text, text, double precision),
     booth_hold(text, text, double precision), booth_release(text, text),
     booth_beat(text, text, text, double precision), booth_find(text, integer, boolean, text),
-    booth_answered(text), booth_events(text), booth_record(jsonb),
+    booth_slots(boolean), booth_answered(text), booth_events(text), booth_record(jsonb),
     booth_note(text, text, text, text, text, text) FROM PUBLIC;

@@ -20,7 +20,7 @@ GRANT USAGE ON SCHEMA public TO listening_booth, listening_desk, listening_analy
 GRANT EXECUTE ON FUNCTION booth_claim(text, text, integer[], text, boolean, text, text, double precision),
     booth_hold(text, text, double precision), booth_release(text, text),
     booth_beat(text, text, text, double precision), booth_find(text, integer, boolean, text),
-    booth_answered(text), booth_events(text), booth_record(jsonb),
+    booth_slots(boolean), booth_answered(text), booth_events(text), booth_record(jsonb),
     booth_note(text, text, text, text, text, text) TO listening_booth;
 
 -- desk: who sits, how far they are, and removal after a withdrawal; not what was answered.

@@ -48,6 +48,16 @@ class EventRow:
     detail: str
 
 
+@dataclass(frozen=True)
+class SlotUse:
+    """A slot that was given, and whether its sitting lives; not to whom."""
+
+    slot: int
+    finished: bool
+    alive_at: str
+    """Last sign of life, UTC, ISO 8601."""
+
+
 _SITTING = [tables.sitting.c[name] for name in SittingRow.__dataclass_fields__]
 
 
@@ -89,11 +99,9 @@ class Store:
                     connection, {**values, "holder": self._holder}, slots, lease_s=self._lease_s
                 )
         except IntegrityError as error:
-            raise StudyError(
-                f"listener {listener} has a sitting already: resume it, or give another code"
-            ) from error
+            raise StudyError(listener_sits(listener)) from error
         if given is None:
-            raise StudyError(f"no slot is free: {_slots(slots)} taken; deal the study for more listeners")
+            raise StudyError(no_slot_is_free(slots))
         return replace(row, slot=given)
 
     def resume(
@@ -126,8 +134,7 @@ class Store:
         StudyError
             The trial has an answer already.
         """
-        values = answer.model_dump(exclude={"listener", "slot", "simulated"})
-        values["clips"] = " ".join(answer.clips)
+        values = answer_values(answer)
         try:
             with writing(self._engine, self._place) as connection:
                 connection.execute(insert(tables.answer).values(**values))
@@ -180,6 +187,11 @@ class Store:
         with reading(self._engine, self._place) as connection:
             rows = connection.execute(select(*_SITTING).order_by(tables.sitting.c.started_at))
             return [_sitting_row(row) for row in rows]
+
+    def slot_use(self, *, simulated: bool) -> list[SlotUse]:
+        """Which slots were given, and when their sittings were last alive."""
+        rows = (row for row in self.sittings() if row.simulated == simulated)
+        return [SlotUse(r.slot, r.finished_at is not None, r.heartbeat_at or r.started_at) for r in rows]
 
     def events(self, sitting: str | None = None) -> list[EventRow]:
         """What happened, oldest first: in one sitting, or (None) everything."""
@@ -274,5 +286,18 @@ def _turned(rows: Sequence[Row[Any]]) -> list[Sequence[Any]]:
     return list(zip(*rows, strict=True)) if rows else [()] * len(Answer.model_fields)
 
 
-def _slots(slots: Sequence[int]) -> str:
-    return f"slot {slots[0]} is" if len(slots) == 1 else f"all {len(slots)} are"
+def answer_values(answer: Answer) -> dict[str, Any]:
+    """An answer as a row of its table."""
+    values = answer.model_dump(exclude={"listener", "slot", "simulated"})
+    return values | {"clips": " ".join(answer.clips)}
+
+
+def no_slot_is_free(slots: Sequence[int]) -> str:
+    """What to say when nothing is left to give."""
+    which = f"slot {slots[0]} is" if len(slots) == 1 else f"all {len(slots)} are"
+    return f"no slot is free: {which} taken; deal the study for more listeners"
+
+
+def listener_sits(listener: str) -> str:
+    """What to say when a listener would sit twice."""
+    return f"listener {listener} has a sitting already: resume it, or give another code"

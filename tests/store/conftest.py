@@ -45,10 +45,14 @@ class Server:
         """The address of one database."""
         return f"postgresql://{user}@/{database}?host={self.folder}"
 
-    def sql(self, text: str, database: str = "postgres") -> str:
-        """Run SQL as the server's owner."""
-        base = ("-h", str(self.folder), "-U", OWNER, "-d", database, "-qAt", "-v", "ON_ERROR_STOP=1")
-        return self.run("psql", *base, "-c", text)
+    def sql(self, text: str) -> str:
+        """Run SQL as the server's owner; the first cell of its answer."""
+        import psycopg
+
+        with psycopg.connect(host=str(self.folder), user=OWNER, dbname=OWNER, autocommit=True) as connection:
+            cursor = connection.execute(text)
+            row = cursor.fetchone() if cursor.description else None
+        return str(row[0]) if row else ""
 
 
 def _programs() -> Path | None:
@@ -80,7 +84,8 @@ def server() -> Iterator[Server]:
 def database(server: Server) -> str:
     """The address of an empty database."""
     others = "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = current_database()"
-    server.sql(f"{others} AND pid <> pg_backend_pid(); DROP SCHEMA public CASCADE; CREATE SCHEMA public")
+    server.sql(f"{others} AND pid <> pg_backend_pid()")
+    server.sql("DROP SCHEMA public CASCADE; CREATE SCHEMA public")
     return server.url("postgres")
 
 
@@ -98,7 +103,7 @@ def as_user(server: Server) -> Callable[[str, str], str]:
 
     def address(url: str, role: str) -> str:
         user = f"user_{role}"
-        has_it = server.sql(f"SELECT 1 FROM pg_roles WHERE rolname = '{user}'").strip()
+        has_it = server.sql(f"SELECT 1 FROM pg_roles WHERE rolname = '{user}'")
         if not has_it:
             server.sql(f"CREATE ROLE {user} LOGIN; GRANT listening_{role} TO {user}")
         return url.replace(f"{OWNER}@", f"{user}@")

@@ -1,0 +1,197 @@
+"""A booth's side of a server: slots and leases by the server's functions, answers through the local spool.
+
+The booth's user may read no table. An answer is on the booth's own disk when `record` returns; a thread
+sends it on at once, or when the server is back, and the server counts it once.
+"""
+
+import json
+import secrets
+import time
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Engine, bindparam, func, select, text
+from sqlalchemy.exc import IntegrityError
+
+from listening.errors import StudyError
+from listening.records.answer import Answer
+from listening.store import claims, leases
+from listening.store.engine import NotReached, connect, reading, writing
+from listening.store.sender import Sender
+from listening.store.spool import ANSWER, EVENT, Message, Spool
+from listening.store.store import (
+    EventRow,
+    SittingRow,
+    SlotUse,
+    answer_values,
+    listener_sits,
+    no_slot_is_free,
+    utc_now,
+)
+
+CLOSED = "closed"  # the message that a sitting is complete
+CLAIM_TRIES = 3
+CLAIM_PAUSE_S = 0.5
+
+
+class Booth:
+    """Does for a sitting what `Store` does, with a booth's rights only."""
+
+    def __init__(
+        self,
+        engine: Engine,
+        place: str,
+        spool: Spool,
+        now: Callable[[], str] = utc_now,
+        *,
+        lease_s: float = leases.LEASE_S,
+    ) -> None:
+        self._engine = engine
+        self._place = place
+        self._spool = spool
+        self._now = now
+        self._lease_s = lease_s
+        self._holder = secrets.token_hex(8)
+        self._taken_down: set[tuple[str, str]] = set()
+        self._sender = Sender(spool, self._send, self._beat)
+
+    def start_sitting(
+        self, listener: str, *, slots: Sequence[int], study_digest: str, simulated: bool = False
+    ) -> SittingRow:
+        """A new sitting on the first free slot of `slots`; see `Store.start_sitting`."""
+        row = SittingRow(secrets.token_hex(16), listener, 0, simulated, study_digest, self._now(), None, None)
+        values = {"id": row.id, "listener": listener, "study_digest": study_digest, "simulated": simulated}
+        values |= {"started_at": row.started_at, "holder": self._holder}
+        given = self._claim(values, slots)
+        if given is None:
+            raise StudyError(no_slot_is_free(slots))
+        return SittingRow(**{**vars(row), "slot": given})
+
+    def _claim(self, values: dict[str, Any], slots: Sequence[int]) -> int | None:
+        for n_try in range(CLAIM_TRIES):
+            try:
+                with writing(self._engine, self._place) as connection:
+                    return claims.claim(connection, values, slots, lease_s=self._lease_s)
+            except NotReached:  # whether it was given is unknown: the same id asks again
+                if n_try == CLAIM_TRIES - 1:
+                    raise
+                time.sleep(CLAIM_PAUSE_S)
+            except IntegrityError:
+                raise StudyError(listener_sits(str(values["listener"]))) from None
+        return None
+
+    def resume(
+        self, *, listener: str | None = None, slot: int | None = None, simulated: bool = False
+    ) -> SittingRow | None:
+        """The sitting of that listener or slot, or None.
+
+        Raises
+        ------
+        StudyError
+            Another booth has it open.
+        """
+        asked = {"listener": listener, "slot": slot, "simulated": simulated, "holder": self._holder}
+        query = text("SELECT * FROM booth_find(:listener, :slot, :simulated, :holder)")
+        with reading(self._engine, self._place) as connection:
+            row = connection.execute(query, asked).one_or_none()
+        return None if row is None else SittingRow(**row._mapping)
+
+    def hold(self, sitting: str) -> AbstractContextManager[object]:
+        """The sitting kept from every other booth until released, or until a dead booth's lease is over."""
+        return leases.take(self._engine, self._place, sitting, holder=self._holder, lease_s=self._lease_s)
+
+    def slot_use(self, *, simulated: bool) -> list[SlotUse]:
+        """Which slots were given, and when their sittings were last alive; not to whom."""
+        query = text("SELECT * FROM booth_slots(:simulated)")
+        with reading(self._engine, self._place) as connection:
+            return [SlotUse(*row) for row in connection.execute(query, {"simulated": simulated})]
+
+    def record(self, answer: Answer) -> None:
+        """Keep one answer; on this booth's disk when this returns, and soon at the server."""
+        key = (answer.sitting, answer.trial)
+        if key in self._taken_down:
+            raise StudyError(f"sitting {answer.sitting}: trial {answer.trial} has an answer already")
+        self._spool.put(answer.sitting, ANSWER, answer_values(answer))
+        self._taken_down.add(key)
+        self._sender.wake()
+
+    def note(self, sitting: str | None, kind: str, *, trial: str | None = None, detail: str = "") -> None:
+        """Keep that something happened in a sitting."""
+        body = {"at": self._now(), "kind": kind, "trial": trial, "detail": detail}
+        self._spool.put(sitting or "", EVENT, body)
+        self._sender.wake()
+
+    def void(self, sitting: str, trial: str, reason: str) -> None:
+        """Write down that a trial did not count and is asked again."""
+        self.note(sitting, "void", trial=trial, detail=reason)
+
+    def finish(self, sitting: str) -> None:
+        """Mark a sitting as complete."""
+        self.note(sitting, CLOSED)
+
+    def beat(self, sitting: str) -> None:
+        """Say that the sitting is alive, which renews its lease; lost when the server is away."""
+        self._sender.beat(sitting)
+
+    def answered(self, sitting: str) -> dict[str, bool]:
+        """The trials of a sitting that have an answer, here or at the server, and whether it was practice."""
+        waiting = [m.body for m in self._spool.messages(sitting) if m.kind == ANSWER]
+        query = text("SELECT * FROM booth_answered(:sitting)")
+        with reading(self._engine, self._place) as connection:
+            there = {row.trial: row.practice for row in connection.execute(query, {"sitting": sitting})}
+        done = there | {body["trial"]: body["practice"] for body in waiting}
+        self._taken_down |= {(sitting, trial) for trial in done}
+        return done
+
+    def events(self, sitting: str | None = None) -> list[EventRow]:
+        """What happened in one sitting; some may stand twice while they are being sent."""
+        waiting = [m for m in self._spool.messages(sitting) if m.kind == EVENT and m.body["kind"] != CLOSED]
+        query = text("SELECT * FROM booth_events(:sitting)")
+        with reading(self._engine, self._place) as connection:
+            there = [EventRow(*row) for row in connection.execute(query, {"sitting": sitting})]
+        return there + [EventRow(m.sitting, **m.body) for m in waiting]
+
+    def waiting(self) -> int:
+        """How many messages stay here because the server cannot be reached now."""
+        return self._sender.stuck()
+
+    def flush(self, within_s: float) -> int:
+        """Wait until everything is sent, at most so long; how many messages still wait."""
+        return self._sender.flush(within_s)
+
+    def close(self, within_s: float = 5.0) -> None:
+        """Send what can be sent and close; the rest is sent by the next sitting at this booth."""
+        self._sender.flush(within_s)
+        self._sender.stop()
+        self._spool.close()
+        self._engine.dispose()
+
+    # the sender's thread calls these
+
+    def _send(self, message: Message) -> None:
+        with writing(self._engine, self._place) as connection:
+            if message.kind == EVENT:
+                connection.execute(select(_note(message.sitting, message.ref, message.body)))
+                return
+            body = json.dumps(message.body)
+            said = connection.scalar(
+                text("SELECT booth_record(CAST(:body AS jsonb))").bindparams(bindparam("body", body))
+            )
+            if said == "other":  # asked again at another booth before this one was sent: kept, never lost
+                late = {"at": self._now(), "kind": "second answer", "trial": message.body["trial"]}
+                connection.execute(select(_note(message.sitting, message.ref, late | {"detail": body})))
+
+    def _beat(self, sitting: str) -> None:
+        with writing(self._engine, self._place) as connection:
+            connection.execute(select(func.booth_beat(sitting, self._holder, self._now(), self._lease_s)))
+
+
+def open_booth(place: str, spool: Path, *, now: Callable[[], str] = utc_now) -> Booth:
+    """A booth on the server at `place`, its unsent messages in the file `spool`."""
+    return Booth(connect(place, durable=True), place, Spool(spool), now)
+
+
+def _note(sitting: str, ref: str, body: dict[str, Any]) -> Any:
+    return func.booth_note(sitting, ref, body["at"], body["kind"], body["trial"], body["detail"])

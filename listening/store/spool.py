@@ -1,0 +1,76 @@
+"""What a booth has taken down and the server has not confirmed yet: a SQLite file, each commit synced."""
+
+import json
+import secrets
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Column, Integer, MetaData, Table, Text, delete, func, insert, select
+
+from listening.store.engine import connect, plain_trouble, reading, writing
+
+_metadata = MetaData()
+_outbox = Table(
+    "outbox",
+    _metadata,
+    Column("n", Integer, primary_key=True, autoincrement=True),
+    Column("ref", Text, nullable=False, unique=True),
+    Column("sitting", Text, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("body", Text, nullable=False),
+)
+ANSWER, EVENT = "answer", "event"
+
+
+@dataclass(frozen=True)
+class Message:
+    """One answer or event on its way."""
+
+    ref: str
+    """Made here, 128 bit: the server counts a message once, however often it is sent."""
+    sitting: str
+    kind: str
+    body: dict[str, Any]
+
+
+class Spool:
+    """Messages in the order they were taken down."""
+
+    def __init__(self, path: Path) -> None:
+        self._place = str(path)
+        self._engine = connect(path, durable=True)
+        with writing(self._engine, self._place) as connection:
+            _metadata.create_all(connection)
+
+    def put(self, sitting: str, kind: str, body: dict[str, Any]) -> None:
+        """Keep a message; on disk when this returns."""
+        values = {"ref": secrets.token_hex(16), "sitting": sitting, "kind": kind, "body": json.dumps(body)}
+        with writing(self._engine, self._place) as connection:
+            connection.execute(insert(_outbox).values(**values))
+
+    def messages(self, sitting: str | None = None) -> list[Message]:
+        """Everything that waits, oldest first; or what waits of one sitting."""
+        query = select(_outbox.c.ref, _outbox.c.sitting, _outbox.c.kind, _outbox.c.body).order_by(_outbox.c.n)
+        if sitting is not None:
+            query = query.where(_outbox.c.sitting == sitting)
+        with reading(self._engine, self._place) as connection:
+            return [Message(r.ref, r.sitting, r.kind, json.loads(r.body)) for r in connection.execute(query)]
+
+    def drop(self, ref: str) -> None:
+        """Forget a message that the server has confirmed."""
+        with writing(self._engine, self._place) as connection:
+            connection.execute(delete(_outbox).where(_outbox.c.ref == ref))
+
+    def count(self) -> int:
+        """How many wait."""
+        with reading(self._engine, self._place) as connection:
+            return int(connection.scalar(select(func.count()).select_from(_outbox)) or 0)
+
+    def close(self) -> None:
+        """Close the file; what was sent leaves no byte behind."""
+        with plain_trouble(self._place):
+            connection = self._engine.raw_connection()
+            connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            connection.close()
+        self._engine.dispose()
