@@ -8,10 +8,19 @@ from typing import Literal
 import numpy as np
 
 from listening.analysis.contrast import CONTRAST, ContrastFit
-from stats import logistic_mixed, t_interval
+from stats import logistic_mixed, profile, t_interval
+from stats.errors import NotConverged
 
 T, PROFILE = "t", "likelihood profile"
-OUTWARD_LOGIT = (0.0, 10.0, 20.0)  # beyond a separated estimate, where the likelihood no longer rises
+OUTWARD_LOGIT = (
+    0.0,
+    2.0,
+    5.0,
+    10.0,
+)  # beyond an estimate near separation, where the likelihood may still rise
+TOLERANCE_LOGIT = 0.01
+
+Side = Literal["above", "below"]
 
 
 @dataclass(frozen=True)
@@ -30,26 +39,29 @@ class Bounds:
 def bounds(fit: ContrastFit, alpha: float) -> Bounds:
     """Lower and upper bound of the contrast, each one-sided at 1 - alpha.
 
-    Where all answers agree the estimate is infinite: the likelihood bounds it on the near side alone. Where
-    some listeners never waver, the likelihood gives both bounds.
+    Near separation a standard error grows without reason, so the likelihood bounds the side towards zero; the
+    far side keeps the wide t bound, or has none where all answers agree. Where some listeners never waver,
+    the likelihood gives both.
     """
+    lower, upper = t_interval.of(fit.estimate, fit.se, fit.df, 1 - 2 * alpha)
     if not fit.by_profile:
-        return Bounds(*t_interval.of(fit.estimate, fit.se, fit.df, 1 - 2 * alpha), T)
-    lower, upper = -math.inf, math.inf
-    if fit.estimate > 0 or not fit.separated:
-        lower = min(_profile(fit, alpha, "lower"), fit.estimate)
-    if fit.estimate <= 0 or not fit.separated:
-        upper = max(_profile(fit, alpha, "upper"), fit.estimate)
+        return Bounds(lower, upper, T)
+    if fit.separated:
+        lower, upper = -math.inf, math.inf
+    fall = profile.drop(1 - alpha, df=fit.df)
+    if fit.estimate > 0 or not fit.near_separation:
+        lower = _limit(fit, fall, "lower")
+    if fit.estimate <= 0 or not fit.near_separation:
+        upper = _limit(fit, fall, "upper")
     return Bounds(lower, upper, PROFILE)
 
 
-def tails(fit: ContrastFit, nulls: Sequence[float], *, side: Literal["above", "below"]) -> list[float]:
+def tails(fit: ContrastFit, nulls: Sequence[float], *, side: Side) -> list[float]:
     """One-sided p-values of a contrast above (or below) each of `nulls`."""
     sign = 1.0 if side == "above" else -1.0
     if not fit.by_profile:
         return [t_interval.upper_tail(sign * (fit.estimate - null) / fit.se, fit.df) for null in nulls]
-    outward = math.copysign(1.0, fit.estimate)
-    top = max(_loglik(fit, fit.estimate + outward * far) for far in OUTWARD_LOGIT)
+    top = _top(fit)
     drops = [max(top - _loglik(fit, null), 0.0) for null in nulls]
     roots = [
         math.copysign(math.sqrt(2 * drop), sign * (fit.estimate - null))
@@ -58,18 +70,32 @@ def tails(fit: ContrastFit, nulls: Sequence[float], *, side: Literal["above", "b
     return [t_interval.upper_tail(root, fit.df) for root in roots]
 
 
-def _profile(fit: ContrastFit, alpha: float, side: Literal["lower", "upper"]) -> float:
-    made = fit.design
-    return logistic_mixed.profile_bound(
-        made.chosen,
-        made.fixed,
-        made.terms,
-        column=made.names.index(CONTRAST),
-        level=1 - alpha,
+def _limit(fit: ContrastFit, fall: float, side: Literal["lower", "upper"]) -> float:
+    """Where the profile has fallen by `fall`, on one side of the estimate."""
+    found = profile.limit(
+        lambda value: _loglik(fit, value),
+        top=fit.estimate,
+        top_loglik=max(_top(fit), _loglik(fit, fit.estimate)),
+        fall=fall,
+        step=1.0,
         side=side,
-        df=fit.df,
-        offset=fit.offset,
+        tolerance=TOLERANCE_LOGIT,
     )
+    return min(found, fit.estimate) if side == "lower" else max(found, fit.estimate)
+
+
+def _top(fit: ContrastFit) -> float:
+    """Highest log-likelihood at the estimate or further out."""
+    outward = math.copysign(1.0, fit.estimate)
+    reach = OUTWARD_LOGIT if fit.near_separation else OUTWARD_LOGIT[:1]
+    found = []
+    for far in reach:
+        try:
+            found.append(_loglik(fit, fit.estimate + outward * far))
+        except NotConverged:
+            if not found:
+                raise
+    return max(found)
 
 
 def _loglik(fit: ContrastFit, value: float) -> float:

@@ -16,6 +16,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 ORDER, CONTRAST = "heard first", "contrast"
+NEAR_SEPARATION_LOGIT = 3.0  # chosen 95 times in 100: from here on a standard error misleads
 LISTENER, CELL, STIMULUS = "listener", "listener x condition", "stimulus"
 
 
@@ -60,6 +61,8 @@ class ContrastFit:
     """(listeners,) each listener's contrast, drawn towards the mean."""
     separated: bool
     """All answers agree, so that the true estimate is infinite; a penalty keeps this one finite."""
+    near_separation: bool
+    """The estimate is so large that its standard error misleads."""
     by_profile: bool
     """The likelihood, not a standard error, has to give the bounds."""
     model: LogisticMixed
@@ -126,6 +129,7 @@ def fit(made: Design, offset: FloatArray | None = None) -> ContrastFit:
     se = float(found.se[at])
     per_condition = made.n_stimuli / made.n_conditions
     from_stimuli = 2 * spread.get(STIMULUS, 0.0) ** 2 / per_condition
+    near = found.separated or abs(float(found.estimate[at])) > NEAR_SEPARATION_LOGIT
     return ContrastFit(
         estimate=float(found.estimate[at]),
         se=se,
@@ -135,7 +139,8 @@ def fit(made: Design, offset: FloatArray | None = None) -> ContrastFit:
         mean_variance_listeners=max(se**2 - from_stimuli, own_variance / len(made.listeners)),
         own_effects=float(found.estimate[at]) + _own(found, made),
         separated=found.separated,
-        by_profile=found.separated or found.runaway,
+        near_separation=near,
+        by_profile=near or found.runaway,
         model=found,
         design=made,
         offset=known,

@@ -12,7 +12,7 @@ from listening.analysis import collect, contrast
 from listening.analysis.bounds import Bounds, bounds, tails
 from listening.analysis.contrast import ContrastFit
 from listening.analysis.level_slope import Slope
-from listening.records.protocol import MATCHED, Protocol, Question
+from listening.records.protocol import AS_RECORDED, Protocol, Question
 from stats import marginal_share, verdict
 from stats.errors import StatsError
 from stats.verdict import Verdict
@@ -147,7 +147,7 @@ def fit_question(
         made = contrast.design(rows, more=more, than=than)
         if n_listeners < 2:
             return Fitted(question, (), "", n_listeners, len(rows))
-        corrected = question.presentation == MATCHED and not about_level
+        corrected = question.presentation != AS_RECORDED and not about_level
         if not corrected or slope is None:
             taken = [LevelTaken("none", "none", 0.0, 0.0)]
         else:
@@ -164,9 +164,9 @@ def judge(fitted: Fitted, alpha: float) -> Decided:
     question = fitted.question
     if not fitted.ways:
         word, reason = _without_fit(fitted)
-        return Decided(fitted, word, reason, False, alpha, _delta(question, 0.0), None, ())
+        return Decided(fitted, word, reason, False, alpha, smallest_effect_logit(question, 0.0), None, ())
     first = fitted.ways[0][1]
-    delta = _delta(question, _spread(first))
+    delta = smallest_effect_logit(question, _spread(first))
     base = bounds(first, alpha)
     ways = tuple(
         _judge_way(fitted, taken, fit, _bounds_of(fit, first, base, alpha), alpha=alpha, delta=delta)
@@ -189,7 +189,7 @@ def p_value(fitted: Fitted) -> float | None:
         return None
     if fitted.question.kind == "more":
         return max(_tails(fitted, 0.0, "above"))
-    delta = _delta(fitted.question, _spread(fitted.ways[0][1]))
+    delta = smallest_effect_logit(fitted.question, _spread(fitted.ways[0][1]))
     return max(*_tails(fitted, -delta, "above"), *_tails(fitted, delta, "below"))
 
 
@@ -228,7 +228,7 @@ def _judge_way(
 
 def _share_outside_upper(question: Question, fit: ContrastFit, alpha: float) -> float:
     """Upper limit of the share of listeners whose own effect is as large as matters."""
-    own_delta = _delta(question, math.sqrt(2) * fit.spread_stimuli)
+    own_delta = own_effect_that_matters(question, fit)
     spread = marginal_share.spread_upper(
         fit.spread_listeners, fit.mean_variance_listeners, len(fit.design.listeners), alpha=alpha
     )
@@ -240,7 +240,12 @@ def _spread(fit: ContrastFit) -> float:
     return math.hypot(fit.spread_listeners, math.sqrt(2) * fit.spread_stimuli)
 
 
-def _delta(question: Question, spread: float) -> float:
+def own_effect_that_matters(question: Question, fit: ContrastFit) -> float:
+    """The smallest effect that matters as one listener's own log-odds, over single strikes."""
+    return smallest_effect_logit(question, math.sqrt(2) * fit.spread_stimuli)
+
+
+def smallest_effect_logit(question: Question, spread: float) -> float:
     """The smallest effect that matters as log-odds of the mean listener."""
     if question.unit == "logit":
         return question.smallest_effect

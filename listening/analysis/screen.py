@@ -11,6 +11,7 @@ from listening.records.protocol import Exclusions, Protocol
 
 # A flag asks a person to look; it excludes nobody.
 CONTROLS_RIGHT_LOW = 0.7
+CLEAR_GAIN_DB = 2.0  # control pairs below it may honestly be missed
 SAME_SIDE_HIGH = 0.8
 RESPONSE_SHORT_OF_PANEL = 0.4  # of the panel's median time to answer
 REPEATS_AGREED_LOW = 0.5
@@ -77,9 +78,9 @@ def _row(
 
 
 def _controls(rows: pd.DataFrame, about_level: list[str]) -> tuple[int, int]:
-    """(asked, right) of the control pairs whose stronger sound is the right answer."""
-    gain = rows["gain_difference_db"]
-    told = rows[rows["attribute"].isin(about_level) & (rows["role"] == collect.CONTROL) & (gain != 0)]
+    """(asked, right) of the clear control pairs whose stronger sound is the right answer."""
+    clear = rows["gain_difference_db"].abs() >= CLEAR_GAIN_DB
+    told = rows[rows["attribute"].isin(about_level) & (rows["role"] == collect.CONTROL) & clear]
     right = np.where(told["gain_difference_db"] > 0, told["chosen"] == 1, told["chosen"] == 0)
     return len(told), int(right.sum())
 

@@ -245,7 +245,7 @@ class PanelFinding(Form):
 
     stands_for: str
     training: str
-    n_dealt: int
+    n_planned: int
     n_listeners: int
     n_answers: int
     n_simulated: int
@@ -314,6 +314,17 @@ class Digests(Form):
     answers: str
 
 
+Caution = Literal[
+    "simulated",
+    "uncalibrated",
+    "one strike",
+    "unfinished sittings",
+    "fewer listeners than planned",
+    "no level slope",
+    "no control pairs",
+]
+
+
 class Findings(FileForm):
     """All of it."""
 
@@ -333,7 +344,7 @@ class Findings(FileForm):
     conditions: tuple[ConditionMeasure, ...] = ()
     matching: Matching
     method: Method
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
 
     def question(self, name: str) -> QuestionFinding:
         """The finding of that question."""

@@ -1,0 +1,217 @@
+"""What describes and decides nothing: strengths, slopes, both presentations, the measured and matched set."""
+
+import pandas as pd
+
+from listening.analysis import collect, contrast, covariates, explain
+from listening.analysis import strengths as strength_model
+from listening.analysis.explain import CovariateFit
+from listening.analysis.write_up import interval
+from listening.records.findings import (
+    ConditionMeasure,
+    CovariateSlope,
+    Explanation,
+    Interval,
+    Matching,
+    SideBySide,
+    StimulusRow,
+    Strength,
+    StrengthSet,
+)
+from listening.records.manifest import Manifest
+from listening.records.measures import Measures
+from listening.records.protocol import AS_RECORDED, MATCHED, Contrast, Protocol
+from stats import ratio, t_interval
+from stats.errors import StatsError
+
+LEVEL = 0.95
+SEPARATED = "a condition won or lost every time; a penalty keeps its strength finite"
+NEARLY = (
+    "a condition won or lost nearly every time; its interval here is too wide, the verdict uses a better one"
+)
+
+
+def strengths(table: pd.DataFrame, protocol: Protocol) -> tuple[StrengthSet, ...]:
+    """Strengths of every attribute and presentation that was asked."""
+    made = (_strength_set(table, protocol, *asked) for asked in _asked(protocol))
+    return tuple(one for one in made if one is not None)
+
+
+def explanations(table: pd.DataFrame, protocol: Protocol, manifest: Manifest) -> tuple[Explanation, ...]:
+    """Slopes on level, brightness and decay of every attribute and presentation that was asked."""
+    chosen = covariates.metrics(protocol.covariates)
+    made = []
+    for attribute, presentation in _asked(protocol):
+        rows = collect.select(table, attribute=attribute, presentation=presentation)
+        if not len(rows):
+            continue
+        slopes: tuple[CovariateSlope, ...] = ()
+        try:
+            found = explain.fit(rows, covariates.differences(rows, manifest, chosen))
+            alone = {one.name: one for one in found.alone}
+            slopes = tuple(_covariate_slope(one, alone[one.name], chosen) for one in found.together)
+            note = f"hardly differs: {', '.join(found.left_out)}" if found.left_out else ""
+        except StatsError as error:
+            note = str(error)
+        made.append(
+            Explanation(
+                attribute=attribute,
+                presentation=presentation,
+                n_answers=len(rows),
+                slopes=slopes,
+                note=note,
+            )
+        )
+    return tuple(made)
+
+
+def side_by_side(table: pd.DataFrame, protocol: Protocol) -> tuple[SideBySide, ...]:
+    """The planned contrasts of attributes that were asked of both presentations."""
+    asked = set(_asked(protocol))
+    return tuple(
+        _both(table, q.id, q.attribute, q.contrast)
+        for q in protocol.questions
+        if {(q.attribute, AS_RECORDED), (q.attribute, MATCHED)} <= asked
+    )
+
+
+def conditions(measures: Measures | None, protocol: Protocol) -> tuple[ConditionMeasure, ...]:
+    """What was measured of each condition, over its strikes."""
+    return tuple(
+        ConditionMeasure(
+            condition=s.condition,
+            label=protocol.label(s.condition),
+            metric=s.metric,
+            n=s.n,
+            mean=s.mean,
+            sd=s.sd,
+            expanded_uncertainty=s.expanded_uncertainty,
+        )
+        for s in (measures.spreads if measures else ())
+    )
+
+
+def matching(manifest: Manifest) -> Matching:
+    """How the stimuli were matched, with every study stimulus."""
+    study = [s for s in manifest.stimuli if s.role == "study"]
+    left = [abs(s.residual_db) for s in study if s.residual_db is not None]
+    return Matching(
+        label=manifest.matching_label,
+        metric=manifest.matching_metric,
+        tolerance_db=manifest.tolerance_db,
+        calibrated=manifest.calibrated,
+        largest_residual_db=max(left, default=None),
+        stimuli=tuple(
+            StimulusRow(
+                stimulus=s.stimulus,
+                condition=s.condition,
+                strike=s.strike,
+                presentation=s.presentation,
+                gain_db=s.gain_db,
+                residual_db=s.residual_db,
+                after=s.after,
+                file=s.file,
+                digest=s.digest,
+            )
+            for s in study
+        ),
+    )
+
+
+def _asked(protocol: Protocol) -> list[tuple[str, str]]:
+    return list(dict.fromkeys((b.attribute, str(b.presentation)) for b in protocol.blocks))
+
+
+def _strength_set(
+    table: pd.DataFrame, protocol: Protocol, attribute: str, presentation: str
+) -> StrengthSet | None:
+    rows = collect.select(table, attribute=attribute, presentation=presentation)
+    if not len(rows):
+        return None
+    try:
+        found = strength_model.fit(rows)
+    except StatsError as error:
+        return StrengthSet(
+            attribute=attribute,
+            presentation=presentation,
+            n_answers=len(rows),
+            n_listeners=int(rows["listener"].nunique()),
+            order=None,
+            interval_by="none",
+            note=str(error),
+            strengths=(),
+        )
+    return StrengthSet(
+        attribute=attribute,
+        presentation=presentation,
+        n_answers=found.n_answers,
+        n_listeners=found.n_listeners,
+        order=found.order,
+        interval_by="t, listeners and stimuli as samples",
+        note=_note(found),
+        strengths=tuple(
+            Strength(
+                condition=name,
+                label=protocol.label(name),
+                strength=interval(
+                    float(found.strength[i]), float(found.lower[i]), float(found.upper[i]), LEVEL
+                ),
+                n=found.n[i],
+                n_chosen=int(found.n_chosen[i]),
+            )
+            for i, name in enumerate(found.conditions)
+        ),
+    )
+
+
+def _note(found: strength_model.Strengths) -> str:
+    if found.penalised:
+        return SEPARATED
+    widest = float(found.strength.max() - found.strength.min())
+    return NEARLY if len(found.conditions) == 2 and widest > contrast.NEAR_SEPARATION_LOGIT else ""
+
+
+def _covariate_slope(one: CovariateFit, alone: CovariateFit, chosen: dict[str, str]) -> CovariateSlope:
+    return CovariateSlope(
+        name=one.name,
+        metric=chosen[one.name],
+        per=covariates.per(chosen[one.name]),
+        slope=interval(one.estimate, one.lower, one.upper, explain.LEVEL),
+        p=one.p,
+        alone=interval(alone.estimate, alone.lower, alone.upper, explain.LEVEL),
+    )
+
+
+def _both(table: pd.DataFrame, question: str, attribute: str, planned: Contrast) -> SideBySide:
+    fits = {}
+    for presentation in (AS_RECORDED, MATCHED):
+        rows = collect.select(table, attribute=attribute, presentation=presentation)
+        try:
+            fits[presentation] = contrast.fit(contrast.design(rows, more=planned.more, than=planned.than))
+        except StatsError as error:
+            return SideBySide(question=question, as_recorded=None, matched=None, note=str(error))
+    raw, matched = fits[AS_RECORDED], fits[MATCHED]
+    return SideBySide(
+        question=question,
+        as_recorded=_interval(raw),
+        matched=_interval(matched),
+        explained_by_level=_explained(raw, matched),
+    )
+
+
+def _interval(fit: contrast.ContrastFit) -> Interval:
+    return interval(fit.estimate, *t_interval.of(fit.estimate, fit.se, fit.df, LEVEL), LEVEL)
+
+
+def _explained(raw: contrast.ContrastFit, matched: contrast.ContrastFit) -> Interval | None:
+    """One minus matched over as recorded; None where the as-recorded effect is not clearly non-zero."""
+    kept = ratio.fieller(
+        matched.estimate,
+        raw.estimate,
+        numerator_se=matched.se,
+        denominator_se=raw.se,
+        df=min(raw.df, matched.df),
+        level=LEVEL,
+    )
+    if not kept.bounded:
+        return None
+    return interval(1 - kept.estimate, 1 - kept.upper, 1 - kept.lower, LEVEL)

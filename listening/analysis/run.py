@@ -1,0 +1,198 @@
+"""The whole analysis: open the key, collect, screen, fit, decide, and write the findings."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from importlib import metadata
+
+import pandas as pd
+
+from listening import __version__
+from listening.analysis import (
+    collect,
+    decide,
+    describe,
+    level_slope,
+    opening,
+    screen,
+    sensitivity,
+    write_up,
+)
+from listening.analysis.level_slope import Slope
+from listening.analysis.opening import Opened
+from listening.analysis.sensitivity import Given
+from listening.records.answer import Answer
+from listening.records.findings import (
+    Caution,
+    Digests,
+    Findings,
+    LevelSlope,
+    ListenerRow,
+    Method,
+    PanelFinding,
+    QuestionFinding,
+)
+from listening.records.measures import Measures
+from listening.records.protocol import Protocol
+from listening.records.study import Study
+from listening.store import store as answer_store
+from stats import verdict
+
+LIBRARIES = ("numpy", "scipy", "pandas", "numba")
+Progress = Callable[[int, int], None]
+
+
+def run(study: Study, *, now: Callable[[], str], on_progress: Progress | None = None) -> Findings:
+    """Decide the planned questions of a study and write findings.json; the opening of the key is logged.
+
+    Raises
+    ------
+    StudyError
+        Something is not what was dealt, or there is no counted answer.
+    """
+    found = from_study(study, now=now, why="analyse", on_progress=on_progress)
+    found.save(study.findings)
+    return found
+
+
+def from_study(
+    study: Study, *, now: Callable[[], str], why: str, on_progress: Progress | None = None
+) -> Findings:
+    """The findings of a study, nothing written but the log of the opening; raises as `run`."""
+    opened = opening.open_key(study, now=now, why=why)
+    store = answer_store.open_store(study.answers, create=False)
+    try:
+        answers, sittings = store.answers(), store.sittings()
+    finally:
+        store.close()
+    return findings(
+        opened,
+        answers,
+        n_unfinished=sum(sitting.finished_at is None for sitting in sittings),
+        measures=Measures.load(study.measures) if study.measures.is_file() else None,
+        on_progress=on_progress,
+    )
+
+
+def findings(
+    opened: Opened,
+    answers: Sequence[Answer],
+    *,
+    n_unfinished: int = 0,
+    measures: Measures | None = None,
+    on_progress: Progress | None = None,
+) -> Findings:
+    """The findings from a dealt study and its answers, in memory: same input, same bytes."""
+    protocol = opened.protocol
+    table = collect.frame(answers, opened.key, opened.manifest)
+    listeners = screen.listeners(table, protocol)
+    kept = screen.kept(table, listeners)
+    slopes = {a.name: level_slope.from_answers(kept, a.name) for a in protocol.attributes}
+    questions = []
+    for question in _questions(protocol, table, listeners, slopes):
+        questions.append(question)
+        if on_progress is not None:
+            on_progress(len(questions), len(protocol.questions))
+    panel = _panel(protocol, table, listeners, n_unfinished)
+    return Findings(
+        version=__version__,
+        name=protocol.name,
+        title=protocol.title,
+        simulated=panel.n_simulated > 0,
+        digests=_digests(opened, answers),
+        panel=panel,
+        questions=tuple(questions),
+        level_slopes=tuple(_slope(name, slope) for name, slope in slopes.items()),
+        strengths=describe.strengths(kept, protocol),
+        explanations=describe.explanations(kept, protocol, opened.manifest),
+        side_by_side=describe.side_by_side(kept, protocol),
+        conditions=describe.conditions(measures, protocol),
+        matching=describe.matching(opened.manifest),
+        method=_method(table),
+        cautions=tuple(_cautions(opened, panel, questions, slopes)),
+    )
+
+
+def _questions(
+    protocol: Protocol,
+    table: pd.DataFrame,
+    listeners: Sequence[ListenerRow],
+    slopes: Mapping[str, Slope | None],
+) -> Iterator[QuestionFinding]:
+    kept = screen.kept(table, listeners)
+    decided = decide.decide_all(kept, protocol, slopes)
+    for planned in protocol.questions:
+        slope = slopes[planned.attribute]
+        about_level = protocol.attribute(planned.attribute).about_level
+        metric = protocol.presentation(planned.presentation).metric
+        others = sensitivity.others(decided[planned.id], Given(table, listeners, slope, about_level, metric))
+        yield write_up.question(decided[planned.id], kept, protocol, slope=slope, others=others)
+
+
+def _panel(
+    protocol: Protocol, table: pd.DataFrame, listeners: Sequence[ListenerRow], n_unfinished: int
+) -> PanelFinding:
+    return PanelFinding(
+        stands_for=protocol.panel.stands_for,
+        training=protocol.panel.training,
+        n_planned=protocol.panel.listeners,
+        n_listeners=len(listeners),
+        n_answers=len(table),
+        n_simulated=sum(row.simulated for row in listeners),
+        n_excluded=sum(row.excluded for row in listeners),
+        n_unfinished=n_unfinished,
+        listeners=tuple(listeners),
+    )
+
+
+def _slope(attribute: str, slope: Slope | None) -> LevelSlope:
+    if slope is None:
+        return LevelSlope(attribute=attribute, source="none", slope=None, n_answers=0, n_listeners=0)
+    return LevelSlope(
+        attribute=attribute,
+        source=slope.source,
+        slope=write_up.interval(slope.estimate, slope.lower, slope.upper, level_slope.LEVEL),
+        se=slope.se,
+        n_answers=slope.n_answers,
+        n_listeners=slope.n_listeners,
+    )
+
+
+def _digests(opened: Opened, answers: Sequence[Answer]) -> Digests:
+    plan = opened.plan
+    return Digests(
+        study=plan.study_digest,
+        protocol=plan.protocol_digest,
+        manifest=plan.manifest_digest,
+        key=plan.key_digest,
+        answers=collect.digest(answers),
+    )
+
+
+def _method(table: pd.DataFrame) -> Method:
+    return Method(
+        minimum_listeners=verdict.MINIMUM_LISTENERS,
+        slope_level=level_slope.LEVEL,
+        level_metrics=collect.level_metrics(table),
+        versions={"listening": __version__} | {name: metadata.version(name) for name in LIBRARIES},
+    )
+
+
+def _cautions(
+    opened: Opened,
+    panel: PanelFinding,
+    questions: Sequence[QuestionFinding],
+    slopes: Mapping[str, Slope | None],
+) -> Iterator[Caution]:
+    if panel.n_simulated:
+        yield "simulated"
+    if not opened.manifest.calibrated:
+        yield "uncalibrated"
+    if any(q.these_recordings_only for q in questions):
+        yield "one strike"
+    if panel.n_unfinished:
+        yield "unfinished sittings"
+    if panel.n_listeners < panel.n_planned:
+        yield "fewer listeners than planned"
+    if not opened.protocol.controls:
+        yield "no control pairs"
+    if any(q.beyond_level and slopes[q.attribute] is None for q in questions):
+        yield "no level slope"
