@@ -79,7 +79,7 @@ def _trial(sitting: "Sitting") -> View:
         question=sitting.attribute.question,
         clips=_clips(sitting, len(sitting.trial.clips)),
         choices=tuple(
-            Choice(o.value, o.label, o.key, o.value == sitting.turn.chosen, f"choose:{o.value}" in allowed)
+            Choice(o.label, o.shown, o.value == sitting.turn.chosen, f"choose:{o.value}" in allowed)
             for o in sitting.options()
         ),
         status=_trial_status(sitting),
@@ -140,7 +140,7 @@ def _progress(sitting: "Sitting") -> dict[str, Any]:
         return {}
     done = sitting.n_done
     share = done / total
-    if len(sitting.pace) < TRIALS_FOR_A_PACE:
+    if len(sitting.pace) < TRIALS_FOR_A_PACE or done == total:
         return {"progress": sitting.words.text("progress", done=done, total=total), "share_done": share}
     minutes = max(1, round(median(sitting.pace) * (total - done) / 60))
     line = sitting.words.text("progress_minutes", done=done, total=total, minutes=minutes)

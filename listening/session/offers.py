@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from listening.session.view import Action, Stage
+from listening.session.words import Words
 
 if TYPE_CHECKING:
     from listening.session.sitting import Sitting
@@ -17,6 +18,8 @@ KEYS = {
     "understood": "enter",
     "not_sure": "n",
     "confirm": "enter",
+    "mark_up": "up",
+    "mark_down": "down",
     "pause": "p",
     "leave": "escape",
     "stay": "escape",
@@ -30,14 +33,17 @@ LABELS = {"leave_now": "leave"}  # where the words differ from the action's name
 def actions(sitting: "Sitting") -> tuple[Action, ...]:
     """What the listener may do now, answers included, in reading order."""
     names = _names(sitting)
-    made = [
-        Action(name, KEYS[name], sitting.words.text(f"do_{LABELS.get(name, name)}"))
-        for name in names
-        if name != "choose"
-    ]
+    made = [_action(name, sitting.words) for name in names if name != "choose"]
     if "choose" in names:
-        made += [Action(f"choose:{o.value}", o.key, o.label) for o in sitting.options()]
+        made += [Action(f"choose:{o.value}", o.key, o.shown, o.label) for o in sitting.options()]
+        made += [_action("mark_up", sitting.words), _action("mark_down", sitting.words)]
     return tuple(made)
+
+
+def _action(name: str, words: Words) -> Action:
+    key = KEYS[name]
+    shown = words.table.get(f"key_{key}", key.upper()) if name != "mark_up" else ""  # down names both
+    return Action(name, key, shown, words.text(f"do_{LABELS.get(name, name)}"))
 
 
 def _names(sitting: "Sitting") -> list[str]:

@@ -12,7 +12,7 @@ from listening.session.steps import Step
 from listening.session.turn import Turn
 from listening.session.view import Action, Stage, View
 from listening.session.words import Words
-from listening.store import SittingRow, Store
+from listening.store import AnswerStore, SittingRow
 
 VOIDS_BEFORE_HELP = 3  # the same trial failed so often: a person must look at the device
 HEARTBEAT_S = 30.0
@@ -33,7 +33,7 @@ class Sitting:
     """One listener's run. Holds clip codes and wordings, never what a clip stands for."""
 
     def __init__(
-        self, plan: Plan, row: SittingRow, store: Store, *, player: Player, clocks: Clocks, words: Words
+        self, plan: Plan, row: SittingRow, store: AnswerStore, *, player: Player, clocks: Clocks, words: Words
     ) -> None:
         self.plan = plan
         self.row = row
@@ -50,6 +50,8 @@ class Sitting:
         self._aside: Stage | None = None
         self._last_beat_s = clocks.now_s()
         self.notice = ""
+        self.hold: object = None
+        """What keeps other processes from this sitting; the system drops it when the process ends."""
         self._begin_step()
 
     # what a screen asks
@@ -65,6 +67,11 @@ class Sitting:
     def is_over(self) -> bool:
         """Nothing is left to do here."""
         return self.stage is Stage.OVER
+
+    @property
+    def is_finished(self) -> bool:
+        """Every step is done, or the listener declined: no use in coming back."""
+        return not self._left
 
     @property
     def step(self) -> Step:
@@ -103,7 +110,7 @@ class Sitting:
         if name not in {action.name for action in self.actions()}:
             return False
         if name.startswith(CHOOSE):
-            self.turn.chosen, self.turn.chosen_s = name.removeprefix(CHOOSE), self._clocks.now_s()
+            self._choose(name.removeprefix(CHOOSE))
         else:
             {
                 "go_on": self._go_on,
@@ -115,6 +122,8 @@ class Sitting:
                 "understood": self._go_on,
                 "not_sure": self._not_sure,
                 "confirm": self._confirm,
+                "mark_up": lambda: self._move_mark(-1),
+                "mark_down": lambda: self._move_mark(1),
                 "pause": self._pause,
                 "leave": self._leave,
                 "stay": self._come_back,
@@ -142,12 +151,12 @@ class Sitting:
     # steps
 
     def _remaining(self) -> list[Step]:
-        events, answers = self._store.events(self.row.id), self._store.answers(self.row.id)
-        self.n_done = sum(1 for answer in answers if not answer.practice)
+        events, answered = self._store.events(self.row.id), self._store.answered(self.row.id)
+        self.n_done = sum(1 for practice in answered.values() if not practice)
         self.is_back = "agreed" in {event.kind for event in events}
         return steps.left(
             steps.of_slot(self.plan, self.row.slot),
-            answered={answer.trial for answer in answers},
+            answered=set(answered),
             introduced={e.detail.split("|")[0] for e in events if e.kind == "introduced"},
             rested={e.trial for e in events if e.kind == "rested" and e.trial},
             consented=self.is_back,
@@ -252,6 +261,17 @@ class Sitting:
             self.n_done += 1
             self.pace.append(self._clocks.now_s() - self.turn.entered_s)
         self._next()
+
+    def _choose(self, value: str) -> None:
+        self.turn.chosen, self.turn.chosen_s = value, self._clocks.now_s()
+
+    def _move_mark(self, by: int) -> None:
+        values = [option.value for option in self.options()]
+        if self.turn.chosen is None:
+            self._choose(values[0 if by > 0 else -1])
+        else:
+            at = values.index(self.turn.chosen) + by
+            self._choose(values[min(max(at, 0), len(values) - 1)])
 
     def _answer(self) -> Answer:
         if self.turn.chosen is None or self.turn.onset_s is None:

@@ -16,11 +16,16 @@ class Option:
     label: str
     key: str
 
+    @property
+    def shown(self) -> str:
+        """The key as the listener calls it."""
+        return self.key.upper()
+
 
 def options(attribute: PlannedAttribute, words: Words) -> tuple[Option, ...]:
     """The answers that an attribute offers."""
-    first = Option("first", words.text("sound", letter="A"), "left")
-    second = Option("second", words.text("sound", letter="B"), "right")
+    first = Option("first", words.text("sound", letter="A"), "a")
+    second = Option("second", words.text("sound", letter="B"), "b")
     if not attribute.no_difference:
         return (first, second)
-    return (first, Option("tie", words.text("no_difference"), "down"), second)
+    return (first, Option("tie", words.text("no_difference"), "0"), second)

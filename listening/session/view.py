@@ -27,7 +27,9 @@ class Action:
     name: str
     """What to hand to `Sitting.act`."""
     key: str
-    """The key that does it."""
+    """The key that does it, as a program calls it: `space`."""
+    shown: str
+    """The key, as the listener calls it."""
     label: str
     """What it does, for reading."""
 
@@ -46,11 +48,12 @@ class ClipView:
 class Choice:
     """One possible answer."""
 
-    value: str
     label: str
-    key: str
+    shown: str
+    """The key that marks it, as the listener calls it."""
     chosen: bool
     allowed: bool
+    """Whether it may be chosen now."""
 
 
 @dataclass(frozen=True)

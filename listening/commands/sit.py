@@ -1,0 +1,80 @@
+"""`listening sit`: a blind sitting in the terminal; needs the station folder only."""
+
+import argparse
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from listening.errors import ListeningError, MissingFile
+from listening.records.study import Study
+
+if TYPE_CHECKING:
+    from listening.session.sitting import Sitting
+    from listening.session.view import View
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's words."""
+    parser.add_argument("folder", type=Path, help="study folder; only its station folder is needed")
+    parser.add_argument("--listener", metavar="CODE", help="the listener's code, to begin or to go on")
+    parser.add_argument("--slot", type=int, metavar="N", help="a certain slot of the plan")
+    parser.add_argument(
+        "--device", metavar="D", help="sound device, by number or name (default: the system's)"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Sit; the terminal is left as it was found, whatever happens."""
+    from listening.commands import sit_ending
+
+    study = Study(args.folder)
+    first = first_view(study)
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise ListeningError("a sitting needs a terminal: start it in one, not in a pipe")
+    with sit_ending.messages_to(study.log):
+        from listening.tui.app import StationApp
+
+        app = StationApp(first, opener(study, args))
+        sit_ending.on_signals(app)
+        app.run(mouse=False)
+    return sit_ending.say(app, study)
+
+
+def first_view(study: Study) -> "View":
+    """The welcome, read straight from the plan: drawn before anything slow is imported."""
+    from listening.session.view import Stage, View
+    from listening.session.words import words
+
+    try:
+        rules = json.loads(study.plan.read_text(encoding="utf-8"))["sitting"]
+        table = words(rules.get("language", "en"))
+        welcome = str(rules["welcome"])
+    except FileNotFoundError as error:
+        raise MissingFile(
+            f"{study.plan}: no such file; a sitting needs a dealt study (listening deal {study.root})"
+        ) from error
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        raise ListeningError(
+            f"{study.plan}: cannot be read as a plan; copy the station folder again, or deal the study again"
+        ) from error
+    body = (welcome, table.text("keyboard_only"))
+    return View(
+        stage=Stage.WELCOME,
+        heading=table.text("welcome_heading"),
+        body=body,
+        status=table.text("getting_ready"),
+    )
+
+
+def opener(study: Study, args: argparse.Namespace) -> "Callable[[], Sitting]":
+    """What opens plan, clips, store, speaker and seat, once the first screen is drawn."""
+
+    def opened() -> "Sitting":
+        from listening.session import opening
+        from listening.session.station import Seat
+
+        return opening.open_aloud(study, Seat(args.listener, args.slot), device=args.device)
+
+    return opened

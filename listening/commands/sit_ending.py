@@ -1,0 +1,102 @@
+"""Around a sitting: library messages go to the log, signals end it cleanly, last words hold codes only."""
+
+import asyncio
+import os
+import signal
+import sys
+import traceback
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from listening.errors import CannotWrite, ListeningError
+from listening.records.study import Study
+
+if TYPE_CHECKING:
+    from listening.tui.app import StationApp
+
+SIGNALS = (signal.SIGTERM, signal.SIGHUP, signal.SIGINT)
+PACKAGE = Path(__file__).resolve().parents[1]
+
+
+@contextmanager
+def messages_to(log: Path) -> Iterator[None]:
+    """While the block runs, what libraries print on file descriptor 2 goes to the log, not over the screen.
+
+    The terminal stays reachable as sys.__stderr__, which is what the screen is drawn on.
+    """
+    try:
+        sink = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o644)
+    except OSError as error:
+        raise CannotWrite(
+            f"{log}: cannot be written ({error.strerror}); give this user the right "
+            "to write to the station folder"
+        ) from error
+    terminal = os.dup(2)
+    before = sys.__stderr__
+    os.dup2(sink, 2)
+    os.close(sink)
+    sys.__stderr__ = os.fdopen(terminal, "w", closefd=False)  # type: ignore[misc]
+    try:
+        yield
+    finally:
+        sys.__stderr__.flush()
+        sys.__stderr__ = before  # type: ignore[misc]
+        os.dup2(terminal, 2)
+        os.close(terminal)
+
+
+def on_signals(app: "StationApp") -> None:
+    """SIGTERM and a closed terminal end the sitting as leaving does."""
+
+    def end(number: int, _frame: object) -> None:
+        app.ended_by = number
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            raise SystemExit(128 + number) from None  # before or after the screen: nothing to tidy
+        loop.call_soon_threadsafe(app.exit)
+
+    for number in SIGNALS:
+        signal.signal(number, end)
+
+
+def say(app: "StationApp", study: Study) -> int:
+    """The last words on the terminal, and the exit code."""
+    sitting, trouble = app.sitting, app.trouble
+    if sitting is not None:
+        with suppress(ListeningError):
+            sitting.stop()
+    if isinstance(trouble, ListeningError):
+        raise trouble
+    if trouble is not None:
+        _log(study.log, crash_lines(trouble))
+        print(crash_lines(trouble)[0], file=sys.stderr)
+        return 1
+    if sitting is not None and not sitting.is_finished:
+        code = sitting.row.listener
+        print(f"To go on at the same place:  listening sit {study.root} --listener {code}")
+    return 128 + app.ended_by if app.ended_by else 0
+
+
+def crash_lines(error: BaseException) -> list[str]:
+    """A fault of ours, told by place alone: messages and variables might hold what must stay blind."""
+    frames = [
+        f"{Path(frame.filename).resolve().relative_to(PACKAGE)} line {frame.lineno}"
+        for frame in traceback.extract_tb(error.__traceback__)
+        if Path(frame.filename).resolve().is_relative_to(PACKAGE)
+    ]
+    where = frames[-1] if frames else "a library"
+    head = (
+        f"listening: the program stopped by a fault of its own ({type(error).__name__} in {where}). "
+        "Every confirmed answer is kept. Please tell the person in charge; the same command goes on."
+    )
+    return [head, *frames]
+
+
+def _log(path: Path, lines: list[str]) -> None:
+    stamp = datetime.now(UTC).isoformat(timespec="seconds")
+    with suppress(OSError), path.open("a", encoding="utf-8") as file:
+        file.writelines(f"{stamp} {line}\n" for line in lines)

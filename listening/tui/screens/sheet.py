@@ -1,0 +1,74 @@
+"""What all screens share: heading, a middle of their own, status, progress, and the line of keys."""
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from textual.app import ComposeResult
+from textual.containers import Vertical, VerticalScroll
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Static
+
+if TYPE_CHECKING:
+    from listening.session.view import Action, View
+
+BAR_CELLS = 24
+FIRM_SPACE = "\u00a0"
+
+
+class Sheet(Screen[None]):
+    """A screen that can draw a view."""
+
+    def compose(self) -> ComposeResult:
+        yield Static(id="heading")
+        yield VerticalScroll(Static(id="middle"), id="page", can_focus=False)
+        with Vertical(id="foot"):
+            yield Static(id="notice")
+            yield Static(id="status")
+            yield Static(id="progress")
+            yield Static(id="keys")
+
+    def draw(self, view: "View") -> None:
+        """Show a view."""
+        self._put("heading", Content.styled(view.heading, "bold"))
+        self._put("middle", self.middle(view))
+        self._put("notice", Content(f"! {view.notice}" if view.notice else ""))
+        self._put("status", Content(view.status))
+        self._put("progress", Content(_progress(view)))
+        self._put("keys", keys(view.actions))
+
+    def middle(self, view: "View") -> Content:
+        """The part that differs from screen to screen."""
+        return paragraphs(view.body)
+
+    def scroll(self, lines: int) -> None:
+        """Move a text that is longer than the screen."""
+        self.query_one("#page", VerticalScroll).scroll_relative(y=lines, animate=False)
+
+    def _put(self, name: str, content: Content) -> None:
+        self.query_one(f"#{name}", Static).update(content)
+
+
+def paragraphs(texts: Iterable[str]) -> Content:
+    """Texts with an empty line between."""
+    return Content("\n\n").join([Content(text) for text in texts if text])
+
+
+def keys(actions: "Iterable[Action]") -> Content:
+    """The line of keys: each key in reverse, then what it does; answers' keys stand beside the answers."""
+    shown = [a for a in actions if not a.name.startswith("choose:") and a.shown]
+    parts = [_whole(a.shown, "reverse") + Content(f"{FIRM_SPACE}") + _whole(a.label) for a in shown]
+    return Content("  ").join(parts)
+
+
+def _whole(text: str, style: str = "") -> Content:
+    """Words that no line end may part."""
+    text = text.replace(" ", FIRM_SPACE)
+    return Content.styled(f"{FIRM_SPACE}{text}{FIRM_SPACE}", style) if style else Content(text)
+
+
+def _progress(view: "View") -> str:
+    if not view.progress:
+        return ""
+    full = round(view.share_done * BAR_CELLS)
+    return f"[{'#' * full}{'.' * (BAR_CELLS - full)}] {view.progress}"

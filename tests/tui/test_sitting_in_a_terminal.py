@@ -1,0 +1,198 @@
+"""A complete sitting by keys, in a real terminal, over a real PortAudio whose sound is kept in a file."""
+
+import os
+import signal
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from listening.records.plan import Plan
+from listening.records.study import Study
+from listening.store import open_store
+from tests import alsa, stations, terminal
+from tests.terminal import Terminal
+
+pytestmark = [alsa.needed, terminal.needed]
+
+
+@contextmanager
+def sitting(study: Study, environment: dict[str, str], more: str = "") -> Iterator[Terminal]:
+    """The sit command of listener L01 in a terminal."""
+    window = Terminal(f"{sys.executable} -m listening sit {study.root} --listener L01 {more}", environment)
+    try:
+        yield window
+    finally:
+        window.close()
+
+
+def opening(window: Terminal) -> None:
+    """From the welcome to the first trial."""
+    window.wait_for("Listening test", "go on")
+    window.press("Enter")
+    window.wait_for("Your agreement")
+    window.press("y")
+    window.wait_for("Set the level")
+    window.press("Space")
+    window.wait_for("clear and comfortable, go on")
+    window.press("Enter")
+    window.wait_for("What you will be asked")
+    window.press("Space")
+    window.wait_for("I understand")
+    window.press("Enter")
+
+
+def one_trial(window: Terminal, heading: str, answer: str) -> None:
+    """Play and answer the trial of that heading."""
+    window.wait_for(heading, "Press the space bar")
+    window.press("Space")
+    window.wait_for(heading, "Choose your answer")
+    window.press(answer)
+    window.wait_for(heading, "You chose")
+    window.press("Enter")
+
+
+def programme(plan: Plan, clips: tuple[str, ...]) -> np.ndarray:
+    gap = np.zeros(round(plan.sitting.gap_s * plan.rate_hz))
+    pieces = [stations.clip_samples(clips[0])]
+    for clip in clips[1:]:
+        pieces += [gap, stations.clip_samples(clip)]
+    return np.concatenate(pieces)
+
+
+def test_a_whole_sitting_sounds_as_planned_and_is_stored(tmp_path: Path) -> None:
+    plan = stations.make_plan(n_trials=3, n_practice=1)
+    study = stations.write_station(tmp_path / "study", plan)
+    environment, captured = alsa.environment(tmp_path)
+    with sitting(study, environment) as window:
+        opening(window)
+        for heading, answer in (
+            ("Practice 1 of 1", "a"),
+            ("Trial 1 of 3", "b"),
+            ("Trial 2 of 3", "a"),
+            ("Trial 3 of 3", "b"),
+        ):
+            one_trial(window, heading, answer)
+        window.wait_for("The end")
+        window.press("Enter")
+        window.wait_for("ended-with-0")
+    trials = plan.slots[0].trials
+    stored = open_store(study.answers).answers()
+    assert [(a.trial, a.clips, a.answer, a.plays) for a in stored] == [
+        (trial.trial, trial.clips, answer, 1)
+        for trial, answer in zip(trials, ("first", "second", "first", "second"), strict=True)
+    ]
+    assert all(0 < a.response_s < 20 for a in stored)
+    sound, at = alsa.samples(captured), 0
+    anchors = (stations.ANCHORS[0], stations.ANCHORS[1])
+    for clips in ((stations.LEVEL_CLIP,), anchors, *(t.clips for t in trials)):
+        piece = programme(plan, clips)
+        at = alsa.find(piece, sound, at)
+        assert at >= 0, f"{clips} did not sound, or not in this order"
+        at += len(piece)
+    heard = np.abs(sound[:, 0]) > 0
+    planned = sum(len(c) for c in [(stations.LEVEL_CLIP,), anchors, *(t.clips for t in trials)]) * 800
+    assert heard.sum() == pytest.approx(planned, rel=1e-3)  # and nothing else: noise is rarely exactly 0
+
+
+@pytest.mark.parametrize(
+    "number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT], ids=lambda number: number.name
+)
+def test_a_signal_leaves_the_terminal_as_it_was(tmp_path: Path, number: signal.Signals) -> None:
+    study = stations.write_station(tmp_path / "study", stations.make_plan())
+    environment, _ = alsa.environment(tmp_path)
+    with Terminal("true", environment) as plain:
+        before = plain.wait_for("ended-with-0", "speed")
+    with sitting(study, environment) as window:
+        opening(window)
+        window.wait_for("Practice 1 of 1")
+        os.kill(window.process(), number)
+        after = window.wait_for(f"ended-with-{128 + number}", "speed")
+        assert window.is_plain()
+    settings = [line for line in before.splitlines() if "=" in line]
+    assert [line for line in after.splitlines() if "=" in line and "listener" not in line] == settings
+    assert "To go on at the same place" in after
+    assert "--listener L01" in after
+    assert [e.kind for e in open_store(study.answers).events()][-1] == "left"
+
+
+def test_keys_ask_before_leaving_and_the_sitting_goes_on_later(tmp_path: Path) -> None:
+    study = stations.write_station(tmp_path / "study", stations.make_plan(n_trials=2, n_practice=0))
+    environment, _ = alsa.environment(tmp_path)
+    with sitting(study, environment) as window:
+        opening(window)
+        one_trial(window, "Trial 1 of 2", "a")
+        window.wait_for("Trial 2 of 2")
+        window.press("C-c")
+        window.wait_for("Leave the test?")
+        window.press("Escape")
+        window.wait_for("Trial 2 of 2")
+        window.press("Escape")
+        window.wait_for("Leave the test?")
+        window.press("Enter")
+        window.wait_for("ended-with-0", "To go on at the same place")
+    with sitting(study, environment) as window:
+        window.wait_for("Welcome back", "go on")
+        window.press("Enter")
+        window.wait_for("Set the level")
+        window.press("Space")
+        window.wait_for("clear and comfortable, go on")
+        window.press("Enter")
+        one_trial(window, "Trial 2 of 2", "b")
+        window.wait_for("The end")
+    assert [(a.trial, a.answer) for a in open_store(study.answers).answers()] == [
+        ("001", "first"),
+        ("002", "second"),
+    ]
+
+
+def test_a_second_process_on_the_same_sitting_is_sent_away(tmp_path: Path) -> None:
+    study = stations.write_station(tmp_path / "study", stations.make_plan())
+    environment, _ = alsa.environment(tmp_path)
+    with sitting(study, environment) as window:
+        window.wait_for("go on")
+        with sitting(study, environment) as other:
+            refused = other.wait_for("ended-with-2")
+        assert "is open in another process" in refused.replace("\n", "")
+        window.press("Enter")
+        window.wait_for("Your agreement")
+
+
+def test_an_altered_clip_stops_before_anyone_listens(tmp_path: Path) -> None:
+    study = stations.write_station(tmp_path / "study", stations.make_plan())
+    clip = study.clips / f"{stations.CODES[0]}.wav"
+    clip.write_bytes(clip.read_bytes()[:-1])
+    environment, captured = alsa.environment(tmp_path)
+    with sitting(study, environment) as window:
+        window.wait_for("ended-with-2", f"{stations.CODES[0]} (altered)")
+    assert not captured.exists()
+
+
+def test_without_portaudio_the_package_is_named_after_the_first_screen(tmp_path: Path) -> None:
+    study = stations.write_station(tmp_path / "study", stations.make_plan())
+    broken = tmp_path / "broken"
+    broken.mkdir()
+    (broken / "sounddevice.py").write_text("raise OSError('PortAudio library not found')")
+    environment = {**os.environ, "PYTHONPATH": str(broken)}
+    with sitting(study, environment) as window:
+        window.wait_for("ended-with-2", "PortAudio is missing: install it with: sudo apt-get install")
+
+
+@pytest.mark.parametrize(("columns", "rows"), [(80, 24), (200, 60)])
+def test_every_size_of_terminal_holds_question_answers_and_keys(
+    tmp_path: Path, columns: int, rows: int
+) -> None:
+    study = stations.write_station(tmp_path / "study", stations.make_plan(n_practice=0))
+    environment, _ = alsa.environment(tmp_path)
+    command = f"{sys.executable} -m listening sit {study.root} --listener L01"
+    with Terminal(command, {**environment, "NO_COLOR": "1"}, columns=columns, rows=rows) as window:
+        opening(window)
+        screen = window.wait_for("Trial 1 of 4", "Which of the two sounds is brighter?", "play")
+        assert "[ ] A" in screen
+        assert "[ ] B" in screen
+        window.resize(90, 30)
+        window.press("Space")
+        window.wait_for("Trial 1 of 4", "Choose your answer", "Which of the two")
