@@ -13,7 +13,7 @@ from stats.comparisons import Comparisons
 from stats.cumulative import Cumulative
 from stats.davidson import Davidson
 from stats.errors import BadData, NotConverged, Separated
-from stats.likelihood import FloatArray, Likelihood, as_floats
+from stats.likelihood import FloatArray, IntArray, Likelihood, as_floats
 from stats.newton import Maximum
 from stats.pair_design import Columns, Design, PairDesign
 
@@ -143,12 +143,12 @@ def fit(
     """
     _check_choices(data, link, ties, penalised)
     design, names, zero = _design(data, order, reference, covariates, covariate_names)
-    likelihood, rows = _likelihood(data, link, ties)
+    answers, rows = likelihood(data, link, ties)
     whole = _rows_of(design, rows)
     if penalised:
-        found = firth.maximise(_two_way(likelihood), whole.dense())
+        found = firth.maximise(_two_way(answers), whole.dense())
     else:
-        found = _maximise(data, likelihood, whole, names, strict=zero is not None and not order)
+        found = _maximise(data, answers, whole, names, strict=zero is not None and not order)
     shape_name = {None: (), "davidson": ("log_nu",), "rao-kupper": ("eta",)}[ties]
     return Strengths(
         names=names + shape_name,
@@ -161,7 +161,7 @@ def fit(
         ties=ties,
         penalised=penalised,
         design=design,
-        likelihood=likelihood,
+        likelihood=answers,
     )
 
 
@@ -208,8 +208,8 @@ def _design(
     return Columns(np.column_stack([x, np.ones(x.shape[0])]) if order else x), tuple(names) + last, None
 
 
-def _likelihood(data: Comparisons, link: PairLink, ties: Ties | None) -> tuple[Likelihood, FloatArray | None]:
-    """The answers' likelihood, and which ordered pair each of its rows is of (None: one row each)."""
+def likelihood(data: Comparisons, link: PairLink, ties: Ties | None) -> tuple[Likelihood, IntArray | None]:
+    """The answers' likelihood, and which entry of `data` each of its rows is of (None: one row each)."""
     if ties is None:
         return Binary.of(data.won, data.lost, link), None
     if ties == "davidson":
@@ -221,7 +221,7 @@ def _likelihood(data: Comparisons, link: PairLink, ties: Ties | None) -> tuple[L
     return answers, np.tile(np.arange(n), 3)[keep]
 
 
-def _rows_of(design: Design, rows: FloatArray | None) -> Design:
+def _rows_of(design: Design, rows: IntArray | None) -> Design:
     if rows is None:
         return design
     if isinstance(design, Columns):
@@ -229,19 +229,19 @@ def _rows_of(design: Design, rows: FloatArray | None) -> Design:
     return PairDesign(design.first[rows], design.second[rows], design.n_items, design.reference, design.order)
 
 
-def _two_way(likelihood: Likelihood) -> Binary:
-    if not isinstance(likelihood, Binary):
+def _two_way(answers: Likelihood) -> Binary:
+    if not isinstance(answers, Binary):
         raise BadData("the penalised fit is for two-way answers")
-    return likelihood
+    return answers
 
 
 def _maximise(
-    data: Comparisons, likelihood: Likelihood, design: Design, names: tuple[str, ...], *, strict: bool
+    data: Comparisons, answers: Likelihood, design: Design, names: tuple[str, ...], *, strict: bool
 ) -> Maximum:
     if strict:
         comparisons.check_strong(data)
     try:
-        found = newton.maximise(likelihood, design)
+        found = newton.maximise(answers, design)
     except NotConverged:
         _blame(data, design, names)
         raise
@@ -264,7 +264,7 @@ def _blame(data: Comparisons, design: Design, names: tuple[str, ...]) -> None:
     faulty = ", ".join(name for name, part in zip(names, size, strict=True) if part > 1e-6)
     raise Separated(
         f"{faulty}: the answers are predicted perfectly, so an estimate is infinite: add trials, "
-        "drop the term, or use the penalised fit (firth)"
+        "drop the term, or use the penalised fit"
     )
 
 

@@ -74,7 +74,7 @@ def add_up(
     """Comparisons from numbered rows, added up over rows with the same ordered pair."""
     k = len(items)
     cell = first * k + second
-    counts = [np.bincount(cell, weights=part, minlength=k * k) for part in (won, tied, lost)]
+    counts = [as_floats(np.bincount(cell, weights=part, minlength=k * k)) for part in (won, tied, lost)]
     met = np.flatnonzero(np.bincount(cell, minlength=k * k))
     return Comparisons(items, met // k, met % k, counts[0][met], counts[1][met], counts[2][met])
 
@@ -115,7 +115,9 @@ def check_connected(data: Comparisons) -> None:
 def check_strong(data: Comparisons) -> None:
     """Raise Separated, naming the items, unless every group of items lost (or tied) to the rest somewhere."""
     wins = beaten(data) > 0
-    count, label = connected_components(coo_array(wins).tocsr(), directed=True, connection="strong")
+    count, label = connected_components(
+        coo_array(wins.astype(float)).tocsr(), directed=True, connection="strong"
+    )
     if count == 1:
         return
     for g in range(count):
@@ -123,9 +125,9 @@ def check_strong(data: Comparisons) -> None:
         if not wins[np.ix_(~group, group)].any():
             raise Separated(
                 f"{name_some(data, group)} never lost to the other items, so the difference is infinite: "
-                "add trials, leave the items out, or use the penalised fit (firth)"
+                "add trials, leave the items out, or use the penalised fit"
             )
-    raise Separated("some items always won against the rest: use the penalised fit (firth)")
+    raise Separated("some items always won against the rest: use the penalised fit")
 
 
 def name_some(data: Comparisons, which: np.ndarray, *, most: int = 8) -> str:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stats.likelihood import FloatArray, IntArray
+from stats.likelihood import FloatArray, IntArray, as_floats
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class PairDesign:
         if rows.ndim == 2:
             return np.column_stack([self.transposed(column) for column in rows.T])
         k = self.n_items
-        sums = np.bincount(self.first, rows, k) - np.bincount(self.second, rows, k)
+        sums = as_floats(np.bincount(self.first, rows, k) - np.bincount(self.second, rows, k))
         sums = np.delete(sums, self.reference)
         return np.append(sums, rows.sum()) if self.order else sums
 

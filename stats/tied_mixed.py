@@ -1,0 +1,117 @@
+"""Mixed model of three-way answers (first, no difference, second), ties by Davidson or by Rao-Kupper."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from stats import logistic_mixed, mixed, newton
+from stats.bradley_terry import PairLink, Ties
+from stats.cumulative import Cumulative
+from stats.davidson import Davidson
+from stats.errors import BadData, Separated
+from stats.likelihood import FloatArray, IntArray, Likelihood, as_floats
+from stats.mixed import MixedFit
+from stats.random_terms import RandomTerm
+
+
+@dataclass(frozen=True)
+class TiedMixed:
+    """Estimates of the three-category ordinal mixed model."""
+
+    names: tuple[str, ...]
+    """Fixed effects, then `log_nu` (Davidson) or `eta` (Rao-Kupper)."""
+    estimate: FloatArray
+    covariance: FloatArray
+    spread: dict[str, float]
+    correlation: dict[str, FloatArray]
+    loglik: float
+    n_answers: float
+    singular: bool
+    runaway: bool
+    """Whether a standard deviation grew beyond logistic_mixed.SPREAD_LIMIT."""
+    fit: MixedFit
+
+    @property
+    def se(self) -> FloatArray:
+        """(p + 1,) standard errors."""
+        return np.sqrt(np.diag(self.covariance))
+
+    def to_frame(self) -> pd.DataFrame:
+        """Estimates and standard errors, a row each name."""
+        return pd.DataFrame({"estimate": self.estimate, "se": self.se}, index=list(self.names))
+
+
+def fit(
+    answers: IntArray,
+    x: FloatArray,
+    terms: Sequence[RandomTerm],
+    *,
+    ties: Ties = "rao-kupper",
+    link: PairLink = "logit",
+    count: FloatArray | None = None,
+    names: Sequence[str] | None = None,
+) -> TiedMixed:
+    """Laplace fit of the three-category model with random terms.
+
+    Parameters
+    ----------
+    answers : (n,) 1 first, 0 no difference, -1 second
+    x : (n, p) fixed columns, first minus second; a column of ones for the advantage of the first interval
+    count : (n,) how often each row was answered so, ones if not given
+
+    Rao-Kupper's model is the cumulative model with thresholds at -eta and +eta; Davidson's is the
+    adjacent-category model, logit only.
+
+    Raises
+    ------
+    BadData, Separated, NotIdentified, NotConverged
+    """
+    answers, x = np.asarray(answers), as_floats(x)
+    counts = np.ones(answers.size) if count is None else as_floats(count)
+    _check(answers, x, counts, ties, link)
+    likelihood = _likelihood(answers, counts, ties, link)
+    labels = tuple(names) if names is not None else tuple(f"x{j + 1}" for j in range(x.shape[1]))
+    plain = newton.maximise(likelihood, x)
+    start = np.concatenate([plain.beta, plain.shape])
+    found = mixed.fit(
+        likelihood,
+        x,
+        terms,
+        offset=np.zeros(x.shape[0]),
+        start=start,
+        scale=np.sqrt(np.diag(plain.covariance())),
+    )
+    mixed.check_finite_fit(found)
+    spread, correlation = logistic_mixed.spreads(terms, found)
+    return TiedMixed(
+        names=(*labels, "log_nu" if ties == "davidson" else "eta"),
+        estimate=np.concatenate([found.beta, found.shape]),
+        covariance=found.covariance,
+        spread=spread,
+        correlation=correlation,
+        loglik=found.loglik,
+        n_answers=float(counts.sum()),
+        singular=found.singular,
+        runaway=mixed.largest_spread(found) > logistic_mixed.SPREAD_LIMIT,
+        fit=found,
+    )
+
+
+def _check(answers: IntArray, x: FloatArray, counts: FloatArray, ties: Ties, link: PairLink) -> None:
+    if not np.isin(answers, (-1, 0, 1)).all():
+        raise BadData("answers are 1 (first), 0 (no difference) or -1 (second)")
+    if x.ndim != 2 or not x.shape[0] == answers.size == counts.size:
+        raise BadData(f"{answers.size} answers, columns {x.shape}, {counts.size} counts: wanted one length")
+    if ties == "davidson" and link != "logit":
+        raise BadData("Davidson's model of ties is a logit model; use rao-kupper with the probit link")
+    for code, word in ((1, "first"), (0, "tie"), (-1, "second")):
+        if counts[answers == code].sum() == 0:
+            raise Separated(f"nobody answered {word!r}: an estimate is infinite; leave the model of ties out")
+
+
+def _likelihood(answers: IntArray, counts: FloatArray, ties: Ties, link: PairLink) -> Likelihood:
+    if ties == "davidson":
+        return Davidson.of(*(counts * (answers == code) for code in (1, 0, -1)))
+    return Cumulative.of(answers + 1, n_categories=3, weight=counts, spacing="mirrored", link=link)
