@@ -15,7 +15,7 @@ TABLE = {
     "records": "pydantic",
     "store": "records sqlalchemy alembic",
     "audio": "numpy scipy soundfile sounddevice soxr",
-    "metrics": "audio numpy scipy numba",
+    "metrics": "audio numpy scipy numba threadpoolctl",
     "intake": "records audio metrics pydantic",
     "stimuli": "records audio metrics numpy scipy joblib",
     "design": "records (with the key) store numpy",

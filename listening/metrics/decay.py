@@ -122,7 +122,7 @@ def _still_falls(power: FloatArray, rate: float) -> bool:
     if not (tail > 0).all():
         return False
     tail_rate = -np.polyfit(np.arange(len(tail)), np.log(tail), 1)[0]
-    return bool(tail_rate > 0.5 * rate and tail_rate * len(tail) > 0.3)
+    return bool(tail_rate > 0.85 * rate and tail_rate * len(tail) > 0.3)
 
 
 def _first_below(power: FloatArray, limit: float) -> int:

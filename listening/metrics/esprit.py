@@ -4,7 +4,7 @@ import numpy as np
 
 from listening.audio.sound import FloatArray
 
-LONGEST = 400  # samples; more costs time and adds nothing to a starting point
+LONGEST = 160  # samples; more costs time and adds nothing to a starting point
 
 
 def poles(samples: np.ndarray, order: int) -> np.ndarray:

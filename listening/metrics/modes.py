@@ -8,7 +8,7 @@ Cramér-Rao bound, and its covariance gives the standard errors.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize
+from numba import njit
 
 from listening.audio.sound import FloatArray
 
@@ -73,12 +73,14 @@ class Frame:
 def spectrum(modes: Modes, bin_hz: FloatArray, frame: Frame) -> ComplexArray:
     """(k,) DFT of the modes at the bins, both the positive and the negative frequency of each."""
     total = np.zeros(len(bin_hz), dtype=complex)
-    for decay, frequency, amplitude in zip(
-        modes.decay_per_s, modes.frequency_hz, modes.amplitude, strict=True
-    ):
-        total += amplitude * _shape(decay, frequency, bin_hz, frame)[0]
-        total += np.conj(amplitude) * _shape(decay, -frequency, bin_hz, frame)[0]
+    add(total, modes, 1.0, bin_hz=bin_hz, frame=frame)
     return total
+
+
+def add(total: ComplexArray, modes: Modes, sign: float, *, bin_hz: FloatArray, frame: Frame) -> None:
+    """Add `sign` times the spectrum of the modes to `total`, (k,), in place; the bins are evenly spaced."""
+    for mode in zip(modes.decay_per_s, modes.frequency_hz, modes.amplitude, strict=True):
+        _add_mode(total, sign, mode, bin_hz, (frame.n_samples, frame.rate_hz))
 
 
 def with_amplitudes(decay_per_s: FloatArray, frequency_hz: FloatArray, target: ComplexArray, *,
@@ -96,83 +98,143 @@ def with_amplitudes(decay_per_s: FloatArray, frequency_hz: FloatArray, target: C
 
 
 def fit(start: Modes, target: ComplexArray, *, bin_hz: FloatArray, frame: Frame, max_steps: int = 60) -> Fit:
-    """Least-squares modes for the bins `target`, (k,) complex, from a starting point near the answer."""
-    problem = _Problem(start.frequency_hz, target, bin_hz, frame)
-    solution = optimize.least_squares(
-        problem.residual,
-        problem.packed(start),
-        jac=problem.jacobian,
-        method="lm",
-        xtol=1e-12,
-        ftol=1e-12,
-        max_nfev=max_steps,
+    """Least-squares modes for the bins `target`, (k,) complex, from a starting point near the answer.
+
+    Levenberg-Marquardt on ln decay, frequency, and the real and imaginary amplitude; compiled, because a
+    recording needs hundreds of these fits and the general solver spends its time between calls.
+    """
+    scale = float(np.abs(target).max()) or 1.0
+    amplitude_scale, size = scale / frame.rate_hz, (frame.n_samples, frame.rate_hz)
+    begin = _packed(start, amplitude_scale)
+    packed, normal, cost, converged = _solved(begin, target / scale, bin_hz, size, max_steps)
+    variance = cost / max(1, 2 * len(target) - begin.size)
+    covariance = np.linalg.pinv(normal, hermitian=True) * variance
+    errors = np.sqrt(np.maximum(np.diag(covariance), 0.0)).reshape(-1, 4)
+    return Fit(
+        modes=_unpacked(packed, amplitude_scale),
+        relative_decay_se=errors[:, 0],
+        frequency_se_hz=errors[:, 1] / (2 * np.pi),
+        noise_power=2.0 * variance * scale**2,
+        n_bins=len(target),
+        converged=bool(converged),
     )
-    return problem.result(solution.x, converged=bool(solution.success))
 
 
-class _Problem:
-    """Packs modes as ln decay, frequency offset (rad/s), real and imaginary amplitude, for the solver."""
+def _packed(m: Modes, amplitude_scale: float) -> FloatArray:
+    """(m, 4): ln decay, angular frequency, real and imaginary amplitude."""
+    amplitude = m.amplitude / amplitude_scale
+    columns = [np.log(m.decay_per_s), 2 * np.pi * m.frequency_hz, amplitude.real, amplitude.imag]
+    return np.ascontiguousarray(np.column_stack(columns))
 
-    def __init__(self, centre_hz: FloatArray, target: ComplexArray, bin_hz: FloatArray, frame: Frame) -> None:
-        self.centre_hz, self.target, self.bin_hz, self.frame = centre_hz, target, bin_hz, frame
-        self.scale = float(np.abs(target).max()) or 1.0
-        self.amplitude_scale = self.scale / frame.rate_hz
 
-    def packed(self, modes: Modes) -> FloatArray:
-        offset = 2 * np.pi * (modes.frequency_hz - self.centre_hz)
-        amplitude = modes.amplitude / self.amplitude_scale
-        return np.column_stack([np.log(modes.decay_per_s), offset, amplitude.real, amplitude.imag]).ravel()
-
-    def unpacked(self, packed: FloatArray) -> Modes:
-        rows = packed.reshape(-1, 4)
-        decay = np.exp(np.clip(rows[:, 0], -12.0, 12.0))
-        amplitude = (rows[:, 2] + 1j * rows[:, 3]) * self.amplitude_scale
-        return Modes(decay, self.centre_hz + rows[:, 1] / (2 * np.pi), amplitude)
-
-    def residual(self, packed: FloatArray) -> FloatArray:
-        return self._stacked(spectrum(self.unpacked(packed), self.bin_hz, self.frame) - self.target)
-
-    def jacobian(self, packed: FloatArray) -> FloatArray:
-        modes, columns = self.unpacked(packed), []
-        for decay, frequency, a in zip(modes.decay_per_s, modes.frequency_hz, modes.amplitude, strict=True):
-            near, near_slope = _shape(decay, frequency, self.bin_hz, self.frame)
-            far, far_slope = _shape(decay, -frequency, self.bin_hz, self.frame)
-            along = (a * near_slope, np.conj(a) * far_slope)
-            columns += [
-                -decay * (along[0] + along[1]),
-                1j * (along[0] - along[1]),
-                (near + far) * self.amplitude_scale,
-                1j * (near - far) * self.amplitude_scale,
-            ]
-        return np.column_stack([self._stacked(column) for column in columns])
-
-    def result(self, packed: FloatArray, *, converged: bool) -> Fit:
-        residual, jacobian = self.residual(packed), self.jacobian(packed)
-        free = max(1, len(residual) - len(packed))
-        variance = float(residual @ residual) / free
-        errors = np.sqrt(np.maximum(np.diag(np.linalg.pinv(jacobian.T @ jacobian)) * variance, 0.0)).reshape(
-            -1, 4
-        )
-        return Fit(
-            modes=self.unpacked(packed),
-            relative_decay_se=errors[:, 0],
-            frequency_se_hz=errors[:, 1] / (2 * np.pi),
-            noise_power=2.0 * variance * self.scale**2,
-            n_bins=len(self.target),
-            converged=converged,
-        )
-
-    def _stacked(self, values: ComplexArray) -> FloatArray:
-        return np.concatenate([values.real, values.imag]) / self.scale
+def _unpacked(packed: FloatArray, amplitude_scale: float) -> Modes:
+    amplitude = (packed[:, 2] + 1j * packed[:, 3]) * amplitude_scale
+    return Modes(np.exp(packed[:, 0]), packed[:, 1] / (2 * np.pi), amplitude)
 
 
 def _shape(
     decay: float, frequency: float, bin_hz: FloatArray, frame: Frame
 ) -> tuple[ComplexArray, ComplexArray]:
     """DFT of exp((-d + j w) t) at the bins, and its derivative by the exponent (per s)."""
-    x = (-decay + 2j * np.pi * (frequency - bin_hz)) / frame.rate_hz
-    step = np.expm1(x)
-    whole = np.expm1(frame.n_samples * x)
-    value = whole / step
-    slope = (frame.n_samples * (whole + 1.0) - value * (step + 1.0)) / step
-    return value, slope / frame.rate_hz
+    value, slope = np.empty(len(bin_hz), dtype=complex), np.empty(len(bin_hz), dtype=complex)
+    _fill_shape(decay, frequency, bin_hz, (frame.n_samples, frame.rate_hz), value, slope)
+    return value, slope
+
+
+@njit(cache=True)
+def _fill_shape(decay, frequency, bin_hz, frame, value, slope):  # type: ignore[no-untyped-def]
+    n, rate = frame
+    whole = np.exp(n * (-decay + 2j * np.pi * (frequency - bin_hz[0])) / rate) - 1.0
+    for k in range(len(bin_hz)):
+        turn = np.pi * (frequency - bin_hz[k]) / rate
+        s, c, shrink = np.sin(turn), np.cos(turn), np.expm1(-decay / rate)
+        # exp(x) - 1 without the cancellation near x = 0
+        step = complex(shrink - 2.0 * s * s * (shrink + 1.0), 2.0 * s * c * (shrink + 1.0))
+        value[k] = whole / step
+        slope[k] = (n * (whole + 1.0) - value[k] * (step + 1.0)) / (step * rate)
+
+
+@njit(cache=True)
+def _add_mode(total, sign, mode, bin_hz, frame):  # type: ignore[no-untyped-def]
+    """Add (sign 1) or take off (sign -1) the spectrum of one mode, both its frequencies, in place."""
+    n, rate = frame
+    decay, frequency, amplitude = mode
+    for side in (1.0, -1.0):
+        a = sign * (amplitude if side > 0 else np.conj(amplitude))
+        whole = a * (np.exp(n * (-decay + 2j * np.pi * (side * frequency - bin_hz[0])) / rate) - 1.0)
+        shrink = np.exp(-decay / rate)
+        turn = np.exp(-2j * np.pi * (bin_hz[1] - bin_hz[0]) / rate) if len(bin_hz) > 1 else 1.0 + 0.0j
+        z = 0.0j
+        for k in range(len(bin_hz)):
+            if k % 64 == 0:  # start afresh before rounding adds up
+                z = shrink * np.exp(2j * np.pi * (side * frequency - bin_hz[k]) / rate)
+            d = z - 1.0
+            total[k] += whole * np.conj(d) / (d.real * d.real + d.imag * d.imag)
+            z *= turn
+
+
+@njit(cache=True)
+def _slopes_of_mode(mode, bin_hz, frame, model, columns):  # type: ignore[no-untyped-def]
+    """Add one mode to `model` and put its four derivatives into `columns`, (4, k)."""
+    decay, frequency = np.exp(mode[0]), mode[1] / (2 * np.pi)
+    a = complex(mode[2], mode[3])
+    k = len(bin_hz)
+    near, near_slope = np.empty(k, dtype=np.complex128), np.empty(k, dtype=np.complex128)
+    far, far_slope = np.empty(k, dtype=np.complex128), np.empty(k, dtype=np.complex128)
+    _fill_shape(decay, frequency, bin_hz, frame, near, near_slope)
+    _fill_shape(decay, -frequency, bin_hz, frame, far, far_slope)
+    unit = 1.0 / frame[1]  # amplitudes come scaled, so that all four derivatives are of one size
+    for i in range(k):
+        along, back = a * near_slope[i] * unit, np.conj(a) * far_slope[i] * unit
+        model[i] += unit * (a * near[i] + np.conj(a) * far[i])
+        columns[0, i] = -decay * (along + back)
+        columns[1, i] = 1j * (along - back)
+        columns[2, i] = unit * (near[i] + far[i])
+        columns[3, i] = 1j * unit * (near[i] - far[i])
+
+
+@njit(cache=True)
+def _normal_equations(packed, target, bin_hz, frame):  # type: ignore[no-untyped-def]
+    """J'J, J'r and r'r at `packed`, (m, 4)."""
+    m, k = packed.shape[0], len(bin_hz)
+    model, columns = np.zeros(k, dtype=np.complex128), np.empty((4 * m, k), dtype=np.complex128)
+    for i in range(m):
+        _slopes_of_mode(packed[i], bin_hz, frame, model, columns[4 * i : 4 * i + 4])
+    normal, gradient, cost = np.zeros((4 * m, 4 * m)), np.zeros(4 * m), 0.0
+    for i in range(k):
+        r = target[i] - model[i]
+        cost += r.real * r.real + r.imag * r.imag
+        for p in range(4 * m):
+            c = columns[p, i]
+            gradient[p] += c.real * r.real + c.imag * r.imag
+            for q in range(p + 1):
+                normal[p, q] += c.real * columns[q, i].real + c.imag * columns[q, i].imag
+    for p in range(4 * m):
+        for q in range(p):
+            normal[q, p] = normal[p, q]
+    return normal, gradient, cost
+
+
+@njit(cache=True)
+def _solved(packed, target, bin_hz, frame, max_steps):  # type: ignore[no-untyped-def]
+    """Levenberg-Marquardt with Marquardt's scaling. Source: Nocedal & Wright 2006, chapter 10."""
+    normal, gradient, cost = _normal_equations(packed, target, bin_hz, frame)
+    damping = 1e-4
+    for _ in range(max_steps):
+        scale = np.sqrt(np.diag(normal)) + 1e-300
+        scaled = normal / np.outer(scale, scale)
+        step = np.linalg.solve(scaled + damping * np.eye(len(scale)), gradient / scale) / scale
+        trial = packed + step.reshape(packed.shape)
+        trial[:, 0] = np.minimum(np.maximum(trial[:, 0], -12.0), 12.0)
+        new_normal, new_gradient, new_cost = _normal_equations(trial, target, bin_hz, frame)
+        if new_cost <= cost:
+            small = np.abs(step * scale).max() <= 1e-7 * np.sqrt(cost) or cost - new_cost <= 1e-12 * cost
+            packed, normal, gradient, cost = trial, new_normal, new_gradient, new_cost
+            damping = max(damping / 10.0, 1e-12)
+            if small:
+                return packed, normal, cost, True
+        else:
+            damping *= 5.0
+            if damping > 1e8:
+                return packed, normal, cost, True
+    return packed, normal, cost, False

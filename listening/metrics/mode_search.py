@@ -1,0 +1,342 @@
+"""Finding modes in the spectrum of a ringing sound, strongest first.
+
+Modes closer together than TOGETHER_HZ are fitted together, so that a beating pair or a two-stage decay shows
+as two modes and is never averaged into one. Right after the contact a real strike is not yet a sum of modes:
+where the fit leaves more than the recording's noise, that band is fitted again from a later moment.
+"""
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from scipy import fft
+from threadpoolctl import ThreadpoolController
+
+from listening.audio.sound import FloatArray
+from listening.metrics import esprit, modes, onset
+from listening.metrics.modes import LN_1000, Fit, Frame, Modes
+
+LOWEST_HZ, HIGHEST_HZ = 100.0, 20_000.0
+LEADS_S = (0.005, 0.03, 0.1)  # after the loudest millisecond: the contact itself is no ringing
+SHORTEST_RING_S = 0.3  # less recording than this holds no T60 worth the name
+HALF_BAND_HZ = 50.0
+TOGETHER_HZ = 12.0  # modes closer than this share a band and a fit
+CLOSED_HZ = 2.5  # around a peak that no mode explains
+MOST_MODES_TOGETHER = 3
+DETECTION_RATIO = 40.0  # over the local median power: one false bin in 10^12 of noise
+CORRECTION_HZ = 2000.0
+FLOOR_HZ = 200.0  # stretch of the local noise floor
+WEAKEST_DB = -70.0  # a peak weaker than this re the strongest is not looked at
+WEAKEST_COMPANION_DB = -40.0  # re the strongest of its group
+SHORTEST_T60_S, LONGEST_T60_S = 0.03, 100.0
+LARGEST_RELATIVE_SE = 0.5  # a T60 less certain than this is no finding
+LARGEST_EXTRAPOLATION_DB = 12.0  # from the first sample used back to the onset
+PARAMETERS_PER_MODE = 4
+EVIDENCE = 3.0  # times the Bayesian information criterion's penalty, before a companion is believed
+FIRST_STEPS, LAST_STEPS = 25, 60
+# a band is fitted again later when what the fit leaves is above both
+UNEXPLAINED_SHARE = 1e-4  # of the energy
+UNEXPLAINED_RATIO = 4.0  # over the noise at the end of the recording
+MEDIAN_OF_MEAN = float(np.log(2.0))  # median of exponentially distributed power over its mean
+LATE_SHARE = 0.25  # of the ring, where its noise is read
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """Modes fitted together, from `lead_s` after the onset."""
+
+    fit: Fit
+    lead_s: float
+    noise_density: float
+    """mean square pressure per Hz around the modes"""
+
+
+def search(samples: FloatArray, rate_hz: int, onset_s: float, *, most: int) -> list[Found]:
+    """Groups of at most `most` modes in all; none when less than 0.3 s ring after the onset.
+
+    Linear algebra runs in one thread meanwhile: these systems are tiny, and threads that contend for them cost
+    a hundred times what they save.
+    """
+    with _threads().limit(limits=1, user_api="blas"):
+        return _searched(samples, rate_hz, onset_s, most=most)
+
+
+@cache
+def _threads() -> ThreadpoolController:
+    return ThreadpoolController()
+
+
+def _searched(samples: FloatArray, rate_hz: int, onset_s: float, *, most: int) -> list[Found]:
+    settled = _loudest_moment(samples, onset_s, rate_hz)
+    found: list[Found] = []
+    allowed: list[tuple[float, float]] | None = None
+    for lead_s in LEADS_S:
+        start = settled + round(lead_s * rate_hz)
+        ring = _Ring.of(samples[start:], rate_hz)
+        if ring is None:
+            break
+        from_onset_s = start / rate_hz - onset_s
+        known = Modes.joined([_advanced(f.fit.modes, from_onset_s - f.lead_s) for f in found])
+        bands = _Bands(ring, known, allowed)
+        bands.run(most - len(known))
+        unclean = [g for g in bands.groups if _rings_on(g, lead_s) and not bands.clean(g)]
+        kept = [g for g in bands.groups if not any(g is u for u in unclean)]
+        found += [_found(g, ring, from_onset_s) for g in kept]
+        if not unclean:
+            break
+        allowed = [_span(g.modes.frequency_hz, TOGETHER_HZ) for g in unclean]
+    return [f for f in (_measurable(f) for f in found) if len(f.fit.modes)]
+
+
+@dataclass(eq=False)
+class _Ring:
+    """Spectrum of what rings on."""
+
+    spectrum: np.ndarray
+    frame: Frame
+    bin_hz: FloatArray
+    late: FloatArray
+    """power spectrum of the last quarter, scaled to what noise like it would have in `spectrum`"""
+
+    @staticmethod
+    def of(samples: FloatArray, rate_hz: int) -> "_Ring | None":
+        if len(samples) < SHORTEST_RING_S * rate_hz:
+            return None
+        n = fft.prev_fast_len(len(samples), real=True)
+        frame = Frame(n, rate_hz)
+        spectrum = fft.rfft(samples[:n])
+        return _Ring(spectrum, frame, frame.bin_hz(np.arange(len(spectrum))), _late_power(samples[:n]))
+
+    def band(self, low_hz: float, high_hz: float) -> slice:
+        edges = np.clip([low_hz, high_hz], LOWEST_HZ / 2, 0.499 * self.frame.rate_hz)
+        low, high = np.round(edges * self.frame.n_samples / self.frame.rate_hz).astype(int)
+        return slice(int(low), int(high) + 1)
+
+    def late_noise(self, low_hz: float, high_hz: float) -> float:
+        """Expected power of a bin of noise like that at the end; lines in it do not count."""
+        to_bin = (len(self.late) - 1) / (0.5 * self.frame.rate_hz)
+        return float(np.median(self.late[int(low_hz * to_bin) : int(high_hz * to_bin) + 2])) / MEDIAN_OF_MEAN
+
+
+class _Bands:
+    """Groups of modes found so far in a ring, and what they leave of its spectrum."""
+
+    def __init__(self, ring: _Ring, known: Modes, allowed: list[tuple[float, float]] | None) -> None:
+        self.ring = ring
+        self.groups: list[Fit] = []
+        self.residual = ring.spectrum.copy()
+        modes.add(self.residual, known, -1.0, bin_hz=ring.bin_hz, frame=ring.frame)
+        self.closed = _closed(ring, allowed)
+        self.weakest = np.abs(ring.spectrum[~self.closed]).max(initial=0.0) ** 2 * 10 ** (WEAKEST_DB / 10)
+        self.fresh: list[Fit] = []
+
+    def run(self, most: int) -> None:
+        for _ in range(3 * max(most, 0)):
+            peak_hz = self._next_peak_hz()
+            if peak_hz is None or sum(len(g.modes) for g in self.groups) >= most:
+                break
+            stale = [g for g in self._near(peak_hz) if not any(g is f for f in self.fresh)]
+            if stale:
+                self._refresh(stale)  # what is left near a partial may be its neighbours' skirts
+            else:
+                self._take(peak_hz)
+        for _ in range(2):
+            self._refresh(list(self.groups), max_steps=LAST_STEPS)
+        self._prune()
+
+    def clean(self, group: Fit) -> bool:
+        """Whether the modes explain their band down to the noise at the end of the recording."""
+        low, high = _span(group.modes.frequency_hz, TOGETHER_HZ)
+        band = self.ring.band(low, high)
+        left = np.abs(self.residual[band]) ** 2
+        explained = np.abs(modes.spectrum(group.modes, self.ring.bin_hz[band], self.ring.frame)) ** 2
+        noise = self.ring.late_noise(*_span(group.modes.frequency_hz, FLOOR_HZ / 2))
+        return not (
+            left.mean() > UNEXPLAINED_RATIO * noise and left.sum() > UNEXPLAINED_SHARE * explained.sum()
+        )
+
+    def _next_peak_hz(self) -> float | None:
+        power = np.abs(self.residual) ** 2
+        candidates = np.where(self.closed | (power < self.weakest), 0.0, power)
+        candidates[power < DETECTION_RATIO * _floor(power, self.ring)] = 0.0
+        best = int(np.argmax(candidates))
+        return float(self.ring.bin_hz[best]) if candidates[best] > 0 else None
+
+    def _near(self, peak_hz: float) -> list[Fit]:
+        return [g for g in self.groups if np.abs(g.modes.frequency_hz - peak_hz).min() < TOGETHER_HZ]
+
+    def _take(self, peak_hz: float) -> None:
+        """Explain the peak by a mode, alone or together with those near it, or close its neighbourhood."""
+        members = self._near(peak_hz)
+        together = Modes.joined([g.modes for g in members])
+        better = self._grown(together, peak_hz) if len(together) < MOST_MODES_TOGETHER else None
+        if better is None or (members and not _worth_it(members, better)):
+            centre = together.frequency_hz if members else np.array([peak_hz])
+            low, high = _span(centre, TOGETHER_HZ if members else CLOSED_HZ)
+            self.closed |= (self.ring.bin_hz > low) & (self.ring.bin_hz < high)
+            return
+        self._replace(members, [better])
+        self.fresh = []
+
+    def _replace(self, old: list[Fit], new: list[Fit]) -> None:
+        self.groups = [g for g in self.groups if not any(g is o for o in old)] + new
+        # a correction of a mode is too small to matter far away
+        centre = np.concatenate([f.modes.frequency_hz for f in new])
+        where = self.ring.band(*_span(centre, CORRECTION_HZ)) if old else slice(None)
+        for fits, sign in ((old, 1.0), (new, -1.0)):
+            together = Modes.joined([f.modes for f in fits])
+            modes.add(
+                self.residual[where], together, sign, bin_hz=self.ring.bin_hz[where], frame=self.ring.frame
+            )
+
+    def _refresh(self, groups: list[Fit], *, max_steps: int = FIRST_STEPS) -> None:
+        """Fit the groups again, each with all others taken out: their skirts reach into each other."""
+        for group in groups:
+            better = self._refit(group.modes, group.modes, max_steps=max_steps)
+            self._replace([group], [better])
+            self.fresh.append(better)
+
+    def _prune(self) -> None:
+        """Drop modes that are not needed once all the others stand."""
+        for group in list(self.groups):
+            for i in range(len(group.modes) if len(group.modes) > 1 else 0):
+                simpler = self._refit(group.modes.subset(np.arange(len(group.modes)) != i), group.modes)
+                if not _worth_it([simpler], group):
+                    self._replace([group], [simpler])
+                    break
+
+    def _refit(self, start: Modes, present: Modes, *, max_steps: int = FIRST_STEPS) -> Fit:
+        band, bin_hz = self._band(present.frequency_hz)
+        target = self.residual[band] + modes.spectrum(present, bin_hz, self.ring.frame)
+        return modes.fit(start, target, bin_hz=bin_hz, frame=self.ring.frame, max_steps=max_steps)
+
+    def _band(self, centre_hz: FloatArray) -> tuple[slice, FloatArray]:
+        band = self.ring.band(*_span(centre_hz, HALF_BAND_HZ))
+        return band, self.ring.bin_hz[band]
+
+    def _grown(self, together: Modes, peak_hz: float) -> Fit | None:
+        """The best fit with one more mode than `together`."""
+        band, bin_hz = self._band(np.append(together.frequency_hz, peak_hz))
+        frame = self.ring.frame
+        target = self.residual[band] + modes.spectrum(together, bin_hz, frame)
+        fits = []
+        for decay, frequency in _starts(frame, together, target, bin_hz, peak_hz):
+            start = modes.with_amplitudes(decay, frequency, target, bin_hz=bin_hz, frame=frame)
+            fits.append(modes.fit(start, target, bin_hz=bin_hz, frame=frame, max_steps=FIRST_STEPS))
+        credible = [f for f in fits if _credible(f, bin_hz)]
+        return min(credible, key=lambda f: f.noise_power) if credible else None
+
+
+def _loudest_moment(samples: FloatArray, onset_s: float, rate_hz: int) -> int:
+    start, frame = round(onset_s * rate_hz), max(1, rate_hz // 1000)
+    return start + int(np.argmax(onset.envelope(samples[start : start + 30 * frame], frame))) * frame
+
+
+def _late_power(samples: FloatArray) -> FloatArray:
+    late = samples[-max(2, int(LATE_SHARE * len(samples))) :]
+    window = np.hanning(len(late))
+    return np.asarray(np.abs(fft.rfft(late * window)) ** 2 * (len(samples) / (window**2).sum()))
+
+
+def _rings_on(group: Fit, lead_s: float) -> bool:
+    """Whether the slowest mode is still there at the next lead."""
+    later = [lead for lead in LEADS_S if lead > lead_s]
+    return bool(later) and bool(_lost_db(group.modes.decay_per_s.min(), later[0]) < LARGEST_EXTRAPOLATION_DB)
+
+
+def _lost_db(decay_per_s: FloatArray, time_s: float) -> FloatArray:
+    return np.asarray(20 * np.log10(np.e) * decay_per_s * time_s)
+
+
+def _span(centre_hz: FloatArray, margin_hz: float) -> tuple[float, float]:
+    return float(centre_hz.min()) - margin_hz, float(centre_hz.max()) + margin_hz
+
+
+def _closed(ring: _Ring, allowed: list[tuple[float, float]] | None) -> np.ndarray:
+    closed = (ring.bin_hz < LOWEST_HZ) | (ring.bin_hz > min(HIGHEST_HZ, 0.45 * ring.frame.rate_hz))
+    if allowed is not None:
+        inside = [(ring.bin_hz > low) & (ring.bin_hz < high) for low, high in allowed]
+        closed |= ~np.any(inside, axis=0)
+    return np.asarray(closed)
+
+
+def _advanced(m: Modes, by_s: float) -> Modes:
+    """The same modes, counted from `by_s` later."""
+    return Modes(
+        m.decay_per_s,
+        m.frequency_hz,
+        m.amplitude * np.exp((-m.decay_per_s + 2j * np.pi * m.frequency_hz) * by_s),
+    )
+
+
+def _floor(power: FloatArray, ring: _Ring) -> FloatArray:
+    """(k,) median power over stretches of FLOOR_HZ, held within each stretch."""
+    width = max(8, round(FLOOR_HZ * ring.frame.n_samples / ring.frame.rate_hz))
+    n_whole = max(1, len(power) // width)
+    medians = np.median(np.resize(power, n_whole * width).reshape(n_whole, width), axis=1)
+    return np.asarray(medians[np.minimum(np.arange(len(power)) // width, n_whole - 1)])
+
+
+def _starts(
+    frame: Frame, together: Modes, target: np.ndarray, bin_hz: FloatArray, peak_hz: float
+) -> list[tuple[FloatArray, FloatArray]]:
+    """Decays and frequencies from which to look for one mode more than `together`."""
+    if not len(together):
+        return [(np.array([_decay_of_width(target, bin_hz)]), np.array([peak_hz]))]
+    baseband = fft.ifft(target)
+    rate_hz = len(target) * frame.rate_hz / frame.n_samples
+    whole = baseband[4 : len(baseband) - len(baseband) // 10]  # the band's edges ring at both ends
+    decay, offset = esprit.decays_and_offsets(whole, rate_hz, len(together) + 1)
+    inside = np.clip(decay, LN_1000 / LONGEST_T60_S, LN_1000 / SHORTEST_T60_S)
+    starts = [(inside, bin_hz[0] + np.mod(offset, rate_hz))]
+    guess = float(np.median(together.decay_per_s))
+    frequency = np.append(together.frequency_hz, peak_hz)
+    for factor in (0.2, 4.0):
+        starts.append((np.append(together.decay_per_s, factor * guess), frequency))
+    return starts
+
+
+def _decay_of_width(target: np.ndarray, bin_hz: FloatArray) -> float:
+    """Decay of a lone mode from the width of its peak at half the power, pi times that."""
+    power = np.abs(target) ** 2
+    wide = (power > 0.5 * power.max()).sum() * (bin_hz[1] - bin_hz[0])
+    return float(np.clip(np.pi * wide, LN_1000 / LONGEST_T60_S, LN_1000 / SHORTEST_T60_S))
+
+
+def _credible(fit: Fit, bin_hz: FloatArray) -> bool:
+    t60_s = LN_1000 / fit.modes.decay_per_s
+    amplitude_db = 20 * np.log10(np.abs(fit.modes.amplitude) + 1e-300)
+    return bool(
+        (t60_s > SHORTEST_T60_S).all()
+        and (t60_s < LONGEST_T60_S).all()
+        and (fit.relative_decay_se < LARGEST_RELATIVE_SE).all()
+        and (fit.modes.frequency_hz > bin_hz[0]).all()
+        and (fit.modes.frequency_hz < bin_hz[-1]).all()
+        and (amplitude_db > amplitude_db.max() + WEAKEST_COMPANION_DB).all()
+    )
+
+
+def _worth_it(before: list[Fit], after: Fit) -> bool:
+    n_values = 2.0 * after.n_bins
+    noise_before = sum(f.noise_power * f.n_bins for f in before) / sum(f.n_bins for f in before)
+    gain = n_values * np.log(noise_before / after.noise_power)
+    return bool(gain > EVIDENCE * PARAMETERS_PER_MODE * np.log(n_values))
+
+
+def _found(group: Fit, ring: _Ring, lead_s: float) -> Found:
+    return Found(group, lead_s, 2.0 * group.noise_power / (ring.frame.n_samples * ring.frame.rate_hz))
+
+
+def _measurable(group: Found) -> Found:
+    """Without the modes that had died away before the first sample used."""
+    fit = group.fit
+    keep = _lost_db(fit.modes.decay_per_s, group.lead_s) < LARGEST_EXTRAPOLATION_DB
+    kept = Fit(
+        fit.modes.subset(keep),
+        fit.relative_decay_se[keep],
+        fit.frequency_se_hz[keep],
+        fit.noise_power,
+        fit.n_bins,
+        fit.converged,
+    )
+    return Found(kept, group.lead_s, group.noise_density)
