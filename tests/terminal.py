@@ -64,6 +64,30 @@ class Terminal:
         children = Path(f"/proc/{shell}/task/{shell}/children").read_text().split()
         return int(children[-1])
 
+    def opening(self) -> None:
+        """Through a sitting from the welcome to the first trial."""
+        self.wait_for("Listening test", "go on")
+        self.press("Enter")
+        self.wait_for("Your agreement")
+        self.press("y")
+        self.wait_for("Set the level")
+        self.press("Space")
+        self.wait_for("clear and comfortable, go on")
+        self.press("Enter")
+        self.wait_for("What you will be asked")
+        self.press("Space")
+        self.wait_for("I understand")
+        self.press("Enter")
+
+    def one_trial(self, heading: str, answer: str) -> None:
+        """Play and answer the trial of that heading."""
+        self.wait_for(heading, "Press the space bar")
+        self.press("Space")
+        self.wait_for(heading, "Choose your answer")
+        self.press(answer)
+        self.wait_for(heading, "You chose")
+        self.press("Enter")
+
     def is_plain(self) -> bool:
         """The normal screen is back and the cursor shows."""
         state = self._tmux("display-message", "-p", "#{alternate_on} #{cursor_flag}").stdout

@@ -29,32 +29,6 @@ def sitting(study: Study, environment: dict[str, str], more: str = "") -> Iterat
         window.close()
 
 
-def opening(window: Terminal) -> None:
-    """From the welcome to the first trial."""
-    window.wait_for("Listening test", "go on")
-    window.press("Enter")
-    window.wait_for("Your agreement")
-    window.press("y")
-    window.wait_for("Set the level")
-    window.press("Space")
-    window.wait_for("clear and comfortable, go on")
-    window.press("Enter")
-    window.wait_for("What you will be asked")
-    window.press("Space")
-    window.wait_for("I understand")
-    window.press("Enter")
-
-
-def one_trial(window: Terminal, heading: str, answer: str) -> None:
-    """Play and answer the trial of that heading."""
-    window.wait_for(heading, "Press the space bar")
-    window.press("Space")
-    window.wait_for(heading, "Choose your answer")
-    window.press(answer)
-    window.wait_for(heading, "You chose")
-    window.press("Enter")
-
-
 def programme(plan: Plan, clips: tuple[str, ...]) -> np.ndarray:
     gap = np.zeros(round(plan.sitting.gap_s * plan.rate_hz))
     pieces = [stations.clip_samples(clips[0])]
@@ -68,14 +42,14 @@ def test_a_whole_sitting_sounds_as_planned_and_is_stored(tmp_path: Path) -> None
     study = stations.write_station(tmp_path / "study", plan)
     environment, captured = alsa.environment(tmp_path)
     with sitting(study, environment) as window:
-        opening(window)
+        window.opening()
         for heading, answer in (
             ("Practice 1 of 1", "a"),
             ("Trial 1 of 3", "b"),
             ("Trial 2 of 3", "a"),
             ("Trial 3 of 3", "b"),
         ):
-            one_trial(window, heading, answer)
+            window.one_trial(heading, answer)
         window.wait_for("The end")
         window.press("Enter")
         window.wait_for("ended-with-0")
@@ -107,7 +81,7 @@ def test_a_signal_leaves_the_terminal_as_it_was(tmp_path: Path, number: signal.S
     with Terminal("true", environment) as plain:
         before = plain.wait_for("ended-with-0", "speed")
     with sitting(study, environment) as window:
-        opening(window)
+        window.opening()
         window.wait_for("Practice 1 of 1")
         os.kill(window.process(), number)
         after = window.wait_for(f"ended-with-{128 + number}", "speed")
@@ -123,8 +97,8 @@ def test_keys_ask_before_leaving_and_the_sitting_goes_on_later(tmp_path: Path) -
     study = stations.write_station(tmp_path / "study", stations.make_plan(n_trials=2, n_practice=0))
     environment, _ = alsa.environment(tmp_path)
     with sitting(study, environment) as window:
-        opening(window)
-        one_trial(window, "Trial 1 of 2", "a")
+        window.opening()
+        window.one_trial("Trial 1 of 2", "a")
         window.wait_for("Trial 2 of 2")
         window.press("C-c")
         window.wait_for("Leave the test?")
@@ -141,7 +115,7 @@ def test_keys_ask_before_leaving_and_the_sitting_goes_on_later(tmp_path: Path) -
         window.press("Space")
         window.wait_for("clear and comfortable, go on")
         window.press("Enter")
-        one_trial(window, "Trial 2 of 2", "b")
+        window.one_trial("Trial 2 of 2", "b")
         window.wait_for("The end")
     assert [(a.trial, a.answer) for a in open_store(study.answers).answers()] == [
         ("001", "first"),
@@ -189,7 +163,7 @@ def test_every_size_of_terminal_holds_question_answers_and_keys(
     environment, _ = alsa.environment(tmp_path)
     command = f"{sys.executable} -m listening sit {study.root} --listener L01"
     with Terminal(command, {**environment, "NO_COLOR": "1"}, columns=columns, rows=rows) as window:
-        opening(window)
+        window.opening()
         screen = window.wait_for("Trial 1 of 4", "Which of the two sounds is brighter?", "play")
         assert "[ ] A" in screen
         assert "[ ] B" in screen
