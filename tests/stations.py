@@ -100,7 +100,7 @@ def write_station(folder: Path, plan: Plan, seconds: float = 0.1) -> Study:
         path = study.clips / f"{code}.wav"
         wav.save(path, Sound(clip_samples(code, seconds), RATE_HZ))
         files.append(ClipFile(clip=code, digest=hashlib.sha256(path.read_bytes()).hexdigest()))
-    plan.model_copy(update={"clips": tuple(files)}).save(study.plan)
+    plan.model_copy(update={"clips": tuple(files)}).sealed().save(study.plan)
     return study
 
 

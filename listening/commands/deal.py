@@ -7,10 +7,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from listening.commands import progress, show
-from listening.design import balance, slots
+from listening.design import balance, slots, versions
 from listening.design import deal as design
 from listening.errors import StudyError
-from listening.records import protocol
+from listening.records import frozen, protocol
+from listening.records.form import read_text, write_text
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
 from listening.records.study import Study, open_study
@@ -19,6 +20,12 @@ from listening.records.study import Study, open_study
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""
     parser.add_argument("folder", type=Path, help="study folder, prepared")
+    parser.add_argument(
+        "--again",
+        metavar="WHY",
+        default="",
+        help="deal a new version although answers exist; the old deal stays readable under versions/",
+    )
     show.json_option(parser)
 
 
@@ -26,37 +33,46 @@ def run(args: argparse.Namespace) -> int:
     """Deal and print what was balanced."""
     study = open_study(args.folder)
     with progress.bar("coding clips") as on_progress:
-        plan, lines = deal(study, on_progress=on_progress)
+        plan, lines = deal(study, again=args.again, on_progress=on_progress)
     n_trials = len(plan.slots[0].trials)
     spare = f" and {len(plan.slots) - plan.planned} spare" if len(plan.slots) > plan.planned else ""
+    version = f", version {plan.study_version}" if plan.study_version > 1 else ""
     text = [
         f"dealt {plan.planned}{spare} sittings of {n_trials} trials, {len(plan.clips)} coded clips",
-        f"study hash {plan.study_digest}",
+        f"study hash {plan.study_digest}{version}",
         *(f"  {'exact ' if line.exact else 'nearly'} {line.what}: {_range(line)}" for line in lines),
         f"keep {study.sealed} away from the station; a listener sits with: listening sit {study.root}",
     ]
     counted = [vars(line) for line in lines]
-    show.result(args, text, {"study_digest": plan.study_digest, "slots": len(plan.slots), "balance": counted})
+    told = {"study_digest": plan.study_digest, "version": plan.study_version, "slots": len(plan.slots)}
+    show.result(args, text, {**told, "balance": counted})
     return 0
 
 
 def deal(
     study: Study,
     *,
+    again: str = "",
     secret: str | None = None,
     dealt_at: str | None = None,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> tuple[Plan, list[balance.Line]]:
     """Write key, clips and plan of a prepared study; the plan comes last, so that a killed deal is no deal.
 
+    Parameters
+    ----------
+    again : why a deal that has answers is replaced; it moves to versions/ first
+
     Raises
     ------
     StudyError
-        Answers were already given to an earlier deal, or the protocol changed since `prepare`.
+        Answers were already given to an earlier deal and no reason is given, a stimulus was altered, or the
+        protocol changed since `prepare`.
     """
-    if study.answers.exists():
+    if study.answers.exists() and not again:
         raise StudyError(
-            f"{study.answers}: answers exist for this deal; start a new study folder to deal again"
+            f"{study.answers}: answers exist for this deal; start a new study folder, or deal a new version "
+            f'with its reason: listening deal {study.root} --again "why"'
         )
     chosen, manifest = protocol.load(study.protocol), Manifest.load(study.manifest)
     digest = protocol.digest(study.protocol)
@@ -64,17 +80,22 @@ def deal(
         raise StudyError(
             f"{study.protocol}: changed since the stimuli were made; run: listening prepare {study.root}"
         )
+    dealt_at = dealt_at or datetime.now(UTC).isoformat(timespec="seconds")
+    number = versions.next_number(study) + (1 if study.answers.exists() else 0)
     dealt = design.deal(
         chosen,
         manifest,
         protocol_digest=digest,
         secret=secret or secrets.token_hex(16),
-        dealt_at=dealt_at or datetime.now(UTC).isoformat(timespec="seconds"),
+        dealt_at=dealt_at,
+        study_version=number,
     )
+    if study.answers.exists():
+        versions.set_aside(study, again)
     plan = _write(study, dealt, manifest, on_progress)
-    return plan, balance.report(
-        slots.of_study(chosen, manifest), {s.stimulus: s.condition for s in manifest.stimuli}
-    )
+    versions.note(study, study_digest=plan.study_digest, dealt_at=dealt_at, reason=again)
+    condition = {s.stimulus: s.condition for s in manifest.stimuli}
+    return plan, balance.report(slots.of_study(chosen, manifest), condition)
 
 
 def _write(
@@ -85,12 +106,20 @@ def _write(
     study.plan.unlink(missing_ok=True)
     dealt.key.save(study.key)
     study.key.chmod(0o600)
+    files = {study.stimuli / s.file: s.digest for s in manifest.stimuli}
     sounds = {
         code: (study.stimuli / manifest.of(h.stimulus).file, h.gain_db) for code, h in dealt.heard.items()
     }
-    digests = clips.write(study.clips, sounds, secret=dealt.key.secret, on_progress=on_progress)
+    digests = clips.write(
+        study.clips, sounds, secret=dealt.key.secret, expected=files, on_progress=on_progress
+    )
     plan = design.with_clips(dealt.plan, digests)
+    write_text(study.frozen_protocol, read_text(study.protocol))
+    write_text(study.frozen_manifest, read_text(study.manifest))
     plan.save(study.plan)
+    frozen.freeze(study, study_digest=plan.study_digest, dealt_at=plan.dealt_at, stimuli=sorted(files)).save(
+        study.frozen
+    )
     return plan
 
 

@@ -11,7 +11,6 @@ from listening.design import slots
 from listening.design.order import Ordered
 from listening.design.trial import Heard
 from listening.errors import StudyError
-from listening.records.form import digest_of
 from listening.records.key import Key, KeyedClip, Role
 from listening.records.manifest import Manifest
 from listening.records.plan import ClipFile, Plan, PlannedAttribute, PlannedTrial, Slot
@@ -32,7 +31,13 @@ class Dealt:
 
 
 def deal(
-    protocol: Protocol, manifest: Manifest, *, protocol_digest: str, secret: str, dealt_at: str
+    protocol: Protocol,
+    manifest: Manifest,
+    *,
+    protocol_digest: str,
+    secret: str,
+    dealt_at: str,
+    study_version: int = 1,
 ) -> Dealt:
     """Plan and key for all slots, without clip hashes (they come once the clips are written).
 
@@ -56,13 +61,13 @@ def deal(
     coded = tuple(_slot(i, trials, codes, cells[i]) for i, trials in enumerate(ordered))
     attributes = tuple(_attribute(a, manifest, codes) for a in protocol.attributes)
     digests = (protocol_digest, manifest.digest(), key.sealed_digest())
-    orders = digest_of("".join(slot.model_dump_json() for slot in coded))
     plan = Plan(
         version=__version__,
         protocol_digest=digests[0],
         manifest_digest=digests[1],
         key_digest=digests[2],
-        study_digest=digest_of(":".join((*digests, orders))),
+        study_digest="",
+        study_version=study_version,
         dealt_at=dealt_at,
         order_seed=protocol.seed,
         rate_hz=manifest.rate_hz,
@@ -73,13 +78,13 @@ def deal(
         slots=coded,
         listeners=protocol.panel.listeners,
     )
-    return Dealt(plan, key, {codes[place]: sound for place, sound in heard.items()})
+    return Dealt(plan.sealed(), key, {codes[place]: sound for place, sound in heard.items()})
 
 
 def with_clips(plan: Plan, digests: dict[str, str]) -> Plan:
     """The plan with the hash of each written clip file, in code order."""
     clips = tuple(ClipFile(clip=clip, digest=digests[clip]) for clip in sorted(digests))
-    return plan.model_copy(update={"clips": clips})
+    return plan.model_copy(update={"clips": clips}).sealed()
 
 
 def code(secret: str, place: str) -> str:

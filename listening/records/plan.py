@@ -1,6 +1,11 @@
 """The plan a blind station works from: clip codes and wordings, never what a clip stands for."""
 
-from listening.records.form import FileForm, Form
+import json
+from pathlib import Path
+from typing import Self
+
+from listening.errors import StudyError
+from listening.records.form import FileForm, Form, digest_of
 from listening.records.protocol import Sitting
 
 
@@ -55,7 +60,9 @@ class Plan(FileForm):
     key_digest: str
     """Hash of the sealed key, salted with its secret."""
     study_digest: str
-    """One hash over protocol, stimuli, key and orders: printed on every sitting and report."""
+    """One hash over protocol, stimuli, key, clips, orders, wordings: printed on every sitting and report."""
+    study_version: int = 1
+    """Counts the deals of this study; the reason for a new one lies with the researcher."""
     dealt_at: str
     order_seed: int
     rate_hz: int
@@ -72,6 +79,26 @@ class Plan(FileForm):
     def planned(self) -> int:
         """How many listeners are planned."""
         return len(self.slots) if self.listeners is None else self.listeners
+
+    @classmethod
+    def load(cls, path: Path) -> Self:
+        """The plan in a file, whole and unaltered; raises as `FileForm.load`, and StudyError when altered."""
+        plan = super().load(path)
+        if plan.study_digest != plan.content_digest():
+            raise StudyError(
+                f"{path}: the plan was altered after it was dealt (its content has hash "
+                f"{plan.content_digest()[:16]}, the study {plan.study_digest[:16]}); copy the dealt one again"
+            )
+        return plan
+
+    def sealed(self) -> Self:
+        """The plan under the hash of its own content."""
+        return self.model_copy(update={"study_digest": self.content_digest()})
+
+    def content_digest(self) -> str:
+        """Hash of everything in the plan but the hash itself."""
+        content = self.model_dump(mode="json", exclude={"study_digest"})
+        return digest_of(json.dumps(content, sort_keys=True, separators=(",", ":")))
 
     def attribute(self, name: str) -> PlannedAttribute:
         """The attribute of that name."""

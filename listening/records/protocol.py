@@ -11,6 +11,7 @@ from listening.errors import RecordError
 from listening.records import protocol_names, toml_lines
 from listening.records.form import Form, digest_of, place, read_text
 from listening.records.problem import Problem, listing
+from listening.records.stopping import Stopping
 
 AS_RECORDED = "as recorded"
 MATCHED = "matched"
@@ -272,6 +273,7 @@ class Protocol(Form):
     controls: list[Control] = Field(default=[])
     sitting: Sitting
     exclusions: Exclusions = Exclusions()
+    stopping: Stopping = Stopping()
     covariates: Covariates = Covariates()
     labels: dict[str, str] = Field({}, description="How a condition is called in print.")
     questions: list[Question] = Field(min_length=1)
@@ -281,6 +283,12 @@ class Protocol(Form):
         found = protocol_names.faults(self.model_dump())
         if found:
             raise ValueError("; ".join(f"{place(f.path)}: found {f.found}, wanted {f.wanted}" for f in found))
+        return self
+
+    @model_validator(mode="after")
+    def _stopping_fits_the_panel(self) -> Self:
+        if fault := self.stopping.faults(self.panel.listeners):
+            raise ValueError(f"stopping: {fault}")
         return self
 
     def presentation(self, name: str) -> Presentation:

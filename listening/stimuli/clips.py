@@ -9,7 +9,7 @@ import numpy as np
 
 from listening.audio import wav
 from listening.audio.sound import Sound
-from listening.errors import CannotWrite
+from listening.errors import CannotWrite, StudyError
 
 SHORTEST_TAIL_S, LONGEST_TAIL_S = 0.05, 0.25
 
@@ -19,6 +19,7 @@ def write(
     sounds: Mapping[str, tuple[Path, float]],
     *,
     secret: str,
+    expected: Mapping[Path, str] | None = None,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> dict[str, str]:
     """Write `<code>.wav` for every clip and give the SHA-256 of each file's bytes.
@@ -30,13 +31,17 @@ def write(
     ----------
     sounds : for each clip code, the stimulus file and the gain in dB (0 or below)
     secret : 32 hexadecimal digits
+    expected : for each stimulus file, the hash of its samples when it was prepared
 
     Raises
     ------
     MissingFile, SoundError, CannotWrite
         A stimulus cannot be read or the clips cannot be written; the old folder stays as it was.
+    StudyError
+        A stimulus is not what was prepared.
     """
     loaded = {path: wav.load(path) for path in sorted({path for path, _ in sounds.values()})}
+    _check_unaltered(loaded, expected or {})
     length = max(s.n_samples for s in loaded.values()) + _tail_samples(
         secret, next(iter(loaded.values())).rate_hz
     )
@@ -55,6 +60,14 @@ def write(
     shutil.rmtree(folder, ignore_errors=True)
     fresh.rename(folder)
     return digests
+
+
+def _check_unaltered(loaded: Mapping[Path, Sound], expected: Mapping[Path, str]) -> None:
+    for path, sound in loaded.items():
+        if path in expected and wav.digest(sound.samples) != expected[path]:
+            raise StudyError(
+                f"{path}: altered since it was prepared; run: listening prepare, then deal again"
+            )
 
 
 def _tail_samples(secret: str, rate_hz: int) -> int:

@@ -2,15 +2,22 @@
 
 import json
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
+from listening.audio import wav
+from listening.audio.sound import Sound
+from listening.records import protocol as protocol_form
 from listening.records.manifest import Manifest, Stimulus
 from listening.records.protocol import Protocol
+from listening.records.study import Study
 
 Made = tuple[Protocol, Manifest]
 Maker = Callable[..., Made]
+RATE_HZ = 8000
 
 
 def protocol_of(
@@ -125,3 +132,22 @@ def protocol_text() -> Callable[[Protocol], str]:
         return "".join(f"{key} = {_toml(value)}\n" for key, value in plain.items())
 
     return text
+
+
+@pytest.fixture
+def prepared(tmp_path: Path, made: Maker, protocol_text: Callable[[Protocol], str]) -> Study:
+    """A prepared study of four conditions with short noise for sounds, of different lengths."""
+    chosen, manifest = made(4, controls=[{"attribute": "brightness", "gains_db": [3.0]}])
+    folder = Study(tmp_path / "study")
+    folder.stimuli.mkdir(parents=True)
+    folder.protocol.write_text(protocol_text(chosen))
+    rng = np.random.default_rng(1)
+    stimuli = []
+    for i, stimulus in enumerate(manifest.stimuli):
+        samples = np.round(rng.uniform(-0.5, 0.5, (800 + 7 * i, 1)) * 2**23) / 2**23
+        wav.save(folder.stimuli / stimulus.file, Sound(samples, RATE_HZ))
+        stimuli.append(stimulus.model_copy(update={"digest": wav.digest(samples)}))
+    digest = protocol_form.digest(folder.protocol)
+    changes = {"stimuli": tuple(stimuli), "rate_hz": RATE_HZ, "protocol_digest": digest}
+    manifest.model_copy(update=changes).save(folder.manifest)
+    return folder

@@ -1,0 +1,97 @@
+"""What `deal` froze, file by file, and whether it still is what it was."""
+
+import hashlib
+from pathlib import Path
+
+from listening.errors import StudyError
+from listening.records.form import FileForm, Form
+from listening.records.study import Study
+
+
+class FrozenFile(Form):
+    """One file as it was dealt."""
+
+    file: str
+    """Below the study folder."""
+    what: str
+    digest: str
+    """SHA-256 of its bytes."""
+
+
+class Frozen(FileForm):
+    """All files under one deal."""
+
+    format: int = 1
+    study_digest: str
+    dealt_at: str
+    files: tuple[FrozenFile, ...]
+
+
+class Version(Form):
+    """One deal of a study."""
+
+    number: int
+    study_digest: str
+    dealt_at: str
+    reason: str
+    """Why it took the place of the one before; empty for the first."""
+
+
+class History(FileForm):
+    """Every deal of a study, oldest first."""
+
+    format: int = 1
+    versions: tuple[Version, ...] = ()
+
+
+def freeze(study: Study, *, study_digest: str, dealt_at: str, stimuli: list[Path]) -> Frozen:
+    """The hash of every file a deal rests on: protocol, manifest, stimuli, key, plan (clips stand in it)."""
+    wanted = [
+        (study.protocol, "protocol"),
+        (study.manifest, "manifest of stimuli"),
+        *((path, "stimulus") for path in stimuli),
+        (study.key, "sealed key"),
+        (study.plan, "plan"),
+    ]
+    files = [
+        FrozenFile(file=path.relative_to(study.root).as_posix(), what=what, digest=file_digest(path))
+        for path, what in wanted
+    ]
+    return Frozen(study_digest=study_digest, dealt_at=dealt_at, files=tuple(files))
+
+
+def check(study: Study) -> None:
+    """Every file is byte for byte what was dealt.
+
+    A stimulus that is not there any more is no fault: listeners heard the coded clips.
+
+    Raises
+    ------
+    StudyError
+        Some are not; each is named.
+    """
+    dealt = Frozen.load(study.frozen)
+    bad = [f"{study.root / f.file}: the {f.what} {fault}" for f in dealt.files if (fault := _fault(study, f))]
+    if bad:
+        raise StudyError(
+            "\n".join(bad) + "\nrestore what was dealt (the protocol and manifest lie in "
+            f'{study.sealed}), or deal again with: listening deal {study.root} --again "why". '
+            "Nothing was analysed"
+        )
+
+
+def file_digest(path: Path) -> str:
+    """SHA-256 of a file's bytes; empty when it is not there."""
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except FileNotFoundError:
+        return ""
+
+
+def _fault(study: Study, dealt: FrozenFile) -> str:
+    found = file_digest(study.root / dealt.file)
+    if found == dealt.digest or (not found and dealt.what == "stimulus"):
+        return ""
+    if not found:
+        return "is not there any more"
+    return f"is not the one that was dealt (hash {found[:16]}, dealt with {dealt.digest[:16]})"
