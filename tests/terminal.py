@@ -93,6 +93,14 @@ class Terminal:
         state = self._tmux("display-message", "-p", "#{alternate_on} #{cursor_flag}").stdout
         return state.strip() == "0 1"
 
+    def record(self, path: Path) -> None:
+        """From now on keep every byte that the command writes to the terminal."""
+        self._tmux("pipe-pane", "-o", f"cat >> {path}")
+
+    def history(self) -> str:
+        """The screen and everything that scrolled off it."""
+        return self._tmux("capture-pane", "-p", "-S", "-").stdout
+
     def resize(self, columns: int, rows: int) -> None:
         """Another size while the command runs."""
         self._tmux("resize-window", "-x", str(columns), "-y", str(rows))

@@ -1,7 +1,5 @@
 """The player that is heard: coded clips through the speaker."""
 
-import numpy as np
-
 from listening.audio.mixer import InTurn
 from listening.audio.speaker import LEAD_IN_S, Speaker
 from listening.session.clips import Clips
@@ -22,7 +20,7 @@ class Aloud:
         mixer = InTurn(
             sounds, gap_frames=round(program.gap_s * rate_hz), lead_in_frames=round(LEAD_IN_S * rate_hz)
         )
-        self._speaker.start(mixer, peak=max(float(np.abs(sound).max()) for sound in sounds))
+        self._speaker.start(mixer, peak=max(float(abs(sound).max()) for sound in sounds))
 
     def stop(self) -> None:
         """Fall silent."""

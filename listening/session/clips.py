@@ -4,10 +4,8 @@ import hashlib
 from functools import lru_cache
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
 from listening.audio import wav
+from listening.audio.mixer import Samples
 from listening.errors import StudyError
 from listening.records.plan import Plan
 
@@ -27,14 +25,14 @@ class Clips:
         """How many frames a clip has."""
         return len(self.samples(clip))
 
-    def _load(self, clip: str) -> NDArray[np.float32]:
+    def _load(self, clip: str) -> Samples:
         """(frames, channels), full scale 1."""
         sound = wav.load(self._folder / f"{clip}.wav")
         if sound.rate_hz != self._rate_hz:
             raise StudyError(
                 f"clip {clip}: {sound.rate_hz} Hz, the plan says {self._rate_hz} Hz; deal the study again"
             )
-        return sound.samples.astype(np.float32)
+        return sound.samples.astype("float32")
 
 
 def check(plan: Plan, folder: Path) -> None:
