@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from stats import binary, firth, mixed, newton, profile, separation
+from stats import binary, firth, gauss_hermite, mixed, newton, profile, separation
 from stats.binary import Binary, Link
 from stats.errors import BadData, NotConverged, NotIdentified, Separated
 from stats.likelihood import FloatArray, as_floats
@@ -101,6 +101,7 @@ def fit(
     link: Link = "logit",
     restricted: bool = False,
     penalty: Penalty = "if separated",
+    nodes: int = 1,
 ) -> LogisticMixed:
     """Laplace fit of P(success) = link^-1(offset + x'beta + random terms).
 
@@ -114,6 +115,7 @@ def fit(
     names : p names of the fixed effects
     restricted : choose the standard deviations by the likelihood with the fixed effects integrated out;
         use it to decide with few stimuli or listeners, where plain maximum likelihood makes them too small
+    nodes : adaptive Gauss-Hermite points an effect (one grouping, up to 3 effects); 1 is Laplace
     penalty : when to add log det(fixed effects' information) / 2, which keeps separated effects finite
 
     Raises
@@ -125,7 +127,17 @@ def fit(
     Source: Pinheiro & Bates 1995; Lee & Nelder 2001, Biometrika 88 (restricted); Firth 1993 (penalty).
     """
     model = check(answers, x, terms, trials=trials, offset=offset, names=names, link=link)
-    return _fit(model, restricted=restricted, penalty=penalty, bounded="if they run away")
+    plain = _fit(model, restricted=restricted, penalty=penalty, bounded="if they run away")
+    return plain if nodes == 1 else _with_nodes(model, plain, nodes)
+
+
+def _with_nodes(model: Model, plain: LogisticMixed, nodes: int) -> LogisticMixed:
+    if plain.restricted or plain.penalised or plain.runaway:
+        raise BadData("Gauss-Hermite nodes go with the plain likelihood of answers that are not separated")
+    found = gauss_hermite.refine(
+        model.answers, model.x, model.terms, plain.fit, offset=model.offset, nodes=nodes
+    )
+    return _result(model, found, penalised=False, separated=False, runaway=False)
 
 
 def _fit(model: Model, *, restricted: bool, penalty: Penalty, bounded: Bounded) -> LogisticMixed:

@@ -127,7 +127,7 @@ def fit(
     """
     with threads.single():
         structure = random_terms.build(terms)
-        spread, spread_scale = _start_theta(structure)
+        spread, spread_scale = start_theta(structure)
         climb = _Climb(
             laplace.Problem(likelihood, structure, x, offset),
             np.concatenate([start, spread]),
@@ -141,7 +141,7 @@ def fit(
         return _finish(climb, *_climb_to_top(climb), restricted=False)
 
 
-def _start_theta(structure: Structure) -> tuple[FloatArray, FloatArray]:
+def start_theta(structure: Structure) -> tuple[FloatArray, FloatArray]:
     """Factors to start from and their rough standard errors, from the size of the columns they multiply."""
     start, scale = np.zeros(structure.n_theta), np.ones(structure.n_theta)
     for (t, _, size, at), rms in zip(structure.parts, _part_rms(structure), strict=True):
@@ -225,11 +225,11 @@ def _finish(
     structure = climb.problem.structure
     point = climb.start + climb.scale * moved
     n_fixed = point.size - structure.n_theta
-    theta, on_boundary = _tidy(structure, point[n_fixed:])
+    theta, on_boundary = tidy(structure, point[n_fixed:])
     point = np.concatenate([point[:n_fixed], theta])
     mode, value, _ = climb.at(point)
     beta, shape, theta = climb.split(point)
-    covariance = _covariance(information, n_fixed, on_boundary)
+    covariance = boundary_covariance(information, n_fixed, on_boundary)
     covariance = covariance * np.outer(climb.scale, climb.scale)
     return MixedFit(
         beta=beta,
@@ -248,7 +248,7 @@ def _finish(
     )
 
 
-def _covariance(information: FloatArray, n_fixed: int, on_boundary: BoolArray) -> FloatArray:
+def boundary_covariance(information: FloatArray, n_fixed: int, on_boundary: BoolArray) -> FloatArray:
     """Inverse information without the parameters on their boundary, whose rows stay zero."""
     keep = np.concatenate([np.arange(n_fixed), n_fixed + np.flatnonzero(~on_boundary)])
     out = np.zeros_like(information)
@@ -256,7 +256,7 @@ def _covariance(information: FloatArray, n_fixed: int, on_boundary: BoolArray) -
     return out
 
 
-def _tidy(structure: Structure, theta: FloatArray) -> tuple[FloatArray, BoolArray]:
+def tidy(structure: Structure, theta: FloatArray) -> tuple[FloatArray, BoolArray]:
     """Factors with positive diagonals and exact zeros at the boundary; which entries are on it."""
     theta = theta.copy()
     on_boundary = np.zeros(theta.size, dtype=bool)
