@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from listening.errors import CannotWrite, StudyError
+from listening.records import frozen
 from listening.records import protocol as protocol_form
 from listening.records.key import Key
 from listening.records.manifest import Manifest
@@ -31,21 +32,34 @@ def open_key(study: Study, *, now: Callable[[], str], why: str) -> Opened:
     Parameters
     ----------
     now : gives the time as UTC, ISO 8601
-    why : one word for the log: the step that opens
+    why : for the log: the step that opens
 
     Raises
     ------
     StudyError
-        The protocol, the manifest or the key is not the one that was dealt; the file is named.
+        The protocol, the manifest, the key or the plan is not the one that was dealt; the file is named.
     """
+    opened = checked(study)
+    note(study, f"{now()} {why} study {opened.plan.study_digest[:16]}")
+    return opened
+
+
+def checked(study: Study) -> Opened:
+    """The study with its key, nothing logged: only for a caller that logs next; raises as `open_key`."""
+    if study.frozen.is_file():
+        frozen.check(study)
     plan = Plan.load(study.plan)
     _same(study.protocol, "protocol", plan.protocol_digest, protocol_form.digest(study.protocol))
     manifest = Manifest.load(study.manifest)
     _same(study.manifest, "manifest of stimuli", plan.manifest_digest, manifest.digest())
     key = Key.load(study.key)
     _same(study.key, "sealed key", plan.key_digest, key.sealed_digest())
-    _log(study.sealed / LOG, f"{now()} {why} study {plan.study_digest[:16]}")
     return Opened(protocol_form.load(study.protocol), plan, key, manifest)
+
+
+def note(study: Study, line: str) -> None:
+    """Write a line into the log of openings; without it the key stays closed."""
+    _log(study.sealed / LOG, line)
 
 
 def _same(path: Path, what: str, dealt: str, found: str) -> None:

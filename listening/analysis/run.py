@@ -11,12 +11,14 @@ from listening.analysis import (
     decide,
     describe,
     level_slope,
+    looks,
     opening,
     screen,
     sensitivity,
     write_up,
 )
 from listening.analysis.level_slope import Slope
+from listening.analysis.looks import Look
 from listening.analysis.opening import Opened
 from listening.analysis.sensitivity import Given
 from listening.records.answer import Answer
@@ -33,40 +35,62 @@ from listening.records.findings import (
 from listening.records.measures import Measures
 from listening.records.protocol import Protocol
 from listening.records.study import Study
-from listening.store import store as answer_store
+from listening.store import open_store, place_of
 from stats import verdict
 
 LIBRARIES = ("numpy", "scipy", "pandas", "numba")
 Progress = Callable[[int, int], None]
 
 
-def run(study: Study, *, now: Callable[[], str], on_progress: Progress | None = None) -> Findings:
+def run(
+    study: Study,
+    *,
+    now: Callable[[], str],
+    interim: bool = False,
+    closed: str = "",
+    on_progress: Progress | None = None,
+) -> Findings:
     """Decide the planned questions of a study and write findings.json; the opening of the key is logged.
+
+    Parameters
+    ----------
+    interim : look before the planned end; logged and counted
+    closed : why no more listeners come, where the stopping rule lets fewer than planned be enough
 
     Raises
     ------
     StudyError
-        Something is not what was dealt, or there is no counted answer.
+        Something is not what was dealt, there is no counted answer, or the planned end is not reached.
     """
-    found = from_study(study, now=now, why="analyse", on_progress=on_progress)
+    found = from_study(study, now=now, interim=interim, closed=closed, on_progress=on_progress)
     found.save(study.findings)
     return found
 
 
 def from_study(
-    study: Study, *, now: Callable[[], str], why: str, on_progress: Progress | None = None
+    study: Study,
+    *,
+    now: Callable[[], str],
+    interim: bool = False,
+    closed: str = "",
+    on_progress: Progress | None = None,
 ) -> Findings:
-    """The findings of a study, nothing written but the log of the opening; raises as `run`."""
-    opened = opening.open_key(study, now=now, why=why)
-    store = answer_store.open_store(study.answers, create=False)
+    """The findings of a study, nothing written but the log of the opening; parameters and errors as `run`."""
+    opened = opening.checked(study)
+    store = open_store(place_of(study), create=False)
     try:
         answers, sittings = store.answers(), store.sittings()
     finally:
         store.close()
+    finished = sum(sitting.finished_at is not None for sitting in sittings)
+    digest = opened.plan.study_digest
+    look = looks.look(study, digest, opened.protocol, finished=finished, interim=interim, closed=closed)
+    opening.note(study, f"{now()} {look.line(digest)}")
     return findings(
         opened,
         answers,
-        n_unfinished=sum(sitting.finished_at is None for sitting in sittings),
+        look=look,
+        n_unfinished=len(sittings) - finished,
         measures=Measures.load(study.measures) if study.measures.is_file() else None,
         on_progress=on_progress,
     )
@@ -76,12 +100,13 @@ def findings(
     opened: Opened,
     answers: Sequence[Answer],
     *,
+    look: Look | None = None,
     n_unfinished: int = 0,
     measures: Measures | None = None,
     on_progress: Progress | None = None,
 ) -> Findings:
     """The findings from a dealt study and its answers, in memory: same input, same bytes."""
-    protocol = opened.protocol
+    protocol = opened.protocol if look is None else looks.protocol_at(opened.protocol, look)
     table = collect.frame(answers, opened.key, opened.manifest)
     listeners = screen.listeners(table, protocol)
     kept = screen.kept(table, listeners)
@@ -91,6 +116,8 @@ def findings(
         questions.append(question)
         if on_progress is not None:
             on_progress(len(questions), len(protocol.questions))
+    if look is not None:
+        questions = looks.decided(questions, protocol, look)
     panel = _panel(protocol, table, listeners, n_unfinished)
     return Findings(
         version=__version__,
@@ -107,7 +134,8 @@ def findings(
         conditions=describe.conditions(measures, protocol),
         matching=describe.matching(opened.manifest),
         method=_method(table),
-        cautions=tuple(_cautions(opened, panel, questions, slopes)),
+        looks=looks.record(protocol, look) if look is not None else None,
+        cautions=(*_cautions(opened, panel, questions, slopes), *_look_cautions(protocol, look)),
     )
 
 
@@ -196,3 +224,14 @@ def _cautions(
         yield "no control pairs"
     if any(q.beyond_level and slopes[q.attribute] is None for q in questions):
         yield "no level slope"
+
+
+def _look_cautions(protocol: Protocol, look: Look | None) -> Iterator[Caution]:
+    if look is None:
+        return
+    if not look.at_end:
+        yield "interim look"
+    if look.unplanned(protocol.stopping):
+        yield "unplanned looks"
+    if look.closed:
+        yield "closed early"

@@ -86,6 +86,8 @@ class QuestionFinding(Form):
     presentation: str
     beyond_level: bool
     """Decided on matched stimuli with level corrected: the claim is about more than being louder."""
+    about_level: bool
+    """The attribute is level itself (loudness)."""
     more: str
     more_label: str
     than: str
@@ -322,7 +324,27 @@ Caution = Literal[
     "fewer listeners than planned",
     "no level slope",
     "no control pairs",
+    "interim look",
+    "unplanned looks",
+    "closed early",
 ]
+
+
+class Looks(Form):
+    """Where in the course of the study this analysis stands."""
+
+    finished: int
+    planned: int
+    at_end: bool
+    earlier: tuple[int, ...] = ()
+    """Finished listeners at each look before this one."""
+    unplanned: int = 0
+    """Looks so far, this one with them, that the stopping rule did not plan."""
+    rule_looks: tuple[int, ...] = ()
+    """Looks that the stopping rule planned."""
+    spending: str = "none"
+    closed: str = ""
+    """Why recruitment ended with fewer than planned."""
 
 
 class Findings(FileForm):
@@ -344,6 +366,7 @@ class Findings(FileForm):
     conditions: tuple[ConditionMeasure, ...] = ()
     matching: Matching
     method: Method
+    looks: Looks | None = None
     cautions: tuple[Caution, ...] = ()
 
     def question(self, name: str) -> QuestionFinding:
