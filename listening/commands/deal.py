@@ -81,7 +81,8 @@ def deal(
             f"{study.protocol}: changed since the stimuli were made; run: listening prepare {study.root}"
         )
     dealt_at = dealt_at or datetime.now(UTC).isoformat(timespec="seconds")
-    number = versions.next_number(study) + (1 if study.answers.exists() else 0)
+    has_answers = study.answers.exists() or study.server.exists()
+    number = versions.next_number(study) + has_answers
     dealt = design.deal(
         chosen,
         manifest,
@@ -90,7 +91,7 @@ def deal(
         dealt_at=dealt_at,
         study_version=number,
     )
-    if study.answers.exists():
+    if has_answers:
         versions.set_aside(study, again)
     plan = _write(study, dealt, manifest, on_progress)
     versions.note(study, study_digest=plan.study_digest, dealt_at=dealt_at, reason=again)

@@ -1,0 +1,59 @@
+"""`listening analyse`: open the key, fit, and decide the planned questions."""
+
+import argparse
+from pathlib import Path
+
+from listening.commands import progress, show
+from listening.records.findings import Findings
+from listening.records.study import open_study
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's words."""
+    parser.add_argument("folder", type=Path, help="study folder with answers in its station")
+    parser.add_argument(
+        "--interim", action="store_true", help="look before the planned end; the look is logged and reported"
+    )
+    parser.add_argument(
+        "--closed", metavar="WHY", default="", help="why no more listeners come, where fewer are enough"
+    )
+    show.json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Analyse, write findings.json, and print the verdicts with what may be said."""
+    from listening.analysis import run as analysis
+    from listening.report import sentences
+    from listening.store.store import utc_now
+
+    study = open_study(args.folder)
+    with progress.bar("questions") as on_progress:
+        found = analysis.run(
+            study, now=utc_now, interim=args.interim, closed=args.closed, on_progress=on_progress
+        )
+    lines = [*_head(found), ""]
+    for question in found.questions:
+        lines += [
+            f"{question.word.upper():<13} {question.id}",
+            f"  {sentences.printable(question, found)}",
+            "",
+        ]
+    lines += [
+        f"findings: {study.findings}; the opening of the key is logged in {study.sealed}",
+        f"next: listening report {study.root}",
+    ]
+    show.result(args, lines, found.model_dump(mode="json"))
+    return 0
+
+
+def _head(found: Findings) -> list[str]:
+    panel = found.panel
+    lines = [f"{panel.n_listeners} listeners, {panel.n_answers} counted answers, {panel.n_excluded} excluded"]
+    if found.looks is not None and not found.looks.at_end:
+        lines.append(
+            f"INTERIM look at {found.looks.finished} of {found.looks.planned} listeners, "
+            f"after {len(found.looks.earlier)} earlier ones; it is logged and will be reported"
+        )
+    if found.simulated:
+        lines.insert(0, "SIMULATED panel: nobody listened, nothing here may be claimed")
+    return lines
