@@ -1,9 +1,48 @@
-"""Everything a study stores about a sound: one frozen result with stable keys."""
+"""Everything there is to know about a sound, and the numbers a study stores, with stable keys."""
 
 from dataclasses import asdict, dataclass
 
 from listening.audio.sound import Sound
-from listening.metrics import level, loudness_bs1770, partials, spectrum
+from listening.errors import SoundError
+from listening.metrics import (
+    decay,
+    flags,
+    level,
+    loudness,
+    loudness_bs1770,
+    onset,
+    partials,
+    sharpness,
+    spectrum,
+    strike,
+)
+from listening.metrics.decay import Decays
+from listening.metrics.level import Levels
+from listening.metrics.loudness import Course
+from listening.metrics.onset import Onset
+from listening.metrics.partials import Partial
+
+
+@dataclass(frozen=True, eq=False)
+class Channel:
+    """One channel of a sound, measured once; what needs a calibration is None without."""
+
+    onset: Onset
+    levels: Levels
+    course: Course | None
+    sharpness_acum: float | None
+    centroid_hz: float
+    decays: Decays
+    partials: tuple[Partial, ...]
+    rings_out: bool
+    flags: tuple[str, ...]
+
+    @property
+    def n5_sone(self) -> float | None:
+        """Loudness exceeded 5 % of the recording; None for a strike, where it depends on the length."""
+        if self.course is None or self.rings_out:
+            return None
+        return self.course.exceeded_sone(5.0, window_s=(0.0, float(self.course.time_s[-1]) + loudness.STEP_S))
 
 
 @dataclass(frozen=True)
@@ -11,7 +50,7 @@ class Measures:
     """Numbers of one sound; None where the sound cannot have the value.
 
     Levels are dB re 20 µPa, or dB re full scale when the sound is not calibrated; then the sone, phon and
-    acum values are None.
+    acum values, and the study's decay, are None.
     """
 
     laf_max_db: float
@@ -22,6 +61,7 @@ class Measures:
     true_peak_dbtp: float
     nmax_sone: float | None
     loudness_level_phon: float | None
+    """of nmax_sone"""
     sharpness_acum: float | None
     """the study's brightness: loudness-weighted mean over 0 to 300 ms after the onset"""
     centroid_hz: float
@@ -32,9 +72,11 @@ class Measures:
     edt_s: float | None
     t20_s: float | None
     t30_s: float | None
+    flags: tuple[str, ...] = ()
 
     def as_dict(self) -> dict[str, float | None]:
-        return asdict(self)
+        """The numbers alone, by name."""
+        return {name: value for name, value in asdict(self).items() if name != "flags"}
 
 
 def measure(sound: Sound) -> Measures:
@@ -47,26 +89,43 @@ def measure(sound: Sound) -> Measures:
     SoundError
         Nothing but zeros.
     """
-    channel = loudest_channel(sound)
-    levels = level.measure(channel)
+    channel = examine(loudest_channel(sound))
     programme = loudness_bs1770.measure(sound)
-    found = partials.find(channel)
+    nmax = channel.course.nmax_sone if channel.course else None
     return Measures(
-        laf_max_db=levels.laf_max_db,
-        lae_db=levels.lae_db,
-        lc_peak_db=levels.lc_peak_db,
+        laf_max_db=channel.levels.laf_max_db,
+        lae_db=channel.levels.lae_db,
+        lc_peak_db=channel.levels.lc_peak_db,
         momentary_max_lufs=programme.momentary_max_lufs,
         integrated_lufs=programme.integrated_lufs,
         true_peak_dbtp=programme.true_peak_dbtp,
-        nmax_sone=None,
-        loudness_level_phon=None,
-        sharpness_acum=None,
-        centroid_hz=spectrum.centroid_hz(channel),
-        decay_s=None,
-        t60_s=partials.mean_t60_s(found) if found else None,
-        edt_s=None,
-        t20_s=None,
-        t30_s=None,
+        nmax_sone=nmax,
+        loudness_level_phon=loudness.level_phon(nmax) if nmax is not None else None,
+        sharpness_acum=channel.sharpness_acum,
+        centroid_hz=channel.centroid_hz,
+        decay_s=decay.study_decay_s(channel.course) if channel.course else None,
+        t60_s=partials.mean_t60_s(channel.partials) if channel.partials else None,
+        edt_s=channel.decays.edt_s,
+        t20_s=channel.decays.t20_s,
+        t30_s=channel.decays.t30_s,
+        flags=channel.flags,
+    )
+
+
+def examine(sound: Sound) -> Channel:
+    """Everything about a one-channel sound."""
+    start = onset.find(sound)
+    course = loudness.course(sound) if sound.calibrated else None
+    return Channel(
+        onset=start,
+        levels=level.measure(sound),
+        course=course,
+        sharpness_acum=_brightness_acum(course, start.time_s),
+        centroid_hz=spectrum.centroid_hz(sound),
+        decays=decay.measure(sound, start.time_s),
+        partials=partials.find(sound, onset_s=start.time_s),
+        rings_out=strike.rings_out(sound, start.time_s),
+        flags=flags.find(sound),
     )
 
 
@@ -76,3 +135,12 @@ def loudest_channel(sound: Sound) -> Sound:
     channels = [sound.channel(c) for c in range(sound.n_channels)]
     heard = [c for c in channels if c.samples.any()]
     return heard[0] if len(heard) == 1 else max(heard, key=level.laf_max_db)
+
+
+def _brightness_acum(course: Course | None, onset_s: float) -> float | None:
+    if course is None:
+        return None
+    try:
+        return sharpness.brightness_acum(course, onset_s)
+    except SoundError:
+        return None  # too soft to be heard has no colour

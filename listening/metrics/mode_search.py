@@ -54,8 +54,8 @@ class Found:
 def search(samples: FloatArray, rate_hz: int, onset_s: float, *, most: int) -> list[Found]:
     """Groups of at most `most` modes in all; none when less than 0.3 s ring after the onset.
 
-    Linear algebra runs in one thread meanwhile: these systems are tiny, and threads that contend for them cost
-    a hundred times what they save.
+    Linear algebra runs in one thread meanwhile: these systems are tiny, and threads that contend for them
+    cost a hundred times what they save.
     """
     with _threads().limit(limits=1, user_api="blas"):
         return _searched(samples, rate_hz, onset_s, most=most)

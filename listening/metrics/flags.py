@@ -1,0 +1,174 @@
+"""What is wrong with a recording, in words: a list of flags, empty when nothing is."""
+
+from collections.abc import Callable
+
+import numpy as np
+from scipy import signal
+
+from listening.audio.sound import FloatArray, Sound
+from listening.metrics import onset, strike
+
+CLIPPING, DC, HUM = "clipping", "dc", "hum"
+SILENT_CHANNEL = "silent-channel"  # given by whoever looks at several channels
+SECOND_STRIKE, FADE_OUT, TRUNCATED_TAIL = "second-strike", "fade-out", "truncated-tail"
+
+FLAT_SAMPLES = 3  # this many equal samples at the extreme, entered by a jump
+FLAT_JUMP = 0.002  # re the extreme; a low tone that just touches it turns more gently
+DC_SHARE = 0.002  # of the peak
+HUM_BASES_HZ = (50.0, 60.0)  # mains
+HUM_OVER_FLOOR_DB = 20.0
+HUM_BELOW_PEAK_DB = 80.0  # weaker than this it changes nothing
+SHORTEST_QUIET_S = 0.5
+FRAME_S = 0.002
+AFTER_STRIKE_S = 0.04  # bounces within this belong to the strike
+STRIKE_RISE_DB = 6.0
+STRIKE_BEFORE_S, STRIKE_AFTER_S = 0.03, 0.01
+WEAKEST_STRIKE_DB = -40.0
+END_S = 0.05
+FADE_EXTRA_DB = 8.0
+RINGING_END_DB = -45.0  # re the loudest; a tail cut above this is missed
+INAUDIBLE_DBFS = -100.0
+
+
+def find(sound: Sound) -> tuple[str, ...]:
+    """Flags of a one-channel sound: clipping, dc, hum, second-strike, fade-out, truncated-tail."""
+    start_s = onset.find(sound).time_s
+    checks: dict[str, Callable[[], bool]] = {
+        CLIPPING: lambda: is_clipped(sound.samples[:, 0]),
+        DC: lambda: has_dc(sound.samples[:, 0]),
+        HUM: lambda: has_hum(sound, start_s),
+        SECOND_STRIKE: lambda: second_strike_s(sound, start_s) is not None,
+        FADE_OUT: lambda: fades_out(sound),
+    }
+    found = [name for name, check in checks.items() if check()]
+    if FADE_OUT not in found and is_truncated(sound, start_s):
+        found.append(TRUNCATED_TAIL)
+    return tuple(found)
+
+
+def is_clipped(samples: FloatArray) -> bool:
+    """Whether the waveform is cut flat at its largest or smallest value."""
+    return any(_is_cut(side) for side in (samples, -samples))
+
+
+def has_dc(samples: FloatArray) -> bool:
+    """Whether the mean differs from zero by more than the sound itself would make it."""
+    peak, mean = float(np.abs(samples).max()), float(samples.mean())
+    quarters = [q.mean() for q in np.array_split(samples, 4)]
+    steady = abs(mean) > 3.0 * float(np.std(quarters))
+    return bool(abs(mean) > DC_SHARE * peak and steady)
+
+
+def has_hum(sound: Sound, onset_s: float) -> bool:
+    """Whether mains hum stands out of the quiet before the strike, or of the recording's end."""
+    samples, rate_hz = sound.only_channel(), sound.rate_hz
+    quiet = samples[: max(0, round((onset_s - 0.01) * rate_hz))]
+    if len(quiet) < SHORTEST_QUIET_S * rate_hz:
+        quiet = samples[-round(max(SHORTEST_QUIET_S, 0.25 * sound.duration_s) * rate_hz) :]
+    if len(quiet) < SHORTEST_QUIET_S * rate_hz:
+        return False
+    window = signal.windows.blackmanharris(len(quiet))
+    power = np.abs(np.fft.rfft((quiet - quiet.mean()) * window)) ** 2
+    bin_hz = rate_hz / len(quiet)
+    loudest = float(np.abs(samples).max()) ** 2 / 2
+    return any(
+        _stands_out(power, base_hz / bin_hz, bin_hz, loudest * window.sum() ** 2 / 4)
+        for base_hz in HUM_BASES_HZ
+    )
+
+
+def second_strike_s(sound: Sound, onset_s: float) -> float | None:
+    """When a second strike begins; None when there is none.
+
+    A strike rises at once. Beating rises slowly, or so often that the 30 ms before hold a summit as well.
+    """
+    frame = max(1, round(FRAME_S * sound.rate_hz))
+    level_db = 20 * np.log10(np.maximum(onset.envelope(sound.only_channel(), frame), 1e-300))
+    before, after = round(STRIKE_BEFORE_S / FRAME_S), round(STRIKE_AFTER_S / FRAME_S)
+    first = round((onset_s + AFTER_STRIKE_S) / FRAME_S)
+    if len(level_db) < first + after:
+        return None
+    summit = np.array([level_db[max(0, i - before) : i].max() for i in range(first, len(level_db) - after)])
+    ahead = np.array([level_db[i : i + after].max() for i in range(first, len(level_db) - after)])
+    floor_db = float(np.percentile(level_db, 5))
+    rises = (
+        (ahead > summit + STRIKE_RISE_DB)
+        & (ahead > level_db.max() + WEAKEST_STRIKE_DB)
+        & (ahead > floor_db + 2 * STRIKE_RISE_DB)
+    )
+    return float((first + int(np.argmax(rises)) + after - 1) * FRAME_S) if rises.any() else None
+
+
+def fades_out(sound: Sound) -> bool:
+    """Whether the last 50 ms fall much faster than what comes before, down to nothing."""
+    level_db = _end_levels_db(sound, n_frames=40)
+    if len(level_db) < 40 or level_db[:30].max() < INAUDIBLE_DBFS:
+        return False
+    slope = np.polyfit(np.arange(30), level_db[:30], 1)
+    expected = np.polyval(slope, np.arange(30, 40))
+    below = expected - level_db[30:]
+    return bool(
+        below[-1] > FADE_EXTRA_DB and below[-3:].mean() > 0.5 * FADE_EXTRA_DB and below[-1] > below[0]
+    )
+
+
+def is_truncated(sound: Sound, onset_s: float) -> bool:
+    """Whether a strike still rings when the recording ends."""
+    if not strike.rings_out(sound, onset_s) and not _falls(sound, onset_s):
+        return False
+    frame = round(END_S * sound.rate_hz)
+    rms = onset.envelope(_without_trailing_zeros(sound), max(1, frame))
+    if len(rms) < 6:
+        return True
+    level_db = 20 * np.log10(np.maximum(rms, 1e-300) / rms.max())
+    last = level_db[-max(6, len(level_db) // 10) :]
+    falls = np.polyfit(np.arange(len(last)) * END_S, last, 1)[0] * END_S * len(last) < -1.0
+    return bool(level_db[-1] > RINGING_END_DB and falls)
+
+
+def _falls(sound: Sound, onset_s: float) -> bool:
+    rms = onset.envelope(sound.only_channel()[round(onset_s * sound.rate_hz) :], max(1, sound.rate_hz // 100))
+    top = int(np.argmax(rms))
+    return bool(top < 10 and rms[-1] < 0.7 * rms[top])
+
+
+def _is_cut(samples: FloatArray) -> bool:
+    top = float(samples.max())
+    if top <= 0:
+        return False
+    at_top = samples == top
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], at_top.view(np.int8), [0]])))
+    starts, stops = edges[0::2], edges[1::2]
+    for start in starts[stops - starts >= FLAT_SAMPLES]:
+        if start > 0 and samples[start - 1] < top * (1.0 - FLAT_JUMP):
+            return True
+    return False
+
+
+def _stands_out(power: FloatArray, base_bin: float, bin_hz: float, loudest: float) -> bool:
+    """Two of the first four harmonics, or the first alone, well above their neighbourhood."""
+    out = []
+    for harmonic in range(1, 5):
+        middle, reach = harmonic * base_bin, max(2, round(1.0 / bin_hz))
+        low, high = round(middle) - reach, round(middle) + reach + 1
+        wide = round(15.0 / bin_hz)
+        around = np.concatenate([power[max(1, low - wide) : max(1, low - 4)], power[high + 4 : high + wide]])
+        line = float(power[max(0, low) : high].max(initial=0.0))
+        floor = float(np.median(around)) if len(around) else np.inf
+        out.append(
+            line > floor * 10 ** (HUM_OVER_FLOOR_DB / 10) and line > loudest * 10 ** (-HUM_BELOW_PEAK_DB / 10)
+        )
+    return out[0] or sum(out) >= 2
+
+
+def _without_trailing_zeros(sound: Sound) -> FloatArray:
+    samples = sound.only_channel()
+    return samples[: int(np.flatnonzero(samples)[-1]) + 1]
+
+
+def _end_levels_db(sound: Sound, *, n_frames: int) -> FloatArray:
+    """dB re full scale of the last `n_frames` frames of 10 ms with something in them."""
+    samples = _without_trailing_zeros(sound) / (sound.pascal_per_full_scale or 1.0)
+    frame = max(1, sound.rate_hz // 100)
+    whole = samples[len(samples) % frame :][-n_frames * frame :]
+    return np.asarray(20 * np.log10(np.maximum(onset.envelope(whole, frame), 1e-12)))
