@@ -97,8 +97,6 @@ class StationApp(App[None]):
         wanted = SCREENS.get(view.stage, Reading)
         if type(self.screen) is not wanted:
             self.switch_screen(wanted())
-            self.call_after_refresh(self._show, view)
-            return
         self._drawn = view
         if isinstance(self.screen, Sheet):
             self.screen.draw(view)

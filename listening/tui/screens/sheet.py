@@ -17,7 +17,12 @@ FIRM_SPACE = "\u00a0"
 
 
 class Sheet(Screen[None]):
-    """A screen that can draw a view."""
+    """A screen that can draw a view, as soon as its parts are there."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._composed = False
+        self._waiting: View | None = None
 
     def compose(self) -> ComposeResult:
         yield Static(id="heading")
@@ -28,8 +33,17 @@ class Sheet(Screen[None]):
             yield Static(id="progress")
             yield Static(id="keys")
 
+    def on_mount(self) -> None:
+        """The parts are there: show what came before them."""
+        self._composed = True
+        if self._waiting is not None:
+            self.draw(self._waiting)
+
     def draw(self, view: "View") -> None:
         """Show a view."""
+        if not self._composed:
+            self._waiting = view
+            return
         self._put("heading", Content.styled(view.heading, "bold"))
         self._put("middle", self.middle(view))
         self._put("notice", Content(f"! {view.notice}" if view.notice else ""))
