@@ -24,6 +24,9 @@ COMMANDS = {
     "simulate": "let simulated listeners sit the test",
     "analyse": "open the key, fit, and decide the planned questions",
     "report": "write the page: findings and printable sentences",
+    "booths": "let several booths share one PostgreSQL server",
+    "copy": "copy all answers between a file and a server, and prove it",
+    "merge": "bring another site's sittings into this study",
     "demo": "do all of it on the bicycle bells, with a simulated panel",
     "fit": "fit a model to a table collected elsewhere",
 }

@@ -78,6 +78,12 @@ def say(app: "StationApp", study: Study) -> int:
     if sitting is not None and not sitting.is_finished:
         code = sitting.row.listener
         print(f"To go on at the same place:  listening sit {study.root} --listener {code}")
+    waiting = 0 if sitting is None else sitting.close()
+    if waiting:
+        print(
+            f"{waiting} answers are kept on this computer, the server cannot be reached; "
+            f"send them later with:  listening booths {study.root} --send"
+        )
     return 128 + app.ended_by if app.ended_by else 0
 
 

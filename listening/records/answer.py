@@ -23,3 +23,5 @@ class Answer(Form):
     simulated: bool
     answered_at: str
     """UTC, ISO 8601."""
+    site: str = ""
+    """Where several laboratories' sittings were brought together; empty: one only."""

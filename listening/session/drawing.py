@@ -26,10 +26,14 @@ def view(sitting: "Sitting") -> View:
         heading=text(heading),
         body=_body(sitting),
         clips=_clips(sitting, 1) if sitting.stage is Stage.LEVEL else (),
-        notice=sitting.notice,
+        notice=_notice(sitting),
         actions=offers.actions(sitting),
         **_progress(sitting),
     )
+
+
+def _notice(sitting: "Sitting") -> str:
+    return sitting.notice or (sitting.words.text("notice_kept_here") if sitting.is_waiting() else "")
 
 
 def _body(sitting: "Sitting") -> tuple[str, ...]:
@@ -64,7 +68,7 @@ def _introduction(sitting: "Sitting") -> View:
         body=tuple(line for line in (sitting.attribute.explanation, example) if line),
         clips=_clips(sitting, len(clips)),
         status=_sound_status(sitting) if clips else "",
-        notice=sitting.notice,
+        notice=_notice(sitting),
         actions=offers.actions(sitting),
         **_progress(sitting),
     )
@@ -83,7 +87,7 @@ def _trial(sitting: "Sitting") -> View:
             for o in sitting.options()
         ),
         status=_trial_status(sitting),
-        notice=sitting.notice,
+        notice=_notice(sitting),
         actions=shown,
         **_progress(sitting),
     )

@@ -10,7 +10,7 @@ from listening.session import clips, station
 from listening.session.aloud import Aloud
 from listening.session.sitting import Clocks, Sitting
 from listening.session.station import Seat
-from listening.store import utc_now
+from listening.store import open_for_sitting, utc_now
 
 
 def open_aloud(study: Study, seat: Seat, *, device: str | None = None) -> Sitting:
@@ -26,7 +26,7 @@ def open_aloud(study: Study, seat: Seat, *, device: str | None = None) -> Sittin
     plan = Plan.load(study.plan)
     clips.check(plan, study.clips)
     output = probe.chosen(device, probe.devices())
-    store = station.open_answers(study.answers)
+    store = open_for_sitting(study)
     row, hold = station.take(plan, store, seat)
     speaker = Speaker(plan.rate_hz, now_s=time.monotonic, device=output.index)
     player = Aloud(clips.Clips(study.clips, plan.rate_hz), speaker)

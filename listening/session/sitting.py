@@ -1,6 +1,7 @@
 """The state machine of a blind sitting: acts in, a view out; every answer is stored before the next trial."""
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass
 
 from listening.errors import ListeningError
@@ -50,7 +51,7 @@ class Sitting:
         self._aside: Stage | None = None
         self._last_beat_s = clocks.now_s()
         self.notice = ""
-        self.hold: object = None
+        self.hold: AbstractContextManager[object] | None = None
         """What keeps other processes from this sitting; the system drops it when the process ends."""
         self._begin_step()
 
@@ -97,6 +98,10 @@ class Sitting:
     def actions(self) -> tuple[Action, ...]:
         """What the listener may do now."""
         return offers.actions(self)
+
+    def is_waiting(self) -> bool:
+        """Whether answers stay on this computer because the server cannot be reached now."""
+        return self._store.waiting() > 0
 
     def rest_s(self) -> float:
         """Seconds that the break must still last."""
@@ -147,6 +152,14 @@ class Sitting:
         self._player.stop()
         if not self.is_over:
             self._note("left")
+
+    def close(self) -> int:
+        """Let the seat go and close the store; how many answers still wait here for a server."""
+        with suppress(ListeningError):  # a lease runs out by itself when the server is away
+            if self.hold is not None:
+                self.hold.__exit__(None, None, None)
+        self._store.close()
+        return self._store.waiting()
 
     # steps
 

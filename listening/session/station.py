@@ -6,15 +6,15 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from pathlib import Path
 
 from listening.errors import ListeningError, StudyError
 from listening.records.plan import Plan
+from listening.records.study import Study
 from listening.session import next_slot
 from listening.session.player import Player
 from listening.session.sitting import Clocks, Sitting
 from listening.session.words import words
-from listening.store import SittingRow, Store, open_store, utc_now
+from listening.store import AnswerStore, SittingRow, Store, open_store, place_of, utc_now
 
 LISTENER_CODE = re.compile(r"[A-Za-z0-9_-]{1,16}")
 CODE_LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"  # no O or 0, no I or 1
@@ -32,7 +32,7 @@ class Seat:
     simulated: bool = False
 
 
-def take(plan: Plan, store: Store, seat: Seat) -> tuple[SittingRow, AbstractContextManager[object]]:
+def take(plan: Plan, store: AnswerStore, seat: Seat) -> tuple[SittingRow, AbstractContextManager[object]]:
     """The sitting of a seat, begun or resumed, kept from other processes until the second part is left.
 
     Raises
@@ -56,15 +56,15 @@ def take(plan: Plan, store: Store, seat: Seat) -> tuple[SittingRow, AbstractCont
     return row, store.hold(row.id)
 
 
-def seated(plan: Plan, store: Store, row: SittingRow, *, player: Player, clocks: Clocks) -> Sitting:
+def seated(plan: Plan, store: AnswerStore, row: SittingRow, *, player: Player, clocks: Clocks) -> Sitting:
     """The state machine of a taken seat, at the step where it stopped."""
     check_clock(store, row, clocks.utc())
     return Sitting(plan, row, store, player=player, clocks=clocks, words=words(plan.sitting.language))
 
 
-def open_answers(place: Path | str, *, durable: bool = True, now: Callable[[], str] = utc_now) -> Store:
-    """The answer store of a station, made if it is not there."""
-    return open_store(place, durable=durable, now=now)
+def open_answers(study: Study, *, durable: bool = True, now: Callable[[], str] = utc_now) -> Store:
+    """The answer store of a study, its file made if it is not there."""
+    return open_store(place_of(study), durable=durable, now=now)
 
 
 def check_code(listener: str | None) -> None:
@@ -76,7 +76,7 @@ def check_code(listener: str | None) -> None:
         )
 
 
-def check_clock(store: Store, row: SittingRow, utc: str) -> None:
+def check_clock(store: AnswerStore, row: SittingRow, utc: str) -> None:
     """The wall clock has not gone back since the sitting's last sign of life."""
     last = row.heartbeat_at or row.started_at
     if datetime.fromisoformat(utc) < datetime.fromisoformat(last) - CLOCK_SLACK:
@@ -86,7 +86,7 @@ def check_clock(store: Store, row: SittingRow, utc: str) -> None:
         )
 
 
-def _begin(plan: Plan, store: Store, seat: Seat) -> SittingRow:
+def _begin(plan: Plan, store: AnswerStore, seat: Seat) -> SittingRow:
     dealt = [slot.slot for slot in plan.slots]
     if seat.slot is not None and seat.slot not in dealt:
         raise StudyError(f"slot {seat.slot}: this study has slots {dealt[0]} to {dealt[-1]}")
@@ -97,16 +97,12 @@ def _begin(plan: Plan, store: Store, seat: Seat) -> SittingRow:
     )
 
 
-def _to_give(plan: Plan, store: Store, simulated: bool) -> list[int]:
+def _to_give(plan: Plan, store: AnswerStore, simulated: bool) -> list[int]:
     """Slots for the next listener, the one that evens the plan out first; a drop-out counts as lost."""
     now = datetime.fromisoformat(utc_now())
     there = [
-        row.slot
-        for row in store.sittings()
-        if row.simulated == simulated and (row.finished_at or now - _last_alive(row) < DROPPED_OUT_AFTER)
+        use.slot
+        for use in store.slot_use(simulated=simulated)
+        if use.finished or now - datetime.fromisoformat(use.alive_at) < DROPPED_OUT_AFTER
     ]
     return next_slot.in_order(plan, there)
-
-
-def _last_alive(row: SittingRow) -> datetime:
-    return datetime.fromisoformat(row.heartbeat_at or row.started_at)

@@ -69,7 +69,7 @@ def run(
         )
     clips = Clips(study.clips, plan.rate_hz)
     clock = Clock()
-    store = station.open_answers(study.answers, durable=False, now=clock.utc)
+    store = station.open_answers(study, durable=False, now=clock.utc)
     player = SilentPlayer(cache(clips.frames), plan.rate_hz, clock.now_s)
     for number, slot in enumerate(plan.slots[:wanted]):
         decided = panel.decisions(plan, heard, slot=slot, seed=seed, truth=truth or Truth())

@@ -58,6 +58,7 @@ class SlotUse:
     """Last sign of life, UTC, ISO 8601."""
 
 
+_OF_SITTING = ("listener", "slot", "simulated", "site")  # fields of an answer that its sitting holds
 _SITTING = [tables.sitting.c[name] for name in SittingRow.__dataclass_fields__]
 
 
@@ -235,9 +236,8 @@ class Store:
         return {name: list(cells) for name, cells in zip(Answer.model_fields, _turned(rows), strict=True)}
 
     def _rows(self, sitting: str | None) -> Sequence[Row[Any]]:
-        of_sitting = ("listener", "slot", "simulated")
         columns = [
-            (tables.sitting if name in of_sitting else tables.answer).c[name] for name in Answer.model_fields
+            (tables.sitting if name in _OF_SITTING else tables.answer).c[name] for name in Answer.model_fields
         ]
         query = select(*columns).select_from(tables.answer.join(tables.sitting)).order_by(tables.answer.c.id)
         if sitting is not None:
@@ -288,7 +288,7 @@ def _turned(rows: Sequence[Row[Any]]) -> list[Sequence[Any]]:
 
 def answer_values(answer: Answer) -> dict[str, Any]:
     """An answer as a row of its table."""
-    values = answer.model_dump(exclude={"listener", "slot", "simulated"})
+    values = answer.model_dump(exclude=set(_OF_SITTING))
     return values | {"clips": " ".join(answer.clips)}
 
 

@@ -1,0 +1,94 @@
+"""`listening booths`: let several booths share one PostgreSQL server."""
+
+import argparse
+from datetime import UTC, datetime
+from pathlib import Path
+
+from listening.commands import show
+from listening.errors import ListeningError, StudyError
+from listening.records.plan import Plan
+from listening.records.server import Server
+from listening.records.study import Study, open_study
+
+EXAMPLES = (
+    (
+        "listening booths bells --server postgresql://db.example/bells",
+        "lodge the dealt study, as the server's owner",
+    ),
+    ("listening booths bells --sql", "print the SQL of functions and roles, for the server's owner"),
+    ("listening booths bells --send", "send what this booth kept while the server was away"),
+)
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's words."""
+    parser.add_argument("folder", type=Path, help="study folder, dealt")
+    act = parser.add_mutually_exclusive_group(required=True)
+    act.add_argument(
+        "--server",
+        metavar="ADDRESS",
+        help="postgresql://HOST/DATABASE: lodge the study there and note it in the station folder; user, "
+        "password and TLS come from the environment (PGUSER, PGPASSFILE, PGSSLMODE=verify-full), never from this line",
+    )
+    act.add_argument("--sql", action="store_true", help="print the SQL that makes functions and roles")
+    act.add_argument("--send", action="store_true", help="send what is kept here for the server")
+    show.json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Lodge, print, or send."""
+    if args.sql:
+        from listening.store import functions
+
+        text = f"{functions.functions_sql()}\n{functions.roles_sql()}"
+        show.result(args, [text], {"sql": text})
+        return 0
+    study = open_study(args.folder)
+    return _send(args, study) if args.send else _lodge(args, study)
+
+
+def _lodge(args: argparse.Namespace, study: Study) -> int:
+    from listening.store import address, lodging, open_store
+
+    plan = Plan.load(study.plan)
+    if study.answers.exists():
+        raise StudyError(
+            f"{study.answers}: answers lie here already; move them first with: "
+            f"listening copy {study.answers} {args.server}, then take the file away"
+        )
+    url = address.parse(args.server).set(drivername="postgresql")
+    store = open_store(args.server)
+    lodged = lodging.lodge(
+        store,
+        study_digest=plan.study_digest,
+        protocol_digest=plan.protocol_digest,
+        slots=[slot.slot for slot in plan.slots],
+        at=datetime.now(UTC).isoformat(timespec="seconds"),
+    )
+    store.close()
+    shared = url.set(username=None).render_as_string()
+    Server(url=shared).save(study.server)
+    lines = [
+        f"lodged {lodged.slots} slots of study {plan.study_digest[:12]} on {shared}",
+        "roles: listening_booth, listening_desk, listening_analyst"
+        if lodged.roles
+        else "this user may not make roles: let the owner run what --sql prints",
+        f"copy {study.station} to each booth; there set PGUSER to a user with listening_booth, and sit as usual",
+    ]
+    show.result(args, lines, {"server": shared, "slots": lodged.slots, "roles": lodged.roles})
+    return 0
+
+
+def _send(args: argparse.Namespace, study: Study) -> int:
+    from listening.store.booth import open_booth
+
+    if not study.server.exists():
+        raise ListeningError(f"{study.server}: no such file; this station has no server to send to")
+    booth = open_booth(Server.load(study.server).url, study.spool)
+    left = booth.flush(within_s=30.0)
+    booth.close(within_s=0.0)
+    line = (
+        "everything is at the server" if not left else f"{left} messages wait: the server cannot be reached"
+    )
+    show.result(args, [line], {"waiting": left})
+    return 2 if left else 0

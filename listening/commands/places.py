@@ -1,0 +1,14 @@
+"""Where answers lie, from a word on the command line."""
+
+from pathlib import Path
+
+from listening.records.study import Study
+
+
+def place(word: str) -> Path | str:
+    """A server's address as it is; a study folder's own place; else an answers file."""
+    from listening.store import address, place_of
+
+    if address.is_url(word):
+        return word
+    return place_of(Study(Path(word))) if Path(word).is_dir() else Path(word)
