@@ -27,8 +27,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     act.add_argument(
         "--server",
         metavar="ADDRESS",
-        help="postgresql://HOST/DATABASE: lodge the study there and note it in the station folder; user, "
-        "password and TLS come from the environment (PGUSER, PGPASSFILE, PGSSLMODE=verify-full), never from this line",
+        help="postgresql://HOST/DATABASE: lodge the study there and note it in the station folder; "
+        "user, password and TLS come from the environment (PGUSER, PGPASSFILE, "
+        "PGSSLMODE=verify-full), never from this line",
     )
     act.add_argument("--sql", action="store_true", help="print the SQL that makes functions and roles")
     act.add_argument("--send", action="store_true", help="send what is kept here for the server")
@@ -56,7 +57,6 @@ def _lodge(args: argparse.Namespace, study: Study) -> int:
             f"{study.answers}: answers lie here already; move them first with: "
             f"listening copy {study.answers} {args.server}, then take the file away"
         )
-    url = address.parse(args.server).set(drivername="postgresql")
     store = open_store(args.server)
     lodged = lodging.lodge(
         store,
@@ -66,14 +66,14 @@ def _lodge(args: argparse.Namespace, study: Study) -> int:
         at=datetime.now(UTC).isoformat(timespec="seconds"),
     )
     store.close()
-    shared = url.set(username=None).render_as_string()
+    shared = address.without_user(args.server)
     Server(url=shared).save(study.server)
     lines = [
         f"lodged {lodged.slots} slots of study {plan.study_digest[:12]} on {shared}",
         "roles: listening_booth, listening_desk, listening_analyst"
         if lodged.roles
         else "this user may not make roles: let the owner run what --sql prints",
-        f"copy {study.station} to each booth; there set PGUSER to a user with listening_booth, and sit as usual",
+        f"copy {study.station} to each booth; set PGUSER there to a user with listening_booth; sit as usual",
     ]
     show.result(args, lines, {"server": shared, "slots": lodged.slots, "roles": lodged.roles})
     return 0

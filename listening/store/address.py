@@ -38,3 +38,11 @@ def parse(place: str) -> URL:
     if url.get_backend_name() != "postgresql":
         raise StudyError(f"{place}: {url.get_backend_name()} is not known here; wanted postgresql://...")
     return url.set(drivername=POSTGRESQL)
+
+
+def without_user(place: str) -> str:
+    """The address for everybody: who logs in comes from each one's environment."""
+    url = parse(place)
+    return URL.create(
+        "postgresql", host=url.host, port=url.port, database=url.database, query=url.query
+    ).render_as_string()
