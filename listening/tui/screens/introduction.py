@@ -18,5 +18,9 @@ class Introduction(Sheet):
         """The question above the words that explain it."""
         sounds = Content("\n").join([line(clip) for clip in view.clips])
         return (
-            Content.styled(view.question, "bold") + Content("\n\n") + paragraphs(view.body) + "\n\n" + sounds
+            Content.styled(view.question, "bold")
+            + Content("\n\n")
+            + paragraphs([*view.body, view.status])
+            + "\n\n"
+            + sounds
         )

@@ -9,11 +9,12 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Static
 
+from listening.tui.screens.firm import FIRM_SPACE
+
 if TYPE_CHECKING:
     from listening.session.view import Action, View
 
 BAR_CELLS = 24
-FIRM_SPACE = "\u00a0"
 
 
 class Sheet(Screen[None]):
@@ -29,7 +30,6 @@ class Sheet(Screen[None]):
         yield VerticalScroll(Static(id="middle"), id="page", can_focus=False)
         with Vertical(id="foot"):
             yield Static(id="notice")
-            yield Static(id="status")
             yield Static(id="progress")
             yield Static(id="keys")
 
@@ -47,13 +47,12 @@ class Sheet(Screen[None]):
         self._put("heading", Content.styled(view.heading, "bold"))
         self._put("middle", self.middle(view))
         self._put("notice", Content(f"! {view.notice}" if view.notice else ""))
-        self._put("status", Content(view.status))
         self._put("progress", Content(_progress(view)))
         self._put("keys", keys(view.actions))
 
     def middle(self, view: "View") -> Content:
         """The part that differs from screen to screen."""
-        return paragraphs(view.body)
+        return paragraphs([*view.body, view.status])
 
     def scroll(self, lines: int) -> None:
         """Move a text that is longer than the screen."""
@@ -71,7 +70,7 @@ def paragraphs(texts: Iterable[str]) -> Content:
 def keys(actions: "Iterable[Action]") -> Content:
     """The line of keys: each key in reverse, then what it does; answers' keys stand beside the answers."""
     shown = [a for a in actions if not a.name.startswith("choose:") and a.shown]
-    parts = [_whole(a.shown, "reverse") + Content(f"{FIRM_SPACE}") + _whole(a.label) for a in shown]
+    parts = [_whole(a.shown, "reverse") + Content(FIRM_SPACE) + _whole(a.label) for a in shown]
     return Content("  ").join(parts)
 
 

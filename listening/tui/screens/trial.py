@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 from textual.content import Content
 
+from listening.tui.screens.firm import FIRM_SPACE
 from listening.tui.screens.sheet import Sheet
 from listening.tui.screens.sounds import line
 
@@ -15,9 +16,10 @@ class Trial(Sheet):
     """Question, sounds, answers."""
 
     def middle(self, view: "View") -> Content:
-        """The question above two short lists."""
+        """The question and what to do now, above two short lists."""
         rows = [
             Content.styled(view.question, "bold"),
+            Content(view.status),
             Content(""),
             *(line(clip) for clip in view.clips),
             Content(""),
@@ -28,6 +30,7 @@ class Trial(Sheet):
 
 def _answer(choice: "Choice") -> Content:
     """An answer's line: a bracket that fills, its key, its words; dim until it may be chosen."""
-    text = f" [{'X' if choice.chosen else ' '}] {choice.shown}  {choice.label} "
+    mark = "X" if choice.chosen else FIRM_SPACE
+    text = f"{FIRM_SPACE * 3}[{mark}] {choice.shown}  {choice.label}"
     style = "bold" if choice.chosen else "" if choice.allowed else "dim"
     return Content.styled(text, style)
