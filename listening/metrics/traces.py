@@ -1,0 +1,83 @@
+"""The curves behind the numbers, as arrays that figures are drawn from."""
+
+import numpy as np
+from scipy import signal
+
+from listening.audio.sound import FloatArray, Sound
+from listening.metrics.measures import Channel
+
+STEP_S = 0.01
+SPECTROGRAM_STEP_S = 0.02
+WINDOW_S = 0.04
+HIGHEST_HZ = 16_000.0
+DEMODULATION_HZ = 20.0  # half width of the Gaussian that isolates a partial
+FLOOR_DB = -300.0
+
+Arrays = dict[str, np.ndarray]
+
+
+def of(sound: Sound, channel: Channel) -> Arrays:
+    """Arrays of one examined channel by name, single precision; levels in dB re 20 µPa or re full scale.
+
+    time_s, loudness_sone (k,), specific_sone_per_bark (k, 240): every 10 ms, absent when not calibrated;
+    spectrogram_time_s (t,), spectrogram_hz (f,), spectrogram_db (t, f): a tone reads its rms level;
+    partial_hz, partial_t60_s, partial_level_db (p,); partial_time_s (k,), partial_course_db (p, k): measured,
+    all times from the file's start; onset_s ().
+    """
+    found: Arrays = {"onset_s": np.array(channel.onset.time_s)}
+    found |= _loudness(channel) | _spectrogram(sound) | _partials(sound, channel)
+    return {name: np.asarray(value, dtype=np.float32) for name, value in found.items()}
+
+
+def _loudness(channel: Channel) -> Arrays:
+    course = channel.course
+    if course is None:
+        return {}
+    step = round(STEP_S / (course.time_s[1] - course.time_s[0]))
+    return {
+        "time_s": course.time_s[::step],
+        "loudness_sone": course.loudness_sone[::step],
+        "specific_sone_per_bark": course.specific_sone_per_bark[::step],
+    }
+
+
+def _spectrogram(sound: Sound) -> Arrays:
+    window = signal.windows.hann(max(16, round(WINDOW_S * sound.rate_hz)), sym=False)
+    step = max(1, round(SPECTROGRAM_STEP_S * sound.rate_hz))
+    transform = signal.ShortTimeFFT(window, step, sound.rate_hz, fft_mode="onesided")
+    values = transform.stft(sound.only_channel())
+    times = transform.t(sound.n_samples)
+    inside = (times >= 0) & (times <= sound.duration_s)
+    low = transform.f <= HIGHEST_HZ
+    rms = np.sqrt(2.0) * np.abs(values[np.ix_(low, inside)]).T / window.sum()
+    return {
+        "spectrogram_time_s": times[inside],
+        "spectrogram_hz": transform.f[low],
+        "spectrogram_db": _db(rms, sound),
+    }
+
+
+def _partials(sound: Sound, channel: Channel) -> Arrays:
+    step = max(1, round(STEP_S * sound.rate_hz))
+    courses = [_course(sound, p.frequency_hz)[::step] for p in channel.partials]
+    n = len(range(0, sound.n_samples, step))
+    return {
+        "partial_hz": np.array([p.frequency_hz for p in channel.partials]),
+        "partial_t60_s": np.array([p.t60_s for p in channel.partials]),
+        "partial_level_db": np.array([p.level_db for p in channel.partials]),
+        "partial_time_s": np.arange(n) * step / sound.rate_hz,
+        "partial_course_db": _db(np.array(courses).reshape(len(courses), n), sound),
+    }
+
+
+def _course(sound: Sound, frequency_hz: float) -> FloatArray:
+    """(n,) rms of what lies within some 20 Hz of a frequency, over time."""
+    spectrum = np.fft.fft(sound.only_channel())
+    offset = np.fft.fftfreq(sound.n_samples, 1 / sound.rate_hz) - frequency_hz
+    analytic = np.fft.ifft(2 * spectrum * np.exp(-0.5 * (offset / DEMODULATION_HZ) ** 2))
+    return np.asarray(np.abs(analytic) / np.sqrt(2.0))
+
+
+def _db(rms: FloatArray, sound: Sound) -> FloatArray:
+    floor = sound.reference * 10 ** (FLOOR_DB / 20)
+    return np.asarray(20 * np.log10(np.maximum(rms, floor) / sound.reference))
