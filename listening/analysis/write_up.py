@@ -56,6 +56,7 @@ def question(
         asked=attribute.question,
         presentation=asked.presentation,
         beyond_level=asked.presentation != AS_RECORDED and not attribute.about_level,
+        about_level=attribute.about_level,
         more=asked.contrast.more,
         more_label=protocol.label(asked.contrast.more),
         than=asked.contrast.than,

@@ -1,0 +1,108 @@
+"""Figures of the page: each takes findings and axes, computes nothing, and returns the axes."""
+
+import io
+import re
+from collections.abc import Callable, Sequence
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from listening.records.findings import Interval, QuestionFinding, StrengthSet
+from listening.report import style
+
+WIDTH_IN = 5.2
+
+
+def svg(
+    draw: Callable[[Axes], Axes], *, name: str, title: str, height_in: float, width_in: float = WIDTH_IN
+) -> str:
+    """An inline SVG of what `draw` puts on the axes.
+
+    Parameters
+    ----------
+    name : unique on the page; keeps the ids of several figures apart
+    title : what the figure shows, for those who cannot see it
+    """
+    with mpl.rc_context(style.FIGURE):
+        figure = Figure(figsize=(width_in, height_in), layout="constrained")
+        draw(figure.add_subplot())
+        text = io.StringIO()
+        figure.savefig(text, format="svg", metadata={"Date": None})
+    return _inline(text.getvalue(), name, title)
+
+
+def verdict_scale(axes: Axes, q: QuestionFinding) -> Axes:
+    """Share of choices of one question with its limits, against even chances and the planned bound."""
+    ink = style.VERDICT[q.word][0]
+    if q.share is not None:
+        _interval_line(axes, 0.0, q.share, ink, factor=100)
+    axes.axvline(50, color=style.SOFT, linewidth=1)
+    if q.unit == "share":
+        bounds = [q.smallest_effect] if q.kind == "more" else [q.smallest_effect, 1 - q.smallest_effect]
+        for bound in bounds:
+            axes.axvline(100 * bound, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
+    axes.set(xlim=(0, 100), ylim=(-0.6, 0.6), yticks=[], xticks=[0, 25, 50, 75, 100])
+    axes.spines["left"].set_visible(False)
+    axes.set_xlabel(f"times in 100 that {q.more_label} was chosen")
+    return axes
+
+
+def strengths(axes: Axes, found: StrengthSet) -> Axes:
+    """Strengths of the conditions with their limits, strongest on top."""
+    ordered = sorted(found.strengths, key=lambda s: s.strength.value)
+    for place, one in enumerate(ordered):
+        _interval_line(axes, place, one.strength, style.ACCENT)
+    axes.axvline(0, color=style.SOFT, linewidth=1)
+    axes.set_yticks(range(len(ordered)), [one.label for one in ordered])
+    axes.set_ylim(-0.6, len(ordered) - 0.4)
+    axes.set_xlabel("strength, log-odds (the set's mean is 0)")
+    return axes
+
+
+def listeners(axes: Axes, q: QuestionFinding) -> Axes:
+    """Each listener's own effect on one question, in order of size."""
+    effects = sorted(one.effect_logit for one in q.listeners)
+    axes.axhline(0, color=style.SOFT, linewidth=1)
+    axes.axhline(q.smallest_effect_logit, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
+    axes.plot(range(1, len(effects) + 1), effects, "o", color=style.ACCENT, markersize=5)
+    axes.set_xlabel("listeners, in order of effect")
+    axes.set_ylabel("own effect, log-odds")
+    axes.set_xlim(0, len(effects) + 1)
+    return axes
+
+
+def scatter(axes: Axes, points: Sequence[tuple[str, Interval, float]], xlabel: str) -> Axes:
+    """Heard strength of each condition over one measured value."""
+    for label, strength, measured in points:
+        low = strength.value if strength.lower is None else strength.lower
+        high = strength.value if strength.upper is None else strength.upper
+        axes.plot([measured, measured], [low, high], color=style.ACCENT, linewidth=1.5)
+        axes.plot([measured], [strength.value], "o", color=style.ACCENT, markersize=6)
+        axes.annotate(
+            label, (measured, strength.value), xytext=(6, 4), textcoords="offset points", fontsize=8.5
+        )
+    axes.axhline(0, color=style.SOFT, linewidth=1)
+    axes.set_xlabel(xlabel)
+    axes.set_ylabel("heard strength, log-odds")
+    axes.margins(x=0.15)
+    return axes
+
+
+def _interval_line(axes: Axes, place: float, found: Interval, colour: str, factor: float = 1.0) -> None:
+    low, high = found.lower, found.upper
+    middle = factor * found.value
+    ends = [middle if low is None else factor * low, middle if high is None else factor * high]
+    axes.plot(ends, [place, place], color=colour, linewidth=2.5, solid_capstyle="butt")
+    axes.plot([middle], [place], "o", color=colour, markersize=8)
+
+
+def _inline(text: str, name: str, title: str) -> str:
+    """The svg element alone, sized by its box, with a role, a name, and ids of its own."""
+    body = text[text.index("<svg") :]
+    body = re.sub(r"<metadata>.*?</metadata>|<style.*?</style>", "", body, flags=re.DOTALL)
+    for size in ("width", "height"):
+        body = re.sub(rf'(<svg[^>]*?) {size}="[^"]*"', r"\1", body, count=1)
+    body = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{name}-", body)
+    safe = title.replace("&", "&amp;").replace('"', "&quot;").replace("<", "&lt;")
+    return body.replace("<svg", f'<svg role="img" aria-label="{safe}"', 1)

@@ -1,0 +1,96 @@
+"""Method, deviations and cautions in words, from the findings' options."""
+
+from collections.abc import Iterator
+
+from listening.records.findings import Caution, Findings
+from listening.report import metric_words, rounding
+
+CAUTIONS: dict[Caution, str] = {
+    "simulated": "The panel is simulated in whole or in part: nothing here may be claimed.",
+    "uncalibrated": "The recordings are not calibrated: levels are relative to full scale, and no sound "
+    "pressure level, loudness or dose can be stated.",
+    "one strike": "Some condition was heard with one stroke only: what is said holds for that recording, "
+    "not for the design.",
+    "unfinished sittings": "Some sittings were not finished; their answers are counted as far as they go.",
+    "fewer listeners than planned": "Fewer listeners took part than were planned, so an open question may "
+    "be open for want of listeners.",
+    "no level slope": "For some answer nobody measured how much level alone moves it; its questions stay "
+    "undecided at equal level.",
+    "no control pairs": "There were no control pairs: inattentive listeners cannot be told apart, and the "
+    "level slope has a weaker source.",
+}
+ALWAYS = (
+    "A verdict holds for these conditions, played this way, to listeners of this kind. Other units, "
+    "supports, rooms, playback levels and listeners were not tested.",
+    "A claim in public is also a matter of advertising law: have counsel read it, with this page, before "
+    "print.",
+    "Playback level can harm hearing: keep to local rules, and let a qualified person set levels for a "
+    "panel.",
+)
+
+
+def method(found: Findings) -> list[str]:
+    """Paragraphs that let another statistician redo it."""
+    options = found.method
+    metrics = ", ".join(metric_words.of(m).name for m in options.level_metrics)
+    return [
+        "Each trial played two sounds one after the other under coded names; the listener chose one. "
+        "Orders were balanced and drawn before the test; which code is which sound was sealed until the "
+        "analysis.",
+        f"Deciding model: {options.deciding}. Fixed: the advantage of the sound heard first, and the "
+        "conditions. Random, all independent: each listener’s own size of the planned contrast, each "
+        "listener’s own view of each condition, and each recorded stroke. The contrast is judged by "
+        f"Student’s t with {options.df_rule} degrees of freedom; where nearly all answers agree, by "
+        "profile likelihood.",
+        "At equal level, what is left of the level difference enters as a known part, level slope × "
+        "residual. The slope comes from control pairs (one sound against itself at a known gain). The "
+        f"verdict must hold with level as each of {metrics or 'no metric'}, at the slope’s estimate and at "
+        f"both its {rounding.level(options.slope_level)} limits.",
+        "More: supported if the one-sided lower bound is above zero and the estimate reaches the smallest "
+        "effect that matters; contradicted if the upper bound is below it; else undecided. Same: "
+        "supported if both bounds lie inside the smallest effect and few listeners can lie outside; "
+        f"contradicted if both lie outside on one side; else undecided. Below {options.minimum_listeners} "
+        f"listeners there is no verdict. Families of questions are corrected by {options.family_rule}’s "
+        "steps.",
+        "Shares are over all listeners and strokes (marginal): listeners differ, so the share is nearer "
+        "to even than the choice of the average listener, which the table also gives.",
+    ]
+
+
+def cautions(found: Findings) -> list[str]:
+    """What a reader must keep in mind."""
+    return [*(CAUTIONS[name] for name in found.cautions), *ALWAYS]
+
+
+def deviations(found: Findings) -> list[str]:
+    """How the study departed from its plan, and what was found without being planned."""
+    lines = list(_departures(found))
+    return [
+        *(lines or ["The study was carried out as planned."]),
+        "No finding outside the planned questions is claimed; strengths and slopes above are descriptions.",
+    ]
+
+
+def matching(found: Findings) -> str:
+    """How the stimuli were matched, in one paragraph."""
+    match = found.matching
+    if match.metric is None:
+        return "Stimuli were played as recorded; nothing was matched."
+    words = metric_words.of(match.metric)
+    unit = "phon" if match.metric == "nmax_sone" else "dB"
+    level = "calibrated" if match.calibrated else "not calibrated"
+    return (
+        f"Matched stimuli hold {words.name} equal ({match.label}), measured again from the written files: "
+        f"largest residual {rounding.number(match.largest_residual_db, 3)} {unit}, allowed "
+        f"{rounding.number(match.tolerance_db, 2)} {unit}. The recordings are {level}."
+    )
+
+
+def _departures(found: Findings) -> Iterator[str]:
+    panel = found.panel
+    if panel.n_listeners != panel.n_planned:
+        yield f"{panel.n_planned} listeners were planned, {panel.n_listeners} took part."
+    if panel.n_unfinished:
+        yield f"{panel.n_unfinished} sittings were not finished."
+    if panel.n_excluded:
+        yield f"{panel.n_excluded} listeners were excluded by a rule that the protocol fixed."

@@ -1,0 +1,60 @@
+"""How numbers are printed: one place, so that every page and sentence rounds alike."""
+
+from listening.records.findings import Interval
+
+MINUS = "\N{MINUS SIGN}"
+
+
+def number(value: float | None, digits: int = 2) -> str:
+    """A number with a true minus sign; a dash where there is none."""
+    if value is None:
+        return "–"
+    text = f"{value:.{digits}f}"
+    return text.replace("-", MINUS) if float(text) else text.lstrip("-")
+
+
+def signed(value: float | None, digits: int = 2) -> str:
+    """A number that always shows its sign."""
+    if value is None:
+        return "–"
+    text = number(value, digits)
+    return text if text.startswith(MINUS) or not float(text) else f"+{text}"
+
+
+def limits(found: Interval | None, digits: int = 2) -> str:
+    """Both bounds in words; an open side says so."""
+    if found is None:
+        return "–"
+    if found.lower is None and found.upper is None:
+        return "no bound"
+    if found.upper is None:
+        return f"{number(found.lower, digits)} or more"
+    if found.lower is None:
+        return f"{number(found.upper, digits)} or less"
+    return f"{number(found.lower, digits)} to {number(found.upper, digits)}"
+
+
+def in_hundred(share: float | None) -> str:
+    """A share as so many in 100; 100 and 0 are kept for the exact ones."""
+    if share is None:
+        return "–"
+    rounded = round(100 * share)
+    if rounded == 100 and share < 1:
+        return "more than 99"
+    if rounded == 0 and share > 0:
+        return "fewer than 1"
+    return str(rounded)
+
+
+def p_value(p: float | None) -> str:
+    """A p-value with its relation."""
+    if p is None:
+        return "–"
+    if p < 0.0001:
+        return "< 0.0001"
+    return f"= {p:.4f}" if p < 0.01 else f"= {p:.2f}"
+
+
+def level(coverage: float) -> str:
+    """Coverage of an interval as a percentage: 95 %."""
+    return f"{round(100 * coverage, 1):g} %"
