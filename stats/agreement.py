@@ -93,7 +93,7 @@ def circular_triads(beats: ArrayLike) -> CircularTriads:
         p = sum(chances[: count + 1]) / sum(chances)
     else:
         df = n * (n - 1) * (n - 2) / (n - 4) ** 2
-        p = float(chi2.sf(8 / (n - 4) * (math.comb(n, 3) / 4 - count + 0.5) + df, df))
+        p = float(chi2.sf(8 / (n - 4) * (math.comb(n, 3) / 4 - count - 0.5) + df, df))
     return CircularTriads(n, count, most, 1 - count / most, p, n <= N_EXACT)
 
 

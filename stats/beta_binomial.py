@@ -63,8 +63,10 @@ def fit(task_name: str, n_correct: ArrayLike, n_trials: ArrayLike) -> Replicated
     kind = task(task_name)
     right, trials = _check(n_correct, n_trials)
 
+    patterns, times = _patterns(right, trials)
+
     def loglik(mean: float, spread: float) -> float:
-        return _beta_loglik(kind, right, trials, mean, spread)
+        return float(times @ _beta_logliks(kind, patterns, mean, spread))
 
     return _fit("beta-binomial", kind, right, trials, loglik, (0.0, 1.0), (NO_SPREAD, 1.0 - NO_SPREAD))
 
@@ -79,10 +81,13 @@ def fit_d_prime(task_name: str, n_correct: ArrayLike, n_trials: ArrayLike) -> Re
     nodes, weights = np.polynomial.hermite_e.hermegauss(N_NODES)
     log_weights = np.log(weights / weights.sum())
 
+    patterns, times = _patterns(right, trials)
+    hits, misses = patterns[:, [0]], patterns[:, [1]] - patterns[:, [0]]
+
     def loglik(mean: float, spread: float) -> float:
         share = np.clip(kind.share_correct(mean + spread * nodes), 1e-300, 1.0 - 1e-16)
-        each = special.xlogy(right[:, None], share) + special.xlog1py((trials - right)[:, None], -share)
-        return float(special.logsumexp(each + log_weights, axis=1).sum())
+        each = special.xlogy(hits, share) + special.xlog1py(misses, -share)
+        return float(times @ special.logsumexp(each + log_weights, axis=1))
 
     return _fit("d' over listeners", kind, right, trials, loglik, (0.0, 10.0), (NO_SPREAD, 10.0))
 
@@ -138,9 +143,13 @@ def _maximise(
     mean_range: tuple[float, float],
     spread_range: tuple[float, float],
 ) -> tuple[float, float, float]:
-    inside = np.array([np.clip(start[0], *mean_range), np.clip(start[1], *spread_range)])
+    inside = as_floats([np.clip(start[0], *mean_range), np.clip(start[1], *spread_range)])
+
+    def objective(point: FloatArray) -> float:
+        return -loglik(float(point[0]), float(point[1]))
+
     found = optimize.minimize(
-        lambda x: -loglik(x[0], x[1]),
+        objective,
         inside,
         method="L-BFGS-B",
         bounds=[mean_range, spread_range],
@@ -172,24 +181,29 @@ def _mean_se(
     return 1 / math.sqrt(curvature) if curvature > 0 else None
 
 
-def _beta_loglik(kind: Task, right: FloatArray, trials: FloatArray, mean: float, spread: float) -> float:
-    """Sum over how many of a listener's correct answers were guessed."""
+def _patterns(right: FloatArray, trials: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Different (correct, trials) of a listener, (m, 2), and how many listeners have each."""
+    patterns, times = np.unique(np.column_stack([right, trials]), axis=0, return_counts=True)
+    return as_floats(patterns), as_floats(times)
+
+
+def _beta_logliks(kind: Task, patterns: FloatArray, mean: float, spread: float) -> FloatArray:
+    """(m,) log-likelihood of each pattern, summed over how many of the correct answers were guessed."""
     mean = min(max(mean, MEAN_EDGE), 1 - MEAN_EDGE)
     total = 1 / spread - 1
     a, b = mean * total, (1 - mean) * total
-    out = 0.0
-    for r, n in zip(right, trials, strict=True):
-        heard = np.arange(int(r) + 1)  # correct answers that were not guessed
-        terms = (
-            special.gammaln(r + 1)
-            - special.gammaln(heard + 1)
-            - special.gammaln(r - heard + 1)
-            + (r - heard) * math.log(kind.guess)
-            + (n - r) * math.log1p(-kind.guess)
-            + special.betaln(a + heard, b + n - heard)
-        )
-        out += float(special.logsumexp(terms) - special.betaln(a, b))
-    return out
+    right, trials = patterns[:, [0]], patterns[:, [1]]
+    heard = np.minimum(np.arange(right.max() + 1), right)  # correct answers that were not guessed
+    terms = (
+        special.gammaln(right + 1)
+        - special.gammaln(heard + 1)
+        - special.gammaln(right - heard + 1)
+        + (right - heard) * math.log(kind.guess)
+        + (trials - right) * math.log1p(-kind.guess)
+        + special.betaln(a + heard, b + trials - heard)
+    )
+    terms = np.where(np.arange(right.max() + 1) <= right, terms, -np.inf)
+    return np.asarray(special.logsumexp(terms, axis=1) - special.betaln(a, b))
 
 
 def _check(n_correct: ArrayLike, n_trials: ArrayLike) -> tuple[FloatArray, FloatArray]:

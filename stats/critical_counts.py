@@ -91,23 +91,27 @@ def panel_size(share: float, *, guess: float, alpha: float = 0.05, power: float 
             f"panel size: share {share:g} and power {power:g}; wanted a share above the guessing rate "
             f"{guess:g}, at most 1, and a power between 0 and 1"
         )
-    n_top = 64
-    while n_top <= 2 * N_LARGEST:
-        n_trials = np.arange(1, n_top + 1)
-        reached = _power(n_trials, share, guess, alpha) >= power
-        # a tooth is shorter than half the panel: past twice the first hit the envelope has risen above the
-        # target
-        if reached.any() and (int(np.argmax(reached)) + 1) * 2 + 50 <= n_top:
-            n_first = int(np.argmax(reached)) + 1
-            short = np.flatnonzero(~reached)
-            n_from = int(short[-1]) + 2 if short.size else 1
-            count = int(_min_correct(np.array([n_first]), guess, alpha)[0])
-            return PanelSize(n_first, n_from, count, chance_of_at_least(count, n_first, share))
-        n_top *= 2
-    raise StatsError(
-        f"panel size: more than {N_LARGEST} trials needed to tell a share of {share:g} from {guess:g}; "
-        "accept a larger smallest difference"
-    )
+    n_near = _normal_size(share, guess, alpha, power)
+    if n_near > N_LARGEST:
+        raise StatsError(
+            f"panel size: more than {N_LARGEST} trials needed to tell a share of {share:g} from {guess:g}; "
+            "accept a larger smallest difference"
+        )
+    # a tooth is shorter than half the panel: past twice the approximate size the power stays above the target
+    n_trials = np.arange(1, 2 * n_near + 100)
+    reached = _power(n_trials, share, guess, alpha) >= power
+    n_first = int(np.argmax(reached)) + 1
+    short = np.flatnonzero(~reached)
+    n_from = int(short[-1]) + 2 if short.size else 1
+    count = int(_min_correct(np.array([n_first]), guess, alpha)[0])
+    return PanelSize(n_first, n_from, count, chance_of_at_least(count, n_first, share))
+
+
+def _normal_size(share: float, guess: float, alpha: float, power: float) -> int:
+    """Trials by the normal approximation: near enough to say where to look."""
+    reach = -special.ndtri(alpha) * math.sqrt(guess * (1 - guess))
+    reach += special.ndtri(power) * math.sqrt(share * (1 - share))
+    return max(8, math.ceil((reach / (share - guess)) ** 2))
 
 
 def _min_correct(n_trials: NDArray[np.int64], guess: float, alpha: float) -> NDArray[np.int64]:

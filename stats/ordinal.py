@@ -102,7 +102,7 @@ def fit(
     likelihood, columns, labels, between = prepare(
         answers, x, names=names, categories=categories, link=link, spacing=spacing, weight=weight
     )
-    found = _maximise(likelihood, columns, labels)
+    found = maximise(likelihood, columns, labels)
     jacobian = threshold_jacobian(likelihood, len(labels))
     return Ordinal(
         names=labels,
@@ -185,7 +185,8 @@ def threshold_jacobian(likelihood: Cumulative, n_effects: int) -> FloatArray:
     return out
 
 
-def _maximise(likelihood: Cumulative, columns: FloatArray, labels: tuple[str, ...]) -> newton.Maximum:
+def maximise(likelihood: Cumulative, columns: FloatArray, labels: tuple[str, ...]) -> newton.Maximum:
+    """The fit itself; NotIdentified and Separated say which columns are at fault."""
     _check_rank(columns)
     try:
         found = newton.maximise(likelihood, columns)

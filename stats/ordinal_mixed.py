@@ -7,11 +7,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from stats import mixed, newton
-from stats.cumulative import Cumulative, Link, Spacing
+from stats import gauss_hermite, mixed
+from stats.cumulative import Link, Spacing
 from stats.likelihood import FloatArray
 from stats.mixed import MixedFit
-from stats.ordinal import prepare, threshold_jacobian
+from stats.ordinal import maximise, prepare, threshold_jacobian
 from stats.random_terms import RandomTerm
 
 
@@ -73,8 +73,10 @@ def fit(
     link: Link = "logit",
     spacing: Spacing = "flexible",
     weight: ArrayLike | None = None,
+    nodes: int = 1,
 ) -> OrdinalMixed:
-    """Laplace fit of P(answer <= j) = F(threshold_j - x'estimate - random effects).
+    """Laplace (or adaptive Gauss-Hermite) fit of P(answer <= j) = F(threshold_j - x'estimate - random
+    effects).
 
     Parameters
     ----------
@@ -83,6 +85,7 @@ def fit(
     terms : random terms (`random_terms.term`), intercepts or slopes, crossed or nested
     categories : labels of the categories, in order; 1, 2 ... if not given
     weight : (n,) how often each row was answered so; ones if not given
+    nodes : points of the integral over each level's effects, for one grouping; 1 is Laplace's approximation
 
     Raises
     ------
@@ -93,10 +96,12 @@ def fit(
     likelihood, columns, labels, between = prepare(
         answers, x, names=names, categories=categories, link=link, spacing=spacing, weight=weight
     )
-    start, scale = start_from_fixed(likelihood, columns)
-    found = mixed.fit(
-        likelihood, columns, terms, offset=np.zeros(likelihood.n_rows), start=start, scale=scale
-    )
+    plain = maximise(likelihood, columns, labels)
+    offset = np.zeros(likelihood.n_rows)
+    start = np.concatenate([plain.beta, plain.shape])
+    scale = np.sqrt(np.diag(plain.covariance()))
+    found = mixed.fit(likelihood, columns, terms, offset=offset, start=start, scale=scale)
+    found = gauss_hermite.refine(likelihood, columns, terms, found, offset=offset, nodes=nodes)
     mixed.check_finite_fit(found)
     jacobian = threshold_jacobian(likelihood, len(labels))
     return OrdinalMixed(
@@ -114,12 +119,6 @@ def fit(
         singular=found.singular,
         fit=found,
     )
-
-
-def start_from_fixed(likelihood: Cumulative, columns: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Estimates without random effects to start from, and their standard errors; effects, then shape."""
-    plain = newton.maximise(likelihood, columns)
-    return np.concatenate([plain.beta, plain.shape]), np.sqrt(np.diag(plain.covariance()))
 
 
 def spreads(terms: Sequence[RandomTerm], found: MixedFit) -> dict[str, float]:

@@ -72,7 +72,7 @@ def _warnings(fitted: Discrimination) -> list[str]:
     found = fitted.n_correct / fitted.n_trials
     if found < fitted.guess:
         return [
-            f"{fitted.n_correct} of {fitted.n_trials} correct is below guessing ({fitted.guess:.{DECIMALS}f}): "
+            f"{fitted.n_correct} of {fitted.n_trials} correct, below guessing ({fitted.guess:.{DECIMALS}f}): "
             "the estimates stand at their limit and have no standard error"
         ]
     if found == fitted.guess:

@@ -1,0 +1,98 @@
+"""A table collected elsewhere: CSV in long form, columns in any order, a bad row named by its line."""
+
+import csv
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listening.errors import MissingFile, RecordError
+
+
+@dataclass(frozen=True)
+class Table:
+    """Columns of text, with the line of the file that each row came from."""
+
+    path: Path
+    columns: dict[str, list[str]]
+    lines: list[int]
+
+    @property
+    def n_rows(self) -> int:
+        return len(self.lines)
+
+    def is_number(self, name: str) -> bool:
+        """Whether most cells of the column are numbers, so that a cell that is not is a slip."""
+        return sum(map(_is_number, self.columns[name])) > self.n_rows / 2
+
+    def numbers(self, name: str) -> NDArray[np.float64]:
+        """The column as finite numbers."""
+        for cell, line in zip(self.columns[name], self.lines, strict=True):
+            if not _is_number(cell):
+                raise RecordError(
+                    f"{self.path}, line {line}, column {name}: found {cell!r}, wanted a number; mend or "
+                    f"delete the row"
+                )
+        return np.array(self.columns[name], dtype=np.float64)
+
+
+def read(path: str | Path, columns: Sequence[str], *, optional: Sequence[str] = ()) -> Table:
+    """The named columns of a CSV file with a heading; `optional` ones where they are there.
+
+    Raises
+    ------
+    MissingFile, RecordError
+        No such file; no such column; no rows; a row with too few or too many cells, or an empty one.
+    """
+    path = Path(path)
+    heading, rows = _rows(path)
+    missing = [name for name in columns if name not in heading]
+    if missing:
+        raise RecordError(
+            f"{path}, line 1: no column {', '.join(missing)}; found {', '.join(heading)}; "
+            "name the columns as they stand in the heading"
+        )
+    wanted = [*dict.fromkeys(columns), *(name for name in optional if name in heading)]
+    lines = [line for line, _ in rows]
+    found = {name: [cells[heading.index(name)].strip() for _, cells in rows] for name in wanted}
+    for name, cells in found.items():
+        for cell, line in zip(cells, lines, strict=True):
+            if cell == "":
+                raise RecordError(
+                    f"{path}, line {line}, column {name}: the cell is empty; fill it or delete the row"
+                )
+    return Table(path, found, lines)
+
+
+def _rows(path: Path) -> tuple[list[str], list[tuple[int, list[str]]]]:
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            reader = csv.reader(file)
+            heading = [name.strip() for name in next(reader, [])]
+            rows = [(reader.line_num, cells) for cells in reader if cells]
+    except FileNotFoundError:
+        raise MissingFile(f"{path}: no such file; give the path of a CSV table") from None
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise RecordError(f"{path}: not a readable CSV table in UTF-8 ({error})") from None
+    if not heading:
+        raise RecordError(f"{path}: the file is empty; wanted a heading and rows")
+    doubled = sorted({name for name in heading if heading.count(name) > 1})
+    if doubled:
+        raise RecordError(f"{path}, line 1: column {', '.join(doubled)} stands twice; rename one")
+    for line, cells in rows:
+        if len(cells) != len(heading):
+            raise RecordError(
+                f"{path}, line {line}: found {len(cells)} cells, wanted {len(heading)} as in the heading"
+            )
+    if not rows:
+        raise RecordError(f"{path}: no rows below the heading")
+    return heading, rows
+
+
+def _is_number(cell: str) -> bool:
+    try:
+        return bool(np.isfinite(float(cell)))
+    except ValueError:
+        return False

@@ -1,0 +1,258 @@
+"""Discrimination tasks: the standards' counts, shares correct, d', power, replicated answers."""
+
+import math
+import tomllib
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import integrate, special
+from scipy.stats import chi2
+
+from stats import beta_binomial, critical_counts, discrimination, yes_no
+from stats.errors import BadData, StatsError
+from stats.psychometric import task
+
+REFERENCE = tomllib.loads((Path(__file__).parents[1] / "published" / "discrimination.toml").read_text())
+ALPHAS = (0.2, 0.1, 0.05, 0.01, 0.001)
+GUESS = {"1/3": 1 / 3, "1/2": 0.5, "1/4": 0.25, "1/10": 0.1, "1/2 two-sided": 0.5}
+TASKS = ("triangle", "duo-trio", "tetrad", "2-afc", "3-afc", "4-afc", "5-afc", "10-afc")
+
+
+@pytest.mark.parametrize("key", list(GUESS))
+def test_correct_answers_needed_are_those_of_exact_arithmetic(key):
+    for n, expected in REFERENCE["min_correct"][key].items():
+        found = [
+            critical_counts.min_correct(int(n), guess=GUESS[key], alpha=alpha, two_sided="two" in key)
+            for alpha in ALPHAS
+        ]
+        assert [-1 if count is None else count for count in found] == expected, n
+
+
+def test_a_tail_equal_to_alpha_counts_as_reaching_it():
+    assert critical_counts.min_correct(4, guess=0.5, alpha=1 / 16) == 4
+    assert critical_counts.min_correct(3, guess=1 / 3, alpha=1 / 27) == 3
+
+
+@pytest.mark.parametrize("n", [5, 24, 60])
+def test_most_correct_for_similarity_is_that_of_exact_arithmetic(n):
+    share = Fraction(1, 2)  # triangle with a quarter of the answers not guessed: 1/3 + 2/3 * 1/4
+    for alpha in (Fraction(1, 10), Fraction(1, 20)):
+        total, count = Fraction(0), -1
+        while (total := total + math.comb(n, count + 1) * share**n) <= alpha:
+            count += 1
+        found = critical_counts.max_correct(n, share=0.5, alpha=float(alpha))
+        assert found == (count if count >= 0 else None)
+
+
+def test_panel_sizes_are_those_of_exact_arithmetic():
+    for key, (n, count, power) in REFERENCE["first_n_reaching_power"].items():
+        name, discriminating, alpha, beta = (word.split("=")[-1] for word in key.split())
+        kind = task(name.split("/")[0])
+        share = kind.share_from_discriminating(float(discriminating))
+        found = critical_counts.panel_size(share, guess=kind.guess, alpha=float(alpha), power=1 - float(beta))
+        assert (found.n_first, found.min_correct) == (n, count), key
+        assert found.power == pytest.approx(power, abs=1e-12)
+
+
+def test_power_stays_above_the_target_from_the_planning_number_on():
+    share = 1 / 3 + 2 / 3 * 0.3
+    found = critical_counts.panel_size(share, guess=1 / 3, power=0.8)
+    after = [critical_counts.power(n, share, guess=1 / 3) for n in range(found.n_from, found.n_from + 200)]
+    assert found.n_from > found.n_first  # the saw-tooth: the first hit is not the last miss
+    assert min(after) >= 0.8
+    assert critical_counts.power(found.n_from - 1, share, guess=1 / 3) < 0.8
+
+
+@pytest.mark.parametrize("name", TASKS)
+def test_share_correct_agrees_with_quadrature(name):
+    found = task(name).share_correct(REFERENCE["share_correct"]["d_prime"])
+    np.testing.assert_allclose(found, REFERENCE["share_correct"][name], atol=1e-12)
+
+
+@pytest.mark.parametrize("name", TASKS)
+def test_share_correct_starts_at_guessing_and_comes_back(name):
+    kind = task(name)
+    assert float(kind.share_correct(0.0)) == pytest.approx(kind.guess, abs=1e-13)
+    for d in (0.3, 1.0, 2.5):
+        assert kind.d_prime(float(kind.share_correct(d))) == pytest.approx(d, abs=1e-9)
+    assert kind.d_prime(kind.guess) == 0
+    assert kind.d_prime(1.0) == math.inf
+
+
+def test_triangle_share_is_the_chance_that_the_odd_one_stands_apart():
+    def odd_apart(d):  # over the gap between the two equal ones and the odd one's distance from their mean
+        def inner(gap):
+            half = gap / 2
+            far = special.ndtr(-(1.5 * gap - d) / math.sqrt(1.5)) + special.ndtr(
+                -(1.5 * gap + d) / math.sqrt(1.5)
+            )
+            del half
+            return 2 * math.exp(-(gap**2) / 4) / math.sqrt(4 * math.pi) * far
+
+        return integrate.quad(inner, 0, 30, epsabs=1e-12)[0]
+
+    for d in (0.0, 0.7, 1.5, 3.0):
+        assert float(task("triangle").share_correct(d)) == pytest.approx(odd_apart(d), abs=1e-10)
+
+
+@pytest.mark.parametrize("case", REFERENCE["worked"], ids=lambda case: case["test"])
+def test_worked_examples_agree(case):
+    found = discrimination.fit(case["test"], case["correct"], case["n"])
+    assert found.d_prime == pytest.approx(case["dprime"], abs=1e-9)
+    # the reference differences the share with a step that leaves 3e-9, relative
+    assert found.d_prime_se == pytest.approx(case["se_delta"], rel=1e-7)
+    assert found.share_discriminating == pytest.approx(case["pd"], abs=1e-12)
+    assert found.p_difference == pytest.approx(case["p_one_sided"], rel=1e-10)
+
+
+def test_likelihood_interval_ends_where_the_likelihood_has_fallen_enough():
+    found = discrimination.fit("triangle", 46, 100, level=0.9)
+    fall = chi2.ppf(0.9, 1) / 2
+    for bound in (found.d_prime_interval.lower, found.d_prime_interval.upper):
+        share = float(task("triangle").share_correct(bound))
+        loglik = 46 * math.log(share) + 54 * math.log(1 - share)
+        assert found.loglik - loglik == pytest.approx(fall, abs=1e-8)
+
+
+@pytest.mark.parametrize("correct", [0, 3, 5])
+def test_at_or_below_guessing_d_prime_is_zero_without_a_standard_error(correct):
+    found = discrimination.fit("2-afc", correct, 10)
+    assert (found.d_prime, found.d_prime_se, found.d_prime_interval.lower) == (0, None, 0)
+    assert found.share_correct == 0.5
+    assert found.loglik == pytest.approx(10 * math.log(0.5), abs=1e-12)
+
+
+def test_all_correct_gives_a_lower_limit_alone():
+    found = discrimination.fit("2-afc", 10, 10)
+    assert found.d_prime == math.inf
+    assert found.d_prime_interval.upper == math.inf
+    # by hand: share^10 = exp(-1.92) at the limit
+    assert found.share_correct_interval.lower == pytest.approx(math.exp(-chi2.ppf(0.95, 1) / 20), abs=1e-9)
+
+
+def test_similarity_is_the_exact_lower_tail():
+    expected = sum(math.comb(30, k) * Fraction(1, 2) ** 30 for k in range(11))
+    found = discrimination.similarity("triangle", 10, 30, share_discriminating=0.25)
+    assert found == pytest.approx(float(expected), rel=1e-12)
+    share = float(task("triangle").share_correct(1.0))
+    by_d = discrimination.similarity("triangle", 10, 30, d_prime=1.0)
+    assert by_d == pytest.approx(float(special.bdtr(10, 30, share)), rel=1e-10)
+
+
+@pytest.mark.slow
+def test_likelihood_interval_of_d_prime_covers():
+    rng = np.random.default_rng(1)
+    share = float(task("triangle").share_correct(1.5))
+    covered = 0
+    for correct in rng.binomial(60, share, 2000):
+        interval = discrimination.fit("triangle", int(correct), 60).d_prime_interval
+        covered += interval.lower <= 1.5 <= interval.upper
+    assert covered / 2000 == pytest.approx(0.95, abs=0.02)  # 4 standard errors of 2000 draws
+
+
+def test_same_different_meets_the_observed_rates():
+    found = yes_no.same_different(5, 13, 8, 13)
+    tau, delta = found.criterion / math.sqrt(2), found.d_prime / math.sqrt(2)
+    assert 2 * special.ndtr(-tau) == pytest.approx(5 / 13, abs=1e-6)
+    assert special.ndtr(delta - tau) + special.ndtr(-delta - tau) == pytest.approx(8 / 13, abs=1e-6)
+    saturated = sum(k * math.log(k / n) + (n - k) * math.log(1 - k / n) for k, n in ((5, 13), (8, 13)))
+    assert found.loglik == pytest.approx(saturated, abs=1e-9)
+
+
+def test_a_or_not_a_is_the_difference_of_the_quantiles():
+    found = yes_no.a_not_a(3, 20, 10, 20)
+    assert found.d_prime == pytest.approx(-special.ndtri(0.15), abs=1e-12)
+    assert found.criterion == pytest.approx(-special.ndtri(0.15), abs=1e-6)
+    # by hand: hypergeometric tail of 10 or more of 13 among the 20 A
+    tail = sum(math.comb(20, k) * math.comb(20, 13 - k) for k in range(10, 14)) / math.comb(40, 13)
+    assert found.p_difference == pytest.approx(tail, rel=1e-12)
+
+
+def test_swapping_a_and_not_a_turns_d_prime():
+    plain, swapped = yes_no.a_not_a(3, 20, 10, 20), yes_no.a_not_a(10, 20, 3, 20)
+    assert swapped.d_prime == pytest.approx(-plain.d_prime, abs=1e-12)
+    assert swapped.d_prime_interval.lower == pytest.approx(-plain.d_prime_interval.upper, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("found", "d_prime"),
+    [
+        (yes_no.same_different(5, 10, 5, 10), 0.0),
+        (yes_no.same_different(6, 10, 2, 10), 0.0),
+        (yes_no.same_different(0, 10, 10, 10), math.inf),
+        (yes_no.a_not_a(0, 10, 10, 10), math.inf),
+        (yes_no.a_not_a(10, 10, 0, 10), -math.inf),
+    ],
+    ids=["no difference", "the wrong way", "perfect", "perfect yes", "perfect no"],
+)
+def test_criterion_tasks_at_their_limits(found, d_prime):
+    assert found.d_prime == d_prime
+    assert found.d_prime_interval.lower <= d_prime <= found.d_prime_interval.upper
+    assert math.isfinite(found.loglik)
+
+
+def test_replicated_answers_of_equal_listeners_are_the_binomial():
+    for fit in (beta_binomial.fit, beta_binomial.fit_d_prime):
+        found = fit("triangle", [6] * 10, [12] * 10)
+        assert found.spread == pytest.approx(0, abs=1e-3)
+        assert found.loglik == pytest.approx(60 * math.log(0.5) + 60 * math.log(0.5), abs=1e-6)
+        assert found.p_spread > 0.4
+
+
+def test_beta_binomial_without_guessing_is_the_plain_one():
+    # duo-trio with shares from 0 to 1 cannot be guessed away, so check the density itself on all counts of 4
+    kind = task("2-afc")
+    chances = [
+        math.comb(4, k) * math.exp(beta_binomial._beta_logliks(kind, np.array([[k, 4.0]]), 0.4, 0.3)[0])
+        for k in range(5)
+    ]
+    assert sum(chances) == pytest.approx(1, abs=1e-12)
+    mean = sum(k * chance for k, chance in enumerate(chances)) / 4
+    assert mean == pytest.approx(0.5 + 0.5 * 0.4, abs=1e-12)  # guessing rate and mean share not guessed
+
+
+def test_replicated_answers_with_known_truth_come_back():
+    rng = np.random.default_rng(5)
+    share = 1 / 3 + 2 / 3 * rng.beta(0.5 / 0.3 * 0.7, 0.5 / 0.3 * 0.7, 400)
+    found = beta_binomial.fit("triangle", rng.binomial(20, share), np.full(400, 20))
+    assert found.mean == pytest.approx(0.5, abs=4 * found.mean_se)
+    assert found.spread == pytest.approx(0.3, abs=0.1)  # 1 / (1 + a + b) with a + b = 7 / 3
+    d_prime = rng.normal(1.2, 0.8, 400)
+    correct = rng.binomial(20, task("2-afc").share_correct(d_prime))
+    heard = beta_binomial.fit_d_prime("2-afc", correct, np.full(400, 20))
+    assert heard.mean == pytest.approx(1.2, abs=4 * heard.mean_se)
+    assert heard.spread == pytest.approx(0.8, abs=4 * 0.8 / math.sqrt(800) + 0.05)
+
+
+def test_split_panel_is_seen_as_spread():
+    found = beta_binomial.fit("2-afc", [12] * 10 + [6] * 10, [12] * 20)
+    assert found.p_spread < 1e-6
+    assert found.p_difference < 1e-6
+
+
+@pytest.mark.parametrize(
+    ("call", "message"),
+    [
+        (lambda: discrimination.fit("square", 3, 10), "wanted triangle"),
+        (lambda: discrimination.fit("1-afc", 3, 10), "wanted triangle"),
+        (lambda: discrimination.fit("triangle", 11, 10), "0 to 10 correct"),
+        (lambda: discrimination.fit("triangle", 0, 0), "at least 1 trial"),
+        (lambda: discrimination.fit("triangle", 3, 10, level=1.0), "between 0 and 1"),
+        (lambda: discrimination.similarity("triangle", 3, 10), "not neither"),
+        (lambda: discrimination.similarity("triangle", 3, 10, d_prime=0.0), "above 0"),
+        (lambda: critical_counts.min_correct(0, guess=0.5), "at least 1 trial"),
+        (lambda: critical_counts.min_correct(9, guess=1 / 3, two_sided=True), "guessing rate of 1/2"),
+        (lambda: critical_counts.panel_size(0.3, guess=1 / 3), "above the guessing rate"),
+        (lambda: critical_counts.panel_size(0.3335, guess=1 / 3), "more than 100000 trials"),
+        (lambda: yes_no.same_different(11, 10, 3, 10), "11 of 10"),
+        (lambda: yes_no.a_not_a(1, 10, 3, 10, level=0.0), "between 0 and 1"),
+        (lambda: beta_binomial.fit("triangle", [3], [10]), "2 listeners"),
+        (lambda: beta_binomial.fit("triangle", [3, 11], [10, 10]), "0 <= correct <= trials"),
+    ],
+)
+def test_counts_that_cannot_be_are_named(call, message):
+    with pytest.raises(StatsError, match=message):
+        call()
+    assert issubclass(BadData, StatsError)
