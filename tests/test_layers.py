@@ -11,7 +11,7 @@ ROOT = Path(__file__).resolve().parent.parent
 
 # layer: what it may import besides itself, listening.errors and the standard library
 TABLE = {
-    "stats": "numpy scipy statsmodels pandas numba joblib threadpoolctl",
+    "stats": "numpy scipy statsmodels pandas numba joblib threadpoolctl distributed",
     "records": "pydantic",
     "store": "records sqlalchemy alembic",
     "audio": "numpy scipy soundfile sounddevice soxr",
