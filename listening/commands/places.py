@@ -1,4 +1,4 @@
-"""Where answers lie, from a word on the command line."""
+"""Where answers lie and where refits run, from a word on the command line."""
 
 from pathlib import Path
 
@@ -12,3 +12,8 @@ def place(word: str) -> Path | str:
     if address.is_url(word):
         return word
     return place_of(Study(Path(word))) if Path(word).is_dir() else Path(word)
+
+
+def where(word: str) -> int | str:
+    """A number of processes, or a scheduler's address, for `stats.run.run`."""
+    return word if "://" in word else int(word)
