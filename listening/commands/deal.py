@@ -111,8 +111,9 @@ def _write(
     sounds = {
         code: (study.stimuli / manifest.of(h.stimulus).file, h.gain_db) for code, h in dealt.heard.items()
     }
+    copies = {code for code, heard in dealt.heard.items() if heard.copy}
     digests = clips.write(
-        study.clips, sounds, secret=dealt.key.secret, expected=files, on_progress=on_progress
+        study.clips, sounds, secret=dealt.key.secret, expected=files, copies=copies, on_progress=on_progress
     )
     plan = design.with_clips(dealt.plan, digests)
     write_text(study.frozen_protocol, read_text(study.protocol))

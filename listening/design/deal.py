@@ -18,6 +18,7 @@ from listening.records.protocol import Attribute, Protocol
 
 CODE_LETTERS = 8  # 40 bit: 500 clips collide with probability 1e-7, and a collision is refused
 LEVEL_CHECK: Role = "level check"
+ALWAYS_SWITCHING = ("multiple stimulus", "adjustment")
 
 
 @dataclass(frozen=True)
@@ -97,7 +98,7 @@ def _all_heard(protocol: Protocol, manifest: Manifest, ordered: Iterable[Ordered
     heard: dict[str, Heard] = {}
     for slot in ordered:
         for _, trial in slot:
-            heard.update({_place(sound): sound for sound in trial.sounds})
+            heard.update({_place(sound): sound for sound in trial.every})
     heard.update(
         {_place(Heard(s.stimulus)): Heard(s.stimulus) for s in manifest.stimuli if s.role == "anchor"}
     )
@@ -106,12 +107,13 @@ def _all_heard(protocol: Protocol, manifest: Manifest, ordered: Iterable[Ordered
     loudest = max(
         (s for s in manifest.stimuli if s.stimulus in in_study), key=lambda s: s.after["laf_max_db"] or 0.0
     )
-    heard[LEVEL_CHECK] = Heard(loudest.stimulus)
+    heard[LEVEL_CHECK] = Heard(loudest.stimulus, copy=1)
     return heard
 
 
 def _place(sound: Heard) -> str:
-    return f"{sound.stimulus}|{sound.gain_db:+.3f}"
+    copy = f"#{sound.copy}" if sound.copy else ""
+    return f"{sound.stimulus}|{sound.gain_db:+.3f}{copy}"
 
 
 def _key(manifest: Manifest, secret: str, heard: dict[str, Heard], codes: dict[str, str]) -> Key:
@@ -139,6 +141,8 @@ def _slot(number: int, ordered: Ordered, codes: dict[str, str], cell: tuple[int,
             attribute=made.attribute,
             clips=tuple(codes[_place(sound)] for sound in made.sounds),
             practice=practice,
+            reference=codes[_place(made.reference)] if made.reference else None,
+            start_gain_db=made.start_gain_db,
         )
         for i, (practice, made) in enumerate(ordered)
     )
@@ -157,6 +161,9 @@ def _attribute(attribute: Attribute, manifest: Manifest, codes: dict[str, str]) 
         question=attribute.question,
         explanation=attribute.explanation,
         no_difference=attribute.no_difference,
+        scale=tuple(attribute.scale),
+        switching=attribute.listening == "switching" or attribute.task in ALWAYS_SWITCHING,
+        loops=attribute.loops,
         anchor_more=ends.get("more"),
         anchor_less=ends.get("less"),
     )

@@ -2,14 +2,25 @@
 
 from collections.abc import Callable
 
-from listening.design import comparison, control
+from listening.design import adjusting, comparison, control, difference, single, whole_set
 from listening.design.trial import Trial
 from listening.records.manifest import Manifest
 from listening.records.protocol import Block, Protocol
 
 Form = Callable[[Protocol, Manifest, Block, int], list[list[Trial]]]
 
-FORMS: dict[str, Form] = {"paired comparison": comparison.of_slots}
+FORMS: dict[str, Form] = {
+    "paired comparison": comparison.of_slots,
+    "comparison category": comparison.of_slots,
+    "2-AFC": comparison.of_slots,
+    "category rating": single.of_slots,
+    "continuous rating": single.of_slots,
+    "same-different": difference.of_slots,
+    "triangle": difference.of_slots,
+    "duo-trio": difference.of_slots,
+    "multiple stimulus": whole_set.of_slots,
+    "adjustment": adjusting.of_slots,
+}
 
 
 def of_attribute(protocol: Protocol, manifest: Manifest, name: str, n_slots: int) -> list[list[Trial]]:

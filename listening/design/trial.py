@@ -11,6 +11,8 @@ class Heard:
 
     stimulus: str
     gain_db: float = 0.0
+    copy: int = 0
+    """Above 0: the same sound under another code, so that the plan does not tell which two are alike."""
 
 
 @dataclass(frozen=True)
@@ -24,6 +26,15 @@ class Trial:
     is_control: bool = False
     block: str = ""
     """Attribute and presentation; counts are compared within one block."""
+    reference: Heard | None = None
+    """A sound that is named as the reference."""
+    start_gain_db: float = 0.0
+    """Adjustment: gain of the second sound when the trial begins."""
+
+    @property
+    def every(self) -> tuple[Heard, ...]:
+        """All sounds, the reference included."""
+        return self.sounds if self.reference is None else (self.reference, *self.sounds)
 
     @property
     def first(self) -> Heard:

@@ -17,6 +17,10 @@ class PlannedTrial(Form):
     attribute: str
     clips: tuple[str, ...]
     practice: bool = False
+    reference: str | None = None
+    """Clip code of a sound that is named as the reference: duo-trio, multiple stimulus."""
+    start_gain_db: float = 0.0
+    """Adjustment: gain of the second clip when the trial begins."""
 
 
 class Slot(Form):
@@ -37,6 +41,11 @@ class PlannedAttribute(Form):
     question: str
     explanation: str
     no_difference: bool = False
+    scale: tuple[str, ...] = ()
+    """Labels from least to most."""
+    switching: bool = False
+    """Whether the listener goes to and fro between the sounds."""
+    loops: bool = False
     anchor_more: str | None = None
     """Clip code of the anchor with more of it."""
     anchor_less: str | None = None

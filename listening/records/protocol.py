@@ -18,7 +18,24 @@ MATCHED = "matched"
 
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^\s/\\.][^/\\\n]*$")]
 Share = Annotated[float, Field(gt=0, lt=1)]
-Task = Literal["paired comparison"]
+Task = Literal[
+    "paired comparison",
+    "comparison category",
+    "category rating",
+    "continuous rating",
+    "multiple stimulus",
+    "same-different",
+    "2-AFC",
+    "triangle",
+    "duo-trio",
+    "adjustment",
+]
+SCALE_LENGTHS: dict[str, tuple[int, ...]] = {  # how many labels the scale of a task has
+    "comparison category": (7,),
+    "category rating": (5, 9),
+    "continuous rating": tuple(range(2, 12)),
+    "multiple stimulus": tuple(range(2, 12)),
+}
 MatchingMetric = Literal[
     "laf_max_db", "lae_db", "momentary_max_lufs", "integrated_lufs", "true_peak_dbtp", "nmax_sone"
 ]
@@ -100,12 +117,44 @@ class Attribute(Form):
     comparative: str = Field(min_length=1, description="The word of the claim: brighter, longer, louder.")
     explanation: str = Field("", description="What the word means, shown with the anchor pair.")
     anchor: Anchor | None = Field(None, description="Two sounds that differ in the attribute alone.")
-    no_difference: bool = Field(False, description="Whether `no difference` may be answered.")
+    no_difference: bool = Field(
+        False, description="Paired comparison: whether `no difference` may be answered."
+    )
+    scale: list[str] = Field(
+        [],
+        description="For ratings: the labels of the scale, from least to most, in the listener's language. "
+        "Comparison category: 7, the second sound against the first; category rating: 5 or 9; continuous "
+        "rating and multiple stimulus: 2 to 11, spread evenly.",
+    )
+    scale_standard: str = Field(
+        "", description="For ratings: the standard that the scale follows, or `own`; printed in the report."
+    )
+    listening: Literal["in turn", "switching"] = Field(
+        "in turn",
+        description="`in turn`: the sounds follow each other; `switching`: the listener goes to and fro "
+        "between aligned sounds, cross-faded. Multiple stimulus and adjustment always switch.",
+    )
+    loops: bool = Field(True, description="With `switching`: whether the sounds go round and round.")
     about_level: bool = Field(
         False,
         description="Whether it asks for level itself (loudness): then control pairs have a right answer, "
         "and no level correction applies.",
     )
+
+    @model_validator(mode="after")
+    def _scale_fits_task(self) -> Self:
+        lengths = SCALE_LENGTHS.get(self.task)
+        if lengths is None and (self.scale or self.scale_standard):
+            raise ValueError(f"task `{self.task}` has no scale: leave `scale` and `scale_standard` out")
+        if lengths is not None and (len(self.scale) not in lengths or not self.scale_standard):
+            wanted = " or ".join(map(str, lengths)) if len(lengths) < 3 else f"{lengths[0]} to {lengths[-1]}"
+            raise ValueError(
+                f"task `{self.task}` needs `scale` with {wanted} labels (found {len(self.scale)}) "
+                "and `scale_standard`, the standard it follows or `own`"
+            )
+        if self.no_difference and self.task != "paired comparison":
+            raise ValueError(f"`no_difference` belongs to a paired comparison, not to `{self.task}`")
+        return self
 
 
 class Block(Form):
@@ -128,6 +177,9 @@ class Block(Form):
     )
     block_size: int | None = Field(
         None, ge=2, le=200, description="For `blocks`: how many conditions a listener compares."
+    )
+    reference: str | None = Field(
+        None, description="For `multiple stimulus`: the condition that is also played as the known reference."
     )
     planned_too: bool = Field(
         False,
@@ -276,7 +328,9 @@ class Protocol(Form):
     stopping: Stopping = Stopping()
     covariates: Covariates = Covariates()
     labels: dict[str, str] = Field({}, description="How a condition is called in print.")
-    questions: list[Question] = Field(min_length=1)
+    questions: list[Question] = Field(
+        default=[], description="Needed as soon as one attribute is a paired comparison."
+    )
 
     @model_validator(mode="after")
     def _names_are_known_and_unique(self) -> Self:

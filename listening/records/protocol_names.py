@@ -27,7 +27,7 @@ def faults(raw: dict[str, Any]) -> list[Fault]:
         for i, row in _rows(raw, what):
             found += _unknown((what, i, "attribute"), row, attributes)
             found += _unknown((what, i, "presentation"), row, presentations)
-    return found + list(_never_asked(raw))
+    return found + list(_never_asked(raw)) + list(_undecided(raw))
 
 
 _UNIQUE = (("attributes", "name"), ("presentations", "name"), ("questions", "id"))
@@ -73,4 +73,23 @@ def _never_asked(raw: dict[str, Any]) -> Iterator[Fault]:
                 ("questions", i),
                 f"no block that asks `{wanted[0]}` of `{wanted[1]}` stimuli",
                 "such a block, or the question dropped",
+            )
+
+
+COMPARISON = "paired comparison"  # the only task whose answers decide a question
+
+
+def _undecided(raw: dict[str, Any]) -> Iterator[Fault]:
+    """Questions on tasks that decide none, and comparisons that no question waits for."""
+    tasks = {row.get("name"): row.get("task", COMPARISON) for _, row in _rows(raw, "attributes")}
+    questions = list(_rows(raw, "questions"))
+    if COMPARISON in tasks.values() and not questions:
+        yield Fault(("questions",), "none", "at least one planned question")
+    for i, row in questions:
+        task = tasks.get(row.get("attribute"), COMPARISON)
+        if task != COMPARISON:
+            yield Fault(
+                ("questions", i, "attribute"),
+                f"`{row.get('attribute')}`, asked as {task}",
+                f"an attribute asked as {COMPARISON}: only that decides a question",
             )

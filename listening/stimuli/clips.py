@@ -2,7 +2,8 @@
 
 import hashlib
 import shutil
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +21,7 @@ def write(
     *,
     secret: str,
     expected: Mapping[Path, str] | None = None,
+    copies: Collection[str] = (),
     on_progress: Callable[[int, int], None] | None = None,
 ) -> dict[str, str]:
     """Write `<code>.wav` for every clip and give the SHA-256 of each file's bytes.
@@ -32,6 +34,8 @@ def write(
     sounds : for each clip code, the stimulus file and the gain in dB (0 or below)
     secret : 32 hexadecimal digits
     expected : for each stimulus file, the hash of its samples when it was prepared
+    copies : codes of clips that play what another clip plays
+        They differ from it by one step of 24 bit in their last samples, so that no hash tells the two alike.
 
     Raises
     ------
@@ -53,7 +57,8 @@ def write(
         raise CannotWrite(f"{folder}: cannot be written ({error.strerror}); nothing was changed") from error
     digests = {}
     for done, (code, (path, gain_db)) in enumerate(sorted(sounds.items()), start=1):
-        wav.save(fresh / f"{code}.wav", _padded(loaded[path].amplified(gain_db), length), subtype="PCM_24")
+        clip = _padded(loaded[path].amplified(gain_db), length)
+        wav.save(fresh / f"{code}.wav", _marked(clip, secret, code) if code in copies else clip, "PCM_24")
         digests[code] = hashlib.sha256((fresh / f"{code}.wav").read_bytes()).hexdigest()
         if on_progress:
             on_progress(done, len(sounds))
@@ -78,3 +83,11 @@ def _tail_samples(secret: str, rate_hz: int) -> int:
 def _padded(sound: Sound, length: int) -> Sound:
     silence = np.zeros((length - sound.n_samples, sound.n_channels))
     return Sound(np.vstack([sound.samples, silence]), sound.rate_hz)
+
+
+def _marked(clip: Sound, secret: str, code: str) -> Sound:
+    """The clip with its last samples at plus or minus one step of 24 bit, -138 dB re full scale."""
+    bits = np.unpackbits(np.frombuffer(hashlib.sha256(f"mark:{secret}:{code}".encode()).digest(), np.uint8))
+    samples = clip.samples.copy()
+    samples[-len(bits) :] += (2.0 * bits[:, np.newaxis] - 1.0) / 2**23
+    return replace(clip, samples=samples)

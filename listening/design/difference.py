@@ -1,0 +1,76 @@
+"""Difference tests: same-different, triangle and duo-trio, their orders taking turns over listeners.
+
+Sources: ISO 4120 (triangle: six orders, equally often), ISO 10399 (duo-trio, balanced reference).
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from listening.design import comparison
+from listening.design.trial import Heard, Trial, strikes, words
+from listening.records.manifest import Manifest, Stimulus
+from listening.records.protocol import Block, Protocol
+
+# what is heard, by letter: the second of two like letters is a copy under a code of its own
+ORDERS: dict[str, tuple[str, ...]] = {
+    "same-different": ("AB", "AA", "BA", "BB"),
+    "triangle": ("AAB", "ABA", "BAA", "BBA", "BAB", "ABB"),
+    "duo-trio": ("A:AB", "B:AB", "A:BA", "B:BA"),  # before the colon the reference
+}
+
+
+def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int) -> list[list[Trial]]:
+    """The trials of one block for each slot, not yet in order.
+
+    Each pair of a slot is heard `repeats` times; over the hearings of a pair the orders of the task come
+    equally often, in turn from a start drawn for the pair; the strikes of the two conditions take turns.
+    """
+    sounds = strikes(manifest, block.presentation)
+    names = list(sounds)
+    place = [protocol.seed, 6, *words(block.attribute), *words(block.presentation)]
+    rng = np.random.default_rng(np.random.SeedSequence(place))
+    orders = ORDERS[protocol.attribute(block.attribute).task]
+    turn = {
+        pair: (rng.permutation(len(orders)), int(rng.integers(1000)))
+        for pair in ((a, b) for a in range(len(names)) for b in range(a + 1, len(names)))
+    }
+    heard = dict.fromkeys(turn, 0)
+    made: list[list[Trial]] = []
+    for pairs in comparison.slot_pairs(protocol, block, names, n_slots, rng):
+        trials = []
+        for pair in (tuple(sorted(p)) for p in pairs):
+            one, two = pair
+            for _ in range(block.repeats):
+                number = heard[one, two]
+                heard[one, two] += 1
+                order = orders[turn[one, two][0][number % len(orders)]]
+                chosen = _strikes(
+                    sounds[names[one]], sounds[names[two]], number // len(orders), turn[one, two][1]
+                )
+                trials.append(_trial(block, order, chosen, group=f"{names[one]} {names[two]}"))
+        made.append(trials)
+    return made
+
+
+def _strikes(one: Sequence[Stimulus], two: Sequence[Stimulus], number: int, start: int) -> tuple[str, str]:
+    i, j = comparison.strike_turn(number, start, len(one), len(two))
+    return one[i].stimulus, two[j].stimulus
+
+
+def _trial(block: Block, order: str, stimuli: tuple[str, str], *, group: str) -> Trial:
+    reference, _, shown = order.rpartition(":")
+    used: list[str] = []
+    heard = []
+    for letter in reference + shown:
+        stimulus = stimuli["AB".index(letter)]
+        heard.append(Heard(stimulus, copy=used.count(letter)))
+        used.append(letter)
+    where = f"{block.attribute}, {block.presentation}"
+    return Trial(
+        block.attribute,
+        tuple(heard[len(reference) :]),
+        group=f"{where}: {group}",
+        block=where,
+        reference=heard[0] if reference else None,
+    )

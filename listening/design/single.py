@@ -1,0 +1,23 @@
+"""Rating of single sounds: every condition is heard alone, its strikes taking turns."""
+
+import numpy as np
+
+from listening.design.trial import Heard, Trial, strikes, words
+from listening.records.manifest import Manifest
+from listening.records.protocol import Block, Protocol
+
+
+def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int) -> list[list[Trial]]:
+    """The trials of one block for each slot, not yet in order: each condition `repeats` times."""
+    place = [protocol.seed, 5, *words(block.attribute), *words(block.presentation)]
+    rng = np.random.default_rng(np.random.SeedSequence(place))
+    where = f"{block.attribute}, {block.presentation}"
+    made: list[list[Trial]] = [[] for _ in range(n_slots)]
+    for condition, sounds in strikes(manifest, block.presentation).items():
+        turn = rng.permutation(len(sounds))
+        for slot, trials in enumerate(made):
+            for repeat in range(block.repeats):
+                sound = sounds[turn[(slot * block.repeats + repeat) % len(sounds)]]
+                group = f"{where}: {condition}"
+                trials.append(Trial(block.attribute, (Heard(sound.stimulus),), group=group, block=where))
+    return made

@@ -1,0 +1,60 @@
+"""Multiple-stimulus rating: all conditions at once, with a known and a hidden reference and hidden anchors.
+
+Source: ITU-R BS.1534 for the hidden reference among the stimuli; the anchors are the attribute's own.
+"""
+
+import numpy as np
+
+from listening.design.trial import Heard, Trial, strikes, words
+from listening.errors import StudyError
+from listening.records.manifest import Manifest
+from listening.records.protocol import Block, Protocol
+
+MOST_AT_ONCE = 12  # one line a sound on a small screen; BS.1534 advises no more
+
+
+def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int) -> list[list[Trial]]:
+    """The trials of one block for each slot: all strikes of that number together, in random positions.
+
+    Raises
+    ------
+    StudyError
+        The block names no reference, an unknown one, or too many sounds for one screen.
+    """
+    sounds = strikes(manifest, block.presentation)
+    _check(block, list(sounds))
+    anchors = [
+        Heard(s.stimulus, copy=1)
+        for s in manifest.stimuli
+        if s.role == "anchor" and s.attribute == block.attribute
+    ]
+    where = f"{block.attribute}, {block.presentation}"
+    place = [protocol.seed, 7, *words(block.attribute), *words(block.presentation)]
+    made: list[list[Trial]] = []
+    for slot in range(n_slots):
+        rng = np.random.default_rng(np.random.SeedSequence([*place, slot]))
+        trials = []
+        for repeat in range(block.repeats):
+            number = slot * block.repeats + repeat
+            shown = {name: Heard(s[number % len(s)].stimulus) for name, s in sounds.items()}
+            reference = shown[str(block.reference)]
+            hidden = [*shown.values(), *anchors]
+            hidden[hidden.index(reference)] = Heard(reference.stimulus, copy=1)
+            placed = tuple(hidden[i] for i in rng.permutation(len(hidden)))
+            group = f"{where}: {repeat}"
+            trials.append(Trial(block.attribute, placed, group=group, block=where, reference=reference))
+        made.append(trials)
+    return made
+
+
+def _check(block: Block, names: list[str]) -> None:
+    where = f"block `{block.attribute}` of `{block.presentation}`"
+    if block.reference not in names:
+        raise StudyError(
+            f"{where}: reference is {block.reference!r}, wanted one of the conditions: {', '.join(names)}"
+        )
+    if len(names) + 2 > MOST_AT_ONCE:
+        raise StudyError(
+            f"{where}: {len(names)} conditions and two anchors are more than {MOST_AT_ONCE} at once; "
+            "keep fewer with recordings.use"
+        )

@@ -1,0 +1,165 @@
+"""What each task deals: complete, balanced over listeners, and no plan that tells which sounds are alike."""
+
+from collections import Counter
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from listening.audio import wav
+from listening.commands import deal as command
+from listening.design import deal, forms
+from listening.errors import StudyError
+from listening.records import protocol as protocol_form
+from listening.records.key import Key
+from listening.records.manifest import Manifest
+from listening.records.protocol import Protocol
+from listening.records.study import Study
+
+Maker = Callable[..., tuple[Protocol, Manifest]]
+SCALES: dict[str, dict[str, Any]] = {
+    "comparison category": {"scale": [str(i) for i in range(7)], "scale_standard": "ITU-T P.800 annex E"},
+    "category rating": {"scale": ["none", "little", "some", "much", "very much"], "scale_standard": "own"},
+    "continuous rating": {"scale": ["not at all", "extremely"], "scale_standard": "own"},
+    "multiple stimulus": {"scale": ["bad", "poor", "fair", "good", "excellent"], "scale_standard": "own"},
+}
+TASKS = sorted(set(forms.FORMS) - {"paired comparison"})
+
+
+def asked_as(task: str) -> dict[str, Any]:
+    """Protocol parts of one attribute asked as `task`."""
+    attribute = {
+        "name": "brightness",
+        "task": task,
+        "question": "How bright?",
+        "comparative": "brighter",
+        **SCALES.get(task, {}),
+    }
+    return {"attributes": [attribute], "questions": []}
+
+
+def dealt(made: Maker, task: str, *, listeners: int = 12, block: dict[str, Any] | None = None) -> deal.Dealt:
+    chosen, manifest = made(4, listeners=listeners)
+    parts: dict[str, Any] = asked_as(task)
+    row = {"attribute": "brightness", "presentation": "matched", **(block or {})}
+    if task == "multiple stimulus":
+        row.setdefault("reference", "c00/free")
+    chosen = Protocol.model_validate({**chosen.model_dump(), **parts, "blocks": [row]})
+    return deal.deal(chosen, manifest, protocol_digest="p" * 64, secret="ab" * 16, dealt_at="2030")
+
+
+def counted(made: deal.Dealt) -> list[Any]:
+    return [t for slot in made.plan.slots for t in slot.trials if not t.practice]
+
+
+@pytest.mark.parametrize("task", TASKS)
+def test_every_task_deals_trials_of_codes_that_the_key_knows(made: Maker, task: str) -> None:
+    result = dealt(made, task)
+    known = {clip.clip for clip in result.key.clips}
+    for trial in counted(result):
+        assert set(trial.clips) <= known
+        assert len(set(trial.clips)) == len(trial.clips), "a code stands twice: the plan tells what is alike"
+        assert trial.reference is None or trial.reference not in trial.clips
+
+
+@pytest.mark.parametrize("task", ["category rating", "continuous rating"])
+def test_single_sounds_come_equally_often(made: Maker, task: str) -> None:
+    result = dealt(made, task, listeners=6, block={"repeats": 2})
+    stimulus = {clip.clip: clip.stimulus for clip in result.key.clips}
+    counts = Counter(stimulus[t.clips[0]] for t in counted(result))
+    assert set(counts.values()) == {4}  # 6 listeners, 2 repeats, 3 strikes
+    assert len(counts) == 12
+
+
+@pytest.mark.parametrize(("task", "n_orders"), [("triangle", 6), ("same-different", 4), ("duo-trio", 4)])
+def test_difference_tests_use_all_orders_equally(made: Maker, task: str, n_orders: int) -> None:
+    result = dealt(made, task, listeners=12)
+    condition = {clip.clip: clip.condition for clip in result.key.clips}
+    patterns: Counter[tuple[str, ...]] = Counter()
+    for trial in counted(result):
+        heard = [condition[c] for c in (trial.reference, *trial.clips) if c]
+        if {"c00/free", "c01/free"} >= set(heard):
+            patterns[tuple(heard)] += 1
+    both = {p: n for p, n in patterns.items() if len(set(p)) == 2}
+    if task == "same-different":  # trials of one sound belong to several pairs of conditions
+        assert set(both.values()) == {3}
+    else:
+        assert len(both) == n_orders
+        assert set(both.values()) == {12 // n_orders}
+
+
+def test_a_triangle_has_two_like_sounds_and_one_odd(made: Maker) -> None:
+    result = dealt(made, "triangle")
+    stimulus = {clip.clip: clip.stimulus for clip in result.key.clips}
+    for trial in counted(result):
+        assert sorted(Counter(stimulus[c] for c in trial.clips).values()) == [1, 2]
+
+
+def test_the_duo_trio_reference_is_one_of_the_two(made: Maker) -> None:
+    result = dealt(made, "duo-trio")
+    stimulus = {clip.clip: clip.stimulus for clip in result.key.clips}
+    for trial in counted(result):
+        assert [stimulus[c] for c in trial.clips].count(stimulus[trial.reference]) == 1
+
+
+def test_a_multiple_stimulus_trial_hides_its_reference(made: Maker) -> None:
+    result = dealt(made, "multiple stimulus", listeners=40)
+    clip = {c.clip: c for c in result.key.clips}
+    places: Counter[int] = Counter()
+    for trial in counted(result):
+        assert sorted(clip[c].condition for c in trial.clips) == [f"c{i:02d}/free" for i in range(4)]
+        hidden = [c for c in trial.clips if clip[c].stimulus == clip[trial.reference].stimulus]
+        assert len(hidden) == 1
+        places[trial.clips.index(hidden[0])] += 1
+    assert set(places) == {0, 1, 2, 3}
+
+
+def test_a_multiple_stimulus_block_needs_its_reference(made: Maker) -> None:
+    with pytest.raises(StudyError, match="reference is 'nothing', wanted one of the conditions: c00/free"):
+        dealt(made, "multiple stimulus", block={"reference": "nothing"})
+
+
+def test_adjustments_start_off_as_often_above_as_below(made: Maker) -> None:
+    starts = [t.start_gain_db for t in counted(dealt(made, "adjustment"))]
+    assert all(3.0 <= abs(s) <= 6.0 for s in starts)
+    assert sum(s > 0 for s in starts) == sum(s < 0 for s in starts)
+
+
+def test_copies_have_other_bytes_and_the_same_sound(
+    prepared: Study, protocol_text: Callable[[Protocol], str]
+) -> None:
+    protocol = protocol_form.load(prepared.protocol)
+    plain = protocol.model_dump()
+    parts = asked_as("triangle")
+    altered = Protocol.model_validate({**plain, **parts, "controls": []})
+    prepared.protocol.write_text(protocol_text(altered))
+    manifest = Manifest.load(prepared.manifest)
+    manifest.model_copy(update={"protocol_digest": protocol_form.digest(prepared.protocol)}).save(
+        prepared.manifest
+    )
+    plan, _ = command.deal(prepared, secret="ab" * 16, dealt_at="2030")
+    key = Key.load(prepared.key)
+    digests = [clip.digest for clip in plan.clips]
+    alike: dict[str, list[str]] = {}
+    for clip in key.clips:
+        if clip.role == "study":
+            alike.setdefault(clip.stimulus, []).append(clip.clip)
+    assert len(set(digests)) == len(digests)
+    for codes in (c for c in alike.values() if len(c) == 2):
+        one, two = (wav.load(prepared.clips / f"{c}.wav").samples for c in codes)
+        assert 0 < abs(one - two).max() <= 1.5 / 2**23
+        assert not (one - two)[:-256].any()
+
+
+def test_a_scale_of_the_wrong_length_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"needs `scale` with 5 or 9 labels \(found 2\)"):
+        protocol_form.Attribute(
+            name="x", task="category rating", question="How?", comparative="more", scale=["a", "b"]
+        )
+
+
+def test_only_a_comparison_decides_a_question(made: Maker) -> None:
+    chosen, _ = made(4)
+    parts = {**asked_as("triangle"), "questions": [q.model_dump() for q in chosen.questions]}
+    with pytest.raises(ValueError, match="only that decides a question"):
+        Protocol.model_validate({**chosen.model_dump(), **parts})
