@@ -5,9 +5,10 @@ import importlib
 import os
 import signal
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from listening import __version__
+from listening.commands import examples, journal
 from listening.errors import ListeningError
 
 # Solves here are small: BLAS threads slow them down and change the last bits.
@@ -16,6 +17,8 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 
 COMMANDS = {
     "new": "start a study folder from a protocol",
+    "size": "how large a panel a question needs",
+    "pilot": "what a pilot's answers say for the main study",
     "check": "look for every problem in a protocol and its recordings",
     "measure": "measure sounds, or all recordings of a study",
     "prepare": "make matched stimuli and verify them",
@@ -28,6 +31,7 @@ COMMANDS = {
     "copy": "copy all answers between a file and a server, and prove it",
     "merge": "bring another site's sittings into this study",
     "demo": "do all of it on the bicycle bells, with a simulated panel",
+    "completion": "print what your shell needs to complete commands and options",
     "fit": "fit a model to a table collected elsewhere",
 }
 
@@ -37,10 +41,15 @@ def main(argv: Sequence[str] | None = None) -> int:
     words = list(sys.argv[1:] if argv is None else argv)
     if not words or words[0] not in COMMANDS:
         return _front_door(words)
-    parser = argparse.ArgumentParser(prog=f"listening {words[0]}", description=COMMANDS[words[0]])
+    parser = argparse.ArgumentParser(
+        prog=f"listening {words[0]}",
+        description=COMMANDS[words[0]],
+        epilog=examples.epilog(words[0]),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     command = importlib.import_module(f"listening.commands.{words[0]}")
     command.arguments(parser)
-    return _run(command.run, parser.parse_args(words[1:]))
+    return _run(words[0], command.run, parser.parse_args(words[1:]))
 
 
 def _front_door(words: list[str]) -> int:
@@ -58,9 +67,12 @@ def _front_door(words: list[str]) -> int:
     return 0
 
 
-def _run(run, args: argparse.Namespace) -> int:  # type: ignore[no-untyped-def]
+def _run(name: str, run: Callable[[argparse.Namespace], int], args: argparse.Namespace) -> int:
     try:
-        return int(run(args) or 0)
+        code = int(run(args) or 0)
+        if code == 0 and name in journal.STEPS:
+            journal.write(name, args)
+        return code
     except BrokenPipeError:
         sys.stderr.close()
         return 0

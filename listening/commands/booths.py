@@ -10,15 +10,6 @@ from listening.records.plan import Plan
 from listening.records.server import Server
 from listening.records.study import Study, open_study
 
-EXAMPLES = (
-    (
-        "listening booths bells --server postgresql://db.example/bells",
-        "lodge the dealt study, as the server's owner",
-    ),
-    ("listening booths bells --sql", "print the SQL of functions and roles, for the server's owner"),
-    ("listening booths bells --send", "send what this booth kept while the server was away"),
-)
-
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""

@@ -4,14 +4,6 @@ import argparse
 
 from listening.commands import places, progress, show
 
-EXAMPLES = (
-    (
-        "listening copy bells/station/answers.sqlite postgresql://db.example/bells",
-        "onto a server that several share",
-    ),
-    ("listening copy postgresql://db.example/bells kept/answers.sqlite", "back into one file, to keep"),
-)
-
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""

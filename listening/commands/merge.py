@@ -9,13 +9,6 @@ from listening.errors import ListeningError, StudyError
 from listening.records.plan import Plan
 from listening.records.study import Study, open_study
 
-EXAMPLES = (
-    ("listening merge bells bells_north --site north --own-site south", "two sites that sat different slots"),
-    (
-        "listening merge bells bells_north --site north --keep-apart",
-        "both used slot 1 and code L01: kept apart",
-    ),
-)
 SITE = re.compile(r"[A-Za-z0-9_-]{1,24}")
 
 

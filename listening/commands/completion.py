@@ -1,0 +1,35 @@
+"""`listening completion`: what a shell needs to complete commands, options and files."""
+
+import argparse
+import importlib
+
+from listening.commands import show
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's words."""
+    import shtab
+
+    parser.add_argument("shell", choices=shtab.SUPPORTED_SHELLS, help="your shell")
+    show.json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the script."""
+    import shtab
+
+    script = shtab.complete(whole_parser(), args.shell)
+    show.result(args, [script], {"shell": args.shell, "script": script})
+    return 0
+
+
+def whole_parser() -> argparse.ArgumentParser:
+    """All commands under one parser: the command line itself loads them one at a time."""
+    from listening.cli import COMMANDS
+
+    parser = argparse.ArgumentParser(prog="listening")
+    commands = parser.add_subparsers()
+    for name, line in COMMANDS.items():
+        module = importlib.import_module(f"listening.commands.{name}")
+        module.arguments(commands.add_parser(name, help=line))
+    return parser

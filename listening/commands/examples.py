@@ -1,0 +1,53 @@
+"""Examples of each command, shown at the end of its help; a test reads every one with its parser."""
+
+EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
+    "new": (("listening new bells --from protocols/bells.toml", "start the study `bells` from a protocol"),),
+    "check": (("listening check bells", "name every problem before anything is measured"),),
+    "measure": (
+        ("listening measure bells", "measure all recordings of the study"),
+        ("listening measure ring.wav --pascal-per-full-scale 20", "measure one file of known level"),
+    ),
+    "prepare": (("listening prepare bells", "make matched stimuli and measure them again"),),
+    "deal": (("listening deal bells", "freeze protocol, orders and key; code the clips"),),
+    "size": (
+        ("listening size bells --effect share=0.75", "how many listeners find 75 % choices"),
+        ("listening size bells --jobs tcp://10.0.0.5:8786", "the same on a Dask scheduler"),
+    ),
+    "sit": (
+        ("listening sit bells", "a new listener at the next free place"),
+        ("listening sit bells --listener K7PQX", "this listener goes on where they stopped"),
+    ),
+    "simulate": (
+        ("listening simulate bells --listeners 24 --seed 1", "24 made-up listeners, marked as such"),
+    ),
+    "analyse": (("listening analyse bells", "open the key and decide the planned questions"),),
+    "report": (("listening report bells", "write bells/report/report.html"),),
+    "booths": (
+        ("listening booths bells --server postgresql://db.example/bells", "lodge the study, as the owner"),
+        ("listening booths bells --sql", "print the SQL of functions and roles"),
+        ("listening booths bells --send", "send what this booth kept while the server was away"),
+    ),
+    "copy": (
+        ("listening copy bells postgresql://db.example/bells", "onto a server that several booths share"),
+        ("listening copy postgresql://db.example/bells kept.sqlite", "back into one file"),
+    ),
+    "merge": (
+        ("listening merge bells north --site north --own-site south", "two sites with their own slots"),
+        ("listening merge bells north --site north --keep-apart", "both used slot 1: kept apart by site"),
+    ),
+    "demo": (("listening demo demo_study", "the whole walk on the bicycle bells"),),
+    "fit": (
+        ("listening fit pairs answers.csv", "strengths from a table of paired comparisons"),
+        (
+            "listening fit counts --task triangle --correct 17 --trials 36",
+            "what a count of right answers says",
+        ),
+    ),
+    "completion": (("listening completion bash >> ~/.bash_completion", "complete words with the Tab key"),),
+}
+
+
+def epilog(command: str) -> str:
+    """The examples of a command as the last part of its help."""
+    lines = [f"  {line}\n      {what}" for line, what in EXAMPLES.get(command, ())]
+    return "examples:\n" + "\n".join(lines) if lines else ""

@@ -1,0 +1,64 @@
+"""Every command has help with examples that its own parser takes, and shells can complete it."""
+
+import argparse
+import importlib
+import shlex
+import shutil
+import subprocess
+
+import pytest
+
+from listening import cli
+from listening.commands import completion, examples
+
+CASES = [(name, line) for name, cases in examples.EXAMPLES.items() for line, _ in cases]
+
+
+@pytest.mark.parametrize("name", list(cli.COMMANDS))
+def test_every_command_has_an_example(name: str) -> None:
+    assert examples.EXAMPLES.get(name), f"add {name} to listening/commands/examples.py"
+
+
+@pytest.mark.parametrize(("name", "line"), CASES, ids=[line for _, line in CASES])
+def test_an_example_is_taken_by_its_commands_parser(name: str, line: str) -> None:
+    words = shlex.split(line.split(">>")[0])
+    assert words[:2] == ["listening", name]
+    parser = argparse.ArgumentParser(exit_on_error=False)
+    importlib.import_module(f"listening.commands.{name}").arguments(parser)
+    parser.parse_args(words[2:])
+
+
+def test_the_help_of_a_command_ends_with_its_examples(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as left:
+        cli.main(["merge", "--help"])
+    assert left.value.code == 0
+    assert "listening merge bells north --site north --keep-apart" in capsys.readouterr().out
+
+
+@pytest.mark.skipif(shutil.which("bash") is None, reason="bash is missing")
+def test_bash_completes_a_command_and_its_options() -> None:
+    script = completion_script("bash")
+    ask = "COMP_WORDS=(listening {}); COMP_CWORD={}; _shtab_listening; echo ${{COMPREPLY[@]}}"
+    said = subprocess.run(
+        ["bash"],
+        input=f"{script}\n{ask.format('mea', 1)}\n{ask.format('merge --si', 2)}\n",
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout.splitlines()
+    assert said == ["measure", "--site"]
+
+
+def completion_script(shell: str) -> str:
+    import shtab
+
+    return str(shtab.complete(completion.whole_parser(), shell))
+
+
+def test_the_program_runs_as_a_module() -> None:
+    import sys
+
+    said = subprocess.run(
+        [sys.executable, "-m", "listening", "--version"], capture_output=True, text=True, check=True
+    )
+    assert said.stdout.startswith("listening ")
