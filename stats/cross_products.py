@@ -3,14 +3,33 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 
-from stats import laplace_kernels as kernels
+from stats import linear_mixed_kernels as kernels
 from stats.errors import BadData, NotIdentified
 from stats.likelihood import FloatArray, IntArray
 from stats.random_terms import Structure
 
 RANK_TOLERANCE = 1e-10  # a fixed column closer than this to the span of those before it repeats them
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Where each group's block and edge stand; see stats/linear_mixed_kernels.py."""
+
+    group_start: IntArray
+    block_start: IntArray
+    edge_start: IntArray
+    edge_column_start: IntArray
+    edge_column: IntArray
+
+    def all(self) -> tuple[IntArray, IntArray, IntArray, IntArray, IntArray]:
+        return (
+            self.group_start,
+            self.block_start,
+            self.edge_start,
+            self.edge_column_start,
+            self.edge_column,
+        )
 
 
 @dataclass(frozen=True)
@@ -21,9 +40,9 @@ class CrossProducts:
     """
 
     structure: Structure
-    block_start: IntArray
+    layout: Layout
     blocks: FloatArray
-    border: FloatArray
+    edges: FloatArray
     corner: FloatArray
     right: FloatArray
     """(q, p + 1) Z'[Q y]."""
@@ -33,10 +52,9 @@ class CrossProducts:
     """(p, p) R."""
     least_squares: FloatArray
     """(p,) coefficients of the plain regression."""
-    run_first: IntArray
-    """(q,) first column of the run that shares one factor with each column."""
-    run_size: IntArray
-    run_theta: IntArray
+    runs: tuple[IntArray, IntArray, IntArray]
+    """(q,) first column and size of the run that shares one factor with each column; where that starts in
+    theta."""
     n: int
 
     @property
@@ -47,6 +65,25 @@ class CrossProducts:
     def log_det_triangle(self) -> float:
         """Half log determinant of X'X."""
         return float(np.log(np.abs(np.diag(self.triangle))).sum())
+
+    def dense(self) -> FloatArray:
+        """(q, q) Z'Z."""
+        n_block, layout = self.structure.n_block, self.layout
+        out = np.zeros((self.structure.n_columns, self.structure.n_columns))
+        for g in range(layout.group_start.size - 1):
+            rows = slice(layout.group_start[g], layout.group_start[g + 1])
+            side = rows.stop - rows.start
+            out[rows, rows] = self.blocks[layout.block_start[g] : layout.block_start[g + 1]].reshape(
+                side, side
+            )
+            listed = (
+                layout.edge_column[layout.edge_column_start[g] : layout.edge_column_start[g + 1]] + n_block
+            )
+            edge = self.edges[layout.edge_start[g] : layout.edge_start[g + 1]].reshape(side, listed.size)
+            out[rows, listed] = edge
+            out[listed, rows] = edge.T
+        out[n_block:, n_block:] = self.corner
+        return out
 
 
 def build(structure: Structure, x: FloatArray, answers: FloatArray, names: tuple[str, ...]) -> CrossProducts:
@@ -67,33 +104,73 @@ def build(structure: Structure, x: FloatArray, answers: FloatArray, names: tuple
     gamma = q.T @ answers
     residual = answers - q @ gamma
     both = np.column_stack([q, residual])
-    block_start = np.concatenate([[0], np.cumsum(np.diff(structure.group_start) ** 2)]).astype(np.int64)
-    blocks, border, corner = kernels.gram(
+    layout, place = _layout(structure)
+    blocks, edges, corner = kernels.gram(
         structure.z,
         structure.column,
+        place,
         structure.group,
-        np.ones(n),
-        structure.group_start,
-        block_start,
-        np.zeros(structure.n_columns),
+        layout.group_start,
+        layout.block_start,
+        layout.edge_start,
+        layout.edge_column_start,
+        structure.n_crossed,
     )
-    _mirror_blocks(blocks, structure.group_start, block_start)
-    first, size, theta = _runs(structure)
     return CrossProducts(
         structure=structure,
-        block_start=block_start,
+        layout=layout,
         blocks=blocks,
-        border=border,
-        corner=np.tril(corner) + np.tril(corner, -1).T,
-        right=_gather_all(structure.z, structure.column, both, structure.n_columns),
+        edges=edges,
+        corner=corner,
+        right=kernels.gather(structure.z, structure.column, both, structure.n_columns),
         squares=both.T @ both,
         triangle=triangle,
         least_squares=np.linalg.solve(triangle, gamma),
-        run_first=first,
-        run_size=size,
-        run_theta=theta,
+        runs=_runs(structure),
         n=n,
     )
+
+
+def scaled(
+    products: CrossProducts, theta: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Lambda'Z'Z Lambda + I as blocks, edges and corner, and Lambda'Z'[Q y]."""
+    blocks, edges = products.blocks.copy(), products.edges.copy()
+    corner, right = products.corner.copy(), products.right.copy()
+    structure = products.structure
+    kernels.scale_groups(blocks, edges, *products.layout.all(), *products.runs, theta)
+    everywhere = np.arange(structure.n_columns)
+    crossed = everywhere[structure.n_block :]
+    kernels.scale_rows(corner, crossed, *products.runs, theta)
+    corner = np.ascontiguousarray(corner.T)
+    kernels.scale_rows(corner, crossed, *products.runs, theta)
+    corner[np.diag_indices_from(corner)] += 1.0
+    kernels.scale_rows(right, everywhere, *products.runs, theta)
+    return blocks, edges, corner, right
+
+
+def _layout(structure: Structure) -> tuple[Layout, IntArray]:
+    """The layout, and for each row and position the place of its crossed column in its group's list."""
+    n_groups = structure.group_start.size - 1
+    crossing = structure.column >= structure.n_block
+    width = max(structure.n_crossed, 1)
+    keys = structure.group[:, None] * width + np.where(crossing, structure.column - structure.n_block, 0)
+    listed = np.unique(keys[crossing])
+    column_start = np.searchsorted(listed, np.arange(n_groups + 1) * width)
+    place = np.searchsorted(listed, keys) - column_start[structure.group][:, None]
+    sides, widths = np.diff(structure.group_start), np.diff(column_start)
+    layout = Layout(
+        group_start=structure.group_start,
+        block_start=_starts(sides**2),
+        edge_start=_starts(sides * widths),
+        edge_column_start=column_start.astype(np.int64),
+        edge_column=(listed % width).astype(np.int64),
+    )
+    return layout, place.astype(np.int64)
+
+
+def _starts(sizes: IntArray) -> IntArray:
+    return np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64)
 
 
 def _check_rank(triangle: FloatArray, x: FloatArray, names: tuple[str, ...]) -> None:
@@ -113,89 +190,3 @@ def _runs(structure: Structure) -> tuple[IntArray, IntArray, IntArray]:
         size[columns] = width
         theta[columns] = at
     return first.astype(np.int64), size, theta.astype(np.int64)
-
-
-def scaled(
-    products: CrossProducts, theta: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Lambda'Z'Z Lambda + I as blocks, border and corner, and Lambda'Z'[Q y]."""
-    blocks, border = products.blocks.copy(), products.border.copy()
-    corner, right = products.corner.copy(), products.right.copy()
-    runs = (products.run_first, products.run_size, products.run_theta)
-    structure = products.structure
-    n_block = structure.n_block
-    _scale_blocks(blocks, structure.group_start, products.block_start, *runs, theta)
-    _scale_rows(border, 0, n_block, *runs, theta)
-    crossed = np.ascontiguousarray(border.T)
-    _scale_rows(crossed, n_block, structure.n_columns, *runs, theta)
-    _scale_rows(corner, n_block, structure.n_columns, *runs, theta)
-    corner = np.ascontiguousarray(corner.T)
-    _scale_rows(corner, n_block, structure.n_columns, *runs, theta)
-    corner[np.diag_indices_from(corner)] += 1.0
-    _scale_rows(right, 0, structure.n_columns, *runs, theta)
-    return blocks, np.ascontiguousarray(crossed.T), corner, right
-
-
-@njit(cache=True)
-def _gather_all(z: FloatArray, column: IntArray, values: FloatArray, q: int) -> FloatArray:
-    out = np.zeros((q, values.shape[1]))
-    for i in range(z.shape[0]):
-        for c in range(z.shape[1]):
-            for j in range(values.shape[1]):
-                out[column[i, c], j] += z[i, c] * values[i, j]
-    return out
-
-
-@njit(cache=True)
-def _mirror_blocks(blocks: FloatArray, group_start: IntArray, block_start: IntArray) -> None:
-    for g in range(group_start.size - 1):
-        side = group_start[g + 1] - group_start[g]
-        for a in range(side):
-            for b in range(a):
-                blocks[block_start[g] + b * side + a] = blocks[block_start[g] + a * side + b]
-
-
-@njit(cache=True)
-def _scale_rows(
-    values: FloatArray,
-    start: int,
-    stop: int,
-    first: IntArray,
-    size: IntArray,
-    where: IntArray,
-    theta: FloatArray,
-) -> None:
-    """Lambda' times values in place; row i of values belongs to column start + i of Z."""
-    for a in range(start, stop):
-        place = a - first[a]
-        factor = theta[where[a] + place * (place + 1) // 2 + place]
-        for j in range(values.shape[1]):
-            values[a - start, j] *= factor
-        for m in range(place + 1, size[a]):
-            factor = theta[where[a] + m * (m + 1) // 2 + place]
-            for j in range(values.shape[1]):
-                values[a - start, j] += factor * values[first[a] + m - start, j]
-
-
-@njit(cache=True)
-def _scale_blocks(
-    blocks: FloatArray,
-    group_start: IntArray,
-    block_start: IntArray,
-    first: IntArray,
-    size: IntArray,
-    where: IntArray,
-    theta: FloatArray,
-) -> None:
-    """Lambda' block Lambda + I in place for every block."""
-    for g in range(group_start.size - 1):
-        start, stop = group_start[g], group_start[g + 1]
-        side = stop - start
-        block = blocks[block_start[g] : block_start[g + 1]].reshape(side, side)
-        _scale_rows(block, start, stop, first, size, where, theta)
-        turned = block.T.copy()
-        _scale_rows(turned, start, stop, first, size, where, theta)
-        for a in range(side):
-            for b in range(side):
-                block[a, b] = turned[a, b]
-            block[a, a] += 1.0

@@ -18,10 +18,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import optimize
-from scipy.linalg import cho_factor, cho_solve, cholesky, solve_triangular
+from scipy.linalg import cho_solve, cholesky, solve_triangular
 
 from stats import cross_products, threads
-from stats import laplace_kernels as kernels
+from stats import linear_mixed_kernels as kernels
 from stats.cross_products import CrossProducts
 from stats.errors import BadData, NotConverged
 from stats.likelihood import FloatArray, as_floats
@@ -134,8 +134,13 @@ def _minimise(products: CrossProducts, reml: bool) -> FloatArray:
         step = _evaluate(products, theta, reml=reml)
         return step.deviance / scale, step.gradient / scale
 
+    first_step = np.diag(scale * _first_step(products.structure))
     found = optimize.minimize(
-        objective, start, jac=True, method="BFGS", options={"gtol": ROUGH_GRADIENT, "maxiter": 500}
+        objective,
+        start,
+        jac=True,
+        method="BFGS",
+        options={"gtol": ROUGH_GRADIENT, "maxiter": 500, "hess_inv0": first_step},
     )
     return _settled(products, _polish(products, np.asarray(found.x), reml), reml)
 
@@ -144,6 +149,14 @@ def _start(structure: Structure) -> FloatArray:
     theta = np.zeros(structure.n_theta)
     theta[_diagonal(structure)] = 1.0
     return theta
+
+
+def _first_step(structure: Structure) -> FloatArray:
+    """Rough inverse curvature of the deviance: 1 / (2 levels) an entry where many answers know each level."""
+    size = np.zeros(structure.n_theta)
+    for number, _, width, at in structure.parts:
+        size[at : at + width * (width + 1) // 2] = 0.5 / structure.where[number].shape[0]
+    return size
 
 
 def _diagonal(structure: Structure) -> list[int]:
@@ -200,8 +213,7 @@ def _settled(products: CrossProducts, theta: FloatArray, reml: bool) -> FloatArr
 def _evaluate(products: CrossProducts, theta: FloatArray, *, reml: bool) -> _Step:
     structure = products.structure
     theta = _lifted(structure, theta)
-    blocks, border, corner, right = cross_products.scaled(products, theta)
-    log_det, inner, solved, corner_inverse = _solve(products, blocks, border, corner, right)
+    log_det, inner, corner, right, solved = _solve(products, theta)
     kernel = products.squares - right.T @ solved  # [Q y]' V0^-1 [Q y]
     p = products.n_fixed
     triangle = cholesky(kernel[:p, :p], lower=True) if p else np.zeros((0, 0))
@@ -215,7 +227,7 @@ def _evaluate(products: CrossProducts, theta: FloatArray, *, reml: bool) -> _Ste
     u = solved[:, p] - solved[:, :p] @ gamma
     fixed = solved[:, : p if reml else 0]
     half = as_floats(np.linalg.inv(triangle).T[: fixed.shape[1], : fixed.shape[1]])  # half half' = inverse
-    gradient = _gradient(products, theta, (inner, corner_inverse), (fixed, half, u, m / r2))
+    gradient = _gradient(products, theta, (inner, corner), (fixed, half, u, m / r2))
     return _Step(deviance, gradient, gamma, inverse, u, r2 / m)
 
 
@@ -228,29 +240,21 @@ def _lifted(structure: Structure, theta: FloatArray) -> FloatArray:
 
 
 def _solve(
-    products: CrossProducts, blocks: FloatArray, border: FloatArray, corner: FloatArray, right: FloatArray
-) -> tuple[float, FloatArray, FloatArray, FloatArray]:
-    """log|A|, flat diagonal blocks of A^-1, A^-1 right, and the crossed corner of A^-1."""
-    structure = products.structure
-    n_block = structure.n_block
-    where = (structure.group_start, products.block_start)
-    half_log = kernels.factor_blocks(blocks, *where)
-    kernels.forward(blocks, border, *where)
-    top = right[:n_block].copy()
-    kernels.forward(blocks, top, *where)
-    schur = corner - border.T @ border
-    low = right[n_block:] - border.T @ top
-    factor = cho_factor(schur, lower=True) if structure.n_crossed else (schur, True)
-    half_log += float(np.log(np.diag(factor[0])).sum())
-    lowest = (
-        solve_triangular(factor[0], np.eye(structure.n_crossed), lower=True) if structure.n_crossed else schur
-    )
-    low = lowest.T @ (lowest @ low)
-    top -= border @ low
-    kernels.backward(blocks, top, *where)
-    kernels.backward(blocks, border, *where)
-    inner = kernels.invert_blocks(blocks, np.ascontiguousarray(border @ lowest.T), *where)
-    return 2.0 * half_log, inner, np.concatenate([top, low]), lowest.T @ lowest
+    products: CrossProducts, theta: FloatArray
+) -> tuple[float, FloatArray, FloatArray, FloatArray, FloatArray]:
+    """log|A|, diagonal blocks (flat) and crossed corner of A^-1, Lambda'Z'[Q y] and A^-1 times it."""
+    n_block, layout = products.structure.n_block, products.layout.all()
+    blocks, edges, corner, right = cross_products.scaled(products, theta)
+    solved = right.copy()
+    half_log = kernels.eliminate(blocks, edges, corner, solved, *layout)
+    if products.structure.n_crossed:
+        factor = cholesky(corner, lower=True, check_finite=False)
+        half_log += float(np.log(np.diag(factor)).sum())
+        lowest = solve_triangular(factor, np.eye(factor.shape[0]), lower=True, check_finite=False)
+        corner = lowest.T @ lowest
+        solved[n_block:] = corner @ solved[n_block:]
+    inner = kernels.substitute(blocks, edges, corner, solved, *layout)
+    return 2.0 * half_log, inner, corner, right, solved
 
 
 def _gradient(
@@ -290,7 +294,7 @@ def _level_blocks(
     place = columns[inside] - structure.group_start[group][:, None]
     for a in range(columns.shape[1]):
         for b in range(columns.shape[1]):
-            total[a, b] = inner[products.block_start[group] + place[:, a] * side + place[:, b]].sum()
+            total[a, b] = inner[products.layout.block_start[group] + place[:, a] * side + place[:, b]].sum()
             total[a, b] += corner[crossed[:, a], crossed[:, b]].sum()
     return total
 

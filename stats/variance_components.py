@@ -66,7 +66,7 @@ def of(model: LinearMixed) -> Components:
             f"(at most {Q_LARGEST}); use the normal distribution, which {products.n} answers allow"
         )
     factor = _dense_factor(model)
-    z_z = _dense(model)
+    z_z = products.dense()
     half = solve_triangular(
         cho_factor(factor.T @ z_z @ factor + np.eye(q), lower=True)[0], factor.T, lower=True
     )
@@ -195,20 +195,4 @@ def _dense_factor(model: LinearMixed) -> FloatArray:
         for a in range(width):
             for b in range(a + 1):
                 out[columns[:, a], columns[:, b]] = model.theta[at + a * (a + 1) // 2 + b]
-    return out
-
-
-def _dense(model: LinearMixed) -> FloatArray:
-    """(q, q) Z'Z."""
-    products, structure = model.products, model.products.structure
-    n_block = structure.n_block
-    out = np.zeros((structure.n_columns, structure.n_columns))
-    for g in range(structure.group_start.size - 1):
-        start, stop = structure.group_start[g], structure.group_start[g + 1]
-        side = stop - start
-        block = products.blocks[products.block_start[g] : products.block_start[g + 1]]
-        out[start:stop, start:stop] = block.reshape(side, side)
-    out[:n_block, n_block:] = products.border
-    out[n_block:, :n_block] = products.border.T
-    out[n_block:, n_block:] = products.corner
     return out
