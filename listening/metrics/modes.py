@@ -216,9 +216,28 @@ def _normal_equations(packed, target, bin_hz, frame):  # type: ignore[no-untyped
 
 
 @njit(cache=True)
+def _settled(packed, target, bin_hz, frame):  # type: ignore[no-untyped-def]
+    """`packed` with the amplitudes that fit best at its decays and frequencies, and the equations there."""
+    normal, gradient, _ = _normal_equations(packed, target, bin_hz, frame)
+    m = packed.shape[0]
+    linear = np.array([4 * i + j for i in range(m) for j in (2, 3)])
+    block, right = np.empty((2 * m, 2 * m)), gradient[linear]
+    for p in range(2 * m):
+        block[p] = normal[linear[p]][linear]
+    block += 1e-13 * np.trace(block) * np.eye(2 * m)  # two modes may have become one
+    change = np.linalg.solve(block, right)
+    settled = packed.copy()
+    for i in range(m):
+        settled[i, 2:] += change[2 * i : 2 * i + 2]
+    normal, gradient, cost = _normal_equations(settled, target, bin_hz, frame)
+    return settled, normal, gradient, cost
+
+
+@njit(cache=True)
 def _solved(packed, target, bin_hz, frame, max_steps):  # type: ignore[no-untyped-def]
-    """Levenberg-Marquardt with Marquardt's scaling. Source: Nocedal & Wright 2006, chapter 10."""
-    normal, gradient, cost = _normal_equations(packed, target, bin_hz, frame)
+    """Levenberg-Marquardt with the amplitudes solved for at every step, which straightens the valley that two
+    close modes share. Source: Golub & Pereyra 2003, Inverse Problems 19; Nocedal & Wright 2006, chapter 10."""
+    packed, normal, gradient, cost = _settled(packed, target, bin_hz, frame)
     damping = 1e-4
     for _ in range(max_steps):
         scale = np.sqrt(np.diag(normal)) + 1e-300
@@ -226,7 +245,7 @@ def _solved(packed, target, bin_hz, frame, max_steps):  # type: ignore[no-untype
         step = np.linalg.solve(scaled + damping * np.eye(len(scale)), gradient / scale) / scale
         trial = packed + step.reshape(packed.shape)
         trial[:, 0] = np.minimum(np.maximum(trial[:, 0], -12.0), 12.0)
-        new_normal, new_gradient, new_cost = _normal_equations(trial, target, bin_hz, frame)
+        trial, new_normal, new_gradient, new_cost = _settled(trial, target, bin_hz, frame)
         if new_cost <= cost:
             small = np.abs(step * scale).max() <= 1e-7 * np.sqrt(cost) or cost - new_cost <= 1e-12 * cost
             packed, normal, gradient, cost = trial, new_normal, new_gradient, new_cost
