@@ -235,8 +235,10 @@ def _settled(packed, target, bin_hz, frame):  # type: ignore[no-untyped-def]
 
 @njit(cache=True)
 def _solved(packed, target, bin_hz, frame, max_steps):  # type: ignore[no-untyped-def]
-    """Levenberg-Marquardt with the amplitudes solved for at every step, which straightens the valley that two
-    close modes share. Source: Golub & Pereyra 2003, Inverse Problems 19; Nocedal & Wright 2006, chapter 10."""
+    """Levenberg-Marquardt; solving for the amplitudes at every step straightens the valley of close modes.
+
+    Source: Golub & Pereyra 2003, Inverse Problems 19; Nocedal & Wright 2006, chapter 10.
+    """
     packed, normal, gradient, cost = _settled(packed, target, bin_hz, frame)
     damping = 1e-4
     for _ in range(max_steps):
