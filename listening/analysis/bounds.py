@@ -49,20 +49,27 @@ def bounds(fit: ContrastFit, alpha: float) -> Bounds:
     if fit.separated:
         lower, upper = -math.inf, math.inf
     fall = profile.drop(1 - alpha, df=fit.df)
-    if fit.estimate > 0 or not fit.near_separation:
-        lower = _limit(fit, fall, "lower")
-    if fit.estimate <= 0 or not fit.near_separation:
-        upper = _limit(fit, fall, "upper")
+    try:
+        if fit.estimate > 0 or not fit.near_separation:
+            lower = _limit(fit, fall, "lower")
+        if fit.estimate <= 0 or not fit.near_separation:
+            upper = _limit(fit, fall, "upper")
+    except NotConverged:  # the t bounds are wider, so they stand in
+        return Bounds(*t_interval.of(fit.estimate, fit.se, fit.df, 1 - 2 * alpha), T)
     return Bounds(lower, upper, PROFILE)
 
 
 def tails(fit: ContrastFit, nulls: Sequence[float], *, side: Side) -> list[float]:
     """One-sided p-values of a contrast above (or below) each of `nulls`."""
     sign = 1.0 if side == "above" else -1.0
+    by_t = [t_interval.upper_tail(sign * (fit.estimate - null) / fit.se, fit.df) for null in nulls]
     if not fit.by_profile:
-        return [t_interval.upper_tail(sign * (fit.estimate - null) / fit.se, fit.df) for null in nulls]
-    top = _top(fit)
-    drops = [max(top - _loglik(fit, null), 0.0) for null in nulls]
+        return by_t
+    try:
+        top = _top(fit)[1]
+        drops = [max(top - _loglik(fit, null), 0.0) for null in nulls]
+    except NotConverged:
+        return by_t
     roots = [
         math.copysign(math.sqrt(2 * drop), sign * (fit.estimate - null))
         for drop, null in zip(drops, nulls, strict=True)
@@ -71,11 +78,12 @@ def tails(fit: ContrastFit, nulls: Sequence[float], *, side: Side) -> list[float
 
 
 def _limit(fit: ContrastFit, fall: float, side: Literal["lower", "upper"]) -> float:
-    """Where the profile has fallen by `fall`, on one side of the estimate."""
+    """Where the profile has fallen by `fall`, on one side of its highest point."""
+    place, top = _top(fit)
     found = profile.limit(
         lambda value: _loglik(fit, value),
-        top=fit.estimate,
-        top_loglik=max(_top(fit), _loglik(fit, fit.estimate)),
+        top=place,
+        top_loglik=top,
         fall=fall,
         step=1.0,
         side=side,
@@ -84,18 +92,19 @@ def _limit(fit: ContrastFit, fall: float, side: Literal["lower", "upper"]) -> fl
     return min(found, fit.estimate) if side == "lower" else max(found, fit.estimate)
 
 
-def _top(fit: ContrastFit) -> float:
-    """Highest log-likelihood at the estimate or further out."""
+def _top(fit: ContrastFit) -> tuple[float, float]:
+    """Where the log-likelihood is highest, at the estimate or further out, and how high."""
     outward = math.copysign(1.0, fit.estimate)
     reach = OUTWARD_LOGIT if fit.near_separation else OUTWARD_LOGIT[:1]
-    found = []
+    found: list[tuple[float, float]] = []
     for far in reach:
+        place = fit.estimate + outward * far
         try:
-            found.append(_loglik(fit, fit.estimate + outward * far))
+            found.append((place, _loglik(fit, place)))
         except NotConverged:
             if not found:
                 raise
-    return max(found)
+    return max(found, key=lambda at: at[1])
 
 
 def _loglik(fit: ContrastFit, value: float) -> float:

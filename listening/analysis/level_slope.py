@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from listening.analysis import collect
 from stats import logistic_mixed, random_terms, t_interval
 from stats.errors import StatsError
+from stats.random_terms import RandomTerm
 
 FloatArray = NDArray[np.float64]
 
@@ -55,13 +56,15 @@ def from_answers(table: pd.DataFrame, attribute: str) -> Slope | None:
 def _fit(rows: pd.DataFrame, attribute: str, source: str, difference_db: FloatArray) -> Slope | None:
     listener = np.unique(rows["listener"].to_numpy(), return_inverse=True)[1]
     fixed = [np.ones(len(rows)), difference_db]
+    terms = [random_terms.term("listener", listener, difference_db)]
     if source == "both presentations":  # the conditions' own strengths, alike in both presentations
         fixed += _strength_columns(rows)
+        terms.append(_cell_term(rows, listener))
     try:
         found = logistic_mixed.fit(
             rows["chosen"].to_numpy(float),
             np.column_stack(fixed),
-            [random_terms.term("listener", listener, difference_db)],
+            terms,
             names=["heard first", "level", *(f"strength {i}" for i in range(len(fixed) - 2))],
             restricted=True,
             penalty="always",  # everybody may follow level every time
@@ -72,6 +75,14 @@ def _fit(rows: pd.DataFrame, attribute: str, source: str, difference_db: FloatAr
     n_listeners = int(listener.max()) + 1
     lower, upper = t_interval.of(estimate, se, n_listeners - 1, LEVEL)
     return Slope(attribute, source, estimate, se, lower, upper, len(rows), n_listeners)
+
+
+def _cell_term(rows: pd.DataFrame, listener: NDArray[np.int64]) -> RandomTerm:
+    """Each listener's own view of each condition."""
+    n = len(rows)
+    condition = pd.factorize(pd.concat([rows["condition_first"], rows["condition_second"]]), sort=True)[0]
+    cells = np.tile(listener, 2) * (condition.max() + 1) + condition
+    return random_terms.pair_term("listener x condition", cells[:n], cells[n:])
 
 
 def _strength_columns(rows: pd.DataFrame) -> list[FloatArray]:

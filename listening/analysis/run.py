@@ -12,9 +12,9 @@ from listening.analysis import (
     describe,
     level_slope,
     looks,
-    opening,
     screen,
     sensitivity,
+    taken,
     write_up,
 )
 from listening.analysis.level_slope import Slope
@@ -35,7 +35,6 @@ from listening.records.findings import (
 from listening.records.measures import Measures
 from listening.records.protocol import Protocol
 from listening.records.study import Study
-from listening.store import open_store, place_of
 from stats import verdict
 
 LIBRARIES = ("numpy", "scipy", "pandas", "numba")
@@ -76,21 +75,12 @@ def from_study(
     on_progress: Progress | None = None,
 ) -> Findings:
     """The findings of a study, nothing written but the log of the opening; parameters and errors as `run`."""
-    opened = opening.checked(study)
-    store = open_store(place_of(study), create=False)
-    try:
-        answers, sittings = store.answers(), store.sittings()
-    finally:
-        store.close()
-    finished = sum(sitting.finished_at is not None for sitting in sittings)
-    digest = opened.plan.study_digest
-    look = looks.look(study, digest, opened.protocol, finished=finished, interim=interim, closed=closed)
-    opening.note(study, f"{now()} {look.line(digest)}")
+    at = taken.look(study, now=now, interim=interim, closed=closed)
     return findings(
-        opened,
-        answers,
-        look=look,
-        n_unfinished=len(sittings) - finished,
+        at.opened,
+        at.answers,
+        look=at.look,
+        n_unfinished=at.n_unfinished,
         measures=Measures.load(study.measures) if study.measures.is_file() else None,
         on_progress=on_progress,
     )

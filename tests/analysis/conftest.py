@@ -2,10 +2,22 @@
 
 from collections.abc import Callable
 from itertools import combinations
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+
+from listening.analysis import run
+from listening.analysis.opening import Opened
+from listening.design import deal
+from listening.records import protocol
+from listening.records.answer import Answer
+from listening.records.findings import Findings
+from listening.records.manifest import Manifest, Stimulus
+from listening.simulate import panel as simulated
+from listening.simulate import percepts
+from listening.simulate.listener import Truth
 
 Panel = Callable[..., pd.DataFrame]
 
@@ -86,3 +98,89 @@ def answers(
 @pytest.fixture
 def panel() -> Panel:
     return answers
+
+
+BELLS = {  # LAFmax dB, LAE dB re LAFmax once matched, spectral centroid Hz, T60 s: the demo's six domes, rounded
+    "dome_a/free": (78.0, -8.9, 1660.0, 0.83),
+    "dome_b/free": (83.0, -8.9, 1690.0, 0.82),
+    "dome_c/free": (80.0, -6.9, 2640.0, 2.13),
+    "dome_d/free": (81.0, -6.9, 4110.0, 2.07),
+    "dome_e/free": (79.0, -8.0, 2390.0, 1.26),
+    "dome_f/free": (80.5, -7.0, 2320.0, 2.03),
+}
+
+
+def bells_manifest(protocol_digest: str = "0" * 64) -> Manifest:
+    """The stimuli of the demo with plausible metrics and no sound files."""
+    rng = np.random.default_rng(5)
+    stimuli = []
+    for condition, (level, energy, centroid, t60) in BELLS.items():
+        for strike in "123":
+            name = f"{condition.replace('/', '-')}-{strike}"
+            own = {"level": level + rng.normal(0, 0.4), "lae": energy + rng.normal(0, 0.1)}
+            own |= {"centroid": centroid * 2 ** rng.normal(0, 0.02), "t60": t60 * 2 ** rng.normal(0, 0.01)}
+            for presentation in ("as recorded", "matched"):
+                laf = 70.0 if presentation == "matched" else own["level"]
+                after = {"laf_max_db": laf, "lae_db": laf + own["lae"]}
+                after |= {"centroid_hz": own["centroid"], "t60_s": own["t60"]}
+                stimuli.append(
+                    Stimulus(
+                        stimulus=f"{name}.{presentation.replace(' ', '_')}",
+                        role="study",
+                        recording=name,
+                        condition=condition,
+                        strike=strike,
+                        presentation=presentation,
+                        file=f"{name}.{presentation.replace(' ', '_')}.flac",
+                        digest="0" * 64,
+                        gain_db=laf - own["level"],
+                        before={},
+                        after=after,
+                        residual_db=0.0 if presentation == "matched" else None,
+                    )
+                )
+    return Manifest(
+        version="test",
+        protocol_digest=protocol_digest,
+        rate_hz=48000,
+        calibrated=True,
+        matching_metric="laf_max_db",
+        matching_label="level-based (LAFmax)",
+        target=70.0,
+        tolerance_db=0.1,
+        headroom_offset_db=0.0,
+        stimuli=tuple(stimuli),
+    )
+
+
+@pytest.fixture(scope="session")
+def bells() -> Opened:
+    """The demo's protocol dealt on stimuli without sound, its key open."""
+    path = Path(__file__).resolve().parents[2] / "protocols" / "bells.toml"
+    chosen = protocol.load(path)
+    manifest = bells_manifest(protocol.digest(path))
+    dealt = deal.deal(
+        chosen,
+        manifest,
+        protocol_digest=protocol.digest(path),
+        secret="00112233445566778899aabbccddeeff",
+        dealt_at="2026-01-01T00:00:00.000+00:00",
+    )
+    return Opened(chosen, dealt.plan, dealt.key, manifest)
+
+
+@pytest.fixture(scope="session")
+def bells_answers(bells: Opened) -> Callable[..., list[Answer]]:
+    """What a simulated panel of a seed answers, without session or store."""
+    heard = percepts.of_study(bells.key, bells.manifest)
+
+    def answers_of(seed: int, n_listeners: int = 24, truth: Truth | None = None) -> list[Answer]:
+        return simulated.answers(bells.plan, heard, n_listeners=n_listeners, seed=seed, truth=truth)
+
+    return answers_of
+
+
+@pytest.fixture(scope="session")
+def bells_findings(bells: Opened, bells_answers: Callable[..., list[Answer]]) -> Findings:
+    """Findings of one simulated panel of 24 on the demo's protocol."""
+    return run.findings(bells, bells_answers(1))

@@ -1,0 +1,47 @@
+"""A look at the answers: the key opened, the look logged, the answers read."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from listening.analysis import looks, opening
+from listening.analysis.looks import Look
+from listening.analysis.opening import Opened
+from listening.records.answer import Answer
+from listening.records.study import Study
+from listening.store import open_store, place_of
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A dealt study, open, with its answers so far."""
+
+    opened: Opened
+    look: Look
+    answers: list[Answer]
+    n_unfinished: int
+
+
+def look(study: Study, *, now: Callable[[], str], interim: bool = False, closed: str = "") -> Taken:
+    """The answers of a study at its planned end, or before it where that was asked for.
+
+    Parameters
+    ----------
+    interim : look before the planned end; logged and counted
+    closed : why no more listeners come, where the stopping rule lets fewer than planned be enough
+
+    Raises
+    ------
+    StudyError
+        Something is not what was dealt, or the planned end is not reached.
+    """
+    opened = opening.checked(study)
+    store = open_store(place_of(study), create=False)
+    try:
+        answers, sittings = store.answers(), store.sittings()
+    finally:
+        store.close()
+    finished = sum(sitting.finished_at is not None for sitting in sittings)
+    digest = opened.plan.study_digest
+    at = looks.look(study, digest, opened.protocol, finished=finished, interim=interim, closed=closed)
+    opening.note(study, f"{now()} {at.line(digest)}")
+    return Taken(opened, at, answers, len(sittings) - finished)
