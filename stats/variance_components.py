@@ -10,13 +10,14 @@ q the number of random effects, by V P V = ... : sigma^2 P P = P - P Z G Z' P, s
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, solve_triangular
+from scipy import sparse
+from scipy.linalg import blas, cholesky, solve_triangular
 
 from stats.errors import BadData
 from stats.likelihood import FloatArray, IntArray
 from stats.linear_mixed import LinearMixed
 
-Q_LARGEST = 6000  # (q, q) arrays above this need more than 300 MB each
+Q_LARGEST = 4000  # (q, q) arrays above this need more than 128 MB each, and minutes
 
 Pairs = list[tuple[IntArray, IntArray]]
 """The places where E_j is one: over the levels, (row column, column column)."""
@@ -36,7 +37,7 @@ class Components:
     """(q, q) Z'P Z."""
     z_p_y: FloatArray
     """(q,) Z'P y."""
-    g: FloatArray
+    g: sparse.csr_array
     """(q, q) covariance of the random effects."""
     y_p_y: float
     phi: FloatArray
@@ -55,7 +56,7 @@ def of(model: LinearMixed) -> Components:
     Raises
     ------
     BadData
-        More than 6,000 random effects: too large for exact degrees of freedom.
+        More than 4,000 random effects: too large for exact degrees of freedom.
     """
     products, sigma2 = model.products, model.residual**2
     structure = products.structure
@@ -65,16 +66,15 @@ def of(model: LinearMixed) -> Components:
             f"{q} random effects are too many for degrees of freedom by Satterthwaite or Kenward and Roger "
             f"(at most {Q_LARGEST}); use the normal distribution, which {products.n} answers allow"
         )
-    factor = _dense_factor(model)
-    z_z = products.dense()
-    half = solve_triangular(
-        cho_factor(factor.T @ z_z @ factor + np.eye(q), lower=True)[0], factor.T, lower=True
-    )
+    factor, z_z = _factor(model), sparse.csr_array(products.dense())
+    inner = (factor.T @ z_z @ factor).toarray() + np.eye(q)
+    # Lambda' from the left of L^-1: a triangular solve, after which only sparse products remain
+    half = solve_triangular(cholesky(inner, lower=True), factor.T.toarray(), lower=True)
     z_z_half = half @ z_z
     right_half = half @ products.right
     to_x = products.triangle  # X = Q R: results on Q turn into results on X
     p = products.n_fixed
-    m0 = z_z - z_z_half.T @ z_z_half
+    m0 = z_z.toarray() - _gram(z_z_half)
     n0 = products.right - z_z_half.T @ right_half
     k0 = products.squares - right_half.T @ right_half
     z_inverse_x = n0[:, :p] @ to_x / sigma2
@@ -87,7 +87,7 @@ def of(model: LinearMixed) -> Components:
         z_inverse_x=z_inverse_x,
         z_p_z=z_inverse_z - z_inverse_x @ model.covariance @ z_inverse_x.T,
         z_p_y=(n0[:, p] - n0[:, :p] @ gamma) / sigma2,
-        g=sigma2 * factor @ factor.T,
+        g=sparse.csr_array(sigma2 * (factor @ factor.T)),
         y_p_y=float(k0[p, p] - k0[:p, p] @ gamma) / sigma2,
         phi=model.covariance,
         x_inverse_x=x_inverse_x,
@@ -106,12 +106,12 @@ def information(parts: Components, *, reml: bool) -> tuple[FloatArray, FloatArra
     traces = _traces(parts, kernel, rank)
     single = np.array(
         [_sum_pairs(kernel, pair) for pair in parts.pairs]
-        + [(rank - np.sum(parts.g * kernel)) / parts.sigma2]
+        + [(rank - _sum_product(parts.g, kernel)) / parts.sigma2]
     )
     v = parts.z_p_y
     v2 = (v - parts.z_p_z @ (parts.g @ v)) / parts.sigma2
-    y_pp_y = (parts.y_p_y - v @ parts.g @ v) / parts.sigma2
-    y_ppp_y = (y_pp_y - v @ parts.g @ v2) / parts.sigma2
+    y_pp_y = (parts.y_p_y - v @ (parts.g @ v)) / parts.sigma2
+    y_ppp_y = (y_pp_y - v @ (parts.g @ v2)) / parts.sigma2
     turned = [_apply(pair, v) for pair in parts.pairs]
     quadratic = np.array([v @ one for one in turned] + [y_pp_y])
     cubic = np.empty_like(traces)
@@ -127,7 +127,7 @@ def covariance_slopes(parts: Components) -> FloatArray:
     """(k, p, p) X'V^-1 V_j V^-1 X for each covariance parameter; minus the slope of X'V^-1 X."""
     n = parts.z_inverse_x
     slopes = [n.T @ _apply(pair, n) for pair in parts.pairs]
-    return np.array([*slopes, (parts.x_inverse_x - n.T @ parts.g @ n) / parts.sigma2])
+    return np.array([*slopes, (parts.x_inverse_x - n.T @ (parts.g @ n)) / parts.sigma2])
 
 
 def covariance_curvatures(parts: Components) -> FloatArray:
@@ -135,7 +135,7 @@ def covariance_curvatures(parts: Components) -> FloatArray:
     k, p = parts.n_parameters, parts.phi.shape[0]
     n = parts.z_inverse_x
     n2 = (n - parts.z_inverse_z @ (parts.g @ n)) / parts.sigma2
-    squared = (parts.x_inverse_x - n.T @ parts.g @ n) / parts.sigma2
+    squared = (parts.x_inverse_x - n.T @ (parts.g @ n)) / parts.sigma2
     out = np.empty((k, k, p, p))
     turned = [_apply(pair, n) for pair in parts.pairs]
     for i, left in enumerate(turned):
@@ -143,27 +143,45 @@ def covariance_curvatures(parts: Components) -> FloatArray:
             out[i, j] = left.T @ parts.z_inverse_z @ right
         out[i, -1] = left.T @ n2
         out[-1, i] = out[i, -1].T
-    out[-1, -1] = (squared - n.T @ parts.g @ n2) / parts.sigma2
+    out[-1, -1] = (squared - n.T @ (parts.g @ n2)) / parts.sigma2
     return out
 
 
 def _traces(parts: Components, kernel: FloatArray, rank: int) -> FloatArray:
     k = parts.n_parameters
     traces = np.empty((k, k))
-    squared = (kernel - kernel @ (parts.g @ kernel)) / parts.sigma2
-    single = (rank - np.sum(parts.g * kernel)) / parts.sigma2
+    turned = parts.g @ kernel
+    single = (rank - _sum_product(parts.g, kernel)) / parts.sigma2
     for i, left in enumerate(parts.pairs):
         for j, right in enumerate(parts.pairs[: i + 1]):
             traces[i, j] = traces[j, i] = sum(
                 np.sum(kernel[np.ix_(b, c)] * kernel[np.ix_(a, d)]) for a, b in left for c, d in right
             )
-        traces[i, -1] = traces[-1, i] = _sum_pairs(squared, left)
-    traces[-1, -1] = (single - np.sum(parts.g * squared)) / parts.sigma2
+        traces[i, -1] = traces[-1, i] = _sum_squared(kernel, turned, left) / parts.sigma2
+    placed = parts.g.tocoo()
+    rows, columns = placed.coords
+    squared = kernel[rows, columns] - np.einsum("ij,ji->i", kernel[rows], turned[:, columns])
+    traces[-1, -1] = (single - placed.data @ squared / parts.sigma2) / parts.sigma2
     return traces
 
 
 def _sum_pairs(matrix: FloatArray, pair: Pairs) -> float:
     return float(sum(matrix[a, b].sum() for a, b in pair))
+
+
+def _sum_squared(kernel: FloatArray, turned: FloatArray, pair: Pairs) -> float:
+    """Sum over the pair's places of K - K G K, with turned = G K."""
+    return float(sum(kernel[a, b].sum() - np.einsum("ij,ji->", kernel[a], turned[:, b]) for a, b in pair))
+
+
+def _sum_product(g: sparse.csr_array, matrix: FloatArray) -> float:
+    return float(g.multiply(matrix).sum())
+
+
+def _gram(half: FloatArray) -> FloatArray:
+    """half' half, by half the multiplications."""
+    lower = blas.dsyrk(1.0, half, trans=1, lower=1)
+    return np.asarray(np.tril(lower) + np.tril(lower, -1).T)
 
 
 def _apply(pair: Pairs, right: FloatArray) -> FloatArray:
@@ -186,13 +204,17 @@ def _pairs(model: LinearMixed) -> list[Pairs]:
     return out
 
 
-def _dense_factor(model: LinearMixed) -> FloatArray:
+def _factor(model: LinearMixed) -> sparse.csr_array:
     """(q, q) relative factor Lambda."""
     structure = model.products.structure
-    out = np.zeros((structure.n_columns, structure.n_columns))
+    rows, columns, values = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)], [np.zeros(0)]
     for number, start, width, at in structure.parts:
-        columns = structure.where[number][:, start : start + width]
+        places = structure.where[number][:, start : start + width]
         for a in range(width):
             for b in range(a + 1):
-                out[columns[:, a], columns[:, b]] = model.theta[at + a * (a + 1) // 2 + b]
-    return out
+                rows.append(places[:, a])
+                columns.append(places[:, b])
+                values.append(np.full(places.shape[0], model.theta[at + a * (a + 1) // 2 + b]))
+    where = (np.concatenate(rows), np.concatenate(columns))
+    q = structure.n_columns
+    return sparse.csr_array((np.concatenate(values), where), shape=(q, q))

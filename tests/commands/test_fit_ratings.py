@@ -1,4 +1,4 @@
-"""`listening fit ratings` and `fit counts`: names and numbers of the contract, every slip named by its line."""
+"""`listening fit ratings` and `fit counts`: the names and numbers of the contract, slips named by line."""
 
 import json
 import tomllib
