@@ -18,7 +18,7 @@ Penalty = Literal["never", "if separated", "always"]
 Bounded = Literal["if they run away", "always"]
 _SUSPECT = 5.0  # logits; fitted predictors beyond it make the check for separation worth its time
 _FAR = 20.0  # logits beyond a penalised estimate where the likelihood of separated answers is flat
-SPREAD_LIMIT = 10.0  # predictor units; a standard deviation beyond it says that some listeners never waver
+SPREAD_LIMIT = 20.0  # predictor units; a standard deviation beyond it says that some listeners never waver
 SPREAD_PRIOR = 3.0  # predictor units; half-normal scale that then keeps the standard deviations finite
 
 
