@@ -15,7 +15,7 @@ from listening.errors import CannotWrite, MissingFile, SoundError
 
 READABLE = ("WAV", "WAVEX", "RF64", "FLAC")
 WRITABLE = {".wav": "WAV", ".flac": "FLAC"}
-SUBTYPES = ("PCM_16", "PCM_24")
+BITS = {"PCM_16": 16, "PCM_24": 24}
 UNKNOWN_SIZE = 0xFFFFFFFF  # a writer that could not seek back; also the mark of RF64
 
 
@@ -63,9 +63,8 @@ def save(path: Path | str, sound: Sound, subtype: str = "PCM_24") -> None:
     path = Path(path)
     _check_writable_form(path, sound, subtype)
     buffer = io.BytesIO()
-    soundfile.write(
-        buffer, sound.samples, sound.rate_hz, subtype=subtype, format=WRITABLE[path.suffix.lower()]
-    )
+    whole, kind = _rounded(sound.samples, BITS[subtype]), WRITABLE[path.suffix.lower()]
+    soundfile.write(buffer, whole, sound.rate_hz, subtype=subtype, format=kind)
     _replace_file(path, buffer.getvalue())
 
 
@@ -122,14 +121,21 @@ def _reason(error: Exception) -> str:
 def _check_writable_form(path: Path, sound: Sound, subtype: str) -> None:
     if path.suffix.lower() not in WRITABLE:
         raise SoundError(f"{path}: ends in '{path.suffix}', wanted {' or '.join(WRITABLE)}")
-    if subtype not in SUBTYPES:
-        raise SoundError(f"{path}: sample form {subtype}, wanted {' or '.join(SUBTYPES)}")
+    if subtype not in BITS:
+        raise SoundError(f"{path}: sample form {subtype}, wanted {' or '.join(BITS)}")
     peak = float(np.abs(sound.samples).max())
     if peak > 1.0:
         over_db = 20 * np.log10(peak)
         raise SoundError(
             f"{path}: peak {over_db:+.2f} dB re full scale would clip; lower it by {over_db:.2f} dB"
         )
+
+
+def _rounded(samples: FloatArray, bits: int) -> np.ndarray:
+    """Samples as 32-bit integers with `bits` in use: the library rounds differently for WAV and FLAC."""
+    top = 2 ** (bits - 1)
+    steps = np.clip(np.rint(samples * top), -top, top - 1).astype(np.int64)
+    return np.asarray((steps << (32 - bits)).astype(np.int32))
 
 
 def _replace_file(path: Path, content: bytes) -> None:
