@@ -24,7 +24,7 @@ TOGETHER = np.array([[1.0, 0.4, -0.2], [0.4, 1.0, 0.1], [-0.2, 0.1, 1.0]])
 
 
 def best_s(act: Callable[[], object], repeats: int = 3) -> float:
-    """Shortest processor time of a few runs after one to compile: other work on the machine does not count."""
+    """Shortest processor time of a few runs after one to compile; other work does not count."""
     act()
     times = []
     for _ in range(repeats):
@@ -62,7 +62,7 @@ def fit_slopes(data: simulated_panel.Panel) -> Callable[[], object]:
 
 
 def in_r(data: dict[str, np.ndarray], library: str, call: str) -> float | None:
-    """Processor seconds that an R call takes on the data frame d, without start-up; None where R lacks the library."""
+    """Processor seconds of an R call on the data frame d, without start-up; None where R lacks it."""
     if shutil.which("Rscript") is None:
         return None
     with tempfile.TemporaryDirectory() as folder:
