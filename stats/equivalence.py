@@ -151,7 +151,7 @@ def share(
     if method == "exact":
         p_low = 1.0 if n_chosen == 0 else float(special.bdtrc(n_chosen - 1, n_trials, low))
         p_high = float(special.bdtr(n_chosen, n_trials, high))
-        lower, upper = _clopper_pearson(n_chosen, n_trials, alpha)
+        lower, upper = clopper_pearson(n_chosen, n_trials, alpha)
     elif method == "score":
         p_low = float(special.ndtr(-_score(n_chosen, n_trials, low)))
         p_high = float(special.ndtr(_score(n_chosen, n_trials, high)))
@@ -210,7 +210,7 @@ def _score(n_chosen: int, n_trials: int, null: float) -> float:
     return 0.0 if deviation == 0 else math.copysign(math.inf, deviation)
 
 
-def _clopper_pearson(n_chosen: int, n_trials: int, alpha: float) -> tuple[float, float]:
+def clopper_pearson(n_chosen: int, n_trials: int, alpha: float) -> tuple[float, float]:
     n_rest = n_trials - n_chosen
     lower = 0.0 if n_chosen == 0 else float(special.betaincinv(n_chosen, n_rest + 1, alpha))
     upper = 1.0 if n_rest == 0 else float(special.betaincinv(n_chosen + 1, n_rest, 1 - alpha))

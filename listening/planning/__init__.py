@@ -1,0 +1,1 @@
+"""Before anybody listens: panel size, power, trial budget, criticism."""

@@ -1,0 +1,64 @@
+"""A first answer without simulation: the planned contrast taken as normal."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from listening.planning.panel import FIRST, SECOND, Trials
+from listening.records.power import Assumed
+from stats import t_interval
+
+
+@dataclass(frozen=True)
+class Approximate:
+    """The planned contrast by its normal approximation."""
+
+    se: float
+    """Standard error of the contrast, log-odds."""
+    df: float
+    power: float
+    """Chance of `supported` for a question of kind `more`."""
+
+
+def power(
+    made: Trials, listeners: int, effect_logit: float, *, delta_logit: float, alpha: float, assumed: Assumed
+) -> Approximate:
+    """Chance that the contrast is found above zero and at least `delta_logit`.
+
+    Parameters
+    ----------
+    delta_logit : smallest effect that matters, 0 for none
+    """
+    se = standard_error(made, listeners, effect_logit, assumed)
+    within = len(made.stimuli) - len(made.conditions)
+    df = float(min(listeners - 1, within) if within > 0 else listeners - 1)
+    needed = max(t_interval.quantile(1 - alpha, df) * se, delta_logit)
+    return Approximate(se, df, 0.5 * math.erfc((needed - effect_logit) / se / math.sqrt(2)))
+
+
+def standard_error(made: Trials, listeners: int, effect_logit: float, assumed: Assumed) -> float:
+    """Standard error of the contrast: answer noise, spread of listeners, spread of stimuli.
+
+    The noise comes from the logistic information of the trials at the true strengths, with the order effect.
+    """
+    keep = made.slot < listeners
+    condition = made.condition[keep]
+    k, n = len(made.conditions), int(keep.sum())
+    strength = np.zeros(k)
+    asked = made.question.contrast
+    more, than = made.conditions.index(asked.more), made.conditions.index(asked.than)
+    strength[more], strength[than] = effect_logit / 2, -effect_logit / 2
+    columns = np.zeros((n, k + 1))
+    columns[np.arange(n), condition[:, FIRST]] += 1.0
+    columns[np.arange(n), condition[:, SECOND]] -= 1.0
+    columns[:, k] = 1.0
+    chance = 1.0 / (1.0 + np.exp(-(columns[:, :k] @ strength)))
+    information = columns.T @ (columns * (chance * (1.0 - chance))[:, None])
+    contrast = np.zeros(k + 1)
+    contrast[more], contrast[than] = 1.0, -1.0
+    noise = float(contrast @ np.linalg.pinv(information) @ contrast)
+    strikes = len(made.stimuli) / k
+    listeners_part = assumed.spread_listeners**2 / listeners
+    stimuli_part = 2.0 * assumed.spread_stimuli**2 / strikes
+    return math.sqrt(noise + listeners_part + stimuli_part)

@@ -1,0 +1,65 @@
+"""A true effect in the words people have, turned into the model's log-odds."""
+
+import math
+from dataclasses import dataclass
+
+from listening.errors import StudyError
+from listening.records.power import Assumed
+from stats import marginal_share
+
+WORDS = "share=0.75 (of choices), db=2.0 (worth so many decibel of level) or logit=0.8"
+
+
+@dataclass(frozen=True)
+class Effect:
+    """A true effect."""
+
+    logit: float
+    """Of the mean listener."""
+    said: str
+
+
+def of_text(text: str, assumed: Assumed, *, logit_per_db: float | None = None) -> Effect:
+    """The effect that `share=0.75`, `db=2` or `logit=0.8` means.
+
+    Parameters
+    ----------
+    logit_per_db : how much a decibel of level alone moves the answer; needed for db=
+
+    Raises
+    ------
+    StudyError
+        The text is none of the three, or its number is out of range.
+    """
+    unit, _, number = text.partition("=")
+    try:
+        value = float(number)
+    except ValueError:
+        value = math.nan
+    if unit == "share" and 0 < value < 1:
+        return of_share(value, assumed)
+    if unit == "db" and math.isfinite(value):
+        if logit_per_db is None:
+            raise StudyError(
+                f"effect {text}: how much does a decibel alone move the answer? Give --logit-per-db, from "
+                "the control pairs of a pilot (listening pilot FOLDER)"
+            )
+        return Effect(value * logit_per_db, f"worth {value:g} dB of level")
+    if unit == "logit" and math.isfinite(value):
+        return Effect(value, f"{value:g} logit")
+    raise StudyError(f"effect: found `{text}`, wanted {WORDS}")
+
+
+def of_share(share: float, assumed: Assumed) -> Effect:
+    """The effect with which a condition is chosen in this share of trials, over listeners and strikes."""
+    return Effect(marginal_share.mean_logit(share, spread(assumed)), f"chosen {100 * share:g} times in 100")
+
+
+def share_of(logit: float, assumed: Assumed) -> float:
+    """Share of choices over listeners and strikes that an effect comes to."""
+    return marginal_share.share(logit, spread(assumed))
+
+
+def spread(assumed: Assumed) -> float:
+    """Standard deviation of a contrast over listeners and single strikes, log-odds."""
+    return math.hypot(assumed.spread_listeners, math.sqrt(2) * assumed.spread_stimuli)

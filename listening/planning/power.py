@@ -1,0 +1,147 @@
+"""Power by simulation through the very analysis that will decide."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Literal, cast
+
+import numpy as np
+
+from listening.analysis import decide, table
+from listening.planning import panel
+from listening.planning.effect import Effect
+from listening.planning.panel import Trials
+from listening.records.manifest import Manifest
+from listening.records.power import Assumed, PowerCell
+from listening.records.protocol import Protocol, Question
+from stats import alpha_spending, run
+from stats.equivalence import clopper_pearson
+
+BATCH = 32  # studies between two saves of what was simulated
+SCHEDULER_BATCHES = 16  # handed to a scheduler together
+Word = Literal["supported", "contradicted", "undecided", "no_verdict"]
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """One cell of the table: which studies to simulate."""
+
+    listeners: int
+    repeats: int
+    effect: Effect
+
+
+@dataclass(frozen=True)
+class Chance:
+    """How often a verdict falls, with its Monte Carlo interval (exact binomial, 95 %)."""
+
+    estimate: float
+    lower: float
+    upper: float
+    studies: int
+
+
+def chance(cell: PowerCell, word: Word = "supported") -> Chance:
+    """How often the studies of a cell end with a verdict."""
+    count = int(getattr(cell, word))
+    lower, upper = clopper_pearson(count, cell.studies, 0.025)
+    return Chance(count / cell.studies, lower, upper, cell.studies)
+
+
+def deciding_alpha(protocol: Protocol, question: Question) -> float:
+    """One-sided alpha of a question at the end: the hardest step of its family, what looks have left."""
+    family = [q for q in protocol.questions if q.family == question.family] if question.family else [question]
+    stopping = protocol.stopping
+    alpha = question.alpha
+    if stopping.spending != "none":
+        shares = [n / protocol.panel.listeners for n in stopping.looks] + [1.0]
+        alpha = float(alpha_spending.bounds(shares, alpha, stopping.spending).nominal_alpha[-1])
+    return alpha / len(family)
+
+
+def simulate(
+    protocol: Protocol,
+    manifest: Manifest,
+    question: Question,
+    wanted: Sequence[Wanted],
+    *,
+    assumed: Assumed,
+    studies: int,
+    seed: int,
+    known: Sequence[PowerCell] = (),
+    where: int | str = 1,
+    on_cell: Callable[[PowerCell], None] | None = None,
+    on_progress: Progress | None = None,
+) -> list[PowerCell]:
+    """Each wanted cell with `studies` simulated studies: same seed, same numbers, wherever and however often
+    it was interrupted.
+
+    Parameters
+    ----------
+    known : cells simulated before with the same seed and assumptions; only what is missing is simulated
+    where : 1 here, N on N processes, tcp://HOST:PORT on a Dask scheduler (see `stats.run.run`)
+    on_cell : called with a cell as it grows, so that it can be saved
+
+    Notes
+    -----
+    Stimuli are taken as perfectly matched, so level is not corrected; the rest is the deciding analysis.
+    """
+    alpha = deciding_alpha(protocol, question)
+    at_once = BATCH * (where if isinstance(where, int) else SCHEDULER_BATCHES)
+    total, before = len(wanted) * studies, 0
+    made: list[PowerCell] = []
+    for want in wanted:
+        cell = _known(known, want) or _empty(want)
+        drawn = panel.trials(protocol, manifest, question, listeners=want.listeners, repeats=want.repeats)
+        one = partial(_study, drawn, want.listeners, want.effect.logit, assumed, alpha)
+        seeds = _seeds(seed, want, studies)
+        while cell.studies < studies:
+            batch = seeds[cell.studies : cell.studies + at_once]
+            cell = _grown(cell, run.run(one, batch, where))
+            if on_cell is not None:
+                on_cell(cell)
+            if on_progress is not None:
+                on_progress(before + cell.studies, total)
+        before += studies
+        made.append(cell)
+    return made
+
+
+def _study(
+    made: Trials,
+    listeners: int,
+    effect_logit: float,
+    assumed: Assumed,
+    alpha: float,
+    rng: np.random.Generator,
+) -> Word:
+    """The verdict of one simulated study."""
+    answers = table.of_columns(panel.answers(made, listeners, effect_logit, assumed, rng))
+    decided = decide.decide_question(answers, made.question, slope=None, about_level=True, alpha=alpha)
+    return cast(Word, decided.word.replace(" ", "_"))
+
+
+def _seeds(seed: int, want: Wanted, studies: int) -> list[np.random.SeedSequence]:
+    place = [seed, want.listeners, want.repeats, *repr(round(want.effect.logit, 6)).encode()]
+    return np.random.SeedSequence(place).spawn(studies)
+
+
+def _empty(want: Wanted) -> PowerCell:
+    return PowerCell(
+        listeners=want.listeners,
+        repeats=want.repeats,
+        effect_logit=want.effect.logit,
+        effect_said=want.effect.said,
+    )
+
+
+def _known(cells: Sequence[PowerCell], want: Wanted) -> PowerCell | None:
+    wanted = (want.listeners, want.repeats, round(want.effect.logit, 6))
+    same = (c for c in cells if (c.listeners, c.repeats, round(c.effect_logit, 6)) == wanted)
+    return next(same, None)
+
+
+def _grown(cell: PowerCell, words: list[Word]) -> PowerCell:
+    counts = {str(word): getattr(cell, word) + words.count(word) for word in set(words)}
+    return cell.model_copy(update=counts)
