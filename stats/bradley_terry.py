@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import chi2
 
-from stats import comparisons, firth, newton, separation
+from stats import comparisons, firth, newton, separation, threads
 from stats.binary import Binary
 from stats.comparisons import Comparisons
 from stats.cumulative import Cumulative
@@ -142,6 +142,20 @@ def fit(
     Davidson & Beaver 1977, Biometrics 33; Rao & Kupper 1967, JASA 62; Firth 1993, Biometrika 80.
     """
     _check_choices(data, link, ties, penalised)
+    with threads.single():
+        return _fit(data, link, order, ties, reference, covariates, covariate_names, penalised)
+
+
+def _fit(
+    data: Comparisons,
+    link: PairLink,
+    order: bool,
+    ties: Ties | None,
+    reference: str | None,
+    covariates: FloatArray | None,
+    covariate_names: tuple[str, ...] | None,
+    penalised: bool,
+) -> Strengths:
     design, names, zero = _design(data, order, reference, covariates, covariate_names)
     answers, rows = likelihood(data, link, ties)
     whole = _rows_of(design, rows)

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import lapack
 
 from stats.errors import NotConverged, NotIdentified
 from stats.likelihood import FloatArray, Likelihood
@@ -107,18 +107,16 @@ def derivatives(
 def solve(information: FloatArray, right: FloatArray) -> FloatArray:
     """information^-1 right, by Cholesky; raises NotIdentified if the information is singular."""
     scale = np.sqrt(np.maximum(np.diag(information), 1e-300))
-    try:
-        factor = cho_factor(information / np.outer(scale, scale), lower=True, check_finite=False)
-    except np.linalg.LinAlgError:
-        factor = (np.zeros((1, 1)), True)
-    if not np.diag(factor[0]).min(initial=1.0) ** 2 > _PIVOT:
+    factor, fault = lapack.dpotrf(information / np.outer(scale, scale), lower=1)
+    if fault or not np.diag(factor).min(initial=1.0) ** 2 > _PIVOT:
         raise NotIdentified(
             "the columns repeat each other (or one is constant where only differences count): "
             "drop one, or combine them"
         )
-    right = right / scale if right.ndim == 1 else right / scale[:, None]
-    solved = np.asarray(cho_solve(factor, right, check_finite=False))
-    return solved / scale if right.ndim == 1 else solved / scale[:, None]
+    if right.size == 0:
+        return np.zeros_like(right)
+    across = scale if right.ndim == 1 else scale[:, None]
+    return np.asarray(lapack.dpotrs(factor, right / across, lower=1)[0]) / across
 
 
 def inverse(information: FloatArray) -> FloatArray:

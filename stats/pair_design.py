@@ -27,7 +27,8 @@ class PairDesign:
 
     def predictor(self, beta: FloatArray) -> FloatArray:
         """(n,) strength of the first minus that of the second, plus the order effect."""
-        strength = np.insert(beta[: self.n_items - 1], self.reference, 0.0)
+        strength = np.zeros(self.n_items)
+        strength[self._kept(self.n_items)] = beta[: self.n_items - 1]
         return strength[self.first] - strength[self.second] + (beta[-1] if self.order else 0.0)
 
     def transposed(self, rows: FloatArray) -> FloatArray:
@@ -36,19 +37,25 @@ class PairDesign:
             return np.column_stack([self.transposed(column) for column in rows.T])
         k = self.n_items
         sums = as_floats(np.bincount(self.first, rows, k) - np.bincount(self.second, rows, k))
-        sums = np.delete(sums, self.reference)
+        sums = sums.take(self._kept(k))
         return np.append(sums, rows.sum()) if self.order else sums
 
     def gram(self, weight: FloatArray) -> FloatArray:
         """(p, p) X' diag(weight) X."""
         k = self.n_items
-        pair = np.bincount(self.first * k + self.second, weight, k * k).reshape(k, k)
+        pair = as_floats(np.bincount(self.first * k + self.second, weight, k * k)).reshape(k, k)
         pair = pair + pair.T
         whole = np.diag(pair.sum(axis=0)) - pair
         if self.order:
             side = np.bincount(self.first, weight, k) - np.bincount(self.second, weight, k)
             whole = np.block([[whole, side[:, None]], [side[None, :], np.array([[weight.sum()]])]])
-        return np.delete(np.delete(whole, self.reference, 0), self.reference, 1)
+        kept = self._kept(whole.shape[0])
+        return whole.take(kept, 0).take(kept, 1)
+
+    def _kept(self, size: int) -> IntArray:
+        """Numbers below `size` without the reference."""
+        numbers = np.arange(size - 1)
+        return numbers + (numbers >= self.reference)
 
     def dense(self) -> FloatArray:
         """(n, p) the columns themselves."""

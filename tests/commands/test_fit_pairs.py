@@ -146,7 +146,7 @@ HEAD = "first,second,answer\n"
         (HEAD + "a,b,first\nb,a,first\nc,d,first\nd,c,first\n", (), "a, b; c, d"),
         (HEAD + "a,b,first\nb,a,first\n", ("--correlated",), "name them with --slopes"),
         (HEAD, (), "no rows"),
-        ("", (), "no rows"),
+        ("", (), "the file is empty"),
     ],
     ids=range(13),
 )
