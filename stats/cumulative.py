@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Literal, get_args
 
 import numpy as np
+from numba import njit
 from numpy.typing import ArrayLike
 from scipy import special
 
@@ -147,10 +148,7 @@ class Cumulative:
             d1_by_shape=(p1 * a1 - a2)[:, None] * upper + (b2 - p1 * b1)[:, None] * lower,
             d2_by_shape=(a3 - p2 * a1 - 2 * p1 * (a2 - p1 * a1))[:, None] * upper
             - (b3 - p2 * b1 - 2 * p1 * (b2 - p1 * b1))[:, None] * lower,
-            second=np.einsum("n,ni,nj->nij", second_a, upper, up)
-            + np.einsum("n,ni,nj->nij", second_b, lower, down)
-            + np.einsum("n,ni,nj->nij", second_ab, upper, down)
-            + np.einsum("n,ni,nj->nij", second_ab, lower, up),
+            second=_second(second_a, second_b, second_ab, self.weight, up, down),
         )
 
     def _jacobians(self) -> tuple[FloatArray, FloatArray]:
@@ -190,9 +188,9 @@ class _Parts:
 def _interval(a: FloatArray, b: FloatArray, link: Link) -> _Parts:
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         if link == "logit":
-            log_p = special.log_expit(a) + special.log_expit(-b) + np.log(-np.expm1(b - a))
-            top, bottom = _logistic(a, log_p), _logistic(b, log_p)
-        elif link == "probit":
+            values = _logistic_interval(a, b)
+            return _Parts(values[0], (values[1], values[2], values[3]), (values[4], values[5], values[6]))
+        if link == "probit":
             log_p = _log_normal_interval(a, b)
             top, bottom = _normal(a, log_p), _normal(b, log_p)
         else:
@@ -202,10 +200,53 @@ def _interval(a: FloatArray, b: FloatArray, link: Link) -> _Parts:
     return _Parts(np.where(a > b, log_p, -np.inf), top, bottom)
 
 
-def _logistic(x: FloatArray, log_p: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    f = np.exp(special.log_expit(x) + special.log_expit(-x) - log_p)
-    below = special.expit(x)
-    return f, f * (1 - 2 * below), f * (1 - 6 * below * (1 - below))
+@njit(cache=True)
+def _logistic_interval(a: FloatArray, b: FloatArray) -> FloatArray:
+    """(7, n): log P, and f, f', f'' over P at a and at b; log P is minus infinity where a <= b."""
+    out = np.zeros((7, a.size))
+    for i in range(a.size):
+        if not a[i] > b[i]:
+            out[0, i] = -np.inf
+            continue
+        up, down = np.exp(-abs(a[i])), np.exp(-abs(b[i]))
+        below_a = 1.0 / (1.0 + up) if a[i] > 0 else up / (1.0 + up)
+        below_b = 1.0 / (1.0 + down) if b[i] > 0 else down / (1.0 + down)
+        # P = F(a) (1 - F(b)) (1 - exp(b - a)), in which nothing cancels
+        log_p = (
+            np.log(-np.expm1(b[i] - a[i])) - np.log1p(up) - np.log1p(down) + min(a[i], 0.0) - max(b[i], 0.0)
+        )
+        out[0, i] = log_p
+        for side, x, small, below in ((1, a[i], up, below_a), (4, b[i], down, below_b)):
+            if np.isinf(x):
+                continue
+            f = np.exp(-abs(x) - 2.0 * np.log1p(small) - log_p)
+            out[side, i] = f
+            out[side + 1, i] = f * (1.0 - 2.0 * below)
+            out[side + 2, i] = f * (1.0 - 6.0 * below * (1.0 - below))
+    return out
+
+
+@njit(cache=True)
+def _second(
+    by_a: FloatArray,
+    by_b: FloatArray,
+    by_ab: FloatArray,
+    weight: FloatArray,
+    up: FloatArray,
+    down: FloatArray,
+) -> FloatArray:
+    """(n, k, k) second derivative in the shape parameters, from those in each row's two thresholds."""
+    n, k = up.shape
+    out = np.zeros((n, k, k))
+    for i in range(n):
+        for r in range(k):
+            left = weight[i] * (by_a[i] * up[i, r] + by_ab[i] * down[i, r])
+            right = weight[i] * (by_b[i] * down[i, r] + by_ab[i] * up[i, r])
+            if left == 0.0 and right == 0.0:
+                continue
+            for c in range(k):
+                out[i, r, c] = left * up[i, c] + right * down[i, c]
+    return out
 
 
 def _normal(x: FloatArray, log_p: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
