@@ -4,7 +4,7 @@ import hashlib
 import itertools
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -123,16 +123,25 @@ class TestPlayer:
     at_once: bool = True
     started: list[Program] = field(default_factory=list)
     stopped: int = 0
+    switched: list[int] = field(default_factory=list)
+    gains: list[tuple[int, float]] = field(default_factory=list)
     now: Sounding = field(default_factory=lambda: Sounding(False, None, 0, 0, None))
 
     def start(self, program: Program) -> None:
         self.started.append(program)
-        self.now = Sounding(True, 0, 1000, 100, self.clock())
-        if self.at_once:
+        self.now = Sounding(True, program.start, 1000, 100, self.clock())
+        if self.at_once and not program.loops:
             self.finish()
 
     def finish(self, *, played: int = 1000, trouble: str = "") -> None:
         self.now = Sounding(False, None, 1000, played, self.now.onset_s, trouble)
+
+    def switch(self, sound: int) -> None:
+        self.switched.append(sound)
+        self.now = replace(self.now, clip=sound)
+
+    def gain(self, sound: int, gain_db: float) -> None:
+        self.gains.append((sound, gain_db))
 
     def stop(self) -> None:
         self.stopped += 1

@@ -81,18 +81,21 @@ class Switched:
         *,
         rate_hz: int,
         loops: bool,
+        start: int = 0,
+        gains_db: Sequence[float] = (),
         lead_in_frames: int = 0,
         fade_s: float = FADE_S,
     ) -> None:
         length = max(len(clip) for clip in clips)
         self._clips = [_padded(stereo(clip), length) for clip in clips]
+        self._gains = [_factor(gain_db) for gain_db in (gains_db or [0.0] * len(clips))]
         self._length = length
         self._loops = loops
         self._lead_in = lead_in_frames
         self._fade = raised_cosine(round(fade_s * rate_hz))
-        self._current = self._wanted = 0
+        self._wanted = start
+        self._before = self._current = (start, self._gains[start])
         self._faded = len(self._fade)  # how far the fade from `_before` to `_current` is
-        self._before = 0
         self._next = 0
         self.n_frames = lead_in_frames + length
         self.onset_frame = lead_in_frames
@@ -102,6 +105,10 @@ class Switched:
         if not 0 <= clip < len(self._clips):
             raise IndexError(f"clip {clip} of {len(self._clips)}")
         self._wanted = clip
+
+    def gain(self, clip: int, gain_db: float) -> None:
+        """Another gain for one clip, faded in the same way."""
+        self._gains[clip] = _factor(gain_db)
 
     def render(self, n: int) -> Samples:
         """The next n frames; without a loop fewer at the end."""
@@ -115,7 +122,7 @@ class Switched:
 
     def clip_at(self, frame: int) -> int | None:
         """The clip that sounds now (a switch counts from its begin)."""
-        return None if frame < self._lead_in else self._current
+        return None if frame < self._lead_in else self._current[0]
 
     def _render_piece(self, block: Samples) -> int:
         """Fill the front of `block` up to the next change of state; how many frames that was."""
@@ -124,20 +131,30 @@ class Switched:
             block[:n] = 0.0
             self._next += n
             return n
-        if self._faded >= len(self._fade) and self._wanted != self._current:
-            self._before, self._current, self._faded = self._current, self._wanted, 0
+        wanted = (self._wanted, self._gains[self._wanted])
+        if self._faded >= len(self._fade) and wanted != self._current:
+            self._before, self._current, self._faded = self._current, wanted, 0
         at = (self._next - self._lead_in) % self._length
         n = min(len(block), self._length - at)
         if self._faded < len(self._fade):
             n = min(n, len(self._fade) - self._faded)
             rise = self._fade[self._faded : self._faded + n, np.newaxis]
-            old, new = self._clips[self._before][at : at + n], self._clips[self._current][at : at + n]
+            old, new = self._sounding(self._before, at, n), self._sounding(self._current, at, n)
             block[:n] = old + rise * (new - old)  # identical clips: exactly the clip
             self._faded += n
         else:
-            block[:n] = self._clips[self._current][at : at + n]
+            block[:n] = self._sounding(self._current, at, n)
         self._next += n
         return n
+
+    def _sounding(self, state: tuple[int, float], at: int, n: int) -> Samples:
+        clip, factor = state
+        piece = self._clips[clip][at : at + n]
+        return piece if factor == 1.0 else piece * np.float32(factor)
+
+
+def _factor(gain_db: float) -> float:
+    return float(10 ** (gain_db / 20))
 
 
 def raised_cosine(n: int) -> NDArray[np.float64]:

@@ -63,7 +63,7 @@ class Speaker:
         SoundError
             It would exceed the ceiling (nothing sounds), or the device cannot be opened.
         """
-        self._check_ceiling(peak)
+        self.check_ceiling(peak)
         self.stop()
         self._run = _Run(mixer, self._now_s, loops=loops, rate_hz=self.rate_hz)
         self._run.open(self._device)
@@ -77,7 +77,8 @@ class Speaker:
         """How far the programme is; also the watchdog's look."""
         return self._run.look() if self._run is not None else Played(False, 0, 0, None, None, "")
 
-    def _check_ceiling(self, peak: float) -> None:
+    def check_ceiling(self, peak: float) -> None:
+        """Refuse a sound whose largest sample is `peak` when it exceeds the ceiling; raises SoundError."""
         ceiling = 10 ** (self.ceiling_dbfs / 20)
         if peak > ceiling * (1 + 1e-9):
             peak_dbfs = 20 * np.log10(peak)

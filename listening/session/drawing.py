@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING, Any
 
 from listening.session import offers
 from listening.session.tasks import LETTERS
-from listening.session.view import Choice, ClipView, Stage, View
+from listening.session.tasks import letters as letters_of
+from listening.session.view import Choice, ClipView, DialView, Stage, View
 
 if TYPE_CHECKING:
     from listening.session.sitting import Sitting
@@ -81,7 +82,9 @@ def _trial(sitting: "Sitting") -> View:
         stage=sitting.stage,
         heading=_trial_heading(sitting),
         question=sitting.attribute.question,
-        clips=_clips(sitting, len(sitting.trial.clips)),
+        clips=_trial_clips(sitting),
+        dials=_dials(sitting),
+        scale=sitting.attribute.scale if sitting.turn.values else (),
         choices=tuple(
             Choice(o.label, o.shown, o.value == sitting.turn.chosen, f"choose:{o.value}" in allowed)
             for o in sitting.options()
@@ -105,15 +108,40 @@ def _trial_heading(sitting: "Sitting") -> str:
     return sitting.words.text(name, number=alike.index(trial.trial) + 1, total=len(alike))
 
 
-def _clips(sitting: "Sitting", n_clips: int) -> tuple[ClipView, ...]:
+def _clips(sitting: "Sitting", n_clips: int, letters: tuple[str, ...] = ()) -> tuple[ClipView, ...]:
     turn, text = sitting.turn, sitting.words.text
     made = []
     for i in range(n_clips):
         sounding = turn.running and turn.clip == i
-        state = "playing" if sounding else "heard" if i < turn.heard else "not_heard"
-        letter = LETTERS[i] if n_clips > 1 else ""
+        state = "playing" if sounding else "heard" if i in turn.heard else "not_heard"
+        letter = letters[i] if letters else LETTERS[i] if n_clips > 1 else ""
         made.append(ClipView(letter, sounding, text(state)))
     return tuple(made)
+
+
+def _trial_clips(sitting: "Sitting") -> tuple[ClipView, ...]:
+    """The sounds of a trial; those that have a scale of their own stand with it instead."""
+    letters = letters_of(sitting.trial)
+    n_rated = len(sitting.turn.values) if sitting.attribute.task != "adjustment" else 0
+    return _clips(sitting, len(letters), letters)[: len(letters) - n_rated]
+
+
+def _dials(sitting: "Sitting") -> tuple[DialView, ...]:
+    turn, text = sitting.turn, sitting.words.text
+    if not turn.values or sitting.attribute.task == "adjustment":
+        return ()  # an adjustment shows no mark: its place would tell what equal numbers are
+    letters = letters_of(sitting.trial)
+    clips = _clips(sitting, len(letters), letters)[len(letters) - len(turn.values) :]
+    dial = sitting.dial()
+    return tuple(
+        DialView(
+            clip,
+            selected=row == turn.row,
+            share=None if value is None else (value - dial.low) / (dial.high - dial.low),
+            text=text("not_rated") if value is None else f"{value:g}",
+        )
+        for row, (clip, value) in enumerate(zip(clips, turn.values, strict=True))
+    )
 
 
 def _sound_status(sitting: "Sitting") -> str:
@@ -122,20 +150,46 @@ def _sound_status(sitting: "Sitting") -> str:
         return "" if turn.finished else text("status_unplayed")
     if turn.clip is None:
         return text("status_silence")
-    return text("status_playing", sound=text("sound", letter=LETTERS[turn.clip]))
+    letters = letters_of(sitting.trial) if sitting.stage is Stage.TRIAL else LETTERS
+    return text("status_playing", sound=text("sound", letter=letters[turn.clip]).strip())
 
 
 def _trial_status(sitting: "Sitting") -> str:
+    if sitting.attribute.switching:
+        return _switching_status(sitting)
     turn, rules, text = sitting.turn, sitting.plan.sitting, sitting.words.text
     if turn.running or not turn.finished:
         return _sound_status(sitting)
     if turn.finished < rules.plays_at_least:
         return text("status_play_again", times=rules.plays_at_least)
+    return _answer_status(sitting) or (
+        text("status_choose", left=rules.plays_at_most - turn.begun)
+        if turn.begun < rules.plays_at_most
+        else text("status_choose_now")
+    )
+
+
+def _answer_status(sitting: "Sitting") -> str:
+    """How to confirm the answer that is marked, or nothing."""
+    turn, text = sitting.turn, sitting.words.text
+    if turn.values:
+        return text("status_set") if None not in turn.values else ""
     chosen = next((o.label for o in sitting.options() if o.value == turn.chosen), None)
-    if chosen is not None:
-        return text("status_chosen", answer=chosen)
-    left = rules.plays_at_most - turn.begun
-    return text("status_choose", left=left) if left else text("status_choose_now")
+    return "" if chosen is None else text("status_chosen", answer=chosen)
+
+
+def _switching_status(sitting: "Sitting") -> str:
+    turn, text = sitting.turn, sitting.words.text
+    if not turn.begun:
+        return text("status_unplayed")
+    letters = letters_of(sitting.trial)
+    unheard = [letter for i, letter in enumerate(letters) if i not in turn.heard]
+    if unheard:
+        return text("status_unheard", letters=", ".join(unheard))
+    if sitting.attribute.task == "adjustment" and turn.values[0] is None:
+        return text("status_adjust")
+    waiting = text("status_rate") if turn.values else text("status_choose_now")
+    return _answer_status(sitting) or waiting
 
 
 def _progress(sitting: "Sitting") -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from listening.session import tasks
 from listening.session.view import Action, Stage
 from listening.session.words import Words
 
@@ -24,16 +25,25 @@ KEYS = {
     "leave": "escape",
     "stay": "escape",
     "try_again": "enter",
+    "row_up": "up",
+    "row_down": "down",
+    "less": "left",
+    "more": "right",
     "leave_now": "enter",
     "end": "enter",
 }
+SILENT = {"mark_up", "row_up", "less"}  # the key of the other direction names both
 LABELS = {"leave_now": "leave"}  # where the words differ from the action's name
 
 
 def actions(sitting: "Sitting") -> tuple[Action, ...]:
     """What the listener may do now, answers included, in reading order."""
     names = _names(sitting)
-    made = [_action(name, sitting.words) for name in names if name != "choose"]
+    made = [_action(name, sitting.words) for name in names if name in KEYS]
+    if "hear" in names:
+        made += _hearings(sitting)
+    if "put" in names:
+        made += [Action(f"put:{10 * digit}", str(digit), "", "") for digit in range(10)]
     if "choose" in names:
         made += [Action(f"choose:{o.value}", o.key, o.shown, o.label) for o in sitting.options()]
         made += [_action("mark_up", sitting.words), _action("mark_down", sitting.words)]
@@ -42,7 +52,7 @@ def actions(sitting: "Sitting") -> tuple[Action, ...]:
 
 def _action(name: str, words: Words) -> Action:
     key = KEYS[name]
-    shown = words.table.get(f"key_{key}", key.upper()) if name != "mark_up" else ""  # down names both
+    shown = words.table.get(f"key_{key}", key.upper()) if name not in SILENT else ""
     return Action(name, key, shown, words.text(f"do_{LABELS.get(name, name)}"))
 
 
@@ -87,16 +97,53 @@ def _introduction(sitting: "Sitting") -> list[str]:
     return ["play", "understood", "not_sure", "leave"]
 
 
+def _hearings(sitting: "Sitting") -> list[Action]:
+    """A letter key for each sound, for going to and fro."""
+    label = sitting.words.text("do_hear")
+    return [
+        Action(f"hear:{i}", letter.lower(), letter if i == 0 else "", label if i == 0 else "")
+        for i, letter in enumerate(tasks.letters(sitting.trial))
+    ]
+
+
 def _trial(sitting: "Sitting") -> list[str]:
-    turn, rules = sitting.turn, sitting.plan.sitting
-    names = []
-    may_play = turn.begun < rules.plays_at_most or turn.finished < rules.plays_at_least
-    if may_play and not turn.running:
-        names.append("play")
-    if turn.finished >= rules.plays_at_least:
-        names.append("choose")
-        if turn.chosen is not None:
+    names = _sound(sitting)
+    if is_heard(sitting):
+        names += _marks(sitting) if sitting.turn.values else ["choose"]
+        if _is_complete(sitting):
             names.append("confirm")
-    if not turn.running:
+    if not sitting.turn.running:
         names.append("pause")
     return [*names, "leave"]
+
+
+def _sound(sitting: "Sitting") -> list[str]:
+    turn, rules = sitting.turn, sitting.plan.sitting
+    if sitting.attribute.switching:
+        return ["stop_sound" if turn.running else "play", "hear"]
+    may_play = turn.begun < rules.plays_at_most or turn.finished < rules.plays_at_least
+    return ["play"] if may_play and not turn.running else []
+
+
+def _marks(sitting: "Sitting") -> list[str]:
+    names = ["row_up", "row_down"] if len(sitting.turn.values) > 1 else []
+    names += ["less", "more"]
+    return names if sitting.attribute.task == "adjustment" else [*names, "put"]
+
+
+def is_heard(sitting: "Sitting") -> bool:
+    """Whether enough was heard to answer: all of it, or, rated one by one, the sound that is rated now."""
+    turn, program = sitting.turn, sitting.program()
+    if not program.switching:
+        return turn.finished >= sitting.plan.sitting.plays_at_least
+    if len(turn.values) > 1:
+        return turn.row + len(program.clips) - len(turn.values) in turn.heard
+    return len(turn.heard) == len(program.clips)
+
+
+def _is_complete(sitting: "Sitting") -> bool:
+    turn = sitting.turn
+    if not turn.values:
+        return turn.chosen is not None
+    heard = not sitting.program().switching or len(turn.heard) == len(sitting.program().clips)
+    return heard and None not in turn.values

@@ -12,6 +12,13 @@ class Program:
     clips: tuple[str, ...]
     gap_s: float = 0.0
     """Silence between two clips."""
+    switching: bool = False
+    """Aligned instead: one sounds at a time, and `switch` chooses which."""
+    loops: bool = False
+    start: int = 0
+    """Which sounds first when switching."""
+    gains_db: tuple[float, ...] = ()
+    """Gain of each clip; empty: as they are."""
 
 
 @dataclass(frozen=True)
@@ -28,6 +35,8 @@ class Sounding:
     """When the first frame of the first clip left, on the session's clock."""
     trouble: str = ""
     """Why it did not play as asked; empty: it did."""
+    heard_all: bool = False
+    """Switching: whether every clip is known to have been heard."""
 
 
 class Player(Protocol):
@@ -35,6 +44,12 @@ class Player(Protocol):
 
     def start(self, program: Program) -> None:
         """Begin; a program that runs already is stopped first."""
+
+    def switch(self, sound: int) -> None:
+        """Let another clip of a switching program sound."""
+
+    def gain(self, sound: int, gain_db: float) -> None:
+        """Another gain for one clip of a switching program."""
 
     def stop(self) -> None:
         """Fall silent."""
@@ -58,7 +73,13 @@ class SilentPlayer:
         gaps = round(program.gap_s * self._rate_hz) * (len(program.clips) - 1)
         frames = sum(self._frames_of(clip) for clip in program.clips) + gaps
         self.frames_played += frames
-        self._last = Sounding(False, None, frames, frames, self._now_s())
+        self._last = Sounding(False, None, frames, frames, self._now_s(), heard_all=True)
+
+    def switch(self, sound: int) -> None:
+        """Nothing sounds."""
+
+    def gain(self, sound: int, gain_db: float) -> None:
+        """Nothing sounds."""
 
     def stop(self) -> None:
         """Nothing sounds."""

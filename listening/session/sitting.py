@@ -2,13 +2,14 @@
 
 from collections.abc import Callable
 from contextlib import AbstractContextManager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from listening.errors import ListeningError
 from listening.records.answer import Answer
 from listening.records.plan import Plan, PlannedAttribute, PlannedTrial
-from listening.session import drawing, offers, steps, tasks
-from listening.session.player import Player, Program, Sounding
+from listening.session import dials, drawing, offers, steps, tasks
+from listening.session.hearing import Hearing
+from listening.session.player import Player, Program
 from listening.session.steps import Step
 from listening.session.turn import Turn
 from listening.session.view import Action, Stage, View
@@ -39,11 +40,10 @@ class Sitting:
         self.plan = plan
         self.row = row
         self.words = words
-        self.turn = Turn()
+        self._hearing = Hearing(player)
         self.pace: list[float] = []
         """Seconds that the trials of this run took."""
         self._store = store
-        self._player = player
         self._clocks = clocks
         self.n_done = 0
         self.is_back = False
@@ -73,6 +73,11 @@ class Sitting:
     def is_finished(self) -> bool:
         """Every step is done, or the listener declined: no use in coming back."""
         return not self._left
+
+    @property
+    def turn(self) -> Turn:
+        """Plays and answer of the step under way."""
+        return self._hearing.turn
 
     @property
     def step(self) -> Step:
@@ -117,31 +122,38 @@ class Sitting:
         if name.startswith(CHOOSE):
             self._choose(name.removeprefix(CHOOSE))
         else:
+            word, _, number = name.partition(":")
             {
                 "go_on": self._go_on,
                 "agree": self._go_on,
                 "decline": self._decline,
                 "play": self._play,
-                "stop_sound": self._fall_silent,
+                "hear": lambda: self._hear(int(number)),
+                "stop_sound": self._hearing.stop,
                 "level_right": self._go_on,
                 "understood": self._go_on,
                 "not_sure": self._not_sure,
                 "confirm": self._confirm,
                 "mark_up": lambda: self._move_mark(-1),
                 "mark_down": lambda: self._move_mark(1),
+                "row_up": lambda: self._move_row(-1),
+                "row_down": lambda: self._move_row(1),
+                "less": lambda: self._turn_dial(-1),
+                "more": lambda: self._turn_dial(1),
+                "put": lambda: self._put_dial(float(number)),
                 "pause": self._pause,
                 "leave": self._leave,
                 "stay": self._come_back,
                 "try_again": self._come_back,
                 "leave_now": self._leave_now,
                 "end": self._go_on,
-            }[name]()
+            }[word]()
         return True
 
     def tick(self) -> None:
         """Look at the player and the clock; a screen calls this some twenty times a second."""
         if self.turn.running:
-            self._follow(self._player.sounding())
+            self._void_if(self._hearing.look(self.program()))
         now_s = self._clocks.now_s()
         if now_s - self._last_beat_s >= HEARTBEAT_S and not self.is_over:
             self._last_beat_s = now_s
@@ -149,7 +161,7 @@ class Sitting:
 
     def stop(self) -> None:
         """Fall silent and note that the sitting was left; for signals and closed windows."""
-        self._player.stop()
+        self._hearing.stop()
         if not self.is_over:
             self._note("left")
 
@@ -176,7 +188,10 @@ class Sitting:
         )
 
     def _begin_step(self) -> None:
-        self.turn = Turn(entered_s=self._clocks.now_s())
+        turn = Turn(entered_s=self._clocks.now_s())
+        if self.step.stage is Stage.TRIAL:
+            turn.values = [None] * dials.n_marks(self.attribute, self.trial)
+        self._hearing.begin(turn)
 
     def _next(self) -> None:
         self.notice = ""
@@ -189,7 +204,7 @@ class Sitting:
     def _go_on(self) -> None:
         if self._aside is Stage.PAUSE:
             return self._come_back()
-        self._fall_silent()
+        self._hearing.stop()
         step = self.step
         if step.stage is Stage.CONSENT:
             self._note("agreed")
@@ -202,7 +217,7 @@ class Sitting:
         return self._next()
 
     def _not_sure(self) -> None:
-        self._fall_silent()
+        self._hearing.stop()
         self._note("introduced", detail=f"{self.step.attribute}|not sure|plays {self.turn.begun}")
         self._next()
 
@@ -220,41 +235,32 @@ class Sitting:
         if self.step.stage is Stage.INTRODUCTION:
             more, less = self.attribute.anchor_more, self.attribute.anchor_less
             return Program(tuple(clip for clip in (more, less) if clip), gap_s)
-        return Program(self.trial.clips, gap_s)
+        clips = tasks.sounds(self.trial)
+        if not self.attribute.switching:
+            return Program(clips, gap_s)
+        gains_db: tuple[float, ...] = ()
+        if self.attribute.task == "adjustment":
+            moved_db = self.turn.values[0] if self.turn.values[0] is not None else self.trial.start_gain_db
+            gains_db = (dials.ADJUSTING_OFFSET_DB, dials.ADJUSTING_OFFSET_DB + moved_db)
+        return Program(clips, switching=True, loops=self.attribute.loops, gains_db=gains_db)
 
-    def _play(self) -> None:
+    def _play(self, start: int = 0) -> None:
         self.notice = ""
-        self.turn.begun += 1
-        self.turn.running = True
-        try:
-            self._player.start(self.program())
-        except ListeningError as error:
-            self.turn.running = False
-            self._void(str(error))
-        else:
-            self._follow(self._player.sounding())
+        self._void_if(self._hearing.play(replace(self.program(), start=start)))
 
-    def _fall_silent(self) -> None:
+    def _hear(self, sound: int) -> None:
+        """Let one of the sounds be heard; a rated one is also the one that the scale keys move."""
         if self.turn.running:
-            self._player.stop()
-            self.turn.running, self.turn.clip = False, None
-
-    def _follow(self, sounding: Sounding) -> None:
-        turn = self.turn
-        if turn.onset_s is None:
-            turn.onset_s = sounding.onset_s
-        turn.clip = sounding.clip
-        if sounding.clip is not None:
-            turn.heard = max(turn.heard, sounding.clip + 1)
-        if sounding.running:
-            return
-        turn.running, turn.clip = False, None
-        missing = sounding.frames_asked - sounding.frames_played
-        if sounding.trouble or missing:
-            self._void(sounding.trouble or f"{missing} of {sounding.frames_asked} frames not played")
+            self._hearing.switch(sound)
         else:
-            turn.finished += 1
-            turn.heard = len(self.program().clips)
+            self._play(sound)
+        row = sound - (len(self.program().clips) - len(self.turn.values))
+        if 0 <= row < len(self.turn.values) and len(self.turn.values) > 1:
+            self.turn.row = row
+
+    def _void_if(self, reason: str) -> None:
+        if reason:
+            self._void(reason)
 
     def _void(self, reason: str) -> None:
         trial = self.step.trial.trial if self.step.trial else self.step.stage.value
@@ -268,7 +274,7 @@ class Sitting:
     # answers
 
     def _confirm(self) -> None:
-        self._fall_silent()
+        self._hearing.stop()
         self._store.record(self._answer())  # on disk before the next trial is drawn
         if not self.trial.practice:
             self.n_done += 1
@@ -276,7 +282,7 @@ class Sitting:
         self._next()
 
     def _choose(self, value: str) -> None:
-        self.turn.chosen, self.turn.chosen_s = value, self._clocks.now_s()
+        self.turn.chosen, self.turn.answered_s = value, self._clocks.now_s()
 
     def _move_mark(self, by: int) -> None:
         values = [option.value for option in self.options()]
@@ -286,8 +292,24 @@ class Sitting:
             at = values.index(self.turn.chosen) + by
             self._choose(values[min(max(at, 0), len(values) - 1)])
 
+    def _turn_dial(self, steps: int) -> None:
+        self._put_dial(dials.move(self.turn, self.dial(), steps))
+
+    def _put_dial(self, value: float) -> None:
+        kept = dials.put(self.turn, self.dial(), value)
+        self.turn.answered_s = self._clocks.now_s()
+        if self.attribute.task == "adjustment":
+            self._hearing.gain(1, dials.ADJUSTING_OFFSET_DB + kept)
+
+    def _move_row(self, by: int) -> None:
+        row = min(max(self.turn.row + by, 0), len(self.turn.values) - 1)
+        self.turn.row = row
+        if self.turn.running:
+            self._hearing.switch(row + len(self.program().clips) - len(self.turn.values))
+
     def _answer(self) -> Answer:
-        if self.turn.chosen is None or self.turn.onset_s is None:
+        answer = dials.text(self.turn.values) if self.turn.values else self.turn.chosen
+        if not answer or self.turn.onset_s is None:
             raise LookupError("an answer was confirmed that nobody gave")
         return Answer(
             sitting=self.row.id,
@@ -297,13 +319,20 @@ class Sitting:
             attribute=self.attribute.name,
             task=self.attribute.task,
             clips=self.trial.clips,
-            answer=self.turn.chosen,
-            response_s=self.turn.chosen_s - self.turn.onset_s,
+            answer=answer,
+            response_s=self.turn.answered_s - self.turn.onset_s,
             plays=self.turn.begun,
             practice=self.trial.practice,
             simulated=self.row.simulated,
             answered_at=self._clocks.utc(),
         )
+
+    def dial(self) -> dials.Dial:
+        """The scale of the trial under way."""
+        scale = dials.dial(self.attribute, self.trial)
+        if scale is None:
+            raise LookupError(f"{self.attribute.task} has no scale to move on")
+        return scale
 
     def options(self) -> tuple[tasks.Option, ...]:
         """The answers of the trial under way."""
@@ -312,12 +341,12 @@ class Sitting:
     # stepping aside
 
     def _pause(self) -> None:
-        self._fall_silent()
+        self._hearing.stop()
         self._aside = Stage.PAUSE
         self._note("paused")
 
     def _leave(self) -> None:
-        self._fall_silent()
+        self._hearing.stop()
         self._aside = Stage.LEAVING
 
     def _come_back(self) -> None:

@@ -1,11 +1,14 @@
-"""The methods of asking: which answers a trial offers, in the order they stand on the screen."""
+"""The methods of asking: what sounds under which letter, which answers stand on the screen."""
 
 from dataclasses import dataclass
 
-from listening.records.plan import PlannedAttribute
+from listening.records.plan import PlannedAttribute, PlannedTrial
 from listening.session.words import Words
 
 LETTERS = "ABCDEFGHIJKL"
+REFERENCE_LETTER = "R"
+PLACES = ("first", "second", "third")
+COMPARED_FROM = -3  # comparison category: much less, ... 0 the same, ... much more
 
 
 @dataclass(frozen=True)
@@ -22,10 +25,52 @@ class Option:
         return self.key.upper()
 
 
+def sounds(trial: PlannedTrial) -> tuple[str, ...]:
+    """The clips of a trial as they sound, the named reference first."""
+    return trial.clips if trial.reference is None else (trial.reference, *trial.clips)
+
+
+def letters(trial: PlannedTrial) -> tuple[str, ...]:
+    """What each sound is called; a sound that is alone has no letter."""
+    if trial.reference is None and len(trial.clips) == 1:
+        return ("",)
+    own = tuple(LETTERS[: len(trial.clips)])
+    return own if trial.reference is None else (REFERENCE_LETTER, *own)
+
+
 def options(attribute: PlannedAttribute, words: Words) -> tuple[Option, ...]:
-    """The answers that an attribute offers."""
-    first = Option("first", words.text("sound", letter="A"), "a")
-    second = Option("second", words.text("sound", letter="B"), "b")
-    if not attribute.no_difference:
-        return (first, second)
-    return (first, Option("tie", words.text("no_difference"), "0"), second)
+    """The answers that an attribute offers; none where the answer is set on a scale.
+
+    Where letters switch between the sounds, numbers mark the answers.
+    """
+    match attribute.task:
+        case "paired comparison" | "2-AFC" | "duo-trio":
+            made = [_place(i, words) for i in range(2)]
+            if attribute.no_difference:
+                made.insert(1, Option("tie", words.text("no_difference"), "0"))
+        case "triangle":
+            made = [_place(i, words) for i in range(3)]
+        case "same-different":
+            made = [
+                Option("same", words.text("answer_same"), "1"),
+                Option("different", words.text("answer_different"), "2"),
+            ]
+        case "category rating":
+            made = [Option(str(i + 1), label, str(i + 1)) for i, label in enumerate(attribute.scale)]
+        case "comparison category":
+            made = [
+                Option(f"{i + COMPARED_FROM:+d}".replace("+0", "0"), label, str(i + 1))
+                for i, label in enumerate(attribute.scale)
+            ]
+        case _:
+            made = []
+    return tuple(_numbered(made) if attribute.switching else made)
+
+
+def _place(number: int, words: Words) -> Option:
+    letter = LETTERS[number]
+    return Option(PLACES[number], words.text("sound", letter=letter), letter.lower())
+
+
+def _numbered(made: list[Option]) -> list[Option]:
+    return [Option(o.value, o.label, str(i + 1)) for i, o in enumerate(made)]

@@ -1,11 +1,11 @@
-"""What happens with the sound of one step: plays begun and finished, the answer marked so far."""
+"""What happens with the sound and the answer of one step; a new step begins a new one."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 
 @dataclass
 class Turn:
-    """The passing state of one step; a new step begins a new one."""
+    """The passing state of one step."""
 
     begun: int = 0
     """Plays started."""
@@ -13,18 +13,26 @@ class Turn:
     """Plays heard to the end."""
     running: bool = False
     clip: int | None = None
-    """Which clip sounds now."""
-    heard: int = 0
-    """How many of the clips have begun to sound at least once."""
+    """Which sound of the program sounds now."""
+    heard: set[int] = field(default_factory=set)
+    """Sounds of the program that have begun to sound."""
     onset_s: float | None = None
     """First sound of the first play."""
     chosen: str | None = None
-    chosen_s: float = 0.0
+    """The answer marked so far, where one is chosen from a list."""
+    values: list[float | None] = field(default_factory=list)
+    """The marks set so far, one a rated sound, where answers are set on a scale."""
+    row: int = 0
+    """Which rated sound the scale keys move."""
+    answered_s: float = 0.0
+    """When the answer was last changed."""
     voids: int = 0
     entered_s: float = 0.0
 
     def restart(self) -> None:
         """Forget plays and answer; the trial did not count."""
-        self.begun = self.finished = self.heard = 0
+        self.begun = self.finished = self.row = 0
+        self.heard = set()
+        self.values = [None] * len(self.values)
         self.running, self.clip, self.onset_s, self.chosen = False, None, None, None
         self.voids += 1

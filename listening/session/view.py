@@ -57,6 +57,19 @@ class Choice:
 
 
 @dataclass(frozen=True)
+class DialView:
+    """One scale and its mark; the sound on the same line."""
+
+    clip: ClipView
+    selected: bool
+    """Whether the scale keys move this one."""
+    share: float | None
+    """Where the mark stands, 0 to 1; None: not set yet, or not to be seen."""
+    text: str
+    """The mark in words: a number, or that it is missing."""
+
+
+@dataclass(frozen=True)
 class View:
     """Everything on the screen."""
 
@@ -66,6 +79,9 @@ class View:
     question: str = ""
     clips: tuple[ClipView, ...] = ()
     choices: tuple[Choice, ...] = ()
+    dials: tuple[DialView, ...] = ()
+    scale: tuple[str, ...] = ()
+    """Labels of the scale, from least to most, spread evenly."""
     status: str = ""
     notice: str = ""
     progress: str = ""

@@ -1,5 +1,6 @@
 """The answer store: sittings are claimed, answers recorded, and read back for the analysis."""
 
+import hashlib
 import secrets
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
@@ -91,7 +92,16 @@ class Store:
         StudyError
             All slots are taken, or this listener has a sitting already.
         """
-        row = SittingRow(secrets.token_hex(16), listener, 0, simulated, study_digest, self._now(), None, None)
+        row = SittingRow(
+            _new_id(listener, study_digest, simulated),
+            listener,
+            0,
+            simulated,
+            study_digest,
+            self._now(),
+            None,
+            None,
+        )
         values = {k: v for k, v in vars(row).items() if k not in ("slot", "finished_at", "heartbeat_at")}
         try:
             with writing(self._engine, self._place) as connection:
@@ -301,3 +311,10 @@ def no_slot_is_free(slots: Sequence[int]) -> str:
 def listener_sits(listener: str) -> str:
     """What to say when a listener would sit twice."""
     return f"listener {listener} has a sitting already: resume it, or give another code"
+
+
+def _new_id(listener: str, study_digest: str, simulated: bool) -> str:
+    """Random for people; the same each time for simulated listeners: same seed, same store."""
+    if simulated:
+        return hashlib.sha256(f"{study_digest}:{listener}".encode()).hexdigest()[:32]
+    return secrets.token_hex(16)

@@ -11,6 +11,7 @@ from listening.errors import ListeningError
 from listening.session.view import Stage, View
 from listening.tui.screens.introduction import Introduction
 from listening.tui.screens.level import Level
+from listening.tui.screens.rating import Rating
 from listening.tui.screens.reading import Reading
 from listening.tui.screens.sheet import Sheet
 from listening.tui.screens.trial import Trial
@@ -94,7 +95,7 @@ class StationApp(App[None]):
             self._show(view)
 
     def _show(self, view: View) -> None:
-        wanted = SCREENS.get(view.stage, Reading)
+        wanted = Rating if view.dials else SCREENS.get(view.stage, Reading)
         if type(self.screen) is not wanted:
             self.switch_screen(wanted())
         self._drawn = view

@@ -112,7 +112,6 @@ def test_the_session_stores_what_the_listeners_decided(tmp_path: Path) -> None:
     fast = panel.answers(made.plan, percepts.of_study(made.key, bells.manifest()), n_listeners=2, seed=7)
     assert len(stored) == n_answers == len(fast)
     same = (
-        "sitting",
         "listener",
         "slot",
         "trial",
@@ -125,6 +124,15 @@ def test_the_session_stores_what_the_listeners_decided(tmp_path: Path) -> None:
     for kept, quick in zip(stored, fast, strict=True):
         assert [getattr(kept, name) for name in same] == [getattr(quick, name) for name in same]
         assert kept.response_s == pytest.approx(quick.response_s, abs=1e-9)
+
+
+def test_two_runs_of_a_panel_leave_the_same_answers(tmp_path: Path) -> None:
+    stored = []
+    for name in ("one", "two"):
+        study = bells.write_study(tmp_path / name, n_listeners=1)
+        simulate.run(study, seed=3)
+        stored.append(open_store(study.answers).answers())
+    assert stored[0] == stored[1]
 
 
 def test_more_listeners_than_slots_is_refused(tmp_path: Path) -> None:

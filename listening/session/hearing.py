@@ -1,0 +1,71 @@
+"""The sound of a step: what plays, what was heard, and whether it sounded as asked."""
+
+from listening.errors import ListeningError
+from listening.session.player import Player, Program, Sounding
+from listening.session.turn import Turn
+
+
+class Hearing:
+    """A player and the turn that keeps count of it."""
+
+    def __init__(self, player: Player) -> None:
+        self._player = player
+        self.turn = Turn()
+
+    def begin(self, turn: Turn) -> None:
+        """A new step with its own count."""
+        self.stop()
+        self.turn = turn
+
+    def play(self, program: Program) -> str:
+        """Start a program; why it cannot sound, or nothing."""
+        self.turn.begun += 1
+        self.turn.running = True
+        try:
+            self._player.start(program)
+        except ListeningError as error:
+            self.turn.running = False
+            return str(error)
+        return self.look(program)
+
+    def switch(self, sound: int) -> None:
+        """Let another sound of a running program be heard."""
+        self._player.switch(sound)
+
+    def gain(self, sound: int, gain_db: float) -> None:
+        """Another gain for one sound of the program."""
+        self._player.gain(sound, gain_db)
+
+    def stop(self) -> None:
+        """Fall silent."""
+        if self.turn.running:
+            self._player.stop()
+            self.turn.running, self.turn.clip = False, None
+
+    def look(self, program: Program) -> str:
+        """See how far the program is; why it did not sound as asked, or nothing."""
+        if not self.turn.running:
+            return ""
+        sounding = self._player.sounding()
+        turn = self.turn
+        if turn.onset_s is None:
+            turn.onset_s = sounding.onset_s
+        turn.clip = sounding.clip
+        if sounding.clip is not None:
+            turn.heard.add(sounding.clip)
+        if sounding.trouble:
+            self.stop()
+            return sounding.trouble
+        if sounding.running:
+            return ""
+        turn.running, turn.clip = False, None
+        return self._ended(sounding, program)
+
+    def _ended(self, sounding: Sounding, program: Program) -> str:
+        missing = sounding.frames_asked - sounding.frames_played
+        if missing:
+            return f"{missing} of {sounding.frames_asked} frames not played"
+        self.turn.finished += 1
+        if not program.switching or sounding.heard_all:
+            self.turn.heard = set(range(len(program.clips)))
+        return ""

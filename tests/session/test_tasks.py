@@ -1,0 +1,171 @@
+"""Each way of asking: what sounds, which answers are offered, what is stored."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from listening.records.plan import Plan, PlannedAttribute, PlannedTrial, Slot
+from listening.session.view import Stage
+from tests import stations
+from tests.stations import Bench, make_plan, take_seat, walk
+
+A, B, C, D, R = (stations.CODES[i] for i in range(5))
+SCALE_7 = ("much less", "less", "a little less", "the same", "a little more", "more", "much more")
+SCALE_5 = ("not at all", "a little", "somewhat", "quite", "very")
+CATEGORIES = ("bad", "poor", "fair", "good", "excellent")
+
+
+def plan_of(task: str, clips: tuple[str, ...], **attribute: Any) -> Plan:
+    """One listener, two trials of the same form."""
+    more = {k: attribute.pop(k) for k in ("reference", "start_gain_db") if k in attribute}
+    asked = PlannedAttribute(
+        name="brightness", task=task, question="How bright is it?", explanation="", **attribute
+    )
+    trials = tuple(
+        PlannedTrial(trial=f"{i:03d}", attribute="brightness", clips=clips, **more) for i in (1, 2)
+    )
+    return make_plan().model_copy(update={"attributes": (asked,), "slots": (Slot(slot=0, trials=trials),)})
+
+
+def at_trial(folder: Path, plan: Plan) -> Bench:
+    bench = take_seat(folder, plan)
+    walk(bench.sitting, "go_on", "agree", "play", "level_right", "understood")
+    return bench
+
+
+CHOICES = [
+    ("2-AFC", (A, B), {}, "second", "second"),
+    ("paired comparison", (A, B), {"no_difference": True}, "tie", "tie"),
+    ("comparison category", (A, B), {"scale": SCALE_7}, "-3", "-3"),
+    ("comparison category", (A, B), {"scale": SCALE_7}, "0", "0"),
+    ("category rating", (A,), {"scale": SCALE_5}, "5", "5"),
+    ("same-different", (A, B), {}, "same", "same"),
+    ("triangle", (A, B, C), {}, "third", "third"),
+    ("duo-trio", (A, B), {"reference": R}, "first", "first"),
+]
+
+
+@pytest.mark.parametrize(("task", "clips", "more", "choice", "stored"), CHOICES)
+def test_an_answer_from_a_list_is_stored(
+    tmp_path: Path, task: str, clips: tuple[str, ...], more: dict[str, Any], choice: str, stored: str
+) -> None:
+    bench = at_trial(tmp_path, plan_of(task, clips, **more))
+    assert not bench.sitting.act(f"choose:{choice}")
+    walk(bench.sitting, "play", f"choose:{choice}", "confirm")
+    (answer,) = bench.store.answers()
+    assert (answer.task, answer.clips, answer.answer) == (task, clips, stored)
+    reference = (more["reference"],) if "reference" in more else ()
+    assert bench.player.started[-1].clips == (*reference, *clips)
+
+
+def test_the_reference_of_a_duo_trio_sounds_first_and_is_called_so(tmp_path: Path) -> None:
+    bench = at_trial(tmp_path, plan_of("duo-trio", (A, B), reference=R))
+    assert [clip.letter for clip in bench.sitting.view().clips] == ["R", "A", "B"]
+    assert [choice.label for choice in bench.sitting.view().choices] == ["Sound A", "Sound B"]
+
+
+def test_no_difference_is_offered_where_the_protocol_allows_it_only(tmp_path: Path) -> None:
+    bench = at_trial(tmp_path, plan_of("paired comparison", (A, B)))
+    walk(bench.sitting, "play")
+    assert not bench.sitting.act("choose:tie")
+
+
+def test_a_continuous_rating_starts_without_a_mark_and_is_moved_by_keys(tmp_path: Path) -> None:
+    bench = at_trial(tmp_path, plan_of("continuous rating", (A,), scale=("not at all", "extremely")))
+    assert not bench.sitting.act("more")
+    walk(bench.sitting, "play")
+    assert bench.sitting.view().dials[0].share is None
+    assert not bench.sitting.act("confirm")
+    walk(bench.sitting, "more")
+    assert bench.sitting.view().dials[0].share == 0.5
+    walk(bench.sitting, "more", "put:70", "less", "less", "confirm")
+    assert bench.store.answers()[0].answer == "68"
+
+
+def test_a_mark_stays_on_its_scale(tmp_path: Path) -> None:
+    bench = at_trial(tmp_path, plan_of("continuous rating", (A,), scale=("not at all", "extremely")))
+    walk(bench.sitting, "play", "put:0", "less", "confirm")
+    assert bench.store.answers()[0].answer == "0"
+
+
+def test_a_multiple_stimulus_trial_wants_every_sound_heard_and_rated(tmp_path: Path) -> None:
+    plan = plan_of("multiple stimulus", (A, B, C), reference=R, scale=CATEGORIES, switching=True, loops=True)
+    bench = at_trial(tmp_path, plan)
+    walk(bench.sitting, "play")
+    program = bench.player.started[-1]
+    assert (program.clips, program.switching, program.loops) == ((R, A, B, C), True, True)
+    assert not bench.sitting.act("put:50")  # sound A is not heard yet
+    walk(bench.sitting, "hear:1", "put:20", "row_down", "put:50", "hear:3", "put:90", "more")
+    assert bench.player.switched == [1, 2, 3]
+    assert [d.text for d in bench.sitting.view().dials] == ["20", "50", "91"]
+    walk(bench.sitting, "confirm")
+    assert bench.store.answers()[0].answer == "20 50 91"
+    assert bench.store.answers()[0].clips == (A, B, C)
+
+
+def test_a_multiple_stimulus_answer_waits_for_the_unheard_reference(tmp_path: Path) -> None:
+    plan = plan_of("multiple stimulus", (A, B), reference=R, scale=CATEGORIES, switching=True, loops=True)
+    bench = at_trial(tmp_path, plan)
+    walk(bench.sitting, "hear:1", "put:20", "hear:2", "put:50")
+    assert "Still unheard: R" in bench.sitting.view().status
+    assert not bench.sitting.act("confirm")
+    walk(bench.sitting, "hear:0", "confirm")
+
+
+def test_switching_marks_answers_with_numbers_and_sounds_with_letters(tmp_path: Path) -> None:
+    bench = at_trial(tmp_path, plan_of("2-AFC", (A, B), switching=True, loops=True))
+    walk(bench.sitting, "hear:0")
+    assert not bench.sitting.act("choose:first")
+    walk(bench.sitting, "hear:1")
+    keys = {action.key: action.name for action in bench.sitting.actions()}
+    assert (keys["a"], keys["b"], keys["1"], keys["2"]) == (
+        "hear:0",
+        "hear:1",
+        "choose:first",
+        "choose:second",
+    )
+    walk(bench.sitting, "choose:second", "confirm")
+    assert bench.player.stopped > 0
+    assert bench.store.answers()[0].answer == "second"
+
+
+def test_an_adjustment_starts_off_and_stores_the_gain(tmp_path: Path) -> None:
+    plan = plan_of("adjustment", (A, B), switching=True, loops=True, start_gain_db=4.5)
+    bench = at_trial(tmp_path, plan)
+    walk(bench.sitting, "hear:0", "hear:1")
+    assert bench.player.started[-1].gains_db == (-6.0, -1.5)
+    assert not bench.sitting.act("confirm")  # it was not turned yet
+    walk(bench.sitting, "less", "less", "more", "less")
+    assert bench.player.gains[-1] == (1, -6.0 + 3.5)
+    assert bench.sitting.view().dials == ()  # no mark whose place could tell
+    walk(bench.sitting, "confirm")
+    assert bench.store.answers()[0].answer == "3.5"
+
+
+def test_a_loop_that_breaks_off_voids_the_trial(tmp_path: Path) -> None:
+    bench = at_trial(tmp_path, plan_of("2-AFC", (A, B), switching=True, loops=True))
+    walk(bench.sitting, "hear:0", "hear:1", "choose:first")
+    bench.player.finish(trouble="device lost")
+    bench.sitting.tick()
+    assert bench.sitting.stage is Stage.TRIAL
+    assert not bench.sitting.act("confirm")
+    assert "device lost" in bench.store.events()[-1].detail
+
+
+def test_no_two_actions_share_a_key(tmp_path: Path) -> None:
+    cases: list[tuple[str, tuple[str, ...], dict[str, Any]]] = [(c[0], c[1], c[2]) for c in CHOICES]
+    cases += [
+        ("multiple stimulus", (A, B, C, D), {"reference": R, "scale": CATEGORIES, "switching": True}),
+        ("adjustment", (A, B), {"switching": True, "loops": True, "start_gain_db": 3.0}),
+        ("triangle", (A, B, C), {"switching": True}),
+    ]
+    for number, (task, clips, more) in enumerate(cases):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        bench = at_trial(folder, plan_of(task, clips, **more))
+        for name in ("play", "hear:1", "put:50"):
+            bench.sitting.act(name)
+            bench.sitting.tick()
+            keys = [action.key for action in bench.sitting.actions()]
+            assert len(keys) == len(set(keys)), (task, keys)
