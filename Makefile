@@ -4,12 +4,13 @@ VENV := .venv
 BIN := $(VENV)/bin
 STUDY ?= demo_study
 
-.PHONY: demo test check slow bench format clean help setup
+.PHONY: demo test check slow bench format clean help setup docs
 
 help:
 	@echo "make demo    recordings to verdict on the bicycle bells, with a simulated panel"
 	@echo "make test    the tests (under 6 minutes on 2 cores)"
 	@echo "make check   format, lint, types, layers"
+	@echo "make docs    the documentation site, in docs/build"
 	@echo "make slow    long simulations     make bench   speed ratios"
 
 $(VENV)/.installed: pyproject.toml constraints.txt
@@ -40,6 +41,11 @@ slow: setup
 
 bench: setup
 	@for bench in bench/*.py; do echo "== $$bench"; $(BIN)/python $$bench || exit 1; done
+
+docs: setup
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e '.[docs]'
+	$(BIN)/sphinx-build -q -W --keep-going -b html docs docs/build
+	@echo "open docs/build/index.html"
 
 format: setup
 	$(BIN)/ruff format listening stats tests stimuli_demo

@@ -25,11 +25,22 @@ def run(args: argparse.Namespace) -> int:
 
 def whole_parser() -> argparse.ArgumentParser:
     """All commands under one parser: the command line itself loads them one at a time."""
+    parser = argparse.ArgumentParser(prog="listening")
+    _add_all(parser.add_subparsers())
+    return parser
+
+
+def parsers() -> dict[str, argparse.ArgumentParser]:
+    """The parser of each command by its name."""
+    return dict(_add_all(argparse.ArgumentParser(prog="listening").add_subparsers()))
+
+
+def _add_all(
+    commands: "argparse._SubParsersAction[argparse.ArgumentParser]",
+) -> dict[str, argparse.ArgumentParser]:
     from listening.cli import COMMANDS
 
-    parser = argparse.ArgumentParser(prog="listening")
-    commands = parser.add_subparsers()
     for name, line in COMMANDS.items():
         module = importlib.import_module(f"listening.commands.{name}")
         module.arguments(commands.add_parser(name, help=line))
-    return parser
+    return commands.choices
