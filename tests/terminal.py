@@ -46,8 +46,8 @@ class Terminal:
         return text
 
     def wait_for(self, *texts: str) -> str:
-        """The first screen that holds all of the texts."""
-        return self.wait_until(lambda screen: all(text in screen for text in texts), f"{texts}")
+        """The first screen that holds all of the texts, however its lines end."""
+        return self.wait_until(lambda screen: all(t in " ".join(screen.split()) for t in texts), f"{texts}")
 
     def wait_until(self, is_so: Callable[[str], bool], what: str) -> str:
         """The first screen of which `is_so` is true."""
@@ -66,6 +66,14 @@ class Terminal:
 
     def opening(self) -> None:
         """Through a sitting from the welcome to the first trial."""
+        self.to_level_check()
+        self.wait_for("What you will be asked")
+        self.press("Space")
+        self.wait_for("I understand")
+        self.press("Enter")
+
+    def to_level_check(self) -> None:
+        """Through a sitting from the welcome to the end of the level check."""
         self.wait_for("Listening test", "go on")
         self.press("Enter")
         self.wait_for("Your agreement")
@@ -73,10 +81,6 @@ class Terminal:
         self.wait_for("Set the level")
         self.press("Space")
         self.wait_for("clear and comfortable, go on")
-        self.press("Enter")
-        self.wait_for("What you will be asked")
-        self.press("Space")
-        self.wait_for("I understand")
         self.press("Enter")
 
     def one_trial(self, heading: str, answer: str) -> None:

@@ -115,7 +115,7 @@ def _clips(sitting: "Sitting", n_clips: int, letters: tuple[str, ...] = ()) -> t
         sounding = turn.running and turn.clip == i
         state = "playing" if sounding else "heard" if i in turn.heard else "not_heard"
         letter = letters[i] if letters else LETTERS[i] if n_clips > 1 else ""
-        made.append(ClipView(letter, sounding, text(state)))
+        made.append(ClipView(letter, sounding, i in turn.heard, text(state)))
     return tuple(made)
 
 
@@ -138,7 +138,7 @@ def _dials(sitting: "Sitting") -> tuple[DialView, ...]:
             clip,
             selected=row == turn.row,
             share=None if value is None else (value - dial.low) / (dial.high - dial.low),
-            text=text("not_rated") if value is None else f"{value:g}",
+            text=f"{value:g}" if value is not None else text("not_rated") if clip.heard else clip.state,
         )
         for row, (clip, value) in enumerate(zip(clips, turn.values, strict=True))
     )

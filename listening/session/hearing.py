@@ -10,6 +10,7 @@ class Hearing:
 
     def __init__(self, player: Player) -> None:
         self._player = player
+        self._sound = 0
         self.turn = Turn()
 
     def begin(self, turn: Turn) -> None:
@@ -19,6 +20,7 @@ class Hearing:
 
     def play(self, program: Program) -> str:
         """Start a program; why it cannot sound, or nothing."""
+        self._sound = program.start
         self.turn.begun += 1
         self.turn.running = True
         try:
@@ -30,6 +32,7 @@ class Hearing:
 
     def switch(self, sound: int) -> None:
         """Let another sound of a running program be heard."""
+        self._sound = sound
         self._player.switch(sound)
 
     def gain(self, sound: int, gain_db: float) -> None:
@@ -66,6 +69,7 @@ class Hearing:
         if missing:
             return f"{missing} of {sounding.frames_asked} frames not played"
         self.turn.finished += 1
+        self.turn.heard.add(self._sound)
         if not program.switching or sounding.heard_all:
             self.turn.heard = set(range(len(program.clips)))
         return ""

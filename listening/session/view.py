@@ -40,6 +40,7 @@ class ClipView:
 
     letter: str
     sounding: bool
+    heard: bool
     state: str
     """`playing`, `heard` or `not heard yet`, in the listener's language."""
 
@@ -66,7 +67,7 @@ class DialView:
     share: float | None
     """Where the mark stands, 0 to 1; None: not set yet, or not to be seen."""
     text: str
-    """The mark in words: a number, or that it is missing."""
+    """The mark in words: a number, or what is missing."""
 
 
 @dataclass(frozen=True)

@@ -170,3 +170,105 @@ def test_every_size_of_terminal_holds_question_answers_and_keys(
         window.resize(90, 30)
         window.press("Space")
         window.wait_for("Trial 1 of 4", "Choose your answer", "Which of the two")
+
+
+A, B, C, D, R = (stations.CODES[i] for i in range(5))
+WAYS: dict[str, tuple[tuple[str, ...], dict[str, object], tuple[str, ...], str]] = {
+    # task: clips, what else the plan says, keys after the sounds, stored answer
+    "2-AFC": ((A, B), {}, ("b",), "second"),
+    "comparison category": ((A, C), {"scale": [f"step {i}" for i in range(7)]}, ("6",), "+2"),
+    "category rating": ((B,), {"scale": ["none", "little", "some", "much", "very much"]}, ("4",), "4"),
+    "continuous rating": ((C,), {"scale": ["not at all", "extremely"]}, ("7", "Left"), "69"),
+    "same-different": ((D, A), {}, ("2",), "different"),
+    "triangle": ((A, B, D), {}, ("c",), "third"),
+    "duo-trio": ((C, D), {"reference": R}, ("a",), "first"),
+    "multiple stimulus": ((A, D), {"reference": R, "scale": ["bad", "good"], "switching": True}, (), "30 80"),
+    "adjustment": ((B, C), {"switching": True, "start_gain_db": 3.0}, (), "2.5"),
+}
+
+
+def every_way() -> Plan:
+    """One trial of each task but the paired comparison; nothing loops, as this device keeps no time."""
+    plan = stations.make_plan()
+    asked, trials = [], []
+    for number, (task, (clips, more, _, _)) in enumerate(WAYS.items()):
+        of_trial = {k: more[k] for k in ("reference", "start_gain_db") if k in more}
+        of_attribute = {k: more[k] for k in ("switching",) if k in more}
+        of_attribute["scale"] = tuple(more.get("scale", ()))  # type: ignore[arg-type]
+        name = f"asked as {task}"
+        asked.append(
+            plan.attributes[0].model_copy(
+                update={
+                    "name": name,
+                    "task": task,
+                    "question": f"Question of {task}",
+                    "anchor_more": None,
+                    "anchor_less": None,
+                    **of_attribute,
+                }
+            )
+        )
+        trials.append(
+            plan.slots[0]
+            .trials[0]
+            .model_copy(
+                update={
+                    "trial": f"{number:03d}",
+                    "attribute": name,
+                    "clips": clips,
+                    "practice": False,
+                    **of_trial,
+                }
+            )
+        )
+    slot = plan.slots[0].model_copy(update={"trials": tuple(trials)})
+    rules = stations.rules(break_every_trials=50)
+    return plan.model_copy(update={"attributes": tuple(asked), "slots": (slot,), "sitting": rules})
+
+
+def test_every_way_of_asking_can_be_sat_by_keys(tmp_path: Path) -> None:
+    plan = every_way()
+    study = stations.write_station(tmp_path / "study", plan)
+    environment, captured = alsa.environment(tmp_path)
+    with sitting(study, environment) as window:
+        window.to_level_check()
+        for task, (_, _, keys, _) in WAYS.items():
+            window.wait_for("What you will be asked", f"Question of {task}", "I understand")
+            window.press("Enter")
+            window.wait_for("Trial", f"Question of {task}", "Press the space bar")
+            if task == "multiple stimulus":
+                for key, after in (("r", "Still unheard: A, B"), ("a", "Still unheard: B")):
+                    window.press(key)
+                    window.wait_for(after)
+                window.press("3", "b")
+                window.wait_for("Set the mark")
+                window.press("8")
+            elif task == "adjustment":
+                window.press("a")
+                window.wait_for("Still unheard: B")
+                window.press("b")
+                window.wait_for("softer or louder")
+                window.press("Left")
+            else:
+                window.press("Space")
+                window.wait_for("Choose your answer")
+                window.press(*keys)
+            window.wait_until(lambda s: "You chose" in s or "Press Enter to confirm" in s, "an answer")
+            window.press("Enter")
+        window.wait_for("The end")
+    answers = open_store(study.answers).answers()
+    assert [(a.task, a.clips, a.answer) for a in answers] == [
+        (task, clips, stored) for task, (clips, _, _, stored) in WAYS.items()
+    ]
+    sound, at = alsa.samples(captured), 0
+    in_turn = [t for t in plan.slots[0].trials if t.attribute.split("as ")[1] not in ("adjustment",)]
+    for trial in in_turn:
+        heard = (trial.reference, *trial.clips) if trial.reference else trial.clips
+        apart = "multiple" in trial.attribute
+        for clips in ((c,) for c in heard) if apart else (heard,):
+            piece = programme(plan, clips)
+            at = alsa.find(piece, sound, at)
+            assert at >= 0, f"{trial.attribute}: {clips} did not sound in this order"
+            at += len(piece)
+    softer = np.float32(10 ** (-6 / 20))  # an adjustment plays 6 dB down, to leave room upwards
+    assert alsa.find(stations.clip_samples(B).astype(np.float32) * softer, sound, at) >= at

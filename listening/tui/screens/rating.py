@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from listening.session.view import DialView, View
 
 CELLS = 41  # of a scale; odd, so that it has a middle
-HEAD_CELLS = 24  # before the scale: marks, letter, state
+HEAD_CELLS = 9  # before the scale: two marks and the letter
 
 
 class Rating(Sheet):
@@ -34,7 +34,7 @@ class Rating(Sheet):
 def _dial(dial: "DialView") -> Content:
     clip = dial.clip
     mark = ">>" if clip.sounding else FIRM_SPACE * 2
-    head = f"{'*' if dial.selected else FIRM_SPACE} {mark} {clip.letter:<2} {clip.state}"
+    head = f"{'*' if dial.selected else FIRM_SPACE}  {mark} {clip.letter}"
     cells = ["-"] * CELLS
     cells[CELLS // 2] = "+"
     if dial.share is not None:
