@@ -33,7 +33,7 @@ class Stimulus(Form):
     before: dict[str, float | None]
     """Metrics of the trimmed sound before its gain, at the set's common calibration."""
     after: dict[str, float | None]
-    """Metrics measured from the written file; those that no gain can move are those before it."""
+    """Metrics measured from the written file."""
     residual_db: float | None = None
     """After matching: the matching metric minus the set's target (dB or phon)."""
 

@@ -8,13 +8,12 @@ import numpy as np
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import StudyError
-from listening.metrics import level, loudness_bs1770, measures, spectrum
+from listening.metrics import measures
 from listening.records.manifest import Stimulus
 from listening.stimuli import sources
 from listening.stimuli.sources import Common, Source
 
 Metrics = dict[str, float | None]
-LEVEL_KEYS = ("laf_max_db", "lae_db", "lc_peak_db")
 DIGITAL_KEYS = ("momentary_max_lufs", "integrated_lufs", "true_peak_dbtp")
 STEP_24_BIT = 2.0**-23
 
@@ -37,6 +36,7 @@ def write(wanted: Wanted, common: Common, into: Path, pascal_per_full_scale: flo
     path = into / wanted.file
     wav.save(path, sound)
     heard = wav.load(path, pascal_per_full_scale)
+    _check_samples(heard, sound)
     source = wanted.source
     return Stimulus(
         stimulus=path.stem,
@@ -51,19 +51,13 @@ def write(wanted: Wanted, common: Common, into: Path, pascal_per_full_scale: flo
         digest=wav.digest(heard.samples),
         gain_db=wanted.gain_db + sources.calibration_db(source, common),
         before=wanted.before,
-        after=_remeasured(heard, sound, wanted.before),
+        after=measures.measure(heard).as_dict(),
     )
 
 
-def _remeasured(heard: Sound, sound: Sound, before: Metrics) -> Metrics:
-    """Metrics from the written file; those that no gain moves are carried over once every sample agrees."""
+def _check_samples(heard: Sound, sound: Sound) -> None:
     worst = float(np.abs(heard.samples - sound.samples).max())
     if worst > STEP_24_BIT:
         raise StudyError(
             f"{heard.name}: a written sample is {worst / STEP_24_BIT:.1f} steps off; check the disk"
         )
-    channel = measures.loudest_channel(heard)
-    levels, programme = level.measure(channel), loudness_bs1770.measure(heard)
-    measured: Metrics = {key: getattr(levels, key) for key in LEVEL_KEYS}
-    measured |= {key: getattr(programme, key) for key in DIGITAL_KEYS}
-    return before | measured | {"centroid_hz": spectrum.centroid_hz(channel)}
