@@ -18,9 +18,9 @@ _CHOSEN = {"first": 1.0, "second": 0.0, "tie": 0.5}
 
 
 def frame(answers: Sequence[Answer], key: Key, manifest: Manifest) -> pd.DataFrame:
-    """One row for each counted answer of a paired comparison.
+    """One row for each counted answer of a paired comparison, by listener, sitting and trial.
 
-    Columns: sitting, listener, trial, attribute, presentation, role (`study` or `control`), for first and
+    Columns: sitting, listener, site, trial, attribute, presentation, role (`study` or `control`), for first and
     second: condition_, stimulus_, gain_db_ ; chosen (1 first, 0 second, 0.5 no difference), response_s,
     plays, simulated, and for each level metric that every clip has: METRIC_difference (first - second, as
     played, control gain included).
@@ -30,7 +30,10 @@ def frame(answers: Sequence[Answer], key: Key, manifest: Manifest) -> pd.DataFra
     StudyError
         An answer names a clip that the key does not know, or holds a word that is no answer.
     """
-    counted = [a for a in answers if not a.practice and a.task == "paired comparison"]
+    counted = sorted(
+        (a for a in answers if not a.practice and a.task == "paired comparison"),
+        key=lambda a: (a.listener, a.sitting, a.trial),
+    )
     if not counted:
         raise StudyError("no counted answer yet: let somebody sit the test first (listening sit FOLDER)")
     table = pd.DataFrame([_plain(answer) for answer in counted])
@@ -68,6 +71,7 @@ def _plain(answer: Answer) -> dict[str, object]:
     return {
         "sitting": answer.sitting,
         "listener": answer.listener,
+        "site": answer.site,
         "trial": answer.trial,
         "attribute": answer.attribute,
         "clip_first": first,

@@ -33,13 +33,20 @@ class Design:
     listeners: tuple[str, ...]
     n_conditions: int
     n_stimuli: int
+    site_of: IntArray
+    """(listeners,) the number of each listener's site; all 0 where there is one only."""
     contrast: FloatArray
     """(n,) 1, 1/2, 0, -1/2 or -1: how much of the contrast each trial holds."""
 
     @property
+    def n_sites(self) -> int:
+        """How many laboratories the listeners sat at."""
+        return int(self.site_of.max(initial=0)) + 1
+
+    @property
     def df(self) -> float:
-        """The smaller of listeners - 1 and stimuli - conditions (strikes within conditions, if several)."""
-        df = len(self.listeners) - 1
+        """The smaller of listeners - sites and stimuli - conditions (strikes within conditions, if several)."""
+        df = len(self.listeners) - self.n_sites
         within = self.n_stimuli - self.n_conditions
         return float(min(df, within) if within > 0 else df)
 
@@ -93,16 +100,18 @@ def design(table: pd.DataFrame, *, more: str, than: str) -> Design:
     contrast = 0.5 * (compared[more] - _one_hot(first, second, than))
     listeners, listener = np.unique(table["listener"].to_numpy(), return_inverse=True)
     stimuli, stimulus = _numbered(table, "stimulus")
+    at_sites, site_of = _sites(table, contrast, listener)
     terms = _terms(contrast, listener, _cells(first, second, conditions, listener), stimulus, others)
     within = len(stimuli) - len(conditions)
     return Design(
         chosen=table["chosen"].to_numpy(float),
-        fixed=np.column_stack([np.ones(len(table)), *compared.values()]),
-        names=(ORDER, CONTRAST, *others),
+        fixed=np.column_stack([np.ones(len(table)), *compared.values(), *at_sites.values()]),
+        names=(ORDER, CONTRAST, *others, *at_sites),
         terms=terms if within > 0 else terms[:-1],
         listeners=tuple(map(str, listeners)),
         n_conditions=len(conditions),
         n_stimuli=len(stimuli),
+        site_of=site_of,
         contrast=contrast,
     )
 
@@ -124,7 +133,8 @@ def fit(made: Design, offset: FloatArray | None = None) -> ContrastFit:
         made.chosen, made.fixed, made.terms, offset=known, names=made.names, restricted=True
     )
     spread = found.spread
-    own_variance = spread[LISTENER] ** 2 + 2 * spread.get(CELL, 0.0) ** 2
+    at_site = _site_effects(found, made)
+    own_variance = spread[LISTENER] ** 2 + 2 * spread.get(CELL, 0.0) ** 2 + float(np.mean(at_site**2))
     at = made.names.index(CONTRAST)
     se = float(found.se[at])
     per_condition = made.n_stimuli / made.n_conditions
@@ -137,7 +147,7 @@ def fit(made: Design, offset: FloatArray | None = None) -> ContrastFit:
         spread_listeners=math.sqrt(own_variance),
         spread_stimuli=spread.get(STIMULUS, 0.0),
         mean_variance_listeners=max(se**2 - from_stimuli, own_variance / len(made.listeners)),
-        own_effects=float(found.estimate[at]) + _own(found, made),
+        own_effects=float(found.estimate[at]) + at_site[made.site_of] + _own(found, made),
         separated=found.separated,
         near_separation=near,
         by_profile=near or found.runaway,
@@ -168,6 +178,34 @@ def _terms(
     if not others:  # with two conditions the cells say the same as the slope
         return (slope, by_stimulus)
     return (slope, random_terms.pair_term(CELL, *cells), by_stimulus)
+
+
+def _sites(
+    table: pd.DataFrame, contrast: FloatArray, listener: IntArray
+) -> tuple[dict[str, FloatArray], IntArray]:
+    """Columns that let the contrast differ between sites, summing to zero; and each listener's site.
+
+    The contrast itself is then the mean over sites, each weighing the same however many sat there.
+    """
+    n_listeners = int(listener.max()) + 1
+    if "site" not in table or table["site"].nunique() < 2:
+        return {}, np.zeros(n_listeners, dtype=np.int64)
+    site, names = pd.factorize(table["site"], sort=True)
+    site_of = np.zeros(n_listeners, dtype=np.int64)
+    site_of[listener] = site
+    last = len(names) - 1
+    columns = {
+        f"contrast at site {name}": contrast * ((site == i).astype(float) - (site == last))
+        for i, name in enumerate(names[:-1])
+    }
+    return columns, site_of
+
+
+def _site_effects(found: LogisticMixed, made: Design) -> FloatArray:
+    """(sites,) how far each site's contrast lies from the mean over sites."""
+    n_others = made.n_sites - 1
+    first = found.estimate[len(made.names) - n_others :]
+    return np.append(first, -first.sum()) if n_others else np.zeros(1)
 
 
 def _one_hot(first: NDArray[np.object_], second: NDArray[np.object_], name: str) -> FloatArray:

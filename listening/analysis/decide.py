@@ -21,6 +21,7 @@ NO_SLOPE = (
     "nothing tells how much level alone moves this answer: no control pairs and no second presentation, so "
     "what is heard beyond level stays open"
 )
+SAME_OFFSET_LOGIT = 1e-4  # moves an estimate by no more than that, below every printed digit
 FLIPS = "the verdict depends on how level is taken"
 
 
@@ -80,6 +81,7 @@ def decide_question(
     about_level: bool = False,
     metric: str | None = None,
     alpha: float | None = None,
+    first_way_only: bool = False,
 ) -> Decided:
     """One planned question decided by itself, without a file or a family.
 
@@ -90,8 +92,16 @@ def decide_question(
     about_level : the attribute is level itself, so level is not corrected
     metric : what the stimuli were matched on, taken first
     alpha : the corrected one-sided alpha; the question's own if not given
+    first_way_only : take level by the matching metric at the slope's estimate alone; then it decides nothing
     """
-    fitted = fit_question(table, question, slope=slope, about_level=about_level, metric=metric)
+    fitted = fit_question(
+        table,
+        question,
+        slope=slope,
+        about_level=about_level,
+        metric=metric,
+        first_way_only=first_way_only,
+    )
     return judge(fitted, question.alpha if alpha is None else alpha)
 
 
@@ -138,6 +148,7 @@ def fit_question(
     slope: Slope | None,
     about_level: bool = False,
     metric: str | None = None,
+    first_way_only: bool = False,
 ) -> Fitted:
     """The planned contrast fitted with level taken every way; see `decide_question`."""
     rows = collect.select(table, attribute=question.attribute, presentation=question.presentation)
@@ -152,7 +163,7 @@ def fit_question(
             taken = [LevelTaken("none", "none", 0.0, 0.0)]
         else:
             taken = _ways(rows, question, slope, metric)
-        ways = tuple((way, contrast.fit(made, _offset(rows, way))) for way in taken)
+        ways = _fits(made, rows, taken[:1] if first_way_only else taken)
     except StatsError as error:
         return Fitted(question, (), f"the answers cannot bear the model: {error}", n_listeners, len(rows))
     refused = NO_SLOPE if corrected and slope is None else ""
@@ -270,6 +281,19 @@ def _residual_db(rows: pd.DataFrame, question: Question, metric: str) -> float:
     difference = rows[f"{metric}_difference"]
     oriented = pd.concat([difference[forward], -difference[backward]])
     return float(oriented.mean()) if len(oriented) else 0.0
+
+
+def _fits(
+    made: contrast.Design, rows: pd.DataFrame, taken: Sequence[LevelTaken]
+) -> tuple[tuple[LevelTaken, ContrastFit], ...]:
+    """The fit for each way of taking level, made once for ways that say the same of every trial."""
+    fitted: list[tuple[LevelTaken, ContrastFit]] = []
+    for way in taken:
+        offset = _offset(rows, way)
+        alike = (fit for _, fit in fitted if np.abs(fit.offset - offset).max() < SAME_OFFSET_LOGIT)
+        known = next(alike, None)
+        fitted.append((way, contrast.fit(made, offset) if known is None else known))
+    return tuple(fitted)
 
 
 def _offset(rows: pd.DataFrame, taken: LevelTaken) -> contrast.FloatArray:

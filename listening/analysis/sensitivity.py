@@ -94,6 +94,7 @@ def _again(name: str, decided: Decided, table: pd.DataFrame, given: Given) -> Ot
         about_level=given.about_level,
         metric=given.metric,
         alpha=decided.alpha,
+        first_way_only=True,
     )
     return _other(name, made)
 

@@ -16,6 +16,10 @@ CAUTIONS: dict[Caution, str] = {
     "be open for want of listeners.",
     "no level slope": "For some answer nobody measured how much level alone moves it; its questions stay "
     "undecided at equal level.",
+    "interim look": "This is a look before the planned end, not the result of the study.",
+    "unplanned looks": "The answers were looked at before the planned end without a rule for it, so the "
+    "stated error rates are too low.",
+    "closed early": "Recruitment ended before the planned number of listeners, as the stopping rule allows.",
     "no control pairs": "There were no control pairs: inattentive listeners cannot be told apart, and the "
     "level slope has a weaker source.",
 }

@@ -100,7 +100,8 @@ def panel() -> Panel:
     return answers
 
 
-BELLS = {  # LAFmax dB, LAE dB re LAFmax once matched, spectral centroid Hz, T60 s: the demo's six domes, rounded
+# LAFmax dB, LAE dB re LAFmax once matched, spectral centroid Hz, T60 s: the demo's six domes, rounded
+BELLS = {
     "dome_a/free": (78.0, -8.9, 1660.0, 0.83),
     "dome_b/free": (83.0, -8.9, 1690.0, 0.82),
     "dome_c/free": (80.0, -6.9, 2640.0, 2.13),
