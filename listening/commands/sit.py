@@ -2,6 +2,7 @@
 
 import argparse
 import json
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -21,18 +22,23 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--listener", metavar="CODE", help="the listener's code, to begin or to go on")
     parser.add_argument("--slot", type=int, metavar="N", help="a certain slot of the plan")
     parser.add_argument(
+        "--plain", action="store_true", help="line after line, for screen readers and simple terminals"
+    )
+    parser.add_argument(
         "--device", metavar="D", help="sound device, by number or name (default: the system's)"
     )
 
 
 def run(args: argparse.Namespace) -> int:
     """Sit; the terminal is left as it was found, whatever happens."""
-    from listening.commands import sit_ending
+    from listening.commands import sit_ending, sit_plainly
 
     study = Study(args.folder)
     first = first_view(study)
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise ListeningError("a sitting needs a terminal: start it in one, not in a pipe")
+    if args.plain or os.environ.get("TERM") == "dumb":
+        return sit_plainly.run(study, first, opener(study, args))
     with sit_ending.messages_to(study.log):
         from listening.tui.app import StationApp
 

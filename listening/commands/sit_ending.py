@@ -7,18 +7,58 @@ import sys
 import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from listening.errors import CannotWrite, ListeningError
 from listening.records.study import Study
 
 if TYPE_CHECKING:
+    from listening.session.sitting import Sitting
     from listening.tui.app import StationApp
 
 SIGNALS = (signal.SIGTERM, signal.SIGHUP, signal.SIGINT)
 PACKAGE = Path(__file__).resolve().parents[1]
+
+
+class Ending(Protocol):
+    """What is known when a sitting's program ends, whichever screen it had."""
+
+    sitting: "Sitting | None"
+    trouble: Exception | None
+    ended_by: int
+    """The signal that ended it, or 0."""
+
+
+@dataclass
+class Ended:
+    """The ending of a sitting without a full screen."""
+
+    sitting: "Sitting | None" = None
+    trouble: Exception | None = None
+    ended_by: int = 0
+
+
+class Stopped(BaseException):
+    """A signal came; raised out of whatever was waiting."""
+
+
+@contextmanager
+def signals_raise(ended: Ended) -> Iterator[None]:
+    """While the block runs, signals that end a program raise `Stopped` and are noted."""
+
+    def end(number: int, _frame: object) -> None:
+        ended.ended_by = number
+        raise Stopped
+
+    before = {number: signal.signal(number, end) for number in SIGNALS}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 @contextmanager
@@ -63,7 +103,7 @@ def on_signals(app: "StationApp") -> None:
         signal.signal(number, end)
 
 
-def say(app: "StationApp", study: Study) -> int:
+def say(app: Ending, study: Study) -> int:
     """The last words on the terminal, and the exit code."""
     sitting, trouble = app.sitting, app.trouble
     if sitting is not None:

@@ -117,7 +117,8 @@ class Sitting:
 
     def act(self, name: str) -> bool:
         """Do what the action `name` stands for; False, and nothing happens, when it is not offered now."""
-        if name not in {action.name for action in self.actions()}:
+        offered = {action.name for action in self.actions()}
+        if name not in offered and not (name.startswith("put:") and "put:0" in offered):
             return False
         if name.startswith(CHOOSE):
             self._choose(name.removeprefix(CHOOSE))

@@ -1,0 +1,85 @@
+"""The plain line mode: the same session for screen readers and simple terminals, line after line."""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from listening.session.sitting import Sitting
+    from listening.session.view import Action, View
+
+TYPED = {"space": ".", "enter": "", "escape": "x", "left": "-", "right": "+", "up": "<", "down": ">"}
+WAIT_S = 0.1
+
+
+def run(sitting: "Sitting", *, read: Callable[[float], str | None], write: Callable[[str], None]) -> None:
+    """Sit to the end, or until the listener leaves or the input ends.
+
+    Parameters
+    ----------
+    read : waits so many seconds for a line; None when none came
+        Raises EOFError at the end of the input.
+    write : shows one line
+    """
+    said: dict[str, str] = {}
+    while not sitting.is_over:
+        said = _say(sitting, said, write)
+        try:
+            line = read(WAIT_S)
+        except EOFError:
+            return
+        if line is not None and not _do(sitting, line.strip().lower()):
+            write(sitting.words.text("line_not_now", typed=line.strip()))
+        sitting.tick()
+
+
+def _say(sitting: "Sitting", said: dict[str, str], write: Callable[[str], None]) -> dict[str, str]:
+    """Say what is new since the last time; a new heading says everything."""
+    parts = _parts(sitting.view(), sitting)
+    if parts["heading"] != said.get("heading"):
+        said = {}
+    for name, text in parts.items():
+        if text and text != said.get(name):
+            write(text)
+    return parts
+
+
+def _parts(view: "View", sitting: "Sitting") -> dict[str, str]:
+    is_busy = any(clip.sounding for clip in view.clips) and not view.dials
+    return {
+        "heading": f"\n== {view.heading}",
+        "question": view.question,
+        "body": "\n".join(view.body),
+        "notice": view.notice,
+        "progress": view.progress,
+        "scale": ", ".join(view.scale),
+        "dials": "\n".join(
+            f"{'*' if dial.selected else ' '} {dial.clip.letter} {dial.text}".rstrip() for dial in view.dials
+        ),
+        "status": view.status,
+        "actions": "" if is_busy else _menu(view.actions, sitting),
+    }
+
+
+def _menu(actions: "tuple[Action, ...]", sitting: "Sitting") -> str:
+    rows = [
+        f"  {_typed(action) or sitting.words.text('line_enter')}: {action.label}"
+        for action in _listed(actions)
+    ]
+    if any(action.name.startswith("put:") for action in actions):
+        rows.append(f"  {sitting.words.text('line_number')}")
+    return "\n".join(rows)
+
+
+def _listed(actions: "tuple[Action, ...]") -> "list[Action]":
+    return [a for a in actions if a.label and not a.name.startswith("mark_")]
+
+
+def _typed(action: "Action") -> str:
+    return TYPED.get(action.key, action.key)
+
+
+def _do(sitting: "Sitting", line: str) -> bool:
+    offered = sitting.actions()
+    if any(a.name.startswith("put:") for a in offered) and line.isdigit():
+        return sitting.act(f"put:{line}")
+    return any(_typed(action) == line and sitting.act(action.name) for action in offered)
