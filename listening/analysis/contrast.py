@@ -45,7 +45,7 @@ class Design:
 
     @property
     def df(self) -> float:
-        """The smaller of listeners - sites and stimuli - conditions (strikes within conditions, if several)."""
+        """The smaller of listeners - sites and stimuli - conditions (of several strikes each)."""
         df = len(self.listeners) - self.n_sites
         within = self.n_stimuli - self.n_conditions
         return float(min(df, within) if within > 0 else df)
