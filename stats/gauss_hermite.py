@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.optimize import minimize
 
-from stats import laplace, laplace_kernels, mixed, random_terms, threads
+from stats import factors, laplace, laplace_kernels, mixed, random_terms, threads
 from stats.errors import BadData, NotConverged
 from stats.likelihood import FloatArray, Likelihood
 from stats.mixed import MixedFit
@@ -124,7 +124,7 @@ def _climb(problem: laplace.Problem, found: MixedFit, nodes: int) -> MixedFit:
 
 def _whitening(problem: laplace.Problem, found: MixedFit) -> FloatArray:
     """Columns by which unit steps are about one standard error, independent of each other."""
-    _, scale = mixed.start_theta(problem.structure)
+    _, scale = factors.start_theta(problem.structure)
     spread = np.sqrt(np.diag(found.theta_covariance))
     fixed = np.linalg.cholesky(found.covariance + 1e-14 * np.eye(found.covariance.shape[0]))
     size = fixed.shape[0] + scale.size
@@ -160,7 +160,7 @@ def _finish(
     nodes: int,
 ) -> MixedFit:
     p, k = found.beta.size, found.shape.size
-    theta, on_boundary = mixed.tidy(problem.structure, point[p + k :])
+    theta, on_boundary = factors.tidy(problem.structure, point[p + k :])
     value, mode = loglik(problem, point[:p], point[p : p + k], theta, found.mode.u, nodes=nodes)
     covariance = whiten @ mixed.boundary_covariance(information, p + k, on_boundary) @ whiten.T
     return replace(
@@ -171,7 +171,7 @@ def _finish(
         covariance=covariance[: p + k, : p + k],
         theta_covariance=covariance[p + k :, p + k :],
         loglik=value,
-        singular=bool(on_boundary.any()) or mixed.is_singular(problem.structure, theta),
+        singular=bool(on_boundary.any()) or factors.is_singular(problem.structure, theta),
         gradient=left,
         mode=mode,
     )

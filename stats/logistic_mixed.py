@@ -1,13 +1,13 @@
 """Mixed model of two-way answers: fixed effects, listener slopes, random stimuli, a known offset."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 import pandas as pd
 
-from stats import binary, firth, gauss_hermite, mixed, newton, profile, separation
+from stats import factors, firth, gauss_hermite, mixed, newton, separation
 from stats.binary import Binary, Link
 from stats.errors import BadData, NotConverged, NotIdentified, Separated
 from stats.likelihood import FloatArray, as_floats
@@ -16,8 +16,7 @@ from stats.random_terms import RandomTerm
 
 Penalty = Literal["never", "if separated", "always"]
 Bounded = Literal["if they run away", "always"]
-_SUSPECT = 5.0  # logits; fitted predictors beyond it make the check for separation worth its time
-_FAR = 20.0  # logits beyond a penalised estimate where the likelihood of separated answers is flat
+_SUSPECT = 15.0  # logits; fitted predictors beyond it make the check for separation worth its time
 SPREAD_LIMIT = 20.0  # predictor units; a standard deviation beyond it says that some listeners never waver
 SPREAD_PRIOR = 3.0  # predictor units; half-normal scale that then keeps the standard deviations finite
 
@@ -127,7 +126,7 @@ def fit(
     Source: Pinheiro & Bates 1995; Lee & Nelder 2001, Biometrika 88 (restricted); Firth 1993 (penalty).
     """
     model = check(answers, x, terms, trials=trials, offset=offset, names=names, link=link)
-    plain = _fit(model, restricted=restricted, penalty=penalty, bounded="if they run away")
+    plain = fit_model(model, restricted=restricted, penalty=penalty, bounded="if they run away")
     return plain if nodes == 1 else _with_nodes(model, plain, nodes)
 
 
@@ -140,7 +139,8 @@ def _with_nodes(model: Model, plain: LogisticMixed, nodes: int) -> LogisticMixed
     return _result(model, found, penalised=False, separated=False, runaway=False)
 
 
-def _fit(model: Model, *, restricted: bool, penalty: Penalty, bounded: Bounded) -> LogisticMixed:
+def fit_model(model: Model, *, restricted: bool, penalty: Penalty, bounded: Bounded) -> LogisticMixed:
+    """Laplace fit of checked input; `bounded` says whether standard deviations have their prior always."""
     start, scale, separated = _start(model, penalty)
     penalised = penalty == "always" or (penalty == "if separated" and separated)
     if penalised and model.answers.link != "logit":
@@ -182,7 +182,7 @@ def _climb(
         return climb(SPREAD_PRIOR), True
     try:
         found = climb(np.inf)
-        if mixed.largest_spread(found) <= SPREAD_LIMIT:
+        if factors.largest_spread(found.structure, found.theta) <= SPREAD_LIMIT:
             return found, False
     except NotConverged:
         pass
@@ -218,51 +218,6 @@ def check(
     return Model(Binary.of(won, total - won, link), x, tuple(terms), base, labels)
 
 
-def profile_bound(
-    answers: FloatArray,
-    x: FloatArray,
-    terms: Sequence[RandomTerm],
-    *,
-    column: int,
-    level: float,
-    side: Literal["lower", "upper"],
-    df: float = np.inf,
-    trials: FloatArray | None = None,
-    offset: FloatArray | None = None,
-    link: Link = "logit",
-) -> float:
-    """One-sided limit of fixed effect `column` by profile likelihood, also where its estimate is infinite.
-
-    Parameters
-    ----------
-    level : one-sided confidence, e.g. 0.95
-    df : degrees of freedom of the t quantile that sets the drop; infinite for chi-square
-
-    24 of 24 listeners choosing the first stimulus every time have no finite estimate but a finite lower
-    limit. Raises as `fit` does.
-
-    Source: Venzon & Moolgavkar 1988, Applied Statistics 37(1).
-    """
-    model = check(answers, x, terms, trials=trials, offset=offset, link=link)
-    whole = _fit(model, restricted=False, penalty="if separated", bounded="if they run away")
-    bounded: Bounded = "always" if whole.runaway else "if they run away"
-    others, names = np.delete(model.x, column, axis=1), tuple(np.delete(model.names, column))
-
-    def at(value: float) -> float:
-        shifted = model.offset + value * model.x[:, column]
-        held = replace(model, x=others, names=names, offset=shifted)
-        rest = _fit(held, restricted=False, penalty="if separated", bounded=bounded)
-        return rest.loglik + rest.fit.penalty
-
-    top, se = float(whole.estimate[column]), float(whole.se[column])
-    best = at(top)
-    if whole.separated:
-        # the supremum may lie at infinity: walk outwards
-        best = max(best, *(at(top + far) for far in (-_FAR, _FAR)))
-    fall = profile.drop(level, df=df)
-    return profile.limit(at, top=top, top_loglik=best, fall=fall, step=se, side=side, tolerance=1e-5)
-
-
 def _start(model: Model, penalty: Penalty) -> tuple[FloatArray, FloatArray, bool]:
     """Estimates without random terms, rough standard errors, and whether the answers are separated."""
     if model.x.shape[1] == 0:
@@ -277,7 +232,7 @@ def _start(model: Model, penalty: Penalty) -> tuple[FloatArray, FloatArray, bool
     if separated and penalty == "never":
         raise Separated(
             f"{_at_fault(model)}: the answers are predicted perfectly, so the estimate is infinite; "
-            'use penalty="if separated", or profile_bound for a one-sided limit'
+            'use penalty="if separated", or mixed_profile.bound for a one-sided limit'
         )
     if separated or penalty == "always":
         plain = firth.maximise(model.answers, model.x, offset=model.offset)
@@ -324,7 +279,7 @@ def spreads(terms: Sequence[RandomTerm], found: MixedFit) -> tuple[dict[str, flo
     spread: dict[str, float] = {}
     correlation: dict[str, FloatArray] = {}
     for t, first, size, at in found.structure.parts:
-        lower = mixed.factor_matrix(found.theta, size, at)
+        lower = factors.factor_matrix(found.theta, size, at)
         covariance = lower @ lower.T
         sd = np.sqrt(np.diag(covariance))
         for j, name in enumerate(terms[t].spread_names()[first : first + size]):
@@ -342,15 +297,8 @@ def conditional_effects(
     effects = {one.name: np.zeros((one.n_levels, one.columns.shape[1])) for one in terms}
     sds = {name: np.zeros_like(value) for name, value in effects.items()}
     for (t, first, size, _), (mode, sd) in zip(
-        found.structure.parts, mixed.level_effects(found), strict=True
+        found.structure.parts, factors.level_effects(found.structure, found.theta, found.mode), strict=True
     ):
         effects[terms[t].name][:, first : first + size] = mode
         sds[terms[t].name][:, first : first + size] = sd
     return effects, sds
-
-
-def mean_share(found: LogisticMixed, predictor: float, spread: float, *, nodes: int = 40) -> float:
-    """Share of answers over listeners (marginal) at a predictor whose effects vary by `spread`."""
-    points, weights = np.polynomial.hermite_e.hermegauss(nodes)
-    values = binary.mean(predictor + spread * points, found.link)
-    return float(weights @ values / np.sqrt(2.0 * np.pi))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import minimize
 
-from stats import laplace, newton, random_terms, threads
+from stats import factors, laplace, newton, random_terms, threads
 from stats.errors import NotConverged, StatsError
 from stats.likelihood import BoolArray, FloatArray, Likelihood
 from stats.random_terms import RandomTerm, Structure
@@ -14,9 +14,7 @@ from stats.random_terms import RandomTerm, Structure
 GRADIENT = (
     1e-5  # largest scaled gradient left before the last Newton step; one unit is about one standard error
 )
-SINGULAR = 1e-4  # a standard deviation below this, in predictor units, is zero
 _DIFFERENCE = 1e-3  # step of the gradient differences, in the same scaled units
-_START_SPREAD = 0.5  # standard deviation to start from, predictor units
 
 
 @dataclass(frozen=True)
@@ -76,7 +74,7 @@ class _Climb:
             slope = slope.copy()
             slope[: beta.size] += by_beta
         if np.isfinite(self.spread_prior):
-            rms = _entry_rms(self.problem.structure) / self.spread_prior
+            rms = factors.entry_rms(self.problem.structure) / self.spread_prior
             value -= 0.5 * float(((theta * rms) ** 2).sum())
             slope = np.concatenate([slope[: -theta.size], slope[-theta.size :] - theta * rms**2])
         return found.mode, value, slope
@@ -127,7 +125,7 @@ def fit(
     """
     with threads.single():
         structure = random_terms.build(terms)
-        spread, spread_scale = start_theta(structure)
+        spread, spread_scale = factors.start_theta(structure)
         climb = _Climb(
             laplace.Problem(likelihood, structure, x, offset),
             np.concatenate([start, spread]),
@@ -139,18 +137,6 @@ def fit(
         if restricted:
             return _fit_restricted(climb, terms)
         return _finish(climb, *_climb_to_top(climb), restricted=False)
-
-
-def start_theta(structure: Structure) -> tuple[FloatArray, FloatArray]:
-    """Factors to start from and their rough standard errors, from the size of the columns they multiply."""
-    start, scale = np.zeros(structure.n_theta), np.ones(structure.n_theta)
-    for (t, _, size, at), rms in zip(structure.parts, _part_rms(structure), strict=True):
-        levels = structure.where[t].shape[0]
-        for row in range(size):
-            here = slice(at + row * (row + 1) // 2, at + (row + 1) * (row + 2) // 2)
-            scale[here] = 1.0 / (rms[row] * np.sqrt(2.0 * max(levels, 2)))
-            start[at + row * (row + 3) // 2] = _START_SPREAD / rms[row]
-    return start, scale
 
 
 def _climb_to_top(climb: _Climb) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -225,7 +211,7 @@ def _finish(
     structure = climb.problem.structure
     point = climb.start + climb.scale * moved
     n_fixed = point.size - structure.n_theta
-    theta, on_boundary = tidy(structure, point[n_fixed:])
+    theta, on_boundary = factors.tidy(structure, point[n_fixed:])
     point = np.concatenate([point[:n_fixed], theta])
     mode, value, _ = climb.at(point)
     beta, shape, theta = climb.split(point)
@@ -239,7 +225,7 @@ def _finish(
         theta_covariance=covariance[n_fixed:, n_fixed:],
         loglik=mode.value,
         penalty=value - mode.value,
-        singular=bool(on_boundary.any()) or is_singular(structure, theta),
+        singular=bool(on_boundary.any()) or factors.is_singular(structure, theta),
         restricted=restricted,
         gradient=float(np.abs(slope).max(initial=0.0)),
         evaluations=climb.evaluations,
@@ -253,84 +239,6 @@ def boundary_covariance(information: FloatArray, n_fixed: int, on_boundary: Bool
     keep = np.concatenate([np.arange(n_fixed), n_fixed + np.flatnonzero(~on_boundary)])
     out = np.zeros_like(information)
     out[np.ix_(keep, keep)] = np.linalg.inv(_positive(information[np.ix_(keep, keep)]))
-    return out
-
-
-def tidy(structure: Structure, theta: FloatArray) -> tuple[FloatArray, BoolArray]:
-    """Factors with positive diagonals and exact zeros at the boundary; which entries are on it."""
-    theta = theta.copy()
-    on_boundary = np.zeros(theta.size, dtype=bool)
-    rms = _part_rms(structure)
-    for (_, _, size, at), root in zip(structure.parts, rms, strict=True):
-        lower = factor_matrix(theta, size, at)
-        lower = lower * np.where(np.diag(lower) < 0.0, -1.0, 1.0)
-        for row in range(size):
-            for column in range(row + 1):
-                place = at + row * (row + 1) // 2 + column
-                theta[place] = lower[row, column]
-                if size == 1 and abs(theta[place]) * root[row] < SINGULAR:
-                    theta[place], on_boundary[place] = 0.0, True
-    return theta, on_boundary
-
-
-def _part_rms(structure: Structure) -> list[FloatArray]:
-    first = {int(t): int(s) for s, t in zip(structure.slots.start, structure.slots.theta, strict=True)}
-    return [
-        np.sqrt(np.mean(structure.z[:, first[at] : first[at] + size] ** 2, axis=0)) + 1e-12
-        for _, _, size, at in structure.parts
-    ]
-
-
-def _entry_rms(structure: Structure) -> FloatArray:
-    """For each entry of theta, the size of the column that its row multiplies."""
-    out = np.zeros(structure.n_theta)
-    for (_, _, size, at), root in zip(structure.parts, _part_rms(structure), strict=True):
-        out[at : at + size * (size + 1) // 2] = root[np.tril_indices(size)[0]]
-    return out
-
-
-def factor_matrix(theta: FloatArray, size: int, at: int) -> FloatArray:
-    """One part's lower-triangular factor as a (size, size) matrix."""
-    lower = np.zeros((size, size))
-    lower[np.tril_indices(size)] = theta[at : at + size * (size + 1) // 2]
-    return lower
-
-
-def is_singular(structure: Structure, theta: FloatArray) -> bool:
-    """Whether a standard deviation is zero or correlated effects lie in fewer dimensions than they have."""
-    for (_, _, size, at), root in zip(structure.parts, _part_rms(structure), strict=True):
-        scaled = factor_matrix(theta, size, at) * root[:, None]
-        if np.linalg.svd(scaled, compute_uv=False).min() < SINGULAR:
-            return True
-    return False
-
-
-def largest_spread(found: MixedFit) -> float:
-    """Largest standard deviation that a random term gives the predictor, in predictor units."""
-    sizes = [
-        float(np.linalg.norm(factor_matrix(found.theta, size, at) * root[:, None], axis=1).max())
-        for (_, _, size, at), root in zip(found.structure.parts, _part_rms(found.structure), strict=True)
-    ]
-    return max(sizes, default=0.0)
-
-
-def level_effects(found: MixedFit) -> list[tuple[FloatArray, FloatArray]]:
-    """For each part: effects (levels, k) at their mode and their conditional standard deviations.
-
-    A level that no row has is at zero with the part's own standard deviation.
-    """
-    structure = found.structure
-    pieces = laplace.inverse_pieces(structure, found.mode.factor)
-    out = []
-    for t, first, size, at in structure.parts:
-        place = structure.where[t][:, first : first + size]
-        lower = factor_matrix(found.theta, size, at)
-        u = np.where(place < 0, 0.0, found.mode.u[place])
-        inner = np.tile(np.eye(size), (place.shape[0], 1, 1))
-        for level in np.flatnonzero(place[:, 0] >= 0):
-            inner[level] = laplace.inverse_block(structure, found.mode.factor, pieces, place[level])
-        variance = np.einsum("ja,lab,jb->lj", lower, inner, lower)
-        out.append((u @ lower.T, np.sqrt(np.maximum(variance, 0.0))))
     return out
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from stats import gauss_hermite, mixed
+from stats import factors, gauss_hermite, mixed
 from stats.cumulative import Link, Spacing
 from stats.likelihood import FloatArray
 from stats.mixed import MixedFit
@@ -125,7 +125,7 @@ def spreads(terms: Sequence[RandomTerm], found: MixedFit) -> dict[str, float]:
     """Standard deviation of each random effect, by name."""
     out: dict[str, float] = {}
     for number, start, width, at in found.structure.parts:
-        factor = mixed.factor_matrix(found.theta, width, at)
+        factor = factors.factor_matrix(found.theta, width, at)
         labels = terms[number].spread_names()[start : start + width]
         out.update(zip(labels, map(float, np.linalg.norm(factor, axis=1)), strict=True))
     return out

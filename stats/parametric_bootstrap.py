@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stats import binary, logistic_mixed, mixed
+from stats import binary, factors, logistic_mixed
 from stats.errors import BadData, StatsError
 from stats.likelihood import FloatArray, as_floats
 from stats.logistic_mixed import LogisticMixed
@@ -86,7 +86,7 @@ def draw(
         k = one.columns.shape[1]
         pieces = [(0, k)] if one.correlated else [(j, 1) for j in range(k)]
         for first, width in pieces:
-            lower = mixed.factor_matrix(theta, width, at)
+            lower = factors.factor_matrix(theta, width, at)
             effects = rng.normal(size=(one.n_levels, width)) @ lower.T
             part = np.einsum("nsj,nj->ns", effects[one.level], one.columns[:, first : first + width])
             eta = eta + (part * one.weight).sum(axis=1)

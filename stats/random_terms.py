@@ -57,7 +57,7 @@ def term(
     Raises
     ------
     BadData
-        Shapes disagree, a level is negative, or a value is not finite.
+        Shapes disagree, a level is negative, a value is not finite, a column is zero throughout.
     """
     level = np.ascontiguousarray(level, dtype=np.int64)
     level = level[:, None] if level.ndim == 1 else level
@@ -74,6 +74,8 @@ def term(
         )
     if level.min() < 0 or not (np.isfinite(columns).all() and np.isfinite(weight).all()):
         raise BadData(f"random term {name!r}: levels count from 0 and values must be finite")
+    if not np.abs(weight).any() or not np.abs(columns).any(axis=0).all():
+        raise BadData(f"random term {name!r}: a column is zero throughout, so its effect cannot be seen")
     return RandomTerm(
         name, level, weight, columns, names, correlated and width > 1, n_levels=int(level.max()) + 1
     )

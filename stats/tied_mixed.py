@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from stats import logistic_mixed, mixed, newton
+from stats import factors, logistic_mixed, mixed, newton
 from stats.bradley_terry import PairLink, Ties
 from stats.cumulative import Cumulative
 from stats.davidson import Davidson
@@ -94,7 +94,7 @@ def fit(
         loglik=found.loglik,
         n_answers=float(counts.sum()),
         singular=found.singular,
-        runaway=mixed.largest_spread(found) > logistic_mixed.SPREAD_LIMIT,
+        runaway=factors.largest_spread(found.structure, found.theta) > logistic_mixed.SPREAD_LIMIT,
         fit=found,
     )
 

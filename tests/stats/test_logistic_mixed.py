@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from stats import logistic_mixed, random_terms
+from stats import logistic_mixed, mixed_profile, random_terms
 from stats.errors import BadData, Separated
 
 PUBLISHED = Path(__file__).parents[1] / "published"
@@ -97,7 +97,7 @@ def test_all_listeners_agreeing_gives_a_finite_estimate_and_a_lower_limit(restri
     assert found.penalised
     estimate, se = found.contrast(np.array([0.0, 1.0]))
     assert estimate - 1.714 * se > 2.0  # t, 23 degrees of freedom, one-sided 5 %
-    limit = logistic_mixed.profile_bound(answers, x, terms, column=1, level=0.95, side="lower", df=23)
+    limit = mixed_profile.bound(answers, x, terms, column=1, level=0.95, side="lower", df=23)
     # 240 answers all one way: (1 / (1 + exp(-b)))^240 = exp(-1.714^2 / 2)
     assert limit == pytest.approx(-np.log(np.expm1(1.7139**2 / 2 / 240)), abs=2e-4)
 
@@ -122,7 +122,7 @@ def test_profile_limit_agrees_with_the_reference():
     won, trials, x, herd = cbpp()
     terms = [random_terms.term("herd", herd)]
     lower, upper = (
-        logistic_mixed.profile_bound(won, x, terms, column=1, level=0.975, side=side, trials=trials)
+        mixed_profile.bound(won, x, terms, column=1, level=0.975, side=side, trials=trials)
         for side in ("lower", "upper")
     )
     expected = REFERENCE["cbpp_laplace"]["profile"][2]
@@ -204,3 +204,8 @@ def test_bad_input_is_named(change, message):
     given = {"answers": answers, "x": x} | change
     with pytest.raises(BadData, match=message):
         logistic_mixed.fit(given.pop("answers"), given.pop("x"), terms, **given)
+
+
+def test_a_random_slope_on_a_column_of_zeros_is_refused():
+    with pytest.raises(BadData, match="zero throughout"):
+        random_terms.term("listener", np.array([0, 1]), np.zeros(2))
