@@ -17,6 +17,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 
 COMMANDS = {
     "new": "start a study folder from a protocol",
+    "schema": "every key of a protocol, for editors or as a page",
     "size": "how large a panel a question needs",
     "pilot": "what a pilot's answers say for the main study",
     "check": "look for every problem in a protocol and its recordings",

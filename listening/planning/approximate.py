@@ -33,8 +33,9 @@ def power(
     se = standard_error(made, listeners, effect_logit, assumed)
     within = len(made.stimuli) - len(made.conditions)
     df = float(min(listeners - 1, within) if within > 0 else listeners - 1)
-    needed = max(t_interval.quantile(1 - alpha, df) * se, delta_logit)
-    return Approximate(se, df, 0.5 * math.erfc((needed - effect_logit) / se / math.sqrt(2)))
+    above_zero = _beyond_t(effect_logit / se, t_interval.quantile(1 - alpha, df), df)
+    above_delta = _upper_normal((delta_logit - effect_logit) / se)
+    return Approximate(se, df, min(above_zero, above_delta))
 
 
 def standard_error(made: Trials, listeners: int, effect_logit: float, assumed: Assumed) -> float:
@@ -62,3 +63,15 @@ def standard_error(made: Trials, listeners: int, effect_logit: float, assumed: A
     listeners_part = assumed.spread_listeners**2 / listeners
     stimuli_part = 2.0 * assumed.spread_stimuli**2 / strikes
     return math.sqrt(noise + listeners_part + stimuli_part)
+
+
+def _beyond_t(shift: float, t: float, df: float) -> float:
+    """Chance that Student's t, shifted by a true effect of so many standard errors, passes t.
+
+    Source: Johnson & Welch 1940, Biometrika 31, the usual normal approximation of the non-central t.
+    """
+    return _upper_normal((t * (1 - 1 / (4 * df)) - shift) / math.sqrt(1 + t**2 / (2 * df)))
+
+
+def _upper_normal(z: float) -> float:
+    return 0.5 * math.erfc(z / math.sqrt(2))
