@@ -44,7 +44,7 @@ def bound(
     whole = logistic_mixed.fit_model(
         model, restricted=False, penalty="if separated", bounded="if they run away"
     )
-    bounded: Bounded = "always" if whole.runaway else free
+    bounded: Bounded = "always" if whole.runaway else "if they run away"
     others, names = np.delete(model.x, column, axis=1), tuple(np.delete(model.names, column))
 
     def at(value: float) -> float:
