@@ -162,7 +162,7 @@ def _fit(
     if penalised:
         found = firth.maximise(_two_way(answers), whole.dense())
     else:
-        found = _maximise(data, answers, whole, names, strict=zero is not None and not order)
+        found = _maximise(data, answers, design, whole, names)
     shape_name = {None: (), "davidson": ("log_nu",), "rao-kupper": ("eta",)}[ties]
     return Strengths(
         names=names + shape_name,
@@ -250,12 +250,13 @@ def _two_way(answers: Likelihood) -> Binary:
 
 
 def _maximise(
-    data: Comparisons, answers: Likelihood, design: Design, names: tuple[str, ...], *, strict: bool
+    data: Comparisons, answers: Likelihood, design: Design, whole: Design, names: tuple[str, ...]
 ) -> Maximum:
-    if strict:
+    """Highest likelihood; `whole` has a row for each row of the answers, `design` for each entry of data."""
+    if isinstance(design, PairDesign):
         comparisons.check_strong(data)
     try:
-        found = newton.maximise(answers, design)
+        found = newton.maximise(answers, whole)
     except NotConverged:
         _blame(data, design, names)
         raise
@@ -266,12 +267,7 @@ def _maximise(
 
 def _blame(data: Comparisons, design: Design, names: tuple[str, ...]) -> None:
     """Raise Separated with the names at fault if some direction predicts every answer."""
-    if isinstance(design, PairDesign) and not design.order:
-        comparisons.check_strong(data)
-    whole = design.dense()
-    if whole.shape[0] != data.won.size:
-        return
-    way = separation.direction(whole, data.won + data.tied, data.lost + data.tied)
+    way = separation.direction(design.dense(), data.won + data.tied, data.lost + data.tied)
     if way is None:
         return
     size = np.abs(way) / np.abs(way).max()

@@ -17,9 +17,10 @@ from stats import (
     quasi_variance,
     sandwich,
     separation,
+    strength_intervals,
 )
 from stats.binary import Binary
-from stats.errors import BadData
+from stats.errors import BadData, Separated
 
 PUBLISHED = Path(__file__).parents[1] / "published"
 REFERENCE = tomllib.loads((PUBLISHED / "bradley_terry.toml").read_text())
@@ -157,3 +158,55 @@ def test_t_quantile_widens_a_profile():
     assert profile.drop(0.95, df=5) == pytest.approx(2.015048**2 / 2, abs=1e-6)
     with pytest.raises(BadData, match="level"):
         profile.drop(0.3)
+
+
+def single_answers(listeners=24, sd=0.8):
+    """Answers about four items whose strengths differ between listeners."""
+    rng = np.random.default_rng(10)
+    pairs = np.array([(i, j) for i in range(4) for j in range(4) if i != j])
+    listener = np.repeat(np.arange(listeners), len(pairs))
+    first, second = np.tile(pairs, (listeners, 1)).T
+    strength = np.array([0.0, 0.5, -0.4, 1.0]) + sd * rng.normal(size=(listeners, 4))
+    eta = strength[listener, first] - strength[listener, second]
+    answer = np.where(rng.random(eta.size) < 1 / (1 + np.exp(-eta)), 1, -1)
+    return strength_intervals.Answers(tuple("abcd"), listener, first, second, answer)
+
+
+def test_profile_limits_hold_more_on_the_longer_tail():
+    found = bradley_terry.fit(baseball())
+    lower, upper = strength_intervals.profiled(found, "T5")
+    wald = strength_intervals.wald(found)
+    at = found.names.index("T5")
+    assert (lower, upper) == pytest.approx((wald.lower[at], wald.upper[at]), abs=0.05)
+    assert upper - found.estimate[at] > found.estimate[at] - lower
+    with pytest.raises(BadData, match="wanted one of"):
+        strength_intervals.profiled(found, "T1")
+
+
+def test_profile_limits_with_ties_solve_the_likelihood_equation():
+    data = pd.read_csv(PUBLISHED / "springall.csv")
+    counts = comparisons.collect(data.item1, data.item2, data.win1, data.win2, data.tie)
+    for ties in ("davidson", "rao-kupper"):
+        found = bradley_terry.fit(counts, ties=ties)
+        lower, upper = strength_intervals.profiled(found, "A3")
+        wald = strength_intervals.wald(found)
+        assert (lower, upper) == pytest.approx((wald.lower[1], wald.upper[1]), abs=0.05)
+
+
+def test_listeners_who_differ_widen_clustered_and_bootstrap_intervals_alike():
+    answers = single_answers(listeners=100, sd=1.0)  # errors of errors: 7 %
+    found = bradley_terry.fit(answers.comparisons())
+    wald, clustered = strength_intervals.wald(found), strength_intervals.clustered(found, answers)
+    drawn = strength_intervals.bootstrap(found, answers, seed=1, n_draws=200)
+    width = [i.upper - i.lower for i in (wald, clustered, drawn)]
+    assert (width[1] > 1.2 * width[0]).all()
+    np.testing.assert_allclose(width[2], width[1], rtol=0.25)  # 200 draws: 5 % each end
+
+
+def test_an_item_without_loss_is_named_with_ties_and_order_too():
+    items = ["a", "a", "b", "c", "b", "c"]
+    others = ["b", "c", "a", "a", "c", "b"]
+    data = comparisons.collect(items, others, [4, 4, 0, 0, 2, 2], [0, 0, 4, 4, 1, 2], [0, 0, 0, 0, 1, 1])
+    for ties in ("davidson", "rao-kupper"):
+        with pytest.raises(Separated, match="a never lost"):
+            bradley_terry.fit(data, ties=ties, order=True)
