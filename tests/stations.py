@@ -123,6 +123,7 @@ class TestPlayer:
     at_once: bool = True
     started: list[Program] = field(default_factory=list)
     stopped: int = 0
+    sent: float = 0.0
     switched: list[int] = field(default_factory=list)
     gains: list[tuple[int, float]] = field(default_factory=list)
     now: Sounding = field(default_factory=lambda: Sounding(False, None, 0, 0, None))
@@ -149,6 +150,9 @@ class TestPlayer:
 
     def sounding(self) -> Sounding:
         return self.now
+
+    def exposure(self) -> float:
+        return self.sent
 
 
 @dataclass

@@ -97,6 +97,8 @@ class Switched:
         self._before = self._current = (start, self._gains[start])
         self._faded = len(self._fade)  # how far the fade from `_before` to `_current` is
         self._next = 0
+        self.energy_frames = [0.0] * len(clips)
+        """How many frames of each clip went out, times the square of its gain."""
         self.n_frames = lead_in_frames + length
         self.onset_frame = lead_in_frames
 
@@ -144,6 +146,8 @@ class Switched:
             self._faded += n
         else:
             block[:n] = self._sounding(self._current, at, n)
+        clip, factor = self._current
+        self.energy_frames[clip] += n * factor**2
         self._next += n
         return n
 

@@ -17,6 +17,19 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("listening sit bells", "a new listener at the next free place"),
         ("listening sit bells --listener K7PQX", "this listener goes on where they stopped"),
     ),
+    "devices": (
+        ("listening devices", "list the sound outputs"),
+        ("listening devices --test 3", "a soft tone left, right, both on output 3"),
+    ),
+    "level": (
+        ("listening level bells --play --side left", "play the signal for the meter"),
+        (
+            "listening level bells --side left --reading 84.2 --headphones HP1 --coupler 'IEC 60318-1'",
+            "store what the meter showed",
+        ),
+    ),
+    "desk": (("listening desk bells --watch", "look again every two seconds"),),
+    "withdraw": (("listening withdraw bells K7PQX --yes", "remove this listener beyond recovery"),),
     "simulate": (
         ("listening simulate bells --listeners 24 --seed 1", "24 made-up listeners, marked as such"),
     ),

@@ -68,6 +68,11 @@ class Study:
         return self.station / "spool.sqlite"
 
     @property
+    def level(self) -> Path:
+        """The calibration of the station's headphones, where one was made."""
+        return self.station / "level.json"
+
+    @property
     def log(self) -> Path:
         """What happened at the station, for the researcher; codes only."""
         return self.station / "station.log"

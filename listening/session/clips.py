@@ -6,7 +6,9 @@ from pathlib import Path
 
 from listening.audio import wav
 from listening.audio.mixer import Samples
+from listening.audio.sound import Sound
 from listening.errors import StudyError
+from listening.metrics import level
 from listening.records.plan import Plan
 
 KEPT = 12  # clips in memory: a trial's own and a few before it, so that memory stays steady
@@ -20,6 +22,17 @@ class Clips:
         self._folder = folder
         self._rate_hz = rate_hz
         self.samples = lru_cache(KEPT)(self._load)
+        self.exposure_of = lru_cache(None)(self.exposure)
+        self.laf_max_db_of = lru_cache(None)(self.laf_max_db)
+
+    def exposure(self, clip: str) -> float:
+        """A-weighted exposure of a clip, full scale² s, of its stronger channel."""
+        return float(level.a_weighted_exposure(self._sound(clip)).max())
+
+    def laf_max_db(self, clip: str) -> float:
+        """Largest A-weighted level F of a clip, dB re full scale, of its stronger channel."""
+        sound = self._sound(clip)
+        return max(level.laf_max_db(sound.channel(c)) for c in range(sound.n_channels))
 
     def frames(self, clip: str) -> int:
         """How many frames a clip has."""
@@ -27,12 +40,15 @@ class Clips:
 
     def _load(self, clip: str) -> Samples:
         """(frames, channels), full scale 1."""
+        return self._sound(clip).samples.astype("float32")
+
+    def _sound(self, clip: str) -> Sound:
         sound = wav.load(self._folder / f"{clip}.wav")
         if sound.rate_hz != self._rate_hz:
             raise StudyError(
                 f"clip {clip}: {sound.rate_hz} Hz, the plan says {self._rate_hz} Hz; deal the study again"
             )
-        return sound.samples.astype("float32")
+        return sound
 
 
 def check(plan: Plan, folder: Path) -> None:

@@ -46,7 +46,7 @@ def _body(sitting: "Sitting") -> tuple[str, ...]:
         case Stage.CONSENT:
             return (spoken.consent, text("consent_free"))
         case Stage.LEVEL:
-            return (text("level_body"), text("level_caution"))
+            return (text("level_set" if sitting.level_is_set else "level_body"), text("level_caution"))
         case Stage.BREAK:
             seconds = round(sitting.rest_s() + 0.5) if sitting.rest_s() else 0
             wait = text("break_wait", seconds=seconds) if seconds else text("break_over")

@@ -39,6 +39,10 @@ class Hearing:
         """Another gain for one sound of the program."""
         self._player.gain(sound, gain_db)
 
+    def exposure(self) -> float:
+        """A-weighted exposure of everything sent so far, full scale² s."""
+        return self._player.exposure()
+
     def stop(self) -> None:
         """Fall silent."""
         if self.turn.running:

@@ -57,6 +57,9 @@ class Player(Protocol):
     def sounding(self) -> Sounding:
         """How far the program is."""
 
+    def exposure(self) -> float:
+        """A-weighted exposure of everything sent so far, full scale² s, the louder ear."""
+
 
 class SilentPlayer:
     """Plays nothing and counts the frames: every program is over as soon as it is started."""
@@ -83,6 +86,10 @@ class SilentPlayer:
 
     def stop(self) -> None:
         """Nothing sounds."""
+
+    def exposure(self) -> float:
+        """None: nothing was sent."""
+        return 0.0
 
     def sounding(self) -> Sounding:
         """The last program, played in full."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from listening.errors import ListeningError
 from listening.records.answer import Answer
 from listening.records.plan import Plan, PlannedAttribute, PlannedTrial
-from listening.session import dials, drawing, offers, steps, tasks
+from listening.session import dials, drawing, exposure, offers, steps, tasks
 from listening.session.hearing import Hearing
 from listening.session.player import Player, Program
 from listening.session.steps import Step
@@ -51,6 +51,8 @@ class Sitting:
         self._aside: Stage | None = None
         self._last_beat_s = clocks.now_s()
         self.notice = ""
+        self.level_is_set = False
+        """Whether the station is calibrated, so that nobody may turn the volume."""
         self.hold: AbstractContextManager[object] | None = None
         """What keeps other processes from this sitting; the system drops it when the process ends."""
         self._begin_step()
@@ -164,6 +166,7 @@ class Sitting:
         """Fall silent and note that the sitting was left; for signals and closed windows."""
         self._hearing.stop()
         if not self.is_over:
+            self._note_exposure()
             self._note("left")
 
     def close(self) -> int:
@@ -210,6 +213,7 @@ class Sitting:
         if step.stage is Stage.CONSENT:
             self._note("agreed")
         elif step.stage is Stage.LEVEL:
+            self._note_exposure()
             self._note("level set", detail=f"plays {self.turn.begun}")
         elif step.stage is Stage.INTRODUCTION:
             self._note("introduced", detail=f"{step.attribute}|understood|plays {self.turn.begun}")
@@ -277,10 +281,18 @@ class Sitting:
     def _confirm(self) -> None:
         self._hearing.stop()
         self._store.record(self._answer())  # on disk before the next trial is drawn
+        self._note_exposure()
         if not self.trial.practice:
             self.n_done += 1
             self.pace.append(self._clocks.now_s() - self.turn.entered_s)
         self._next()
+
+    def _note_exposure(self) -> None:
+        sent = self._hearing.exposure()
+        if sent:
+            self._note(
+                exposure.SENT, detail=f"{sent:.6g} full scale^2 s, A-weighted, since this program began"
+            )
 
     def _choose(self, value: str) -> None:
         self.turn.chosen, self.turn.answered_s = value, self._clocks.now_s()
@@ -354,6 +366,7 @@ class Sitting:
         self._aside = None
 
     def _leave_now(self) -> None:
+        self._note_exposure()
         self._note("left")
         self._aside = Stage.OVER
 

@@ -1,0 +1,112 @@
+"""`listening desk`: the researcher's view of a running study: who sits, how far; no answer, no key."""
+
+import argparse
+import time
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from listening.commands import show
+from listening.records.level import Level
+from listening.records.plan import Plan
+from listening.records.study import Study
+
+ALIVE_S = 90.0  # three heartbeats
+LOOK_S = 2.0
+
+
+@dataclass(frozen=True)
+class Row:
+    """One slot that somebody has."""
+
+    slot: int
+    listener: str
+    state: str
+    done: int
+    trials: int
+    voids: int
+    last_sign: str
+    dose: str
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's words."""
+    parser.add_argument("folder", type=Path, help="study folder; only its station folder is needed")
+    parser.add_argument("--watch", action="store_true", help="stay and look again every two seconds")
+    show.json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the table, once or until stopped."""
+    study = Study(args.folder)
+    plan = Plan.load(study.plan)
+    if not args.watch:
+        found = rows(study, plan)
+        show.result(
+            args, _lines(found, plan), {"slots": len(plan.slots), "sittings": [asdict(r) for r in found]}
+        )
+        return 0
+    from rich.live import Live
+
+    with Live(refresh_per_second=4, screen=True) as screen:
+        while True:
+            screen.update("\n".join(_lines(rows(study, plan), plan)))
+            time.sleep(LOOK_S)
+
+
+def rows(study: Study, plan: Plan) -> list[Row]:
+    """What is known of each sitting, in the order of slots."""
+    from listening.session import exposure
+    from listening.store import open_store, place_of
+
+    store = open_store(place_of(study), create=False)
+    n_answers = store.n_answers()
+    pascal = Level.load(study.level).pascal_per_full_scale if study.level.is_file() else None
+    trials = {slot.slot: sum(not t.practice for t in slot.trials) for slot in plan.slots}
+    made = []
+    for sitting in store.sittings():
+        events = store.events(sitting.id)
+        last = sitting.heartbeat_at or sitting.started_at
+        left = bool(events) and events[-1].kind in ("left", "declined")
+        made.append(
+            Row(
+                slot=sitting.slot,
+                listener=sitting.listener + (" (simulated)" if sitting.simulated else ""),
+                state=_state(sitting.finished_at is not None, left=left, last=last),
+                done=n_answers.get(sitting.id, 0),
+                trials=trials.get(sitting.slot, 0),
+                voids=sum(event.kind == "void" for event in events),
+                last_sign=last,
+                dose=exposure.words(exposure.sent(events), pascal),
+            )
+        )
+    store.close()
+    return sorted(made, key=lambda row: (row.slot, row.listener))
+
+
+def _state(finished: bool, *, left: bool, last: str) -> str:
+    if finished:
+        return "finished"
+    if left:
+        return "left"
+    silent_s = (datetime.now(UTC) - datetime.fromisoformat(last)).total_seconds()
+    return "sits" if silent_s < ALIVE_S else f"silent {silent_s / 60:.0f} min"
+
+
+def _lines(found: list[Row], plan: Plan) -> list[str]:
+    head = (
+        f"{'slot':>4}  {'listener':<18} {'state':<14} {'trials':>9} {'void':>4}  {'last sign (UTC)':<20} dose"
+    )
+    lines = [
+        f"{r.slot:>4}  {r.listener:<18} {r.state:<14} {r.done:>4}/{r.trials:<4} {r.voids:>4}  "
+        f"{r.last_sign[:19]:<20} {r.dose}"
+        for r in found
+    ]
+    finished = sum(r.state == "finished" for r in found)
+    counts = f"{len(plan.slots)} slots dealt, {len(found)} begun, {finished} finished"
+    return [
+        head,
+        *lines,
+        counts,
+        "dose: A-weighted, of one sitting; local rules and a qualified person decide",
+    ]
