@@ -2,24 +2,26 @@
 
 import numpy as np
 
+from listening.audio.sound import FloatArray
 from listening.metrics.loudness import Course
 
 THRESHOLD_SONE = 0.02  # about 7 phon: below this ISO 532-1 means "not heard"
-BACKGROUND_SPREAD = 2.0  # standard deviations of N(t) of the background above its mean
+BACKGROUND_SPREAD = 2.0  # standard deviations of the background's loudness above its mean
 SHORTEST_BACKGROUND_S = 0.1
 STEADY_S = 0.1
 SETTLING_S = 0.03  # of the background, while the method's filters swing in
 
 
 def inaudible_after_s(course: Course, onset_s: float, background: Course | None = None) -> float | None:
-    """Time from the onset until N(t) no longer exceeds what the background alone reaches.
+    """Time from the onset until the loudness no longer exceeds what the background alone reaches.
 
-    It is over when the limit is exceeded during less than half of every later tenth of a second. The
-    background is `background`, or what was recorded before the onset, or, where that is shorter than 0.1 s,
-    silence. None when the recording ends before.
+    Taken before temporal weighting, whose 70 ms would need a longer background to settle. It is over when the
+    limit is exceeded during less than half of every later tenth of a second. The background is `background`,
+    or what was recorded before the onset, or, where that is shorter than 0.1 s, silence. None when the
+    recording ends before.
     """
     step_s = course.time_s[1] - course.time_s[0]
-    above = course.loudness_sone > limit_sone(course, onset_s, background)
+    above = _instantaneous_sone(course) > limit_sone(course, onset_s, background)
     width = max(1, min(round(STEADY_S / step_s), len(above)))
     share_above = np.convolve(above, np.ones(width) / width, mode="valid")
     heard = np.flatnonzero((share_above >= 0.5) & (course.time_s[width - 1 :] >= onset_s))
@@ -32,12 +34,14 @@ def inaudible_after_s(course: Course, onset_s: float, background: Course | None 
 
 
 def limit_sone(course: Course, onset_s: float, background: Course | None = None) -> float:
-    """Loudness that the background alone hardly ever exceeds."""
-    if background is not None:
-        before = background.loudness_sone[background.time_s >= SETTLING_S]
-    else:
-        inside = (course.time_s >= SETTLING_S) & (course.time_s < onset_s - 0.005)
-        before = course.loudness_sone[inside]
-        if len(before) * (course.time_s[1] - course.time_s[0]) < SHORTEST_BACKGROUND_S:
-            return THRESHOLD_SONE
+    """Loudness that the background alone reaches now and then."""
+    alone = course if background is None else background
+    end_s = onset_s - 0.005 if background is None else np.inf
+    before = _instantaneous_sone(alone)[(alone.time_s >= SETTLING_S) & (alone.time_s < end_s)]
+    if len(before) * (alone.time_s[1] - alone.time_s[0]) < SHORTEST_BACKGROUND_S:
+        return THRESHOLD_SONE
     return max(THRESHOLD_SONE, float(before.mean() + BACKGROUND_SPREAD * before.std()))
+
+
+def _instantaneous_sone(course: Course) -> FloatArray:
+    return np.asarray(course.specific_sone_per_bark.sum(axis=1) * 0.1)

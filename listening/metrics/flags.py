@@ -53,6 +53,8 @@ def is_clipped(samples: FloatArray) -> bool:
 
 def has_dc(samples: FloatArray) -> bool:
     """Whether the mean differs from zero by more than the sound itself would make it."""
+    if len(samples) < 4:
+        return False
     peak, mean = float(np.abs(samples).max()), float(samples.mean())
     quarters = [q.mean() for q in np.array_split(samples, 4)]
     steady = abs(mean) > 3.0 * float(np.std(quarters))
@@ -116,8 +118,8 @@ def is_truncated(sound: Sound, onset_s: float) -> bool:
     """Whether a strike still rings when the recording ends."""
     if not strike.rings_out(sound, onset_s) and not _falls(sound, onset_s):
         return False
-    frame = round(END_S * sound.rate_hz)
-    rms = onset.envelope(_without_trailing_zeros(sound), max(1, frame))
+    frame, samples = max(1, round(END_S * sound.rate_hz)), _without_trailing_zeros(sound)
+    rms = onset.envelope(samples[len(samples) % frame if len(samples) > frame else 0 :], frame)
     if len(rms) < 6:
         return True
     level_db = 20 * np.log10(np.maximum(rms, 1e-300) / rms.max())

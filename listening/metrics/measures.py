@@ -1,5 +1,6 @@
 """Everything there is to know about a sound, and the numbers a study stores, with stable keys."""
 
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 
 from listening.audio.sound import Sound
@@ -31,7 +32,7 @@ class Channel:
     levels: Levels
     course: Course | None
     sharpness_acum: float | None
-    centroid_hz: float
+    centroid_hz: float | None
     decays: Decays
     partials: tuple[Partial, ...]
     rings_out: bool
@@ -64,7 +65,7 @@ class Measures:
     """of nmax_sone"""
     sharpness_acum: float | None
     """the study's brightness: loudness-weighted mean over 0 to 300 ms after the onset"""
-    centroid_hz: float
+    centroid_hz: float | None
     decay_s: float | None
     """the study's decay: time for N(t) to fall from its maximum to 10 %"""
     t60_s: float | None
@@ -120,8 +121,8 @@ def examine(sound: Sound) -> Channel:
         onset=start,
         levels=level.measure(sound),
         course=course,
-        sharpness_acum=_brightness_acum(course, start.time_s),
-        centroid_hz=spectrum.centroid_hz(sound),
+        sharpness_acum=_or_none(lambda: sharpness.brightness_acum(course, start.time_s)) if course else None,
+        centroid_hz=_or_none(lambda: spectrum.centroid_hz(sound)),
         decays=decay.measure(sound, start.time_s),
         partials=partials.find(sound, onset_s=start.time_s),
         rings_out=strike.rings_out(sound, start.time_s),
@@ -137,10 +138,9 @@ def loudest_channel(sound: Sound) -> Sound:
     return heard[0] if len(heard) == 1 else max(heard, key=level.laf_max_db)
 
 
-def _brightness_acum(course: Course | None, onset_s: float) -> float | None:
-    if course is None:
-        return None
+def _or_none(measure: Callable[[], float]) -> float | None:
+    """None for what the sound does not have: too soft to be heard has no colour, DC no centroid."""
     try:
-        return sharpness.brightness_acum(course, onset_s)
+        return measure()
     except SoundError:
-        return None  # too soft to be heard has no colour
+        return None

@@ -30,10 +30,12 @@ def rings_out(sound: Sound, onset_s: float) -> bool:
 
     For such a sound every mean over time and every percentile depends on how long the recording runs.
     """
-    level_db = _envelope_db(sound, onset_s)
-    top = int(np.argmax(level_db))
+    level_db = _envelope_db(sound)
+    top = round(onset_s / FRAME_S) + int(np.argmax(level_db[round(onset_s / FRAME_S) :]))
+    before = np.flatnonzero(level_db[:top] < -20.0)
     low = np.flatnonzero(level_db[top:] < -25.0)
-    if top * FRAME_S > QUICK_RISE_S or not len(low):
+    rise = top - int(before[-1]) if len(before) else top
+    if rise * FRAME_S > QUICK_RISE_S or not len(low):
         return False
     end = top + int(low[0])
     start = top + int(np.flatnonzero(level_db[top : end + 1] >= -5.0)[-1])
@@ -72,9 +74,8 @@ def _noise_db(sound: Sound, onset_s: float, partials: tuple[Partial, ...]) -> fl
     return float(10 * np.log10(max(left, 1e-300) / float((modelled**2).sum())))
 
 
-def _envelope_db(sound: Sound, onset_s: float) -> FloatArray:
-    frame = max(1, round(FRAME_S * sound.rate_hz))
-    rms = onset.envelope(sound.only_channel()[round(onset_s * sound.rate_hz) :], frame)
+def _envelope_db(sound: Sound) -> FloatArray:
+    rms = onset.envelope(sound.only_channel(), max(1, round(FRAME_S * sound.rate_hz)))
     return np.asarray(20 * np.log10(np.maximum(rms, 1e-300) / rms.max()))
 
 

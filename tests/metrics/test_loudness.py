@@ -73,8 +73,8 @@ def _varied() -> FloatArray:
 def test_every_value_agrees_with_another_implementation(field: str) -> None:
     """mosqito rounds N before the temporal weighting, to 0.01 sone above 16: half of that is the bound.
 
-    The standard's program takes band limits 0.0001 Bark up, mosqito does not: with the steepest slope, 13 sone per
-    Bark², that is 0.0013 sone per Bark, and the cell at a limit may fall to the other side.
+    The standard's program takes band limits 0.0001 Bark up, mosqito does not: with the steepest slope, 13
+    sone per Bark², that is 0.0013 sone per Bark, and the cell at a limit may fall to the other side.
     """
     zwtv = pytest.importorskip("mosqito.sq_metrics").loudness_zwtv
     n, specific, _, _ = zwtv(_varied(), RATE_HZ, field_type=field)

@@ -1,0 +1,102 @@
+"""`listening measure SOUND…` as a person or a program calls it."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from listening import cli
+from listening.audio import wav
+from listening.audio.sound import Sound
+from tests.metrics.signals import RATE_HZ, strike
+
+FILE_KEYS = {
+    "file", "rate_hz", "duration_s", "flags", "integrated_lufs", "momentary_max_lufs", "loudness_range_lu",
+    "true_peak_dbtp", "channels",
+}  # fmt: skip
+CHANNEL_KEYS = {
+    "laf_max_db", "lae_db", "lc_peak_db", "nmax_sone", "n5_sone", "loudness_level_phon", "sharpness_acum",
+    "centroid_hz", "edt_s", "t20_s", "t30_s", "partials",
+}  # fmt: skip
+PARTIAL_KEYS = {
+    "frequency_hz", "frequency_se_hz", "level_db", "t60_s", "t60_se_s", "snr_db", "beating",
+}  # fmt: skip
+CALIBRATED_ONLY = {"nmax_sone", "n5_sone", "loudness_level_phon", "sharpness_acum"}
+
+
+@pytest.fixture
+def bell(tmp_path: Path) -> Path:
+    ring = strike([1000.0, 1004.0, 3000.0], [1.0, 1.1, 0.7], [0.2, 0.1, 0.1], duration_s=2.0, noise_rms=1e-4)
+    wav.save(tmp_path / "bell.wav", Sound(np.column_stack([ring, 0.5 * ring]), RATE_HZ))
+    return tmp_path / "bell.wav"
+
+
+def _json(capsys: pytest.CaptureFixture[str], *words: str) -> list[dict]:  # type: ignore[type-arg]
+    assert cli.main(["measure", *words, "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert isinstance(found, list)
+    return found
+
+
+def test_json_keeps_the_contract(bell: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    one, again = _json(capsys, str(bell), str(bell), "--pascal-per-full-scale", "2")
+    assert one == again
+    assert set(one) >= FILE_KEYS
+    assert (one["file"], one["rate_hz"], one["duration_s"], one["flags"]) == (str(bell), RATE_HZ, 2.0, [])
+    assert one["loudness_range_lu"] is None
+    assert "60 s" in one["reasons"]["loudness_range_lu"]
+    assert len(one["channels"]) == 2
+    for channel in one["channels"]:
+        assert set(channel) >= CHANNEL_KEYS
+        levels = [p["level_db"] for p in channel["partials"]]
+        assert levels == sorted(levels, reverse=True)
+        assert all(set(p) >= PARTIAL_KEYS for p in channel["partials"])
+    strongest, _, high = one["channels"][0]["partials"]
+    assert strongest["beating"] == pytest.approx([1004.0], abs=0.01)
+    assert high["beating"] == []
+    assert one["channels"][0]["n5_sone"] is None
+    assert "single strike" in one["channels"][0]["reasons"]["n5_sone"]
+
+
+def test_without_calibration_levels_are_re_full_scale_and_sone_is_null(
+    bell: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (bare,) = _json(capsys, str(bell))
+    (calibrated,) = _json(capsys, str(bell), "--pascal-per-full-scale", "20e-6")
+    for a, b in zip(bare["channels"], calibrated["channels"], strict=True):
+        assert all(a[key] is None for key in CALIBRATED_ONLY)
+        assert a["laf_max_db"] == pytest.approx(
+            b["laf_max_db"], abs=1e-6
+        )  # 20 µPa at full scale: the same number
+
+
+def test_a_dead_channel_is_flagged_not_fatal(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    ring = strike([1000.0], [1.0], [0.2], duration_s=2.0)
+    wav.save(tmp_path / "half.wav", Sound(np.column_stack([ring, 0 * ring]), RATE_HZ))
+    (found,) = _json(capsys, str(tmp_path / "half.wav"))
+    assert found["flags"] == ["silent-channel"]
+    assert found["channels"][1]["laf_max_db"] is None
+    assert found["channels"][1]["partials"] == []
+
+
+def test_text_names_the_file_and_its_partials(bell: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["measure", str(bell)]) == 0
+    out = capsys.readouterr().out
+    assert "1000.00 Hz" in out
+    assert "beats with 1004.00 Hz" in out
+    assert "dB re full scale" in out
+    assert max(map(len, out.splitlines())) <= 120
+
+
+@pytest.mark.parametrize("content", [b"", b"not a sound at all"], ids=["empty", "text"])
+def test_a_bad_file_is_one_plain_line_and_exit_2(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], content: bytes
+) -> None:
+    (tmp_path / "bad.wav").write_bytes(content)
+    assert cli.main(["measure", str(tmp_path / "bad.wav"), "--json"]) == 2
+    found = capsys.readouterr()
+    assert found.out == ""
+    assert found.err.startswith("listening: ")
+    assert "Traceback" not in found.err
+    assert len(found.err.splitlines()) == 1

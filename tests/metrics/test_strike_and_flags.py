@@ -1,0 +1,130 @@
+"""Onsets, attacks, and what is wrong with a recording."""
+
+import numpy as np
+import pytest
+
+from listening.audio.sound import FloatArray, Sound
+from listening.errors import SoundError
+from listening.metrics import flags, onset, partials, strike
+from tests.metrics.signals import RATE_HZ, seconds, sine
+from tests.metrics.signals import strike as ring
+
+BELL = ((1200.0, 3100.0, 5500.0), (1.2, 1.0, 0.8), (0.3, 0.15, 0.1))
+
+
+def _bell(duration_s: float = 4.0, lead_s: float = 0.7, noise_rms: float = 1e-4) -> FloatArray:
+    return ring(*BELL, duration_s=duration_s, lead_s=lead_s, noise_rms=noise_rms)
+
+
+def _flags(samples: FloatArray) -> tuple[str, ...]:
+    return flags.find(Sound(samples, RATE_HZ))
+
+
+@pytest.mark.parametrize("lead_s", [0.0, 0.01, 0.3, 0.7])
+@pytest.mark.parametrize("noise_rms", [0.0, 1e-4, 3e-3])
+def test_the_onset_is_found_within_2_ms(lead_s: float, noise_rms: float) -> None:
+    found = onset.find(Sound(_bell(lead_s=lead_s, noise_rms=noise_rms), RATE_HZ))
+    assert found.time_s == pytest.approx(lead_s, abs=0.002)
+    if lead_s > 0.1 and noise_rms:
+        assert found.noise_rms == pytest.approx(noise_rms, rel=0.05)
+    elif not noise_rms:
+        assert found.noise_rms is None
+
+
+def test_rumble_and_dc_do_not_move_the_onset() -> None:
+    rumble = 0.05 * np.sin(2 * np.pi * 9.0 * seconds(4.0)) + 0.02
+    assert onset.find(Sound(_bell() + rumble, RATE_HZ)).time_s == pytest.approx(0.7, abs=0.002)
+
+
+def test_the_loudest_of_two_strikes_counts() -> None:
+    soft = 0.3 * ring(*BELL, duration_s=4.0, lead_s=0.2)
+    assert onset.find(Sound(_bell(lead_s=2.0) + soft, RATE_HZ)).time_s == pytest.approx(2.0, abs=0.002)
+
+
+def test_silence_and_the_shortest_sounds() -> None:
+    with pytest.raises(SoundError, match="silence"):
+        onset.find(Sound(np.zeros(100), RATE_HZ))
+    assert onset.find(Sound(np.array([0.0, 1.0]), RATE_HZ)).time_s <= 1 / RATE_HZ
+
+
+def test_a_clean_recording_has_no_flags() -> None:
+    assert _flags(_bell()) == ()
+
+
+def test_a_steady_tone_has_no_flags() -> None:
+    assert _flags(sine(1000, 2.0, peak=0.5).samples[:, 0]) == ()
+
+
+@pytest.mark.parametrize(
+    ("change", "wanted"),
+    [
+        (lambda x: np.clip(x * 3, -0.8, 0.8), flags.CLIPPING),
+        (lambda x: np.clip(x, -1.0, 0.35), flags.CLIPPING),
+        (lambda x: x + 0.01, flags.DC),
+        (lambda x: x + 0.003 * np.sin(2 * np.pi * 50 * seconds(4.0)), flags.HUM),
+        (lambda x: x + 0.002 * np.sin(2 * np.pi * 120 * seconds(4.0) + 1) * 1.0
+            + 0.002 * np.sin(2 * np.pi * 60 * seconds(4.0)), flags.HUM),
+        (lambda x: x + 0.5 * ring(*BELL, duration_s=4.0, lead_s=1.5), flags.SECOND_STRIKE),
+        (lambda x: x + 0.5 * ring(*BELL, duration_s=4.0, lead_s=1.0), flags.SECOND_STRIKE),
+        (lambda x: x[: round(1.4 * RATE_HZ)], flags.TRUNCATED_TAIL),
+        (lambda x: x[:RATE_HZ] * np.minimum(1, np.arange(RATE_HZ)[::-1] / 2400), flags.FADE_OUT),
+    ],
+    ids=["clipped", "clipped once", "dc", "hum 50", "hum 60", "second strike", "bounce", "cut", "fade"],
+)  # fmt: skip
+def test_each_fault_raises_its_flag_and_no_other(change, wanted: str) -> None:  # type: ignore[no-untyped-def]
+    assert _flags(change(_bell())) == (wanted,)
+
+
+def test_beating_is_no_second_strike() -> None:
+    beating = ring([1000.0, 1003.0, 2500.0], [2.0, 2.0, 1.0], [0.2, 0.2, 0.1], noise_rms=1e-4, lead_s=0.5)
+    assert flags.SECOND_STRIKE not in _flags(beating)
+
+
+def test_a_low_tone_that_touches_full_scale_is_not_clipped() -> None:
+    assert not flags.is_clipped(np.round(sine(50, 1.0).samples[:, 0] * 32767) / 32768)
+
+
+def test_quantised_noise_is_not_clipped() -> None:
+    noise = np.random.default_rng(1).standard_normal(RATE_HZ)
+    assert not flags.is_clipped(np.round(noise * 3) / 32768)
+
+
+@pytest.mark.parametrize(
+    ("samples", "rings"),
+    [
+        (_bell(), True),
+        (sine(1000, 1.0).samples[:, 0], False),
+        (np.concatenate([sine(1000, 0.05).samples[:, 0], np.zeros(RATE_HZ)]), False),
+        (sine(1000, 2.0).samples[:, 0] * np.hanning(2 * RATE_HZ), False),
+    ],
+    ids=["bell", "steady tone", "tone pulse", "swelling tone"],
+)
+def test_a_strike_is_told_from_other_sounds(samples: FloatArray, rings: bool) -> None:
+    sound = Sound(samples, RATE_HZ)
+    assert strike.rings_out(sound, onset.find(sound).time_s) is rings
+
+
+def test_strike_noise_is_what_no_partial_explains() -> None:
+    bell, click = _bell(noise_rms=1e-5), np.zeros(4 * RATE_HZ)
+    start = round(0.7 * RATE_HZ)
+    click[start : start + 480] = 0.2 * np.random.default_rng(3).standard_normal(480)
+
+    def noise_db(samples: FloatArray) -> float:
+        sound = Sound(samples, RATE_HZ)
+        found = strike.attack(sound, 0.7, partials.find(sound, onset_s=0.7)).strike_noise_db
+        assert found is not None
+        return found
+
+    assert noise_db(bell) < -35
+    ringing = bell[start : start + 2400]
+    wanted = 10 * np.log10((click[start : start + 2400] ** 2).sum() / (ringing**2).sum())
+    assert noise_db(bell + click) == pytest.approx(wanted, abs=0.5)
+
+
+def test_rise_time_of_a_known_attack() -> None:
+    time_s = seconds(1.0) - 0.3
+    rise = np.clip(time_s / 0.02, 0, 1) * (time_s > 0) * np.exp(-np.maximum(time_s - 0.02, 0) / 0.3)
+    sound = Sound(rise * np.sin(2 * np.pi * 3000 * time_s), RATE_HZ)
+    found = strike.attack(sound, onset.find(sound).time_s, ())
+    assert found.rise_s == pytest.approx(0.8 * 0.02, abs=0.001)  # straight from 10 to 90 %
+    assert found.strike_noise_db is None
