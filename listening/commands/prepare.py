@@ -30,7 +30,7 @@ def run(args: argparse.Namespace) -> int:
     with progress.bar("preparing stimuli") as on_progress:
         manifest = prepare.run(study, on_progress=on_progress, jobs=max(1, args.jobs))
     spreads = residuals.spreads(manifest)
-    lines = [*_summary(study, manifest), *_table(spreads)]
+    lines = [*_summary(study, manifest), *_table(spreads), *_moved(manifest)]
     data = {
         "stimuli": len(manifest.stimuli),
         "headroom_offset_db": manifest.headroom_offset_db,
@@ -80,5 +80,24 @@ def _table(spreads: list[residuals.Spread]) -> list[str]:
     if MATCHED in names:
         lines.append(
             f"what `{MATCHED}` still spreads in other metrics is what the choice of metric leaves open"
+        )
+    return lines
+
+
+def _moved(manifest: Manifest) -> list[str]:
+    """What moved and what stayed in each isolated stimulus, against its own base strike."""
+    isolated = [(s, s.isolated) for s in manifest.stimuli if s.isolated is not None]
+    if not isolated:
+        return []
+    lines = [
+        "what was moved, as ratios to the untouched strike at the matched level",
+        f"  {'stimulus':<34}{'brightness':>11}{'decay':>8}{'T60':>8}{'T60 miss':>10}{'colour':>16}",
+    ]
+    for stimulus, moved in isolated:
+        t60 = moved.partials[0].t60_wanted_s / moved.partials[0].t60_before_s
+        miss = max(abs(p.t60_after_s / p.t60_wanted_s - 1) for p in moved.partials)
+        lines.append(
+            f"  {stimulus.stimulus:<34}{moved.brightness_ratio or 0:>11.3f}{moved.decay_ratio or 0:>8.3f}"
+            f"{t60:>8.3f}{100 * miss:>8.2f} %{moved.tilt_db_per_octave:>+9.2f} dB/oct"
         )
     return lines

@@ -6,7 +6,7 @@ from pathlib import Path
 from listening.records import recordings_table
 from listening.records.form import place
 from listening.records.problem import Problem
-from listening.records.protocol import MATCHED, Protocol
+from listening.records.protocol import AS_RECORDED, ISOLATED, Protocol
 from listening.records.protocol_names import suggestion
 from listening.records.recordings_table import Recording
 from listening.records.toml_lines import Path as KeyPath
@@ -57,16 +57,28 @@ def _unknown_levels(protocol: Protocol, recordings: list[Recording]) -> Iterator
 
 def _unknown_conditions(protocol: Protocol, conditions: list[str]) -> Iterator[Finding]:
     used: list[tuple[KeyPath, str, str]] = []
+    made: list[str] = []
+    if protocol.isolation is not None:
+        made = protocol.isolation.conditions
+        used.append((("isolation", "base"), protocol.isolation.base, "error"))
+        if protocol.isolation.toward is not None:
+            used.append((("isolation", "toward"), protocol.isolation.toward, "error"))
     for i, question in enumerate(protocol.questions):
-        used.append((("questions", i, "contrast", "more"), question.contrast.more, "error"))
-        used.append((("questions", i, "contrast", "than"), question.contrast.than, "error"))
+        known = made if question.presentation == ISOLATED else conditions
+        for end, name in (("more", question.contrast.more), ("than", question.contrast.than)):
+            yield from _unknown(("questions", i, "contrast", end), name, known)
     for i, control in enumerate(protocol.controls):
         used += [(("controls", i, "conditions"), name, "error") for name in control.conditions]
     used += [(("labels", name), name, "caution") for name in protocol.labels]
     for key, name, severity in used:
-        if name not in conditions:
-            wanted = f"one of {', '.join(conditions) or 'no condition at all'}{suggestion(name, conditions)}"
-            yield key, f"`{name}`", wanted, severity
+        known = conditions if key[0] == "isolation" else [*conditions, *made]
+        yield from _unknown(key, name, known, severity)
+
+
+def _unknown(key: KeyPath, name: str, known: list[str], severity: str = "error") -> Iterator[Finding]:
+    if name not in known:
+        wanted = f"one of {', '.join(known) or 'no condition at all'}{suggestion(name, known)}"
+        yield key, f"`{name}`", wanted, severity
 
 
 def _impossible(protocol: Protocol) -> Iterator[Finding]:
@@ -99,7 +111,9 @@ def _weak(protocol: Protocol) -> Iterator[Finding]:
         if attribute.anchor is None:
             wanted = "two sounds that explain the word to the listener"
             yield ("attributes", i, "anchor"), "nothing", wanted, "caution"
-        asked = any(q.attribute == attribute.name and q.presentation == MATCHED for q in protocol.questions)
+        asked = any(
+            q.attribute == attribute.name and q.presentation != AS_RECORDED for q in protocol.questions
+        )
         if asked and attribute.name not in controlled:
             wanted = (
                 f"control pairs for `{attribute.name}`: without them nobody knows what a decibel alone does"

@@ -8,6 +8,33 @@ Role = Literal["study", "anchor"]
 End = Literal["", "more", "less"]
 
 
+class MovedPartial(Form):
+    """One partial of an isolated stimulus."""
+
+    frequency_hz: float
+    t60_before_s: float
+    t60_wanted_s: float
+    t60_after_s: float
+    """Fitted anew to the stimulus."""
+
+
+class Isolated(Form):
+    """What was moved to make an isolated stimulus, and what moved with it."""
+
+    tilt_db_per_octave: float
+    damping_factor: float
+    """At 1 kHz."""
+    damping_slope: float
+    """Change of the log factor over one neper of frequency."""
+    brightness_ratio: float | None
+    """Against the untouched base strike, both at the matched level."""
+    decay_ratio: float | None
+    explained: float
+    """Share of the base strike's energy, from 50 ms to the noise, that its partials account for."""
+    partials: tuple[MovedPartial, ...]
+    """The strongest, up to five."""
+
+
 class Stimulus(Form):
     """One prepared sound file."""
 
@@ -19,7 +46,7 @@ class Stimulus(Form):
     """Empty for an anchor."""
     strike: str
     presentation: str
-    """`as recorded` or `matched`; an anchor is `as recorded`."""
+    """`as recorded`, `matched` or `isolated`; an anchor is `as recorded`."""
     attribute: str = ""
     """For an anchor: the attribute it explains."""
     end: End = ""
@@ -36,6 +63,7 @@ class Stimulus(Form):
     """Metrics measured from the written file."""
     residual_db: float | None = None
     """After matching: the matching metric minus the set's target (dB or phon)."""
+    isolated: Isolated | None = None
 
 
 class Manifest(FileForm):
@@ -53,6 +81,8 @@ class Manifest(FileForm):
     """What the match is based on, for print: `level-based (LAFmax)`."""
     target: float | None
     tolerance_db: float | None
+    isolated_target: float | None = None
+    """What isolated stimuli are matched to, in the metric their presentation names."""
     headroom_offset_db: float
     """One common gain for the whole set, so that no stimulus clips."""
     stimuli: tuple[Stimulus, ...]

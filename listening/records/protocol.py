@@ -10,11 +10,14 @@ from pydantic import BaseModel, Field, ValidationError, model_validator
 from listening.errors import RecordError
 from listening.records import protocol_names, toml_lines
 from listening.records.form import Form, digest_of, place, read_text
+from listening.records.isolation import Isolation
 from listening.records.problem import Problem, listing
 from listening.records.stopping import Stopping
 
 AS_RECORDED = "as recorded"
 MATCHED = "matched"
+ISOLATED = "isolated"
+PresentationName = Literal["as recorded", "matched", "isolated"]
 
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^\s/\\.][^/\\\n]*$")]
 Share = Annotated[float, Field(gt=0, lt=1)]
@@ -72,14 +75,14 @@ class Panel(Form):
 class Presentation(Form):
     """One way of presenting every stimulus."""
 
-    name: Literal["as recorded", "matched"] = Field(description="`as recorded` or `matched`.")
-    metric: MatchingMetric | None = Field(None, description="What `matched` holds equal.")
+    name: PresentationName = Field(description="`as recorded`, `matched` or `isolated`.")
+    metric: MatchingMetric | None = Field(None, description="What `matched` or `isolated` holds equal.")
     tolerance_db: float = Field(0.1, gt=0, le=3, description="Largest residual after matching (dB, or phon).")
 
     @model_validator(mode="after")
     def _metric_goes_with_matched(self) -> Self:
-        if (self.name == MATCHED) != (self.metric is not None):
-            raise ValueError("`metric` is needed for `matched` and belongs to nothing else")
+        if (self.name != AS_RECORDED) != (self.metric is not None):
+            raise ValueError("`metric` is needed for `matched` and `isolated` and belongs to nothing else")
         return self
 
 
@@ -161,7 +164,7 @@ class Block(Form):
     """Trials of one attribute under one presentation."""
 
     attribute: Name = Field(description="Name of an attribute.")
-    presentation: Literal["as recorded", "matched"] = Field(description="Name of a presentation.")
+    presentation: PresentationName = Field(description="Name of a presentation.")
     pairs: Literal["all", "planned", "rotating", "cyclic", "blocks"] = Field(
         "all",
         description="Which pairs of conditions a listener compares. `all`; `planned`: those of the "
@@ -265,8 +268,8 @@ class Covariates(Form):
     """Which measured value stands for level, brightness and decay in the explaining model."""
 
     level: str = Field("laf_max_db", description="Metric of level.")
-    brightness: str = Field("centroid_hz", description="Metric of brightness.")
-    decay: str = Field("t60_s", description="Metric of decay.")
+    brightness: str = Field("sharpness_acum", description="Metric of brightness.")
+    decay: str = Field("decay_s", description="Metric of decay.")
     reason: str = Field("", description="Why, when it is not the default.")
 
 
@@ -283,7 +286,7 @@ class Question(Form):
     id: Name = Field(description="Short unique name.")
     kind: Literal["more", "same"] = Field(description="`more` of the attribute, or the `same`.")
     attribute: Name = Field(description="Name of an attribute.")
-    presentation: Literal["as recorded", "matched"] = Field(description="Where it is decided.")
+    presentation: PresentationName = Field(description="Where it is decided.")
     contrast: Contrast = Field(description="The two conditions.")
     smallest_effect: float = Field(gt=0, description="Smallest effect that matters, in the unit below.")
     unit: Literal["share", "logit"] = Field(
@@ -318,8 +321,9 @@ class Protocol(Form):
     seed: int = Field(ge=0, description="Seed of the orders.")
     recordings: Recordings
     panel: Panel
-    presentations: list[Presentation] = Field(min_length=1, max_length=2)
+    presentations: list[Presentation] = Field(min_length=1, max_length=3)
     trimming: Trimming = Trimming()
+    isolation: Isolation | None = Field(None, description="What `isolated` stimuli are made of.")
     attributes: list[Attribute] = Field(min_length=1, max_length=12)
     blocks: list[Block] = Field(min_length=1)
     controls: list[Control] = Field(default=[])
@@ -337,6 +341,12 @@ class Protocol(Form):
         found = protocol_names.faults(self.model_dump())
         if found:
             raise ValueError("; ".join(f"{place(f.path)}: found {f.found}, wanted {f.wanted}" for f in found))
+        return self
+
+    @model_validator(mode="after")
+    def _isolation_is_presented(self) -> Self:
+        if (self.isolation is None) == any(p.name == ISOLATED for p in self.presentations):
+            raise ValueError("the section `isolation` and a presentation named `isolated` go together")
         return self
 
     @model_validator(mode="after")

@@ -1,7 +1,7 @@
 """A struck sound taken apart: decaying partials from the strike on, and the residual that they leave.
 
-The metrics measure partials one by one, with their standard errors. Here they have to add up to the sound: where
-many lie together, a band takes as many as it needs.
+The metrics measure partials one by one, with their standard errors. Here they have to add up to the sound:
+where many lie together, a band takes as many as it needs.
 """
 
 from collections.abc import Iterator
@@ -34,6 +34,8 @@ BAND_S = 2.0  # of the ringing that a crowded band is fitted to
 MOST_CROWDED = 4
 HOPELESS = 0.8  # of the energy: with less explained at first, the modes are too dense for a second look
 STEPS = 25
+GROUP_HZ = 60.0  # partials closer than this are fitted anew together
+REFITS = 3
 SHORTEST_T60_S, LONGEST_T60_S = 0.15, 60.0  # shorter belongs to the strike
 
 
@@ -98,8 +100,10 @@ def split(sound: Sound) -> Split:
     first = _measured(Split(sound, start_s, partials, 0.0, 0.0))
     if HOPELESS < first.explained < LEAST_EXPLAINED:
         first = _measured(replace(first, modes=_with_crowded_bands(first)))
-    _check(first)
-    return first
+    polished = _measured(replace(first, modes=refitted(first, sound)))
+    best = max(first, polished, key=lambda candidate: candidate.explained)
+    _check(best)
+    return best
 
 
 def _measured(whole: Split) -> Split:
@@ -115,8 +119,8 @@ def _check(whole: Split) -> None:
         )
     if whole.range_db < LEAST_RANGE_DB:
         raise SoundError(
-            f"{name}: the ringing stands {whole.range_db:.0f} dB above the noise, {LEAST_RANGE_DB:.0f} dB wanted; "
-            "record nearer or in a quieter room"
+            f"{name}: the ringing stands {whole.range_db:.0f} dB above the noise, {LEAST_RANGE_DB:.0f} dB "
+            "wanted; record nearer or in a quieter room"
         )
     if whole.explained < LEAST_EXPLAINED:
         raise SoundError(
@@ -225,3 +229,36 @@ def _starts(target: np.ndarray, bin_hz: FloatArray, frame: Frame) -> Iterator[Mo
         if lasting.any():
             frequency = bin_hz[0] + np.mod(rotation.imag[lasting] * rate_hz / (2 * np.pi), rate_hz)
             yield modes.with_amplitudes(decay[lasting], frequency, target, bin_hz=bin_hz, frame=frame)
+
+
+def refitted(split: Split, sound: Sound) -> Modes:
+    """The partials of `split` fitted anew to another sound of the same strike, from their old places.
+
+    The fit starts at the old damping and is free to move, so that it tells what the partials became. Partials
+    close together are fitted together; strengths are from the onset on.
+    """
+    first = round((split.onset_s + LEAD_S) * sound.rate_hz)
+    samples = sound.samples[first:, 0]
+    frame = Frame(fft.prev_fast_len(len(samples), real=True), sound.rate_hz)
+    residual = fft.rfft(samples[: frame.n_samples])
+    bin_hz = frame.bin_hz(np.arange(len(residual)))
+    lead_s = first / sound.rate_hz - split.onset_s
+    found = [_advanced(split.modes.subset(group), lead_s) for group in _groups(split.modes)]
+    for fitted in found:
+        modes.add(residual, fitted, -1.0, bin_hz=bin_hz, frame=frame)
+    for _ in range(REFITS):
+        for i, fitted in enumerate(found):
+            modes.add(residual, fitted, 1.0, bin_hz=bin_hz, frame=frame)
+            low, high = fitted.frequency_hz.min() - GROUP_HZ, fitted.frequency_hz.max() + GROUP_HZ
+            band = slice(int(np.searchsorted(bin_hz, low)), int(np.searchsorted(bin_hz, high)))
+            found[i] = modes.fit(fitted, residual[band], bin_hz=bin_hz[band], frame=frame).modes
+            modes.add(residual, found[i], -1.0, bin_hz=bin_hz, frame=frame)
+    order = np.argsort(np.concatenate(_groups(split.modes)))
+    return _advanced(Modes.joined(found), -lead_s).subset(order)
+
+
+def _groups(partials: Modes) -> list[np.ndarray]:
+    """Indices of partials closer to their neighbour than GROUP_HZ."""
+    by_frequency = np.argsort(partials.frequency_hz)
+    gaps = np.flatnonzero(np.diff(partials.frequency_hz[by_frequency]) > GROUP_HZ) + 1
+    return np.split(by_frequency, gaps)

@@ -9,10 +9,11 @@ from listening import __version__
 from listening.errors import StudyError
 from listening.metrics import measures
 from listening.records import protocol as protocol_form
+from listening.records.isolation import LEVEL
 from listening.records.manifest import Manifest, Stimulus
-from listening.records.protocol import AS_RECORDED, MATCHED, Protocol
+from listening.records.protocol import AS_RECORDED, ISOLATED, MATCHED, Presentation, Protocol
 from listening.records.study import Study
-from listening.stimuli import folder, headroom, match, sources, stimulus_file
+from listening.stimuli import folder, headroom, isolated_set, match, sources, stimulus_file
 from listening.stimuli.sources import Common, Source
 from listening.stimuli.stimulus_file import DIGITAL_KEYS, Metrics, Wanted
 from listening.stimuli.work import Progress, Work
@@ -40,20 +41,26 @@ def run(study: Study, *, on_progress: Progress = None, jobs: int = 1) -> Manifes
     common = sources.common(chosen, found)
     before = dict(zip((s.name for s in found), work.each(_measured, found, common), strict=True))
     matching, target = _matching(chosen, found, before, common, work)
-    wanted = _wanted(chosen, found, matching, before)
+    isolated, isolated_target = isolated_set.made(chosen, found, before, common=common, work=work)
+    wanted = _named([*_plain(chosen, found, matching, before), *isolated])
     offset_db = headroom.offset_db(wanted, chosen.trimming)
     wanted = [replace(w, gain_db=w.gain_db + offset_db) for w in wanted]
     with folder.replacing(study.stimuli) as fresh:
         stimuli = work.each(stimulus_file.write, wanted, common, fresh, _file_scale(common, offset_db))
-        manifest = _manifest(chosen, study, stimuli, common, offset_db=offset_db, target=target)
+        targets = {MATCHED: target, ISOLATED: isolated_target}
+        manifest = _manifest(chosen, study, stimuli, common, offset_db=offset_db, targets=targets)
         manifest.save(fresh / study.manifest.name)
     return manifest
 
 
 def _n_tasks(chosen: Protocol, found: list[Source]) -> int:
     studied = sum(s.role == "study" for s in found)
-    matched = any(p.name == MATCHED for p in chosen.presentations)
-    return len(found) + studied * matched + studied * len(chosen.presentations) + len(found) - studied
+    names = [p.name for p in chosen.presentations]
+    written = studied * (AS_RECORDED in names) + studied * (MATCHED in names) + len(found) - studied
+    if chosen.isolation is not None:
+        base = sum(s.role == "study" and s.condition == chosen.isolation.base for s in found)
+        written += base * len(chosen.isolation.conditions)
+    return len(found) + studied * (MATCHED in names) + isolated_set.n_tasks(chosen, found) + written
 
 
 def _measured(source: Source, common: Common) -> Metrics:
@@ -85,22 +92,38 @@ def _gain_db(source: Source, common: Common, metric: str, target: float, toleran
     return match.gain_db(sources.loaded(source, common), metric, target=target, tolerance_db=tolerance_db)
 
 
-def _wanted(
+def _plain(
     chosen: Protocol, found: list[Source], matching: dict[str, float], before: dict[str, Metrics]
 ) -> list[Wanted]:
-    wanted = []
+    """What is wanted of the recordings and anchors as they are, without file names."""
+    studied = [s for s in found if s.role == "study"]
+    pairs: list[tuple[str, Source]] = [
+        (p.name, s) for p in chosen.presentations if p.name != ISOLATED for s in studied
+    ]
+    pairs += [(AS_RECORDED, s) for s in found if s.role == "anchor"]
+    return [
+        Wanted(
+            source=source,
+            presentation=name,
+            gain_db=matching[source.name] if name == MATCHED else 0.0,
+            before=before[source.name],
+            file="",
+            condition=source.condition,
+        )
+        for name, source in pairs
+    ]
+
+
+def _named(wanted: list[Wanted]) -> list[Wanted]:
     taken: set[str] = set()
-    for presentation in chosen.presentations:
-        for source in found:
-            if source.role == "study":
-                gain_db = matching[source.name] if presentation.name == MATCHED else 0.0
-                file = _file_name(f"{source.name}.{presentation.name}", taken)
-                wanted.append(Wanted(source, presentation.name, gain_db, before[source.name], file))
-    for source in found:
-        if source.role == "anchor":
-            file = _file_name(source.name, taken)
-            wanted.append(Wanted(source, AS_RECORDED, 0.0, before[source.name], file))
-    return wanted
+    return [replace(w, file=_file_name(_title(w), taken)) for w in wanted]
+
+
+def _title(wanted: Wanted) -> str:
+    if wanted.source.role == "anchor":
+        return wanted.source.name
+    how = wanted.condition.replace("/", "-") if wanted.isolated else wanted.presentation
+    return f"{wanted.source.name}.{how}"
 
 
 def _file_name(name: str, taken: set[str]) -> str:
@@ -125,39 +148,44 @@ def _manifest(
     common: Common,
     *,
     offset_db: float,
-    target: float | None,
+    targets: dict[str, float | None],
 ) -> Manifest:
-    matched = next((p for p in chosen.presentations if p.name == MATCHED), None)
-    metric = matched.metric if matched else None
-    reached = None
-    if matched and metric and target is not None:
-        moves = metric in DIGITAL_KEYS or common.pascal_per_full_scale is None
-        reached = target + offset_db if moves else target
-        stimuli = [_with_residual(s, metric, reached, matched.tolerance_db) for s in stimuli]
+    uncalibrated = common.pascal_per_full_scale is None
+    reached: dict[str, float | None] = {}
+    for presentation in chosen.presentations:
+        target = targets.get(presentation.name)
+        if presentation.metric is not None and target is not None:
+            moves = presentation.metric in DIGITAL_KEYS or uncalibrated
+            reached[presentation.name] = target + offset_db * moves
+            stimuli = [_with_residual(s, presentation, reached[presentation.name]) for s in stimuli]
+    first = next((p for p in chosen.presentations if p.name in reached), None)
     return Manifest(
         version=__version__,
         protocol_digest=protocol_form.digest(study.protocol),
         rate_hz=common.rate_hz,
-        calibrated=common.pascal_per_full_scale is not None,
+        calibrated=not uncalibrated,
         pascal_per_full_scale=_file_scale(common, offset_db),
-        matching_metric=metric,
-        matching_label=match.LABEL[metric] if metric else "",
-        target=reached,
-        tolerance_db=matched.tolerance_db if matched else None,
+        matching_metric=first.metric if first else None,
+        matching_label=match.LABEL[first.metric] if first and first.metric else "",
+        target=reached[first.name] if first else None,
+        tolerance_db=first.tolerance_db if first else None,
+        isolated_target=reached.get(ISOLATED),
         headroom_offset_db=offset_db,
         stimuli=tuple(stimuli),
     )
 
 
-def _with_residual(stimulus: Stimulus, metric: str, target: float, tolerance_db: float) -> Stimulus:
-    if stimulus.presentation != MATCHED:
+def _with_residual(stimulus: Stimulus, presentation: Presentation, target: float | None) -> Stimulus:
+    metric = presentation.metric
+    louder = stimulus.presentation == ISOLATED and stimulus.condition.endswith(LEVEL[1])
+    if stimulus.presentation != presentation.name or metric is None or target is None or louder:
         return stimulus
     found = stimulus.after[match.MEASURED_AS.get(metric, metric)]
     residual_db = (found if found is not None else np.inf) - target
-    if abs(residual_db) > tolerance_db:
+    if abs(residual_db) > presentation.tolerance_db:
         raise StudyError(
             f"{stimulus.file}: {metric} of the written file misses {target:.2f} by {residual_db:+.3f}, "
-            f"tolerance {tolerance_db:g}; "
+            f"tolerance {presentation.tolerance_db:g}; "
             f"set the tolerance to {abs(residual_db) * 1.1:.2f}, or match on laf_max_db"
         )
     return stimulus.model_copy(update={"residual_db": float(residual_db)})

@@ -99,12 +99,17 @@ def loaded(source: Source, common: Common) -> Sound:
     MissingFile, SoundError
         It is not there, cannot be read, is too short, or of another rate than the set.
     """
+    return trimmed(whole(source, common), common.window)
+
+
+def whole(source: Source, common: Common) -> Sound:
+    """The untrimmed sound of a source at the common calibration."""
     sound = wav.load(source.file, common.pascal_per_full_scale)
     if sound.rate_hz != common.rate_hz:
         raise SoundError(
             f"{source.file}: {sound.rate_hz} Hz, the set has {common.rate_hz} Hz; export all alike"
         )
-    return trimmed(sound.amplified(calibration_db(source, common)), common.window)
+    return sound.amplified(calibration_db(source, common))
 
 
 def calibration_db(source: Source, common: Common) -> float:

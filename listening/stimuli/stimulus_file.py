@@ -9,7 +9,7 @@ from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import StudyError
 from listening.metrics import measures
-from listening.records.manifest import Stimulus
+from listening.records.manifest import Isolated, Stimulus
 from listening.stimuli import sources
 from listening.stimuli.sources import Common, Source
 
@@ -28,11 +28,16 @@ class Wanted:
     """After the common calibration: matching gain and headroom offset."""
     before: Metrics
     file: str
+    condition: str
+    sound: Sound | None = None
+    """Made from the source, trimmed; None: the source itself."""
+    isolated: Isolated | None = None
 
 
 def write(wanted: Wanted, common: Common, into: Path, pascal_per_full_scale: float | None) -> Stimulus:
     """Write one stimulus and measure it again from its file."""
-    sound = sources.loaded(wanted.source, common).amplified(wanted.gain_db)
+    made = wanted.sound or sources.loaded(wanted.source, common)
+    sound = made.amplified(wanted.gain_db)
     path = into / wanted.file
     wav.save(path, sound)
     heard = wav.load(path, pascal_per_full_scale)
@@ -42,7 +47,7 @@ def write(wanted: Wanted, common: Common, into: Path, pascal_per_full_scale: flo
         stimulus=path.stem,
         role=source.role,
         recording=source.recording,
-        condition=source.condition,
+        condition=wanted.condition,
         strike=source.strike,
         presentation=wanted.presentation,
         attribute=source.attribute,
@@ -52,6 +57,7 @@ def write(wanted: Wanted, common: Common, into: Path, pascal_per_full_scale: flo
         gain_db=wanted.gain_db + sources.calibration_db(source, common),
         before=wanted.before,
         after=measures.measure(heard).as_dict(),
+        isolated=wanted.isolated,
     )
 
 

@@ -1,0 +1,96 @@
+"""A strike put together again with other damping or another colour; the rest of it stays."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import fft, signal
+
+from listening.audio.sound import FloatArray, Sound
+from listening.metrics.modes import Modes
+from listening.stimuli.modal import Split, ringing
+from listening.stimuli.trim import rise
+
+STRIKE_S = 0.03  # after the onset the residual is the strike's own noise, and takes its colour
+STRIKE_FADE_S = 0.05  # then it passes into the room's noise, which stays as it is
+RISE_S = 0.002
+PIVOT_HZ = 2000.0
+TILT_RANGE_HZ = (150.0, 14_000.0)  # outside, the colour filter stays level
+N_TAPS = 2048
+REFERENCE_HZ = 1000.0
+
+
+@dataclass(frozen=True)
+class Damping:
+    """A factor on the damping of each partial, straight in log factor over log frequency."""
+
+    log_at_1_khz: float = 0.0
+    slope: float = 0.0
+    """Change of the log factor over one neper of frequency."""
+    range_hz: tuple[float, float] = (0.0, np.inf)
+    """Beyond it the factor stays what it is at its ends."""
+
+    def factor(self, frequency_hz: FloatArray) -> FloatArray:
+        """(m,) what the damping is multiplied by."""
+        inside = np.clip(frequency_hz, max(self.range_hz[0], 1.0), self.range_hz[1])
+        return np.asarray(np.exp(self.log_at_1_khz + self.slope * np.log(inside / REFERENCE_HZ)))
+
+    def times(self, factor: float) -> "Damping":
+        """All damping by one factor more."""
+        return replace(self, log_at_1_khz=self.log_at_1_khz + float(np.log(factor)))
+
+
+UNCHANGED = Damping()
+
+
+def together(split: Split, *, damping: Damping = UNCHANGED, tilt_db_per_octave: float = 0.0) -> Sound:
+    """The sound with its partials damped otherwise and partials and strike coloured by a tilt.
+
+    The partials keep their frequency, phase and strength at the onset; the noise of the room stays. Without a
+    change the samples are those of the original, to rounding.
+    """
+    sound = split.sound
+    moved = ringing(_damped(split.modes, damping), sound.n_samples, sound.rate_hz, split.onset_s)
+    strike = split.residual * _strike_window(split)
+    room = split.residual - strike
+    coloured = moved + strike
+    if tilt_db_per_octave:
+        coloured = signal.oaconvolve(coloured, tilt_filter(tilt_db_per_octave, sound.rate_hz))[: len(room)]
+    return replace(sound, samples=coloured + room)
+
+
+def _damped(modes: Modes, damping: Damping) -> Modes:
+    factor = damping.factor(modes.frequency_hz)
+    return Modes(modes.decay_per_s * factor, modes.frequency_hz, modes.amplitude)
+
+
+def _strike_window(split: Split) -> FloatArray:
+    """(n,) 1 around the strike, 0 before it and once it has passed."""
+    rate_hz, n = split.sound.rate_hz, split.sound.n_samples
+    window = np.zeros(n)
+    start = round(split.onset_s * rate_hz)
+    up, hold, down = (round(s * rate_hz) for s in (RISE_S, STRIKE_S, STRIKE_FADE_S))
+    shape = np.concatenate([rise(up), np.ones(hold), rise(down)[::-1]])
+    first = start - up
+    shape = shape[max(0, -first) :][: n - max(0, first)]
+    window[max(0, first) : max(0, first) + len(shape)] = shape
+    return window
+
+
+def tilt_filter(db_per_octave: float, rate_hz: int) -> FloatArray:
+    """(2048,) minimum-phase filter whose gain rises by so much an octave, 0 dB at 2 kHz."""
+    frequency_hz = np.fft.rfftfreq(4 * N_TAPS, 1 / rate_hz)
+    octaves = np.log2(np.clip(frequency_hz, *TILT_RANGE_HZ) / PIVOT_HZ)
+    return minimum_phase(10.0 ** (db_per_octave * octaves / 20.0))[:N_TAPS]
+
+
+def minimum_phase(magnitude: FloatArray) -> FloatArray:
+    """(2 k - 2,) samples of the minimum-phase response with (k,) magnitudes from 0 to half the rate.
+
+    Source: Oppenheim & Schafer, Discrete-Time Signal Processing, the real cepstrum folded to positive time.
+    """
+    n = 2 * (len(magnitude) - 1)
+    cepstrum = fft.irfft(np.log(np.maximum(magnitude, 1e-10)), n)
+    fold = np.zeros(n)
+    fold[0] = fold[n // 2] = 1.0
+    fold[1 : n // 2] = 2.0
+    return np.asarray(fft.irfft(np.exp(fft.rfft(cepstrum * fold)), n))
