@@ -1,0 +1,21 @@
+"""Findings for the report's tests: written out, no analysis behind them."""
+
+from pathlib import Path
+
+import pytest
+
+from listening.records.findings import Findings
+
+HERE = Path(__file__).parent
+
+
+@pytest.fixture(scope="session")
+def simulated_findings() -> Findings:
+    """Findings of a simulated panel on the demo's protocol, as `listening analyse` wrote them."""
+    return Findings.load(HERE / "findings.json")
+
+
+@pytest.fixture(scope="session")
+def findings(simulated_findings: Findings) -> Findings:
+    """The same, taken as if people had listened."""
+    return simulated_findings.model_copy(update={"simulated": False, "cautions": ()})
