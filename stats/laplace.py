@@ -21,7 +21,7 @@ Anal. 51 for the gradient through the mode.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve, solve_triangular
+from scipy.linalg import lapack
 
 from stats import laplace_kernels as kernels
 from stats.errors import NotConverged
@@ -161,11 +161,8 @@ def _factor(parts: Structure, scaled: FloatArray, w: FloatArray, block_start: In
     schur = corner - border.T @ border
     kernels.backward(blocks, border, parts.group_start, block_start)  # D^-1 B
     if parts.n_crossed:
-        try:
-            schur = cho_factor(schur, lower=True, check_finite=False)[0]
-        except np.linalg.LinAlgError:
-            half = np.nan
-        half += float(np.log(np.diag(schur)).sum())
+        schur, fault = lapack.dpotrf(schur, lower=1)
+        half += np.nan if fault else float(np.log(np.diag(schur)).sum())
     if not np.isfinite(half):
         raise NotConverged("the random effects' curvature is not positive: the predictor ran away")
     return Factor(blocks, border, schur, 2.0 * half, block_start)
@@ -180,7 +177,7 @@ def solve(parts: Structure, factor: Factor, right: FloatArray) -> FloatArray:
     if not parts.n_crossed:
         return top[:, 0]
     low = right[n_block:] - factor.border_solved.T @ right[:n_block]
-    low = np.asarray(cho_solve((factor.corner, True), low, check_finite=False))
+    low = lapack.dpotrs(factor.corner, low, lower=1)[0]
     return np.concatenate([top[:, 0] - factor.border_solved @ low, low])
 
 
@@ -191,7 +188,7 @@ def inverse_pieces(parts: Structure, factor: Factor) -> tuple[FloatArray, FloatA
         corner = np.zeros((0, 0))
         border = half
     else:
-        low = solve_triangular(factor.corner, np.eye(parts.n_crossed), lower=True, check_finite=False)
+        low = lapack.dtrtri(factor.corner, lower=1)[0]
         half = np.ascontiguousarray(factor.border_solved @ low.T)
         corner = np.ascontiguousarray(low.T @ low)
         border = np.ascontiguousarray(-(half @ low))

@@ -11,9 +11,7 @@ from stats.errors import NotConverged, StatsError
 from stats.likelihood import BoolArray, FloatArray, Likelihood
 from stats.random_terms import RandomTerm, Structure
 
-GRADIENT = (
-    1e-5  # largest scaled gradient left before the last Newton step; one unit is about one standard error
-)
+GRADIENT = 1e-5  # largest slope, per standard error, left before the last Newton step
 _DIFFERENCE = 1e-3  # step of the gradient differences, in the same scaled units
 
 
@@ -169,19 +167,24 @@ def _climb_to_top(climb: _Climb) -> tuple[FloatArray, FloatArray, FloatArray]:
 
 def _information(climb: _Climb, moved: FloatArray) -> FloatArray:
     """Second derivative of minus the log-likelihood by central differences of its exact gradient."""
-    size = moved.size
-    out = np.zeros((size, size))
+    out = _information_rows(climb, moved, moved.size)
+    return 0.5 * (out + out.T)
+
+
+def _information_rows(climb: _Climb, moved: FloatArray, n: int) -> FloatArray:
+    """The first n rows of the second derivative."""
+    out = np.zeros((n, moved.size))
     climb(moved)
     kept = climb.u
-    for j in range(size):
-        step = np.zeros(size)
+    for j in range(n):
+        step = np.zeros(moved.size)
         step[j] = _DIFFERENCE
         climb.u = kept
         up = climb(moved + step)[1]
         climb.u = 2.0 * kept - climb.u  # the mode moves the other way by the same, to first order
         out[j] = (up - climb(moved - step)[1]) / (2.0 * _DIFFERENCE)
     climb.u = kept
-    return 0.5 * (out + out.T)
+    return out
 
 
 def _off_saddle(climb: _Climb, moved: FloatArray, information: FloatArray) -> FloatArray | None:
@@ -275,8 +278,9 @@ def _fixed_given_theta(climb: _Climb, spreads: MixedFit) -> MixedFit:
 
     found = minimize(only_fixed, np.zeros(n_fixed), jac=True, method="BFGS", options={"gtol": 1e-7})
     moved = np.concatenate([found.x, pad])
-    information = _information(climb, moved)[:n_fixed]
-    inner = np.linalg.inv(_positive(information[:, :n_fixed]))
+    information = _information_rows(climb, moved, n_fixed)
+    square = information[:, :n_fixed]
+    inner = np.linalg.inv(_positive(0.5 * (square + square.T)))
     # what the standard deviations' own uncertainty adds: beta follows theta along -I_bb^-1 I_bt
     rough = climb.scale[n_fixed:]
     follows = inner @ information[:, n_fixed:] / rough
