@@ -32,6 +32,7 @@ KEYS = {
     "leave_now": "enter",
     "end": "enter",
 }
+LETTERS_SHOWN = 4  # so many letter keys are named one by one
 SILENT = {"mark_up", "row_up", "less"}  # the key of the other direction names both
 LABELS = {"leave_now": "leave"}  # where the words differ from the action's name
 
@@ -99,10 +100,13 @@ def _introduction(sitting: "Sitting") -> list[str]:
 
 def _hearings(sitting: "Sitting") -> list[Action]:
     """A letter key for each sound, for going to and fro."""
-    label = sitting.words.text("do_hear")
+    label, letters = sitting.words.text("do_hear"), tasks.letters(sitting.trial)
+    every = (
+        " ".join(letters) if len(letters) <= LETTERS_SHOWN else f"{' '.join(letters[:2])} ... {letters[-1]}"
+    )
     return [
-        Action(f"hear:{i}", letter.lower(), letter if i == 0 else "", label if i == 0 else "")
-        for i, letter in enumerate(tasks.letters(sitting.trial))
+        Action(f"hear:{i}", letter.lower(), every if i == 0 else "", label if i == 0 else "")
+        for i, letter in enumerate(letters)
     ]
 
 

@@ -62,7 +62,7 @@ def _parts(view: "View", sitting: "Sitting") -> dict[str, str]:
 
 def _menu(actions: "tuple[Action, ...]", sitting: "Sitting") -> str:
     rows = [
-        f"  {_typed(action) or sitting.words.text('line_enter')}: {action.label}"
+        f"  {_named(action) or sitting.words.text('line_enter')}: {action.label}"
         for action in _listed(actions)
     ]
     if any(action.name.startswith("put:") for action in actions):
@@ -72,6 +72,11 @@ def _menu(actions: "tuple[Action, ...]", sitting: "Sitting") -> str:
 
 def _listed(actions: "tuple[Action, ...]") -> "list[Action]":
     return [a for a in actions if a.label and not a.name.startswith("mark_")]
+
+
+def _named(action: "Action") -> str:
+    """What to type, for reading: one line stands for all the letters that switch."""
+    return action.shown.lower() if action.name.startswith("hear:") else _typed(action)
 
 
 def _typed(action: "Action") -> str:

@@ -44,17 +44,17 @@ def _dial(dial: "DialView") -> Content:
 
 
 def _labels(scale: tuple[str, ...]) -> list[str]:
-    """The labels above the scale, each centred on its place; as a list when they do not fit."""
+    """The labels above the scale, each centred on its place; with their numbers when they do not fit."""
     if not scale:
         return []
     row = [FIRM_SPACE] * (HEAD_CELLS + CELLS + 16)
     for i, label in enumerate(scale):
         at = HEAD_CELLS + 1 + round(i * (CELLS - 1) / max(len(scale) - 1, 1)) - len(label) // 2
         if any(cell != FIRM_SPACE for cell in row[max(at - 1, 0) : at + len(label) + 1]):
-            return [f"{FIRM_SPACE * 2}{_value(i, scale)}  {text}" for i, text in enumerate(scale)]
+            return ["   ".join(f"{_value(i, scale)} = {text}" for i, text in enumerate(scale))]
         row[at : at + len(label)] = label.replace(" ", FIRM_SPACE)
     return ["".join(row).rstrip(FIRM_SPACE)]
 
 
 def _value(i: int, scale: tuple[str, ...]) -> str:
-    return f"{round(100 * i / (len(scale) - 1)):>3}".replace(" ", FIRM_SPACE)
+    return f"{round(100 * i / (len(scale) - 1))}"

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from listening.session.view import Action, View
 
 BAR_CELLS = 24
+MARGIN_CELLS = 4  # of the foot, both sides
+KEY_GAP = "   "
 
 
 class Sheet(Screen[None]):
@@ -23,7 +25,7 @@ class Sheet(Screen[None]):
     def __init__(self) -> None:
         super().__init__()
         self._composed = False
-        self._waiting: View | None = None
+        self._shown: View | None = None
 
     def compose(self) -> ComposeResult:
         yield Static(id="heading")
@@ -36,19 +38,23 @@ class Sheet(Screen[None]):
     def on_mount(self) -> None:
         """The parts are there: show what came before them."""
         self._composed = True
-        if self._waiting is not None:
-            self.draw(self._waiting)
+        self.on_resize()
+
+    def on_resize(self) -> None:
+        """Another width breaks the line of keys elsewhere."""
+        if self._shown is not None:
+            self.draw(self._shown)
 
     def draw(self, view: "View") -> None:
         """Show a view."""
+        self._shown = view
         if not self._composed:
-            self._waiting = view
             return
         self._put("heading", Content.styled(view.heading, "bold"))
         self._put("middle", self.middle(view))
         self._put("notice", Content(f"! {view.notice}" if view.notice else ""))
         self._put("progress", Content(_progress(view)))
-        self._put("keys", keys(view.actions))
+        self._put("keys", keys(view.actions, self.size.width - MARGIN_CELLS))
 
     def middle(self, view: "View") -> Content:
         """The part that differs from screen to screen."""
@@ -67,17 +73,27 @@ def paragraphs(texts: Iterable[str]) -> Content:
     return Content("\n\n").join([Content(text) for text in texts if text])
 
 
-def keys(actions: "Iterable[Action]") -> Content:
-    """The line of keys: each key in reverse, then what it does; answers' keys stand beside the answers."""
-    shown = [a for a in actions if not a.name.startswith("choose:") and a.shown]
-    parts = [_whole(a.shown, "reverse") + Content(FIRM_SPACE) + _whole(a.label) for a in shown]
-    return Content("  ").join(parts)
+def keys(actions: "Iterable[Action]", width: int) -> Content:
+    """The line of keys: each key in reverse, then what it does; answers' keys stand beside the answers.
+
+    A key and its words are never parted by the end of a line.
+    """
+    rows: list[list[Content]] = [[]]
+    used = 0
+    for action in actions:
+        if action.name.startswith("choose:") or not action.shown:
+            continue
+        part = Content.styled(_firm(f" {action.shown} "), "reverse") + Content(_firm(f" {action.label}"))
+        if rows[-1] and used + len(KEY_GAP) + part.cell_length > width:
+            rows.append([])
+            used = 0
+        used += part.cell_length + (len(KEY_GAP) if rows[-1] else 0)
+        rows[-1].append(part)
+    return Content("\n").join([Content(_firm(KEY_GAP)).join(row) for row in rows])
 
 
-def _whole(text: str, style: str = "") -> Content:
-    """Words that no line end may part."""
-    text = text.replace(" ", FIRM_SPACE)
-    return Content.styled(f"{FIRM_SPACE}{text}{FIRM_SPACE}", style) if style else Content(text)
+def _firm(text: str) -> str:
+    return text.replace(" ", FIRM_SPACE)
 
 
 def _progress(view: "View") -> str:
