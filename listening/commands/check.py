@@ -5,9 +5,12 @@ from dataclasses import asdict
 from pathlib import Path
 
 from listening.commands import progress, show
+from listening.errors import ListeningError
 from listening.intake import check
+from listening.records import protocol, recordings_table
+from listening.records.measures import Measures
 from listening.records.problem import Problem
-from listening.records.study import open_study
+from listening.records.study import Study, open_study
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -21,13 +24,34 @@ def run(args: argparse.Namespace) -> int:
     path = open_study(args.study).protocol if args.study.is_dir() else args.study
     with progress.bar("checking sounds") as on_progress:
         found = check.problems(path, on_progress=on_progress)
+    budget_lines, objections = _planning(path, found)
+    found = [*found, *objections]
     errors = [problem for problem in found if problem.severity == "error"]
     cautions = [problem for problem in found if problem.severity != "error"]
-    lines = [*(p.text() for p in errors), *(f"caution: {p.text()}" for p in cautions)]
+    lines = [*(p.text() for p in errors), *(f"caution: {p.text()}" for p in cautions), *budget_lines]
     lines.append(summary(path, errors, cautions))
     counts = {"protocol": str(path), "errors": len(errors), "cautions": len(cautions)}
-    show.result(args, lines, {**counts, "problems": [asdict(p) for p in found]})
+    told = {**counts, "problems": [asdict(p) for p in found], "budget": budget_lines}
+    show.result(args, lines, told)
     return 2 if errors else 0
+
+
+def _planning(path: Path, found: list[Problem]) -> tuple[list[str], list[Problem]]:
+    """The trial budget and what a reader would object to, once nothing stops the study."""
+    if any(problem.severity == "error" for problem in found):
+        return [], []
+    from listening.planning import budget, criticism, stand_in
+
+    chosen = protocol.load(path)
+    recordings = recordings_table.load(chosen, path)
+    measured = Study(path.parent).measures
+    measures = Measures.load(measured) if measured.is_file() else None
+    objections = criticism.criticise(chosen, recordings, path, measures=measures)
+    try:
+        own = budget.of_study(chosen, stand_in.manifest(chosen, recordings))
+    except ListeningError:
+        return [], objections
+    return ["trial budget, for the listener with most to do:", *budget.lines(own)], objections
 
 
 def summary(path: Path, errors: list[Problem], cautions: list[Problem]) -> str:

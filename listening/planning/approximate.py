@@ -34,7 +34,7 @@ def power(
     within = len(made.stimuli) - len(made.conditions)
     df = float(min(listeners - 1, within) if within > 0 else listeners - 1)
     above_zero = _beyond_t(effect_logit / se, t_interval.quantile(1 - alpha, df), df)
-    above_delta = _upper_normal((delta_logit - effect_logit) / se)
+    above_delta = upper_normal((delta_logit - effect_logit) / se)
     return Approximate(se, df, min(above_zero, above_delta))
 
 
@@ -70,8 +70,9 @@ def _beyond_t(shift: float, t: float, df: float) -> float:
 
     Source: Johnson & Welch 1940, Biometrika 31, the usual normal approximation of the non-central t.
     """
-    return _upper_normal((t * (1 - 1 / (4 * df)) - shift) / math.sqrt(1 + t**2 / (2 * df)))
+    return upper_normal((t * (1 - 1 / (4 * df)) - shift) / math.sqrt(1 + t**2 / (2 * df)))
 
 
-def _upper_normal(z: float) -> float:
+def upper_normal(z: float) -> float:
+    """Chance that a standard normal value is above z."""
     return 0.5 * math.erfc(z / math.sqrt(2))

@@ -1,28 +1,16 @@
 """A manifest made up from the recordings table, so that a study can be planned before its sounds are made."""
 
 from listening.records.manifest import Manifest, Stimulus
-from listening.records.protocol import Protocol
+from listening.records.protocol import ISOLATED, Protocol
 from listening.records.recordings_table import Recording
 
 
 def manifest(protocol: Protocol, recordings: list[Recording]) -> Manifest:
     """One stimulus for each recording and presentation, all of one level."""
     stimuli = [
-        Stimulus(
-            stimulus=f"{recording.recording} {presentation.name}",
-            role="study",
-            recording=recording.recording,
-            condition=recording.condition,
-            strike=recording.strike,
-            presentation=presentation.name,
-            file="",
-            digest="",
-            gain_db=0.0,
-            before={},
-            after={"laf_max_db": 0.0},
-        )
+        _stimulus(recording, condition, presentation.name)
         for presentation in protocol.presentations
-        for recording in recordings
+        for recording, condition in _made_of(protocol, recordings, presentation.name)
     ]
     return Manifest(
         version="planned",
@@ -35,4 +23,31 @@ def manifest(protocol: Protocol, recordings: list[Recording]) -> Manifest:
         tolerance_db=None,
         headroom_offset_db=0.0,
         stimuli=tuple(stimuli),
+    )
+
+
+def _made_of(
+    protocol: Protocol, recordings: list[Recording], presentation: str
+) -> list[tuple[Recording, str]]:
+    """The recording and the condition of each stimulus of a presentation."""
+    isolation = protocol.isolation
+    if presentation != ISOLATED or isolation is None:
+        return [(r, r.condition) for r in recordings]
+    strikes = [r for r in recordings if r.condition == isolation.base]
+    return [(r, condition) for condition in isolation.conditions for r in strikes]
+
+
+def _stimulus(recording: Recording, condition: str, presentation: str) -> Stimulus:
+    return Stimulus(
+        stimulus=f"{recording.recording} {condition} {presentation}",
+        role="study",
+        recording=recording.recording,
+        condition=condition,
+        strike=recording.strike,
+        presentation=presentation,
+        file="",
+        digest="",
+        gain_db=0.0,
+        before={},
+        after={"laf_max_db": 0.0},
     )

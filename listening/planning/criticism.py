@@ -1,0 +1,213 @@
+"""What a reader of the protocol would object to: nothing here stops the study."""
+
+from collections.abc import Iterator, Sequence
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+
+from listening.design import comparison
+from listening.errors import StudyError
+from listening.planning import approximate, budget, effect, panel, power, stand_in
+from listening.records import toml_lines
+from listening.records.form import place, read_text
+from listening.records.manifest import Manifest
+from listening.records.measures import Measures
+from listening.records.power import Assumed
+from listening.records.problem import Problem
+from listening.records.protocol import AS_RECORDED, Protocol, Question
+from listening.records.recordings_table import Recording
+from listening.records.toml_lines import Path as KeyPath
+from stats import t_interval, verdict
+
+Objection = tuple[KeyPath, str, str]  # key, found, wanted
+
+CONFOUNDED = 0.8  # two covariates correlated beyond this leave less than 36 % of each to itself
+FEWEST_TRIALS = 12  # a listener's own slope from fewer answers is mostly noise: our own rule
+LONGEST_STRETCH_MIN = 15.0  # between breaks; our own rule
+EASILY_HEARD = 0.75  # share of choices that a panel ought to find
+LIKELY = 0.5
+
+
+def criticise(
+    protocol: Protocol, recordings: Sequence[Recording], path: Path, *, measures: Measures | None = None
+) -> list[Problem]:
+    """Every objection as a caution, with its line.
+
+    Parameters
+    ----------
+    path : of the protocol file
+    measures : what `measure` found, if it was run: covariates are looked at then
+    """
+    manifest = stand_in.manifest(protocol, list(recordings))
+    found = [
+        *_length(protocol, manifest),
+        *_few_trials(protocol, manifest),
+        *_questions(protocol, manifest),
+        *_unplanned(protocol),
+        *_uncalibrated(protocol, recordings),
+        *_looks(protocol),
+        *(_confounded(protocol, measures) if measures is not None else ()),
+    ]
+    at = toml_lines.lines(read_text(path))
+    return [
+        Problem(str(path), place(key), said, wanted, toml_lines.line_of(at, key), "caution")
+        for key, said, wanted in found
+    ]
+
+
+def _length(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
+    try:
+        found = budget.of_study(protocol, manifest)
+    except StudyError as error:
+        yield ("blocks",), "blocks that cannot be dealt", str(error)
+        return
+    minutes = found.seconds / 60
+    if minutes > budget.LONGEST_MIN:
+        cut = "; ".join(
+            f"sitting {i + 1}: {', '.join(names)}" for i, names in enumerate(budget.sittings(found))
+        )
+        yield ("blocks",), f"a sitting of {minutes:.0f} minutes", f"at most {budget.LONGEST_MIN:.0f}: {cut}"
+    trials = sum(part.trials for part in found.parts)
+    own_s = sum(part.seconds for part in found.parts) / max(trials, 1)
+    stretch = min(protocol.sitting.break_every_trials, trials) * own_s / 60
+    if stretch > LONGEST_STRETCH_MIN:
+        every = int(LONGEST_STRETCH_MIN * 60 / own_s)
+        yield (
+            ("sitting", "break_every_trials"),
+            f"{stretch:.0f} minutes between breaks",
+            f"at most {LONGEST_STRETCH_MIN:.0f} minutes: break_every_trials = {every}",
+        )
+
+
+def _few_trials(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
+    for i, block in enumerate(protocol.blocks):
+        if not _is_compared(protocol, block.attribute):
+            continue
+        try:
+            slots = comparison.of_slots(protocol, manifest, block, 1)
+        except StudyError:
+            continue
+        if len(slots[0]) < FEWEST_TRIALS:
+            yield (
+                ("blocks", i, "repeats"),
+                f"{len(slots[0])} trials a listener on `{block.attribute}`, {block.presentation}",
+                f"at least {FEWEST_TRIALS}: with fewer nobody's own effect can be told from chance",
+            )
+
+
+def _questions(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
+    for i, question in enumerate(protocol.questions):
+        if not _is_compared(protocol, question.attribute):
+            continue
+        attribute = protocol.attribute(question.attribute)
+        if question.presentation == AS_RECORDED and not attribute.about_level:
+            yield (
+                ("questions", i, "presentation"),
+                "`as recorded`",
+                "matched stimuli: as recorded, an effect may be nothing but level",
+            )
+        try:
+            yield from _decidable(protocol, manifest, i, question)
+        except (StudyError, ValueError):
+            continue
+
+
+def _decidable(protocol: Protocol, manifest: Manifest, i: int, question: Question) -> Iterator[Objection]:
+    """Whether the planned panel can decide a question, by formula and stated defaults."""
+    listeners, assumed = protocol.panel.listeners, Assumed()
+    made = panel.trials(protocol, manifest, question, listeners=listeners)
+    asked = {question.contrast.more, question.contrast.than}
+    pairs = {frozenset(made.conditions[c] for c in pair) for pair in made.condition}
+    if frozenset(asked) not in pairs:
+        yield (
+            ("questions", i, "contrast"),
+            "a pair that no listener compares directly",
+            "planned_too = true in its block, or more partners",
+        )
+    alpha = power.deciding_alpha(protocol, question)
+    share = question.smallest_effect
+    delta = share if question.unit == "logit" else effect.of_share(share, assumed).logit
+    if question.kind == "same":
+        yield from _narrow(i, question, made, listeners, delta, alpha)
+        return
+    wanted = effect.of_share(EASILY_HEARD, assumed)
+    near = approximate.power(made, listeners, wanted.logit, delta_logit=delta, alpha=alpha, assumed=assumed)
+    if near.power < LIKELY:
+        yield (
+            ("questions", i),
+            f"a chance of {near.power:.2f} to find a design {wanted.said}, with {listeners} listeners",
+            "more listeners or repeats, or a smaller family (see listening size)",
+        )
+
+
+def _narrow(
+    i: int, question: Question, made: panel.Trials, listeners: int, delta: float, alpha: float
+) -> Iterator[Objection]:
+    se = approximate.standard_error(made, listeners, 0.0, Assumed())
+    near = approximate.power(made, listeners, 0.0, delta_logit=0.0, alpha=alpha, assumed=Assumed())
+    room = delta / se - t_interval.quantile(1 - alpha, near.df)
+    chance = max(0.0, 2 * approximate.upper_normal(-room) - 1)
+    if chance < LIKELY:
+        yield (
+            ("questions", i, "smallest_effect"),
+            f"a bound of {question.smallest_effect:g} ({question.unit}): two designs that are the same would "
+            f"be called so with a chance of {chance:.2f}",
+            f"a wider bound, or more than {listeners} listeners (see listening size)",
+        )
+
+
+def _unplanned(protocol: Protocol) -> Iterator[Objection]:
+    planned = {(q.attribute, q.presentation) for q in protocol.questions}
+    for i, block in enumerate(protocol.blocks):
+        if (block.attribute, block.presentation) not in planned:
+            yield (
+                ("blocks", i),
+                f"no question on `{block.attribute}`, {block.presentation}",
+                "a planned question, or know that nothing may be claimed from these answers",
+            )
+
+
+def _uncalibrated(protocol: Protocol, recordings: Sequence[Recording]) -> Iterator[Objection]:
+    if all(r.pascal_per_full_scale is not None for r in recordings):
+        return
+    for i, question in enumerate(protocol.questions):
+        if protocol.attribute(question.attribute).about_level and question.presentation == AS_RECORDED:
+            yield (
+                ("questions", i),
+                "a claim about loudness from recordings without calibration",
+                "pascal_per_full_scale in the recordings table; without it no sone and no dB SPL may be said",
+            )
+
+
+def _looks(protocol: Protocol) -> Iterator[Objection]:
+    early = [n for n in protocol.stopping.looks if n < verdict.MINIMUM_LISTENERS]
+    if early:
+        yield (
+            ("stopping", "looks"),
+            f"a look at {early[0]} listeners",
+            f"at least {verdict.MINIMUM_LISTENERS}: with fewer there is no verdict to be had",
+        )
+
+
+def _confounded(protocol: Protocol, measures: Measures) -> Iterator[Objection]:
+    """Pairs of covariates that go together over the recordings, so that neither is known to be the cause."""
+    chosen = protocol.covariates
+    metrics = {"level": chosen.level, "brightness": chosen.brightness, "decay": chosen.decay}
+    rows = [r.measures for r in measures.recordings]
+    for one, two in combinations(metrics, 2):
+        pairs = [(r.get(metrics[one]), r.get(metrics[two])) for r in rows]
+        known = np.array([(a, b) for a, b in pairs if a is not None and b is not None], dtype=float)
+        if len(known) < 3 or np.ptp(known, axis=0).min() == 0:
+            continue
+        r = float(np.corrcoef(known.T)[0, 1])
+        if abs(r) > CONFOUNDED:
+            yield (
+                ("covariates", two),
+                f"{metrics[one]} and {metrics[two]} correlated {r:+.2f} over the recordings",
+                f"no claim that {one} or {two} is the cause; isolate one, or add recordings that part them",
+            )
+
+
+def _is_compared(protocol: Protocol, attribute: str) -> bool:
+    return protocol.attribute(attribute).task == "paired comparison"

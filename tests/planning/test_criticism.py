@@ -1,0 +1,160 @@
+"""What a reader of the protocol would object to, each seen once; and a sound protocol meets no objection."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from listening import cli
+from listening.commands import check as command
+from listening.planning import budget, criticism, stand_in
+from listening.records import protocol, recordings_table
+from listening.records.measures import MeasuredRecording, Measures
+from listening.records.problem import Problem
+
+ROOT = Path(__file__).resolve().parents[2]
+BELLS = (ROOT / "protocols" / "bells.toml").read_text().replace("../stimuli_demo", str(ROOT / "stimuli_demo"))
+PLANNED_PAIRS = 'pairs = "planned"\nrepeats = 4'
+Edit = tuple[str, str]
+SOUND: list[Edit] = [(PLANNED_PAIRS, 'pairs = "planned"\nrepeats = 12')] * 2
+
+
+def _criticised(folder: Path, *edits: Edit, measures: Measures | None = None) -> list[Problem]:
+    text = BELLS
+    for old, new in edits:
+        assert old in text
+        text = text.replace(old, new, 1)
+    path = folder / "protocol.toml"
+    path.write_text(text)
+    chosen = protocol.load(path)
+    return criticism.criticise(chosen, recordings_table.load(chosen, path), path, measures=measures)
+
+
+def test_a_sound_protocol_meets_no_objection(tmp_path: Path) -> None:
+    assert _criticised(tmp_path, *SOUND) == []
+
+
+OBJECTIONS: dict[str, tuple[list[Edit], str, str]] = {
+    "few trials": ([], "blocks[2].repeats", "4 trials a listener"),
+    "long sitting": ([('pairs = "all"\nrepeats = 2', 'pairs = "all"\nrepeats = 9')], "blocks", "minutes"),
+    "no breaks": (
+        [
+            ('pairs = "all"\nrepeats = 2', 'pairs = "all"\nrepeats = 9'),
+            ("break_every_trials = 40", "break_every_trials = 400"),
+        ],
+        "sitting.break_every_trials",
+        "minutes between breaks",
+    ),
+    "narrow bound": (
+        [("smallest_effect = 0.7", "smallest_effect = 0.55")],
+        "questions[5].smallest_effect",
+        "bound",
+    ),
+    "effect that hardly counts": (
+        [("smallest_effect = 0.6 ", "smallest_effect = 0.8 ")],
+        "questions[0]",
+        "a chance of",
+    ),
+    "early look": (
+        [("[sitting]", '[stopping]\nlooks = [6]\nspending = "Pocock"\n\n[sitting]')],
+        "stopping.looks",
+        "a look at 6 listeners",
+    ),
+    "not compared": (
+        [('pairs = "all"\nrepeats = 2', 'pairs = "cyclic"\npartners = 2\nrepeats = 6')],
+        "questions[0].contrast",
+        "no listener compares directly",
+    ),
+}
+
+
+@pytest.mark.parametrize(("edits", "key", "found"), OBJECTIONS.values(), ids=OBJECTIONS)
+def test_an_objection_names_its_key_and_line(tmp_path: Path, edits: list[Edit], key: str, found: str) -> None:
+    told = _criticised(tmp_path, *edits)
+    [problem] = [p for p in told if p.key == key]
+    assert found in problem.found
+    assert problem.severity == "caution"
+    assert problem.line is not None or key == "blocks"
+
+
+def test_answers_without_a_question_cannot_be_claimed(tmp_path: Path) -> None:
+    more = '\n[[blocks]]\nattribute = "brightness"\npresentation = "as recorded"\nrepeats = 1\n\n[[controls]]'
+    told = _criticised(tmp_path, ("\n[[controls]]", more))
+    assert any("no question on `brightness`, as recorded" in p.found for p in told)
+
+
+def test_an_effect_as_recorded_may_be_nothing_but_level(tmp_path: Path) -> None:
+    block = (
+        '\n[[blocks]]\nattribute = "brightness"\npresentation = "as recorded"\nrepeats = 1\n\n[[controls]]'
+    )
+    old = 'attribute = "brightness"\npresentation = "matched"\ncontrast'
+    told = _criticised(tmp_path, ("\n[[controls]]", block), (old, old.replace("matched", "as recorded")))
+    assert any("may be nothing but level" in p.wanted for p in told)
+
+
+def test_loudness_without_calibration_is_objected_to(tmp_path: Path) -> None:
+    folder = tmp_path / "sounds"
+    folder.mkdir()
+    table = (ROOT / "stimuli_demo" / "recordings.csv").read_text().splitlines()
+    rows = [line.rsplit(",", 1)[0] for line in table]
+    (folder / "recordings.csv").write_text("\n".join(rows) + "\n")
+    told = _criticised(tmp_path, (str(ROOT / "stimuli_demo"), "sounds"))
+    assert any("without calibration" in p.found for p in told)
+
+
+def _measures(decay: Callable[[int], float]) -> Measures:
+    rows = tuple(
+        MeasuredRecording(
+            recording=f"r{i}",
+            condition=f"c{i}",
+            strike="1",
+            unit="1",
+            calibrated=True,
+            measures={
+                "laf_max_db": float(80 + (i * 7) % 5),
+                "centroid_hz": 1000.0 + 100 * i,
+                "t60_s": decay(i),
+            },
+        )
+        for i in range(12)
+    )
+    return Measures(version="0", protocol_digest="0", recordings=rows, spreads=())
+
+
+def test_covariates_that_go_together_are_named(tmp_path: Path) -> None:
+    told = _criticised(tmp_path, *SOUND, measures=_measures(lambda i: 1.0 + 0.1 * i))
+    [problem] = told
+    assert "centroid_hz and t60_s correlated +1.00" in problem.found
+    assert _criticised(tmp_path, *SOUND, measures=_measures(lambda i: 1.0 + (i * 5) % 3)) == []
+
+
+def test_the_budget_adds_up(tmp_path: Path) -> None:
+    path = tmp_path / "protocol.toml"
+    path.write_text(BELLS)
+    chosen = protocol.load(path)
+    found = budget.of_study(chosen, stand_in.manifest(chosen, recordings_table.load(chosen, path)))
+    # 80 pairs of 2 x 2.5 s with 0.5 s between and 4 s to answer, 6 practice trials, 3 introductions, 1 break
+    assert sum(p.trials for p in found.parts) == 80
+    assert found.seconds == pytest.approx((80 + 6) * 9.5 + 3 * 60 + 30)
+
+
+def test_a_long_study_is_cut_into_sittings_that_fit() -> None:
+    parts = tuple(
+        budget.Part(f"{n}, matched", n, 100, 60.0 * m) for n, m in (("a", 25), ("b", 20), ("c", 8), ("d", 50))
+    )
+    cut = budget.sittings(budget.Budget(parts, 0, 0.0, 0.0, 0, 0.0))
+    assert sorted(name for sitting in cut for name in sitting) == ["a", "b", "c", "d (1 of 2)", "d (2 of 2)"]
+    minutes = {"a": 25, "b": 20, "c": 8, "d (1 of 2)": 25, "d (2 of 2)": 25}
+    assert all(sum(minutes[name] for name in sitting) <= budget.LONGEST_MIN for sitting in cut)
+
+
+def test_check_prints_the_budget_and_the_objections(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["check", str(ROOT / "protocols" / "bells.toml")]) == 0
+    out = capsys.readouterr().out
+    assert "one listener in all" in out
+    assert "caution" in out
+
+
+def test_a_protocol_with_errors_is_not_criticised_yet(tmp_path: Path) -> None:
+    errors = [Problem("f", "k", "x", "y")]
+    assert command._planning(tmp_path / "protocol.toml", errors) == ([], [])
