@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from scipy.special import xlogy
 from scipy.stats import chi2
 
@@ -29,6 +30,10 @@ class FitCheck:
     pair_second: tuple[str, ...]
     residual: FloatArray
     """(pairs,) standardised residual of each ordered pair's wins for the first item."""
+
+    def to_frame(self) -> pd.DataFrame:
+        """Residuals, a row each ordered pair."""
+        return pd.DataFrame({"first": self.pair_first, "second": self.pair_second, "residual": self.residual})
 
 
 def check(found: Strengths) -> FitCheck:

@@ -42,6 +42,11 @@ class TiedMixed:
         """Estimates and standard errors, a row each name."""
         return pd.DataFrame({"estimate": self.estimate, "se": self.se}, index=list(self.names))
 
+    def __str__(self) -> str:
+        head = f"three-way mixed model, {self.n_answers:g} answers, log-likelihood {self.loglik:.3f}"
+        spread = "\n".join(f"spread {name}: {value:.4f}" for name, value in self.spread.items())
+        return f"{head}\n{self.to_frame().to_string(float_format='%.4f')}\n{spread}"
+
 
 def fit(
     answers: IntArray,
