@@ -1,6 +1,6 @@
 """Adaptive Gauss-Hermite likelihood of a mixed model with one grouping and up to three effects a level."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -135,7 +135,7 @@ def _whitening(problem: laplace.Problem, found: MixedFit) -> FloatArray:
     return out
 
 
-def _curvature(lost, at: FloatArray) -> FloatArray:  # type: ignore[no-untyped-def]
+def _curvature(lost: Callable[[FloatArray], float], at: FloatArray) -> FloatArray:
     """Second derivative by central differences of the value."""
     h, n = _CURVATURE_STEP, at.size
     here = lost(at)
