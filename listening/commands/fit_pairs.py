@@ -59,12 +59,18 @@ def _as_text(fitted: PairsFit) -> str:
     if fitted.reference is not None:
         lines.append(f"reference (at zero): {fitted.reference}")
     width = max((len(name) for name in [*fitted.estimates, *fitted.spread]), default=4)
-    lines.append(f"{'':<{width}}  {'estimate':>10}  {'se':>10}")
+    heads = ["estimate", "se"] + ["se_clustered"] * any(
+        "se_clustered" in e for e in fitted.estimates.values()
+    )
+    lines.append(" " * width + "".join(f"  {head:>12}" for head in heads))
     for name, entry in fitted.estimates.items():
-        lines.append(f"{name:<{width}}  {entry['estimate']:>10.{DECIMALS}f}  {entry['se']:>10.{DECIMALS}f}")
+        lines.append(f"{name:<{width}}" + "".join(f"  {entry[head]:>12.{DECIMALS}f}" for head in heads))
     if fitted.spread:
         lines.append("standard deviations over listeners")
-        lines += [f"{name:<{width}}  {value:>10.{DECIMALS}f}" for name, value in fitted.spread.items()]
+        lines += [f"{name:<{width}}  {value:>12.{DECIMALS}f}" for name, value in fitted.spread.items()]
+    if fitted.correlation:
+        lines.append("correlations over listeners")
+        lines += [f"{name}  {value:.{DECIMALS}f}" for name, value in fitted.correlation.items()]
     for name, test in fitted.tests.items():
         lines.append(f"{name}: chi-square {test['statistic']:.3f}, df {test['df']}, p {test['p']:.4g}")
     if fitted.fit:
