@@ -12,8 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-ROOT = Path(__file__).parents[1]
-sys.path.insert(0, str(ROOT))
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from listening.audio.sound import FloatArray, Sound
 from listening.metrics import loudness, measures, partials
@@ -93,7 +92,11 @@ def compile_caches() -> None:
     )
     for _ in range(2):
         done = subprocess.run(
-            [sys.executable, "-c", words], cwd=ROOT, capture_output=True, text=True, check=True
+            [sys.executable, "-c", words],
+            cwd=Path(__file__).parents[1],
+            capture_output=True,
+            text=True,
+            check=True,
         )
         first, second = map(float, done.stdout.split())
         print(f"fresh process: first sound {first:.2f} s, second {second:.2f} s of processor time")
