@@ -73,9 +73,9 @@ def dealt(n_listeners: int = 24) -> Dealt:
     )
 
 
-def write_study(folder: Path, n_listeners: int = 24) -> Study:
-    """The whole dealt study on disk."""
-    study, made = Study(folder), dealt(n_listeners)
+def write_study(folder: Path, n_listeners: int = 24, *, made: Dealt | None = None) -> Study:
+    """The whole dealt study on disk: the bells protocol for so many, or another deal."""
+    study, made = Study(folder), made or dealt(n_listeners)
     study.clips.mkdir(parents=True)
     digests = {}
     for number, clip in enumerate(made.key.clips):

@@ -12,7 +12,7 @@ from typing import Self
 
 import pytest
 
-WAIT_S = 20.0
+WAIT_S = 60.0
 
 needed = pytest.mark.skipif(shutil.which("tmux") is None, reason="tmux is not on this machine")
 
@@ -47,7 +47,7 @@ class Terminal:
 
     def wait_for(self, *texts: str) -> str:
         """The first screen that holds all of the texts, however its lines end."""
-        return self.wait_until(lambda screen: all(t in " ".join(screen.split()) for t in texts), f"{texts}")
+        return self.wait_until(lambda screen: all(t in _flat(screen) for t in texts), f"{texts}")
 
     def wait_until(self, is_so: Callable[[str], bool], what: str) -> str:
         """The first screen of which `is_so` is true."""
@@ -125,3 +125,8 @@ class Terminal:
         return subprocess.run(
             ["tmux", "-L", self._socket, *words], capture_output=True, text=True, check=False
         )
+
+
+def _flat(screen: str) -> str:
+    """A screen as running text, both ways: lines that end between words, and lines that end within one."""
+    return " ".join(screen.split()) + "\n" + screen.replace("\n", "")

@@ -98,8 +98,7 @@ def quirks(truth: Truth, seed: int, attributes: tuple[str, ...], percepts: Perce
 def strength(listener: Listener, attribute: str, percepts: Percepts, quirk: FloatArray) -> FloatArray:
     """(clips,) how much of the attribute this listener hears in each clip, logit."""
     slope = listener.slopes[attribute]
-    mix = listener.loudness_mix
-    level_db = mix * percepts.laf_max_db + (1 - mix) * percepts.lae_db
+    level_db = own_level_db(listener, percepts)
     above_mean_db = level_db - level_db.mean()
     octaves = percepts.brightness_octaves - percepts.brightness_octaves.mean()
     heard_octaves = octaves * (1.0 + listener.glare * above_mean_db)
@@ -109,6 +108,12 @@ def strength(listener: Listener, attribute: str, percepts: Percepts, quirk: Floa
         + slope.decay * percepts.decay_doublings
         + quirk
     )
+
+
+def own_level_db(listener: Listener, percepts: Percepts) -> FloatArray:
+    """(clips,) level as this listener takes it: between LAFmax and LAE."""
+    mix = listener.loudness_mix
+    return mix * percepts.laf_max_db + (1 - mix) * percepts.lae_db
 
 
 def chosen(

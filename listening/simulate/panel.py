@@ -6,13 +6,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from listening.records.answer import Answer
-from listening.records.plan import Plan, Slot
+from listening.records.plan import Plan, PlannedAttribute, Slot
+from listening.simulate import answering
 from listening.simulate import listener as one
 from listening.simulate.listener import Truth
-from listening.simulate.percepts import Percepts
+from listening.simulate.percepts import FloatArray, Percepts
 
 ANSWERS = ("first", "tie", "second")
 ANSWERED_AT = "2000-01-01T00:00:00.000+00:00"  # simulated listeners have no date: same seed, same bytes
+CHOICES = ("paired comparison", "2-AFC")
+NOISE_SD = 1.0  # of each sound as heard, logit
 QUICKEST_S = 0.8  # of answers, after the sounds
 
 
@@ -34,21 +37,61 @@ def decisions(plan: Plan, percepts: Percepts, *, slot: Slot, seed: int, truth: T
     made: dict[str, Decision] = {}
     for attribute in plan.attributes:
         at = [i for i, t in enumerate(slot.trials) if t.attribute == attribute.name]
-        if not at:
-            continue
         strength = one.strength(person, attribute.name, percepts, quirk[attribute.name])
-        rows = np.array([[percepts.codes[clip] for clip in slot.trials[i].clips] for i in at])
-        picks = one.chosen(
-            strength[rows[:, 0]],
-            strength[rows[:, 1]],
-            order_bias=person.order_bias,
-            truth=truth,
-            tie_allowed=attribute.no_difference,
-            draws=draws[at, :2],
-        )
-        for i, pick in zip(at, picks, strict=True):
+        decide = _pairs if attribute.task in CHOICES else _others
+        scene = Scene(person, attribute, percepts, strength, truth, seed)
+        for i, answer in zip(at, decide(scene, slot, at, draws[at]), strict=True):
             thinking_s = QUICKEST_S - 1.2 * float(np.log1p(-draws[i, 2]))
-            made[slot.trials[i].trial] = Decision(ANSWERS[pick], round(thinking_s, 3))
+            made[slot.trials[i].trial] = Decision(answer, round(thinking_s, 3))
+    return made
+
+
+@dataclass(frozen=True)
+class Scene:
+    """One listener with one attribute."""
+
+    person: one.Listener
+    attribute: PlannedAttribute
+    percepts: Percepts
+    strength: FloatArray
+    """(clips,) how much of the attribute is heard in each clip, logit."""
+    truth: Truth
+    seed: int
+
+
+def _pairs(scene: Scene, slot: Slot, at: list[int], draws: FloatArray) -> list[str]:
+    """Choices between two sounds."""
+    if not at:
+        return []
+    rows = np.array([[scene.percepts.codes[clip] for clip in slot.trials[i].clips] for i in at])
+    picks = one.chosen(
+        scene.strength[rows[:, 0]],
+        scene.strength[rows[:, 1]],
+        order_bias=scene.person.order_bias,
+        truth=scene.truth,
+        tie_allowed=scene.attribute.no_difference,
+        draws=draws[:, :2],
+    )
+    return [ANSWERS[pick] for pick in picks]
+
+
+def _others(scene: Scene, slot: Slot, at: list[int], _draws: FloatArray) -> list[str]:
+    """All other tasks, trial by trial, each with noise of its own."""
+    relative = scene.strength - scene.strength.mean()
+    level_db = one.own_level_db(scene.person, scene.percepts)
+    made = []
+    for i in at:
+        trial = slot.trials[i]
+        rng = np.random.default_rng(np.random.SeedSequence([scene.seed, 14, slot.slot, i]))
+        rows = [scene.percepts.codes[clip] for clip in trial.clips]
+        reference = None
+        if trial.reference is not None:
+            reference = float(
+                relative[scene.percepts.codes[trial.reference]] + NOISE_SD * rng.standard_normal()
+            )
+        sounds = relative[rows] + NOISE_SD * rng.standard_normal(len(rows))
+        heard = answering.Heard(scene.attribute, trial, sounds, reference, level_db[rows])
+        made.append(answering.answer(heard, rng))
     return made
 
 

@@ -102,7 +102,27 @@ def _acts(sitting: Sitting, clock: Clock, decided: dict[str, Decision]) -> Itera
             decision = decided[sitting.trial.trial]
             yield from ["play"] * sitting.plan.sitting.plays_at_least
             clock.s += decision.thinking_s
-            yield from (f"choose:{decision.answer}", "confirm")
+            yield from _answer(sitting, decision.answer)
+            yield "confirm"
         case stage:
             clock.s += sitting.rest_s() if stage is Stage.BREAK else 0.0
             yield ACT_AT[stage]
+
+
+def _answer(sitting: Sitting, answer: str) -> Iterator[str]:
+    """The acts that set an answer: chosen from a list, or put on one scale or several."""
+    values = sitting.turn.values
+    if not values:
+        yield f"choose:{answer}"
+    elif sitting.attribute.task == "adjustment":
+        yield from _turned(sitting.trial.start_gain_db, float(answer), sitting.dial().step)
+    else:
+        for row, value in enumerate(answer.split()):
+            if row:
+                yield "row_down"
+            yield f"put:{value}"
+
+
+def _turned(start_db: float, wanted_db: float, step_db: float) -> list[str]:
+    steps = round((wanted_db - start_db) / step_db)
+    return ["more" if steps > 0 else "less"] * abs(steps) or ["more", "less"]

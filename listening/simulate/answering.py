@@ -1,0 +1,94 @@
+"""How a simulated listener answers the tasks other than a choice between two: simple models with known truth.
+
+Each sound is heard as its strength (logit) plus noise of its own; the rules of decision are the usual ones of
+signal detection (difference rule for same-different, closest pair for triangle and duo-trio).
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from listening.records.plan import PlannedAttribute, PlannedTrial
+from listening.simulate.percepts import FloatArray
+
+CRITERION = 1.5  # same-different: a difference beyond this is called different
+CATEGORY_WIDTH = 1.0  # logit a category
+POINTS_PER_LOGIT = 10.0  # on a scale of 0 to 100
+ADJUSTING_NOISE_DB = 1.0
+GAIN_STEP_DB = 0.5
+GAIN_RANGE_DB = (-12.0, 6.0)
+
+
+@dataclass(frozen=True)
+class Heard:
+    """One trial as it is heard: the reference, if there is one, and the sounds in order."""
+
+    attribute: PlannedAttribute
+    trial: PlannedTrial
+    sounds: FloatArray
+    """(sounds,) strength plus noise, relative to the mean of the set."""
+    reference: float | None
+    level_db: FloatArray
+    """(sounds,) the listener's own loudness level."""
+
+
+Rule = Callable[[Heard, np.random.Generator], str]
+
+
+def answer(heard: Heard, rng: np.random.Generator) -> str:
+    """What is answered, as the store keeps it."""
+    return RULES[heard.attribute.task](heard, rng)
+
+
+def _compared(heard: Heard, _rng: np.random.Generator) -> str:
+    step = _category(heard.sounds[1] - heard.sounds[0], 7) - 4
+    return f"{step:+d}" if step else "0"
+
+
+def _rated_in_categories(heard: Heard, _rng: np.random.Generator) -> str:
+    return str(_category(float(heard.sounds[0]), len(heard.attribute.scale)))
+
+
+def _category(strength: float, n: int) -> int:
+    """1 to n, the middle one around zero."""
+    return int(np.clip(round((n + 1) / 2 + strength / CATEGORY_WIDTH), 1, n))
+
+
+def _rated(heard: Heard, _rng: np.random.Generator) -> str:
+    points = np.clip(np.round(50.0 + POINTS_PER_LOGIT * heard.sounds), 0, 100)
+    return " ".join(f"{value:g}" for value in points)
+
+
+def _same_or_different(heard: Heard, _rng: np.random.Generator) -> str:
+    return "different" if abs(heard.sounds[0] - heard.sounds[1]) > CRITERION else "same"
+
+
+def _odd_of_three(heard: Heard, _rng: np.random.Generator) -> str:
+    a, b, c = heard.sounds
+    apart = {"third": abs(a - b), "second": abs(a - c), "first": abs(b - c)}
+    return min(apart, key=lambda odd: float(apart[odd]))
+
+
+def _like_the_reference(heard: Heard, _rng: np.random.Generator) -> str:
+    if heard.reference is None:
+        raise LookupError("a duo-trio trial without a reference")
+    first, second = (abs(sound - heard.reference) for sound in heard.sounds)
+    return "first" if first < second else "second"
+
+
+def _adjusted(heard: Heard, rng: np.random.Generator) -> str:
+    gain_db = heard.level_db[0] - heard.level_db[1] + ADJUSTING_NOISE_DB * rng.standard_normal()
+    return f"{np.clip(round(gain_db / GAIN_STEP_DB) * GAIN_STEP_DB, *GAIN_RANGE_DB):g}"
+
+
+RULES: dict[str, Rule] = {
+    "comparison category": _compared,
+    "category rating": _rated_in_categories,
+    "continuous rating": _rated,
+    "multiple stimulus": _rated,
+    "same-different": _same_or_different,
+    "triangle": _odd_of_three,
+    "duo-trio": _like_the_reference,
+    "adjustment": _adjusted,
+}
