@@ -1,7 +1,9 @@
 """Answers joined with the key: one row a trial, with conditions, stimuli and level differences."""
 
 import hashlib
-from collections.abc import Sequence
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -14,10 +16,13 @@ from listening.records.manifest import Manifest
 LEVEL_METRICS = ("laf_max_db", "lae_db", "loudness_level_phon")
 CONTROL = "control"
 STUDY = "study"
+KEPT = ("sitting", "listener", "site", "trial", "attribute", "answer", "response_s", "plays", "simulated")
+Columns = Mapping[str, Sequence[Any]]
+Answers = Sequence[Answer] | Columns
 _CHOSEN = {"first": 1.0, "second": 0.0, "tie": 0.5}
 
 
-def frame(answers: Sequence[Answer], key: Key, manifest: Manifest) -> pd.DataFrame:
+def frame(answers: Answers, key: Key, manifest: Manifest) -> pd.DataFrame:
     """One row for each counted answer of a paired comparison, by listener, sitting and trial.
 
     Columns: sitting, listener, site, trial, attribute, presentation, role (`study` or `control`), for first
@@ -30,25 +35,34 @@ def frame(answers: Sequence[Answer], key: Key, manifest: Manifest) -> pd.DataFra
     StudyError
         An answer names a clip that the key does not know, or holds a word that is no answer.
     """
-    counted = sorted(
-        (a for a in answers if not a.practice and a.task == "paired comparison"),
-        key=lambda a: (a.listener, a.sitting, a.trial),
-    )
-    if not counted:
+    table = _counted(as_columns(answers))
+    if table.empty:
         raise StudyError("no counted answer yet: let somebody sit the test first (listening sit FOLDER)")
-    table = pd.DataFrame([_plain(answer) for answer in counted])
     _check(table, key)
     clips = _clips(key, manifest)
     for place in ("first", "second"):
-        columns = clips.loc[table[f"clip_{place}"]].add_suffix(f"_{place}").reset_index(drop=True)
-        table = pd.concat([table, columns], axis=1)
+        heard = clips.loc[table[f"clip_{place}"]].add_suffix(f"_{place}").reset_index(drop=True)
+        table = pd.concat([table, heard], axis=1)
     return _with_differences(table.rename(columns={"presentation_first": "presentation"}))
 
 
-def digest(answers: Sequence[Answer]) -> str:
+def as_columns(answers: Answers) -> Columns:
+    """Answers as columns, `clips` as codes separated by a space: how the store gives many of them."""
+    if isinstance(answers, Mapping):
+        return answers
+    made = {name: [getattr(answer, name) for answer in answers] for name in Answer.model_fields}
+    return made | {"clips": [" ".join(clips) for clips in made["clips"]]}
+
+
+def digest(answers: Answers) -> str:
     """SHA-256 over all counted answers, whatever the order they were stored in."""
-    lines = sorted(a.model_dump_json() for a in answers if not a.practice)
-    return hashlib.sha256("\n".join(lines).encode()).hexdigest()
+    kept = as_columns(answers)
+    rows = zip(*(kept[name] for name in sorted(kept) if name != "practice"), strict=True)
+    lines = (json.dumps(row) for row, practice in zip(rows, kept["practice"], strict=True) if not practice)
+    total = hashlib.sha256()
+    for line in sorted(lines):
+        total.update(line.encode() + b"\n")
+    return total.hexdigest()
 
 
 def level_metrics(table: pd.DataFrame) -> tuple[str, ...]:
@@ -66,21 +80,15 @@ def select(
     return table[keep].reset_index(drop=True)
 
 
-def _plain(answer: Answer) -> dict[str, object]:
-    first, second = answer.clips
-    return {
-        "sitting": answer.sitting,
-        "listener": answer.listener,
-        "site": answer.site,
-        "trial": answer.trial,
-        "attribute": answer.attribute,
-        "clip_first": first,
-        "clip_second": second,
-        "answer": answer.answer,
-        "response_s": answer.response_s,
-        "plays": answer.plays,
-        "simulated": answer.simulated,
-    }
+def _counted(given: Columns) -> pd.DataFrame:
+    """One row for each counted answer of a paired comparison, by listener, sitting and trial."""
+    table = pd.DataFrame({name: given[name] for name in (*KEPT, "clips", "practice", "task")})
+    is_counted = ~table["practice"].astype(bool) & (table["task"] == "paired comparison")
+    table = table[is_counted].sort_values(["listener", "sitting", "trial"], ignore_index=True)
+    pairs = [clips.split(" ") for clips in table.pop("clips")]
+    return table.drop(columns=["practice", "task"]).assign(
+        clip_first=[first for first, _ in pairs], clip_second=[second for _, second in pairs]
+    )
 
 
 def _check(table: pd.DataFrame, key: Key) -> None:

@@ -17,11 +17,11 @@ from listening.analysis import (
     taken,
     write_up,
 )
+from listening.analysis.collect import Answers
 from listening.analysis.level_slope import Slope
 from listening.analysis.looks import Look
 from listening.analysis.opening import Opened
 from listening.analysis.sensitivity import Given
-from listening.records.answer import Answer
 from listening.records.findings import (
     Caution,
     Digests,
@@ -88,7 +88,7 @@ def from_study(
 
 def findings(
     opened: Opened,
-    answers: Sequence[Answer],
+    answers: Answers,
     *,
     look: Look | None = None,
     n_unfinished: int = 0,
@@ -174,7 +174,7 @@ def _slope(attribute: str, slope: Slope | None) -> LevelSlope:
     )
 
 
-def _digests(opened: Opened, answers: Sequence[Answer]) -> Digests:
+def _digests(opened: Opened, answers: Answers) -> Digests:
     plan = opened.plan
     return Digests(
         study=plan.study_digest,

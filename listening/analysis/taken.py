@@ -4,9 +4,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from listening.analysis import looks, opening
+from listening.analysis.collect import Columns
 from listening.analysis.looks import Look
 from listening.analysis.opening import Opened
-from listening.records.answer import Answer
 from listening.records.study import Study
 from listening.store import open_store, place_of
 
@@ -17,7 +17,8 @@ class Taken:
 
     opened: Opened
     look: Look
-    answers: list[Answer]
+    answers: Columns
+    """See `collect.as_columns`."""
     n_unfinished: int
 
 
@@ -37,7 +38,7 @@ def look(study: Study, *, now: Callable[[], str], interim: bool = False, closed:
     opened = opening.checked(study)
     store = open_store(place_of(study), create=False)
     try:
-        answers, sittings = store.answers(), store.sittings()
+        answers, sittings = store.answer_columns(), store.sittings()
     finally:
         store.close()
     finished = sum(sitting.finished_at is not None for sitting in sittings)

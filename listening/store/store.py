@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, Row, func, insert, select, update
+from sqlalchemy import Engine, Row, Select, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from listening.errors import MissingFile, StudyError
@@ -59,6 +59,7 @@ class SlotUse:
     """Last sign of life, UTC, ISO 8601."""
 
 
+CHUNK_ROWS = 20_000
 _OF_SITTING = ("listener", "slot", "simulated", "site")  # fields of an answer that its sitting holds
 _SITTING = [tables.sitting.c[name] for name in SittingRow.__dataclass_fields__]
 
@@ -242,18 +243,17 @@ class Store:
 
     def answer_columns(self) -> dict[str, list[Any]]:
         """All answers as columns, for large stores: the fields of `Answer`, `clips` space-separated."""
-        rows = self._rows(None)
-        return {name: list(cells) for name, cells in zip(Answer.model_fields, _turned(rows), strict=True)}
+        columns: dict[str, list[Any]] = {name: [] for name in Answer.model_fields}
+        known: dict[str, str] = {}  # the same words come again and again: each is kept once
+        with reading(self._engine, self._place) as connection:
+            for rows in connection.execute(_answers(None)).partitions(CHUNK_ROWS):
+                for column, cells in zip(columns.values(), zip(*rows, strict=True), strict=True):
+                    column += (known.setdefault(c, c) if isinstance(c, str) else c for c in cells)
+        return columns
 
     def _rows(self, sitting: str | None) -> Sequence[Row[Any]]:
-        columns = [
-            (tables.sitting if name in _OF_SITTING else tables.answer).c[name] for name in Answer.model_fields
-        ]
-        query = select(*columns).select_from(tables.answer.join(tables.sitting)).order_by(tables.answer.c.id)
-        if sitting is not None:
-            query = query.where(tables.answer.c.sitting == sitting)
         with reading(self._engine, self._place) as connection:
-            return connection.execute(query).all()
+            return connection.execute(_answers(sitting)).all()
 
     def close(self) -> None:
         """Close every connection."""
@@ -292,8 +292,12 @@ def _sitting_row(row: Row[Any]) -> SittingRow:
     return SittingRow(**{name: row._mapping[name] for name in SittingRow.__dataclass_fields__})
 
 
-def _turned(rows: Sequence[Row[Any]]) -> list[Sequence[Any]]:
-    return list(zip(*rows, strict=True)) if rows else [()] * len(Answer.model_fields)
+def _answers(sitting: str | None) -> Select[Any]:
+    columns = [
+        (tables.sitting if name in _OF_SITTING else tables.answer).c[name] for name in Answer.model_fields
+    ]
+    query = select(*columns).select_from(tables.answer.join(tables.sitting)).order_by(tables.answer.c.id)
+    return query if sitting is None else query.where(tables.answer.c.sitting == sitting)
 
 
 def answer_values(answer: Answer) -> dict[str, Any]:
