@@ -30,6 +30,19 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="X",
         help="calibration of single sounds; a study has its table",
     )
+    parser.add_argument(
+        "--calibrator",
+        type=Path,
+        metavar="SOUND",
+        help="a recording of the sound calibrator with the same gain: calibrates single sounds",
+    )
+    parser.add_argument(
+        "--calibrator-level",
+        type=float,
+        default=94.0,
+        metavar="DB",
+        help="what the calibrator gives, 94 or 114 dB (default 94)",
+    )
     parser.add_argument("--jobs", type=int, default=2, help="processes at work on a study (default 2)")
     show.json_option(parser)
 

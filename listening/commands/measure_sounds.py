@@ -7,7 +7,8 @@ from typing import Any
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.commands import progress, show
-from listening.metrics import decay, loudness, loudness_bs1770, measures, strike
+from listening.errors import SoundError
+from listening.metrics import audibility, calibration, decay, loudness, loudness_bs1770, measures, strike
 from listening.metrics import partials as partials_of
 from listening.metrics.flags import SILENT_CHANNEL
 from listening.metrics.level import check_not_silent
@@ -20,14 +21,32 @@ SHOWN_PARTIALS = 6
 
 def run(args: argparse.Namespace) -> int:
     """Measure each file and print it: text, or a JSON list with one object a file."""
+    pascal_per_full_scale = _calibration(args)
     with progress.bar("measuring") as on_progress:
         found = []
         for done, path in enumerate(args.paths):
             on_progress(done, len(args.paths))
-            found.append(described(path, wav.load(path, args.pascal_per_full_scale)))
+            found.append(described(path, wav.load(path, pascal_per_full_scale)))
     lines = [line for one in found for line in _lines(one)]
     show.result(args, lines, found)
     return 0
+
+
+def _calibration(args: argparse.Namespace) -> float | None:
+    """Pascal per full scale, given or from the calibrator's recording.
+
+    Raises
+    ------
+    SoundError
+        Both given, or the recording is not a clean tone of the calibrator.
+    """
+    if args.calibrator is None:
+        return args.pascal_per_full_scale
+    if args.pascal_per_full_scale is not None:
+        raise SoundError("--pascal-per-full-scale and --calibrator both given; one of them wanted")
+    tone = wav.load(args.calibrator)
+    found = calibration.from_calibrator(tone, level_db=args.calibrator_level)
+    return found.pascal_per_full_scale
 
 
 def described(path: Path, sound: Sound) -> dict[str, Any]:
@@ -53,6 +72,7 @@ def described(path: Path, sound: Sound) -> dict[str, Any]:
         "rate_hz": sound.rate_hz,
         "duration_s": sound.duration_s,
         "calibrated": sound.calibrated,
+        "pascal_per_full_scale": sound.pascal_per_full_scale,
         "flags": sorted({flag for c in channels for flag in c.pop("flags")}),
         "integrated_lufs": programme.integrated_lufs,
         "momentary_max_lufs": programme.momentary_max_lufs,
@@ -87,6 +107,7 @@ def _channel(sound: Sound) -> dict[str, Any]:
         "sharpness_acum": found.sharpness_acum,
         "centroid_hz": found.centroid_hz,
         "decay_s": decay.study_decay_s(found.course) if found.course else None,
+        "inaudible_after_s": _inaudible_after_s(found),
         "t60_s": partials_of.mean_t60_s(found.partials) if found.partials else None,
         "edt_s": found.decays.edt_s,
         "t20_s": found.decays.t20_s,
@@ -102,9 +123,16 @@ def _channel(sound: Sound) -> dict[str, Any]:
 
 CHANNEL_KEYS = (
     "onset_s", "laf_max_db", "las_max_db", "la_eq_db", "lae_db", "lc_peak_db", "nmax_sone", "n5_sone",
-    "loudness_level_phon", "sharpness_acum", "centroid_hz", "decay_s", "t60_s", "edt_s", "t20_s", "t30_s",
+    "loudness_level_phon", "sharpness_acum", "centroid_hz", "decay_s", "inaudible_after_s", "t60_s",
+    "edt_s", "t20_s", "t30_s",
     "usable_range_db", "rise_s", "strike_noise_db",
 )  # fmt: skip
+
+
+def _inaudible_after_s(found: Channel) -> float | None:
+    if found.course is None or not found.rings_out:
+        return None
+    return audibility.inaudible_after_s(found.course, found.onset.time_s)
 
 
 def _reasons(found: Channel) -> dict[str, str]:
@@ -112,7 +140,15 @@ def _reasons(found: Channel) -> dict[str, str]:
     if found.course is None:
         wanting = "not calibrated: give --pascal-per-full-scale"
         reasons |= dict.fromkeys(
-            ("nmax_sone", "n5_sone", "loudness_level_phon", "sharpness_acum", "decay_s"), wanting
+            (
+                "nmax_sone",
+                "n5_sone",
+                "loudness_level_phon",
+                "sharpness_acum",
+                "decay_s",
+                "inaudible_after_s",
+            ),
+            wanting,
         )
     elif found.n5_sone is None:
         reasons["n5_sone"] = (
@@ -146,6 +182,8 @@ def _partial(p: Partial) -> dict[str, Any]:
 def _lines(one: dict[str, Any]) -> list[str]:
     unit = "dB" if one["calibrated"] else "dB re full scale"
     head = f"{one['file']}: {one['rate_hz']} Hz, {one['duration_s']:.2f} s"
+    if one["calibrated"]:
+        head += f", {one['pascal_per_full_scale']:.5g} Pa per full scale"
     lines = [head + (f"; look at: {', '.join(one['flags'])}" if one["flags"] else "")]
     lines.append(
         f"  integrated {_number(one['integrated_lufs'], 1, 'LUFS')}, "

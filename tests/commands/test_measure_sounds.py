@@ -1,6 +1,7 @@
 """`listening measure SOUND…` as a person or a program calls it."""
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -100,3 +101,36 @@ def test_a_bad_file_is_one_plain_line_and_exit_2(
     assert found.err.startswith("listening: ")
     assert "Traceback" not in found.err
     assert len(found.err.splitlines()) == 1
+
+
+def test_a_recording_of_the_calibrator_calibrates(
+    bell: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    time_s = np.arange(3 * RATE_HZ) / RATE_HZ
+    tone = 0.1 * np.sin(2 * np.pi * 1000 * time_s)
+    wav.save(tmp_path / "calibrator.wav", Sound(tone, RATE_HZ))
+    words = [str(bell), "--calibrator", str(tmp_path / "calibrator.wav")]
+    (at_94,) = _json(capsys, *words)
+    (at_114,) = _json(capsys, *words, "--calibrator-level", "114")
+    # a tone of rms 0.0707 is 94 dB: 20 µPa times 10^4.7 over 0.0707
+    assert at_94["pascal_per_full_scale"] == pytest.approx(20e-6 * 10**4.7 / (0.1 / np.sqrt(2)), rel=1e-5)
+    assert at_114["channels"][0]["lae_db"] - at_94["channels"][0]["lae_db"] == pytest.approx(20.0, abs=1e-9)
+    assert at_94["channels"][0]["nmax_sone"] > 1
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (["--pascal-per-full-scale", "2"], "both given"),
+        (["--calibrator-level", "100"], "wanted 94 or 114 dB"),
+        ([], "level moves|the strongest tone|something else"),
+    ],
+    ids=["both", "level", "not a calibrator"],
+)
+def test_a_wrong_calibration_is_refused(
+    bell: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], words: list[str], message: str
+) -> None:
+    time_s = np.arange(3 * RATE_HZ) / RATE_HZ
+    wav.save(tmp_path / "tone.wav", Sound(0.1 * np.sin(2 * np.pi * 440 * time_s), RATE_HZ))
+    assert cli.main(["measure", str(bell), "--calibrator", str(tmp_path / "tone.wav"), *words]) == 2
+    assert re.search(message, capsys.readouterr().err)
