@@ -1,6 +1,7 @@
 """What the answers say of each listener; who is left out is the protocol's word alone."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -19,11 +20,11 @@ REPEATS_AGREED_LOW = 0.5
 
 def listeners(table: pd.DataFrame, protocol: Protocol) -> tuple[ListenerRow, ...]:
     """One row for each listener, in the order of their codes."""
-    about_level = [a.name for a in protocol.attributes if a.about_level]
-    panel_response_s = float(table.groupby("listener")["response_s"].median().median())
+    seen = _seen(table, [a.name for a in protocol.attributes if a.about_level])
+    panel_response_s = float(seen["response_s"].median())
     return tuple(
-        _row(str(name), rows, about_level, protocol.exclusions, panel_response_s)
-        for name, rows in table.groupby("listener", sort=True)
+        _row(name, asked=asked, protocol=protocol, panel_response_s=panel_response_s, **rest)
+        for name, asked, rest in _each(seen)
     )
 
 
@@ -41,17 +42,39 @@ def _without(table: pd.DataFrame, names: list[str]) -> pd.DataFrame:
     return table[~table["listener"].isin(names)].reset_index(drop=True)
 
 
+def _seen(table: pd.DataFrame, about_level: list[str]) -> pd.DataFrame:
+    """What the table holds of each listener, by their codes in order; all listeners at once."""
+    by = table.groupby("listener", sort=True)
+    seen = by.agg(
+        n_answers=("chosen", "size"),
+        first_share=("chosen", "mean"),
+        response_s=("response_s", "median"),
+        simulated=("simulated", "any"),
+    )
+    return seen.join(_controls(table, about_level)).join(_repeats_agreed(table))
+
+
+def _each(seen: pd.DataFrame) -> Iterator[tuple[str, int, dict[str, Any]]]:
+    for row in seen.reset_index().to_dict("records"):
+        asked = 0 if np.isnan(row["asked"]) else int(row.pop("asked"))
+        row.pop("asked", None)
+        agreed = None if np.isnan(row["agreed"]) else float(row["agreed"])
+        yield str(row.pop("listener")), asked, row | {"agreed": agreed}
+
+
 def _row(
     name: str,
-    rows: pd.DataFrame,
-    about_level: list[str],
-    exclusions: Exclusions,
+    *,
+    asked: int,
+    right: float,
+    n_answers: int,
+    first_share: float,
+    response_s: float,
+    simulated: bool,
+    agreed: float | None,
+    protocol: Protocol,
     panel_response_s: float,
 ) -> ListenerRow:
-    asked, right = _controls(rows, about_level)
-    first_share = float(rows["chosen"].mean())
-    response_s = float(rows["response_s"].median())
-    agreed = _repeats_agreed(rows)
     flags = []
     if asked and right / asked < CONTROLS_RIGHT_LOW:
         flags.append("missed control pairs")
@@ -61,12 +84,12 @@ def _row(
         flags.append("much faster than the panel")
     if agreed is not None and agreed < REPEATS_AGREED_LOW:
         flags.append("repeats answered differently")
-    because = _excluded_because(exclusions, asked, right, response_s, first_share)
+    because = _excluded_because(protocol.exclusions, asked, right, response_s, first_share)
     return ListenerRow(
         listener=name,
-        simulated=bool(rows["simulated"].any()),
-        n_answers=len(rows),
-        controls_right=right if asked else None,
+        simulated=simulated,
+        n_answers=n_answers,
+        controls_right=int(right) if asked else None,
         controls_asked=asked or None,
         first_share=first_share,
         median_response_s=response_s,
@@ -77,30 +100,39 @@ def _row(
     )
 
 
-def _controls(rows: pd.DataFrame, about_level: list[str]) -> tuple[int, int]:
-    """(asked, right) of the clear control pairs whose stronger sound is the right answer."""
-    clear = rows["gain_difference_db"].abs() >= CLEAR_GAIN_DB
-    told = rows[rows["attribute"].isin(about_level) & (rows["role"] == collect.CONTROL) & clear]
+def _controls(table: pd.DataFrame, about_level: list[str]) -> pd.DataFrame:
+    """By listener: clear control pairs whose stronger sound is the right answer, asked and right."""
+    clear = table["gain_difference_db"].abs() >= CLEAR_GAIN_DB
+    told = table[table["attribute"].isin(about_level) & (table["role"] == collect.CONTROL) & clear]
     right = np.where(told["gain_difference_db"] > 0, told["chosen"] == 1, told["chosen"] == 0)
-    return len(told), int(right.sum())
+    by = pd.DataFrame({"listener": told["listener"], "right": right}).groupby("listener")["right"]
+    return by.agg(asked="size", right="sum")
 
 
-def _repeats_agreed(rows: pd.DataFrame) -> float | None:
-    """Share of pairs of trials on the same two conditions that were answered alike; None without repeats."""
-    study = rows[rows["role"] == collect.STUDY]
-    swapped = study["condition_first"] > study["condition_second"]
+def _repeats_agreed(table: pd.DataFrame) -> pd.Series:
+    """By listener: share of pairs of trials on the same two conditions that were answered alike."""
+    study = table[table["role"] == collect.STUDY]
+    swapped = (study["condition_first"] > study["condition_second"]).to_numpy()
+    low = study["condition_first"].where(~swapped, study["condition_second"])
+    high = study["condition_second"].where(~swapped, study["condition_first"])
     chosen = np.where(swapped, 1 - study["chosen"], study["chosen"])
-    low = np.where(swapped, study["condition_second"], study["condition_first"])
-    high = np.where(swapped, study["condition_first"], study["condition_second"])
-    pairs = pd.DataFrame({"of": study["attribute"] + "|" + study["presentation"], "low": low, "high": high})
-    counts = pairs.assign(chosen=chosen).groupby(["of", "low", "high"])["chosen"].agg(["sum", "count"])
+    pairs = study[["listener", "attribute", "presentation"]].assign(low=low, high=high, chosen=chosen)
+    of = ["listener", "attribute", "presentation", "low", "high"]
+    counts = pairs.groupby(of, sort=False)["chosen"].agg(["sum", "count"])
     n, wins = counts["count"], counts["sum"]
-    asked = (n * (n - 1) / 2).sum()
-    alike = (wins * (wins - 1) / 2 + (n - wins) * (n - wins - 1) / 2).sum()
-    return float(max(alike, 0.0) / asked) if asked > 0 else None
+    both = pd.DataFrame(
+        {
+            "asked": n * (n - 1) / 2,
+            "alike": wins * (wins - 1) / 2 + (n - wins) * (n - wins - 1) / 2,
+        }
+    ).groupby(level="listener")
+    total = both.sum()
+    return (total["alike"].clip(lower=0.0) / total["asked"].where(total["asked"] > 0)).rename("agreed")
 
 
-def _excluded_because(rule: Exclusions, asked: int, right: int, response_s: float, first_share: float) -> str:
+def _excluded_because(
+    rule: Exclusions, asked: int, right: float, response_s: float, first_share: float
+) -> str:
     """Which exclusion of the protocol applies; empty for none."""
     if rule.controls_right_below is not None and asked and right / asked < rule.controls_right_below:
         return "control pairs"

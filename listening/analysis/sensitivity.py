@@ -10,9 +10,9 @@ from listening.analysis import collect, contrast, decide, screen
 from listening.analysis.decide import Decided
 from listening.analysis.level_slope import Slope
 from listening.records.findings import ListenerRow
-from stats import critical_counts, firth, t_interval, verdict
+from stats import critical_counts, firth, newton, t_interval, verdict
 from stats.binary import Binary
-from stats.errors import StatsError
+from stats.errors import NotConverged, NotIdentified, StatsError
 
 
 @dataclass(frozen=True)
@@ -121,7 +121,11 @@ def _pooled(decided: Decided, rows: pd.DataFrame) -> Other:
     n_listeners = int(rows["listener"].nunique())
     try:
         made = contrast.design(rows, more=question.contrast.more, than=question.contrast.than)
-        found = firth.maximise(Binary.of(made.chosen, 1 - made.chosen), made.fixed)
+        answers = Binary.of(made.chosen, 1 - made.chosen)
+        try:
+            found = newton.maximise(answers, made.fixed)
+        except (NotConverged, NotIdentified):  # separated: only the penalised estimate is finite
+            found = firth.maximise(answers, made.fixed)
     except StatsError as error:
         return Other(name, None, None, None, None, n_listeners, None, str(error))
     at = made.names.index(contrast.CONTRAST)

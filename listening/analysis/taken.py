@@ -7,6 +7,9 @@ from listening.analysis import looks, opening
 from listening.analysis.collect import Columns
 from listening.analysis.looks import Look
 from listening.analysis.opening import Opened
+from listening.records.findings import Fixed
+from listening.records.frozen import History
+from listening.records.plan import Plan
 from listening.records.study import Study
 from listening.store import open_store, place_of
 
@@ -46,3 +49,17 @@ def look(study: Study, *, now: Callable[[], str], interim: bool = False, closed:
     at = looks.look(study, digest, opened.protocol, finished=finished, interim=interim, closed=closed)
     opening.note(study, f"{now()} {at.line(digest)}")
     return Taken(opened, at, answers, len(sittings) - finished)
+
+
+def fixed(study: Study, plan: Plan) -> Fixed:
+    """When the study was dealt, which version it is and why, and whether it was lodged."""
+    history = History.load(study.history) if study.history.is_file() else History()
+    version, lodged = history.version(plan.study_digest), history.lodged(plan.study_digest)
+    return Fixed(
+        dealt_at=plan.dealt_at,
+        study_version=plan.study_version,
+        reason=version.reason if version else "",
+        lodged_at=lodged.lodged_at if lodged else "",
+        lodged_with=lodged.whom if lodged else "",
+        page_digest=lodged.page_digest if lodged else "",
+    )

@@ -35,6 +35,17 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "analyse": (("listening analyse bells", "open the key and decide the planned questions"),),
     "report": (("listening report bells", "write bells/report/report.html"),),
+    "claim": (
+        (
+            "listening claim 'Dome B (hung free) sounds louder than dome A (hung free).' bells",
+            "which planned question bears it, and what does not hold",
+        ),
+    ),
+    "export": (
+        ("listening export bells", "CSV tables, a dictionary and a recipe in bells/export"),
+        ("listening export bells --to elsewhere --format json", "the same as JSON"),
+    ),
+    "verify": (("listening verify bells", "hashes, findings and page once more from the data"),),
     "booths": (
         ("listening booths bells --server postgresql://db.example/bells", "lodge the study, as the owner"),
         ("listening booths bells --sql", "print the SQL of functions and roles"),

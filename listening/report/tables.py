@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from listening.records.findings import Findings, QuestionFinding, StrengthSet
-from listening.report import metric_words, rounding
+from listening.report import course, metric_words, rounding
 from listening.report.rounding import in_hundred, limits, number, p_value, signed
 
 Row = tuple[str, ...]
@@ -332,7 +332,7 @@ def stimuli(found: Findings) -> Table:
 def hashes(found: Findings) -> Table:
     """What ties the page to its data."""
     digests = found.digests.model_dump()
-    rows = [*((name, value) for name, value in digests.items())]
+    rows = [*course.rows(found), *((name, value) for name, value in digests.items())]
     rows += [(f"version of {name}", value) for name, value in found.method.versions.items()]
     return Table("SHA-256 and versions", ("of", "value"), tuple(rows), mono=frozenset({1}))
 

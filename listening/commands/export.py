@@ -1,0 +1,65 @@
+"""`listening export`: answers and findings as tables that another statistician can redo."""
+
+import argparse
+import io
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from listening.commands import show
+from listening.errors import ListeningError
+from listening.records.findings import Findings
+from listening.records.form import write_bytes, write_text
+from listening.records.study import open_study
+
+if TYPE_CHECKING:
+    from pandas import DataFrame
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's words."""
+    parser.add_argument("folder", type=Path, help="study folder, analysed")
+    parser.add_argument("--to", type=Path, metavar="DIR", help="where to write (default: FOLDER/export)")
+    parser.add_argument(
+        "--format", choices=("csv", "json", "parquet"), default="csv", help="of the tables (default csv)"
+    )
+    show.json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the tables, the dictionary and the recipe; the opening of the key is logged."""
+    from listening.analysis import again, collect, export
+    from listening.store.store import utc_now
+
+    study = open_study(args.folder)
+    found = Findings.load(study.findings)  # only what was analysed: no early look by the back door
+    at = again.reopened(study, found, now=utc_now)
+    made = export.tables(collect.frame(at.answers, at.opened.key, at.opened.manifest), found)
+    folder = args.to or study.root / "export"
+    for name, table in made.tables.items():
+        _write(folder / f"{name}.{args.format}", table, args.format)
+    recipe = Path(export.__file__).parents[1] / "report" / "recipe.md"
+    write_text(folder / "recipe.md", recipe.read_text(encoding="utf-8"))
+    lines = [
+        f"{len(made.tables)} tables with {len(made.tables['answers'])} answers in {folder}",
+        "dictionary says what each column is; recipe.md how to redo the numbers",
+        "these tables name stimuli: keep them away from the station while anybody may still listen",
+    ]
+    show.result(args, lines, {"folder": str(folder), "tables": list(made.tables)})
+    return 0
+
+
+def _write(path: Path, table: "DataFrame", kind: str) -> None:
+    """One table, whole or not at all."""
+    if kind == "csv":
+        write_text(path, table.to_csv(index=False))
+    elif kind == "json":
+        write_text(path, table.to_json(orient="records", indent=1, force_ascii=False) + "\n")
+    else:
+        content = io.BytesIO()
+        try:
+            table.to_parquet(content, index=False)
+        except ImportError as error:
+            raise ListeningError(
+                "Parquet needs a package that is not installed: pip install pyarrow, or take --format csv"
+            ) from error
+        write_bytes(path, content.getvalue())

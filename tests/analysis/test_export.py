@@ -1,0 +1,66 @@
+"""Exported tables: another statistician gets the same numbers without our programs."""
+
+import numpy as np
+import pytest
+from scipy import stats
+from statsmodels.api import Logit
+
+from listening.analysis import again, collect, export
+
+
+@pytest.fixture(scope="module")
+def tables(bells, bells_answers, bells_findings):
+    return export.tables(collect.frame(bells_answers(1), bells.key, bells.manifest), bells_findings).tables
+
+
+def other(findings, question, name):
+    return next(s for s in findings.question(question).sensitivity if s.name == name)
+
+
+@pytest.mark.parametrize("question", ["d-brighter-than-c", "f-longer-than-e", "b-as-loud-as-a-matched"])
+def test_the_recipe_for_pooled_answers_gives_the_printed_number_with_statsmodels(
+    tables, bells_findings, question
+):
+    model = tables[f"model_{question}"]
+    used = {"listener", "stimulus_first", "stimulus_second", "cell_first", "cell_second", "chosen"}
+    fixed = model.drop(columns=[*used, "contrast_half", "offset"])
+    fit = Logit(model["chosen"], fixed).fit(disp=0)
+    ours = other(bells_findings, question, "answers pooled over listeners")
+    assert fit.params["contrast"] == pytest.approx(ours.estimate, abs=1e-6)
+    alpha = bells_findings.question(question).alpha_corrected
+    lower = fit.params["contrast"] - stats.norm.ppf(1 - alpha) * fit.bse["contrast"]
+    assert lower == pytest.approx(ours.lower, abs=1e-6)
+
+
+def test_the_recipe_for_the_sign_test_gives_the_printed_p_with_scipy(tables, bells_findings):
+    q = bells_findings.question("d-brighter-than-c")
+    rows = tables["answers"]
+    rows = rows[(rows["attribute"] == q.attribute) & (rows["presentation"] == q.presentation)]
+    forward = (rows["condition_first"] == q.more) & (rows["condition_second"] == q.than)
+    backward = (rows["condition_first"] == q.than) & (rows["condition_second"] == q.more)
+    chosen = np.where(forward, rows["chosen"], 1 - rows["chosen"])[forward | backward]
+    assert len(chosen) == q.n_direct
+    assert chosen.sum() == q.n_direct_more
+    net = (2 * chosen - 1).tolist()
+    by_listener: dict[str, float] = {}
+    for name, value in zip(rows["listener"][forward | backward], net, strict=True):
+        by_listener[name] = by_listener.get(name, 0) + value
+    above, below = (sum(s * v > 0 for v in by_listener.values()) for s in (1, -1))
+    p = stats.binomtest(above, above + below, 0.5, alternative="greater").pvalue
+    assert p == pytest.approx(other(bells_findings, q.id, "sign test over listeners").p)
+
+
+def test_every_column_of_every_table_is_in_the_dictionary(tables):
+    listed = set(zip(tables["dictionary"]["table"], tables["dictionary"]["column"], strict=True))
+    for name, table in tables.items():
+        if name != "dictionary":
+            assert {(name, column) for column in table.columns} <= listed
+
+
+def test_the_same_findings_show_no_difference_and_a_changed_number_does(bells_findings):
+    assert again.differences(bells_findings, bells_findings) == []
+    q = bells_findings.questions[0]
+    changed = q.model_copy(update={"word": "contradicted", "se": q.se * (1 + 1e-4)})
+    other_findings = bells_findings.model_copy(update={"questions": (changed, *bells_findings.questions[1:])})
+    places = [d.place for d in again.differences(bells_findings, other_findings)]
+    assert sorted(places) == ["findings.questions[0].se", "findings.questions[0].word"]
