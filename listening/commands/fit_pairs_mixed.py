@@ -7,11 +7,10 @@ import numpy as np
 from listening.commands.fit_pairs_models import (
     FEW_LISTENERS,
     PairsFit,
-    Rows,
     entries,
-    free_columns,
     model_name,
 )
+from listening.commands.fit_pairs_rows import Rows, free_columns
 from listening.errors import RecordError
 from stats import logistic_mixed, random_terms, tied_mixed
 from stats.likelihood import FloatArray

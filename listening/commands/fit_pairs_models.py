@@ -8,16 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from listening.commands import fit_table
-from listening.commands.fit_table import Table
-from listening.errors import RecordError
-from stats import bradley_terry, comparisons, fit_check, newton, sandwich
+from listening.commands import fit_pairs_rows, fit_table
+from listening.commands.fit_pairs_rows import Rows
+from stats import bradley_terry, fit_check, newton, sandwich
 from stats.bradley_terry import Strengths
 from stats.comparisons import Comparisons
-from stats.errors import BadData, Separated, StatsError
-from stats.likelihood import FloatArray, IntArray
+from stats.errors import Separated, StatsError
+from stats.likelihood import FloatArray
 
-CODES = {"first": 1, "tie": 0, "second": -1}
 FEW_LISTENERS = 8
 
 
@@ -37,30 +35,14 @@ class PairsFit:
     fit: dict[str, float | None] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
-class Rows:
-    """The table's rows as numbers: one row each, not added up."""
-
-    items: tuple[str, ...]
-    first: IntArray
-    second: IntArray
-    answer: IntArray
-    """1 first, 0 tie, -1 second."""
-    count: FloatArray
-    covariates: FloatArray
-    covariate_names: tuple[str, ...]
-    listener: IntArray | None
-    listeners: tuple[str, ...]
-
-
 def fit(args: argparse.Namespace) -> PairsFit:
     """Read the table and fit what the options ask for."""
     covariates, slopes = _words(args.covariates), _words(args.slopes)
     extra = [name for name in dict.fromkeys([*covariates, *slopes]) if not (name == "order" and args.order)]
     needed = ["first", "second", "answer", *extra] + (["listener"] if slopes else [])
     table = fit_table.read(Path(args.table), needed, optional=("listener", "count"))
-    rows = _rows(table, covariates)
-    _check_options(args, rows)
+    rows = fit_pairs_rows.of(table, covariates)
+    fit_pairs_rows.check_options(args, rows)
     if not slopes:
         return _plain(args, rows)
     from listening.commands import fit_pairs_mixed
@@ -73,86 +55,8 @@ def _words(text: str | None) -> list[str]:
     return [word.strip() for word in (text or "").split(",") if word.strip()]
 
 
-def _rows(table: Table, covariates: list[str]) -> Rows:
-    first, second = table.columns["first"], table.columns["second"]
-    _check_pairs(table)
-    names = tuple(sorted(set(first) | set(second)))
-    number = {name: j for j, name in enumerate(names)}
-    count = table.numbers("count") if "count" in table.columns else np.ones(table.n_rows)
-    for value, line in zip(count, table.lines, strict=True):
-        if value < 0:
-            raise RecordError(f"{table.path}, line {line}, column count: found {value:g}, wanted 0 or more")
-    listener, listeners = None, np.zeros(0, dtype=str)
-    if "listener" in table.columns:
-        listeners, codes = np.unique(table.columns["listener"], return_inverse=True)
-        listener = codes.astype(np.int64)
-    x = [table.numbers(name) for name in covariates]
-    return Rows(
-        items=names,
-        first=np.array([number[name] for name in first], dtype=np.int64),
-        second=np.array([number[name] for name in second], dtype=np.int64),
-        answer=np.array([CODES[word.lower()] for word in table.columns["answer"]], dtype=np.int64),
-        count=count,
-        covariates=np.column_stack(x) if x else np.zeros((table.n_rows, 0)),
-        covariate_names=tuple(covariates),
-        listener=listener,
-        listeners=tuple(map(str, listeners)),
-    )
-
-
-def _check_pairs(table: Table) -> None:
-    cells = zip(
-        table.columns["first"], table.columns["second"], table.columns["answer"], table.lines, strict=True
-    )
-    for first, second, answer, line in cells:
-        if answer.lower() not in CODES:
-            raise RecordError(
-                f"{table.path}, line {line}, column answer: found {answer!r}, wanted first, second or tie"
-            )
-        if first == second:
-            raise RecordError(
-                f"{table.path}, line {line}: {first!r} is compared with itself; mend or delete the row"
-            )
-
-
-def _check_options(args: argparse.Namespace, rows: Rows) -> None:
-    ties = rows.count[rows.answer == 0].sum()
-    if ties and not args.ties:
-        raise RecordError(
-            f"{args.table}: {ties:g} answers are ties; choose how to model them with --ties davidson "
-            "or --ties rao-kupper, or take the rows out"
-        )
-    if args.correlated and not args.slopes:
-        raise RecordError(
-            "--correlated is about the slopes that vary over listeners: name them with --slopes"
-        )
-    if args.reference and args.covariates:
-        raise RecordError("--reference names an item's strength, which --covariates replace: leave one out")
-    if args.reference and args.reference not in rows.items:
-        raise RecordError(f"--reference {args.reference}: no such item; found {', '.join(rows.items)}")
-    kept = {"order"} if args.order else set()
-    kept |= {"davidson": {"log_nu"}, "rao-kupper": {"eta"}}.get(args.ties, set())
-    taken = kept & {*rows.items, *rows.covariate_names}
-    if taken:
-        raise RecordError(f"{', '.join(sorted(taken))}: this name is kept for an estimate; rename it")
-
-
-def add_up(rows: Rows) -> tuple[Comparisons, FloatArray, IntArray]:
-    """Comparisons, an entry for each different pair (and covariates); the covariates; entry of each row."""
-    if rows.covariate_names:
-        cells = np.column_stack([rows.first, rows.second, rows.covariates])
-        kept, where = np.unique(cells, axis=0, return_inverse=True)
-    else:
-        kept, where = np.unique(np.column_stack([rows.first, rows.second]), axis=0, return_inverse=True)
-    where = where.ravel()
-    counts = [np.bincount(where, rows.count * (rows.answer == code), len(kept)) for code in (1, 0, -1)]
-    pairs = kept[:, :2].astype(np.int64)
-    data = Comparisons(rows.items, pairs[:, 0], pairs[:, 1], *(np.asarray(c, dtype=float) for c in counts))
-    return data, np.ascontiguousarray(kept[:, 2:], dtype=np.float64), where
-
-
 def _plain(args: argparse.Namespace, rows: Rows) -> PairsFit:
-    data, x, _ = add_up(rows)
+    data, x, _ = fit_pairs_rows.add_up(rows)
     found = _fit_plain(args, rows, data, x)
     out = PairsFit(
         model=model_name(args),
@@ -221,7 +125,7 @@ def _pooled(out: PairsFit, rows: Rows, found: Strengths) -> None:
 
 def _clustered(rows: Rows, found: Strengths) -> FloatArray:
     """Listener-clustered covariance, from the rows before they were added up."""
-    _, _, where = add_up(rows)
+    _, _, where = fit_pairs_rows.add_up(rows)
     single = Comparisons(
         rows.items,
         rows.first,
@@ -255,11 +159,11 @@ def _tests(args: argparse.Namespace, out: PairsFit, rows: Rows, data: Comparison
     what = "no effect of the covariates" if rows.covariate_names else "all items equal"
     out.tests[what] = _as_test(bradley_terry.equality(found))
     if args.order:
-        x = add_up(rows)[1]
+        x = fit_pairs_rows.add_up(rows)[1]
         out.tests["no order effect"] = _as_test(
             bradley_terry.compare(_fit_plain(args, rows, data, x, order=False), found)
         )
-    if rows.covariate_names:
+    if rows.covariate_names and fit_pairs_rows.belong_to_items(rows):
         try:
             free = bradley_terry.fit(data, link=args.link, order=args.order, ties=args.ties)
             out.tests["covariates explain the items"] = _as_test(bradley_terry.compare(found, free))
@@ -273,19 +177,3 @@ def _as_test(test: bradley_terry.RatioTest) -> dict[str, float]:
 
 def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
-
-
-def free_columns(args: argparse.Namespace, rows: Rows) -> tuple[FloatArray, tuple[str, ...], str | None]:
-    """Fixed columns of a mixed model: covariates or free strengths, then the order; names; the reference."""
-    order = [np.ones((rows.first.size, 1))] if args.order else []
-    last = ("order",) if args.order else ()
-    if rows.covariate_names:
-        return np.hstack([rows.covariates, *order]), rows.covariate_names + last, None
-    data = add_up(rows)[0]
-    comparisons.check_connected(data)
-    zero = args.reference or rows.items[0]
-    others = [j for j, name in enumerate(rows.items) if name != zero]
-    both = (rows.first[:, None] == others).astype(float) - (rows.second[:, None] == others)
-    if not others:
-        raise BadData("one item only: nothing to compare")
-    return np.hstack([both, *order]), tuple(rows.items[j] for j in others) + last, zero

@@ -122,6 +122,16 @@ def test_pooled_listeners_are_warned_of_and_clustered_errors_given(run):
     assert bright["se_clustered"] > 1.2 * bright["se"]
 
 
+def test_covariates_of_items_are_tested_against_free_strengths_and_others_not(run):
+    data = pd.read_csv(PUBLISHED / "panel_small.csv")
+    data["answer"] = np.where(data.y == 1, "first", "second")
+    data["loudness_of_day"] = np.sin(np.arange(len(data)))
+    found = run(data, "--covariates", "d_level,d_bright,d_decay", "--json")[1]
+    assert found["tests"]["covariates explain the items"]["df"] == 4
+    found = run(data, "--covariates", "d_level,loudness_of_day", "--json")[1]
+    assert "covariates explain the items" not in found["tests"]
+
+
 def test_text_names_the_reference(run):
     code, out, _ = run(two_way("baseball"))
     assert code == 0
