@@ -55,7 +55,8 @@ def _seen(table: pd.DataFrame, about_level: list[str]) -> pd.DataFrame:
 
 
 def _each(seen: pd.DataFrame) -> Iterator[tuple[str, int, dict[str, Any]]]:
-    for row in seen.reset_index().to_dict("records"):
+    for cells in seen.reset_index().to_dict("records"):
+        row = {str(name): cell for name, cell in cells.items()}
         asked = 0 if np.isnan(row["asked"]) else int(row.pop("asked"))
         row.pop("asked", None)
         agreed = None if np.isnan(row["agreed"]) else float(row["agreed"])
@@ -106,7 +107,7 @@ def _controls(table: pd.DataFrame, about_level: list[str]) -> pd.DataFrame:
     told = table[table["attribute"].isin(about_level) & (table["role"] == collect.CONTROL) & clear]
     right = np.where(told["gain_difference_db"] > 0, told["chosen"] == 1, told["chosen"] == 0)
     by = pd.DataFrame({"listener": told["listener"], "right": right}).groupby("listener")["right"]
-    return by.agg(asked="size", right="sum")
+    return pd.DataFrame({"asked": by.size(), "right": by.sum()})
 
 
 def _repeats_agreed(table: pd.DataFrame) -> pd.Series:
