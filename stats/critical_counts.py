@@ -116,13 +116,7 @@ def _normal_size(share: float, guess: float, alpha: float, power: float) -> int:
 
 def _min_correct(n_trials: NDArray[np.int64], guess: float, alpha: float) -> NDArray[np.int64]:
     """Fewest correct per number of trials; n + 1 where no count is enough."""
-    count = np.asarray(binom.isf(alpha, n_trials, guess), dtype=np.int64)
-    limit = alpha * (1 + EQUAL)
-    for _ in range(3):  # isf may be off by one at an exact tie
-        lower = np.where(count >= 1, special.bdtrc(np.maximum(count - 1, 0), n_trials, guess), 1.0)
-        count = np.where(lower > limit, count + 1, count)
-    fewer = np.where(count >= 2, special.bdtrc(np.maximum(count - 2, 0), n_trials, guess), 1.0)
-    return np.asarray(np.where(fewer <= limit, count - 1, count))
+    return np.asarray(binom.isf(alpha * (1 + EQUAL), n_trials, guess), dtype=np.int64) + 1
 
 
 def _power(n_trials: NDArray[np.int64], share: float, guess: float, alpha: float) -> NDArray[np.float64]:

@@ -41,6 +41,32 @@ def rating() -> tuple[np.ndarray, np.ndarray, list[RandomTerm]]:
     return table.score.to_numpy(float), x, terms
 
 
+def published(name: str) -> tuple[np.ndarray, np.ndarray, list[RandomTerm]]:
+    """Answers, fixed columns and random terms of the further data sets; see ratings_reference.R."""
+    if name == "sleep_gaps":
+        answers, x, _ = sleepstudy(slopes=True)
+        subject = np.repeat(np.arange(1, 19), 10)
+        kept = ~((np.arange(1, 181) % 7 == 3) | ((subject <= 6) & (x[:, 1] > 5)))
+        x, subject = x[kept], subject[kept]
+        slopes = term("Subject", subject - 1, x, column_names=["", "Days"], correlated=True)
+        return answers[kept], np.column_stack([x, subject % 3 == 0]).astype(float), [slopes]
+    table = pd.read_csv(PUBLISHED / f"{name}.csv")
+    ones = np.ones(len(table))
+    if name == "carrots":
+        x = np.column_stack([ones, table.sens1, table.sens2, table.Homesize == 3]).astype(float)
+        return (
+            table.Preference.to_numpy(float),
+            x,
+            [term(n, codes(table[n])) for n in ("Consumer", "Product")],
+        )
+    answer, groups = {
+        "penicillin": ("diameter", ("plate", "sample")),
+        "pastes": ("strength", ("sample", "batch")),
+        "dyestuff2": ("Yield", ("Batch",)),
+    }[name]
+    return table[answer].to_numpy(float), ones[:, None], [term(n, codes(table[n])) for n in groups]
+
+
 def crossed(seed: int, n: int = 120) -> tuple[np.ndarray, np.ndarray, list[RandomTerm]]:
     """Listeners with correlated intercept and slope, crossed with stimuli that enter as a difference."""
     rng = np.random.default_rng(seed)
@@ -109,6 +135,18 @@ def test_ratings_with_nested_and_crossed_effects_agree_with_the_reference_fit() 
     for name, variance in expected["variance"].items():
         sd = found.residual if name == "Residual" else found.spread[name]
         assert sd**2 == pytest.approx(variance, abs=1e-5), name
+
+
+@pytest.mark.parametrize("name", ["sleep_gaps", "carrots", "penicillin", "pastes", "dyestuff2"])
+def test_further_published_data_agree_with_the_reference_fit(name: str) -> None:
+    found, expected = linear_mixed.fit(*published(name)), REFERENCE[name]
+    np.testing.assert_allclose(found.estimate, expected["fixed"], atol=1e-6)
+    np.testing.assert_allclose(found.se, expected["se"], rtol=1e-6)
+    np.testing.assert_allclose([*found.spread.values(), found.residual], expected["spread"], atol=1e-5)
+    assert found.loglik == pytest.approx(expected["loglik"], abs=1e-6)
+    assert bool(found.singular) == (0.0 in expected["spread"])
+    if "correlation" in expected:
+        assert found.correlation["Subject"][1, 0] == pytest.approx(expected["correlation"], abs=1e-6)
 
 
 @pytest.mark.parametrize("reml", [True, False], ids=["reml", "ml"])

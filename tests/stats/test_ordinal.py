@@ -47,6 +47,36 @@ def test_wine_agrees_with_the_reference_fit(key):
     assert found.loglik == pytest.approx(expected["loglik"], abs=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("key", "options"),
+    [
+        ("wine_probit", {"link": "probit"}),
+        ("wine_cloglog", {"link": "cloglog"}),
+        ("wine_symmetric", {"spacing": "symmetric"}),
+        ("wine_equidistant", {"spacing": "equidistant"}),
+    ],
+)
+def test_links_and_spacings_agree_with_the_reference_fit(key, options):
+    answers, x, _ = wine()
+    found, expected = ordinal.fit(answers, x, **options), REFERENCE[key]
+    np.testing.assert_allclose(found.estimate, expected["effects"], atol=1e-6)
+    np.testing.assert_allclose(found.thresholds, expected["thresholds"], atol=1e-6)
+    assert found.loglik == pytest.approx(expected["loglik"], abs=1e-6)
+    if "se" in expected:
+        np.testing.assert_allclose([*found.se, *found.threshold_se], expected["se"], rtol=1e-6)
+
+
+def test_nested_spreads_agree_with_the_reference_fit():
+    answers, x, judge = wine()
+    terms = [term("judge", judge), term("judge by temp", 2 * judge + x[:, 0].astype(int))]
+    found, expected = ordinal_mixed.fit(answers, x, terms), REFERENCE["wine_nested"]
+    np.testing.assert_allclose(found.estimate, expected["effects"], atol=1e-5)
+    np.testing.assert_allclose(found.thresholds, expected["thresholds"], atol=1e-5)
+    np.testing.assert_allclose([*found.se, *found.threshold_se], expected["se"], rtol=1e-4)
+    np.testing.assert_allclose(list(found.spread.values()), expected["spread"], atol=1e-5)
+    assert found.loglik == pytest.approx(expected["loglik"], abs=1e-6)
+
+
 @pytest.mark.parametrize(("column", "name"), [(0, "temp"), (1, "contact")])
 def test_leaving_an_effect_out_costs_what_the_reference_says(column, name):
     answers, x, _ = wine()
