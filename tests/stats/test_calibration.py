@@ -102,7 +102,7 @@ def bootstrap_run(rng):
 
 
 def test_bootstrap_intervals_of_eight_listeners_cover_93_percent():
-    runs = 60
+    runs = 40
     held = simulate(bootstrap_run, 4, runs)
     assert held > 0.93 - margin(0.93, runs)
 
