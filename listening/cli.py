@@ -24,6 +24,7 @@ COMMANDS = {
     "measure": "measure sounds, or all recordings of a study",
     "prepare": "make matched stimuli and verify them",
     "deal": "freeze the study: balanced orders, sealed key, coded clips",
+    "lodge": "write the frozen plan as one page for a third party",
     "sit": "sit the blind test",
     "devices": "the sound outputs, and a test of left and right",
     "level": "calibrate the station's headphones",

@@ -1,14 +1,26 @@
 """Examples of each command, shown at the end of its help; a test reads every one with its parser."""
 
 EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
-    "new": (("listening new bells --from protocols/bells.toml", "start the study `bells` from a protocol"),),
+    "new": (
+        ("listening new bells", "a few questions, then a commented protocol"),
+        ("listening new bells --from protocols/bells.toml", "start the study `bells` from a protocol"),
+    ),
+    "schema": (
+        ("listening schema --out protocol.schema.json", "for an editor that completes keys"),
+        ("listening schema --page", "every key explained"),
+    ),
+    "pilot": (("listening pilot pilot_study", "spreads, and the panel that the main study needs"),),
+    "lodge": (("listening lodge bells --with 'the notary'", "the frozen plan as one page"),),
     "check": (("listening check bells", "name every problem before anything is measured"),),
     "measure": (
         ("listening measure bells", "measure all recordings of the study"),
         ("listening measure ring.wav --pascal-per-full-scale 20", "measure one file of known level"),
     ),
     "prepare": (("listening prepare bells", "make matched stimuli and measure them again"),),
-    "deal": (("listening deal bells", "freeze protocol, orders and key; code the clips"),),
+    "deal": (
+        ("listening deal bells", "freeze protocol, orders and key; code the clips"),
+        ("listening deal bells --again 'one strike was mislabelled'", "a new version; the old one is kept"),
+    ),
     "size": (
         ("listening size bells --effect share=0.75", "how many listeners find 75 % choices"),
         ("listening size bells --jobs tcp://10.0.0.5:8786", "the same on a Dask scheduler"),
@@ -33,7 +45,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "simulate": (
         ("listening simulate bells --listeners 24 --seed 1", "24 made-up listeners, marked as such"),
     ),
-    "analyse": (("listening analyse bells", "open the key and decide the planned questions"),),
+    "analyse": (
+        ("listening analyse bells", "open the key and decide the planned questions"),
+        ("listening analyse bells --interim", "look before the planned end; logged and reported"),
+    ),
     "report": (("listening report bells", "write bells/report/report.html"),),
     "claim": (
         (

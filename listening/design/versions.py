@@ -15,12 +15,13 @@ def history(study: Study) -> History:
 
 def note(study: Study, *, study_digest: str, dealt_at: str, reason: str) -> None:
     """Write a deal into the history; one that nobody answered yet takes the place of its forerunner."""
-    known = history(study).versions
+    before = history(study)
+    known = before.versions
     kept = tuple(v for v in known if (study.versions / str(v.number)).is_dir())
     number = len(kept) + 1
     reason = reason or next((v.reason for v in known if v.number == number), "")
     fresh = Version(number=number, study_digest=study_digest, dealt_at=dealt_at, reason=reason)
-    History(versions=(*kept, fresh)).save(study.history)
+    before.model_copy(update={"versions": (*kept, fresh)}).save(study.history)
 
 
 def next_number(study: Study) -> int:

@@ -1,4 +1,4 @@
-"""Before anyone listens: how pairs differ in level, brightness and decay, and whether the three can be told apart."""
+"""Before anyone listens: how pairs differ in level, brightness and decay, and whether these can be told apart."""
 
 from dataclasses import dataclass
 from itertools import combinations
@@ -156,8 +156,8 @@ def _means(strikes_of: list[Stimulus], metrics: tuple[str, str, str]) -> FloatAr
         if any(v is None for v in values):
             missing = [m for m, v in zip(metrics, values, strict=True) if v is None]
             raise StudyError(
-                f"{stimulus.stimulus}: has no {', '.join(missing)}; calibrate the recordings, or name another "
-                "metric in [covariates]"
+                f"{stimulus.stimulus}: has no {', '.join(missing)}; calibrate the recordings, "
+                "or name another metric in [covariates]"
             )
         level, brightness, decay = (float(v) for v in values if v is not None)
         rows.append((level, np.log(brightness), np.log(decay)))

@@ -330,6 +330,19 @@ Caution = Literal[
 ]
 
 
+class Fixed(Form):
+    """When and how the study was fixed before the data."""
+
+    dealt_at: str
+    study_version: int = 1
+    reason: str = ""
+    """Why this version took the place of the one before."""
+    lodged_at: str = ""
+    """When its plan was given to a third party; empty if it was not."""
+    lodged_with: str = ""
+    page_digest: str = ""
+
+
 class Looks(Form):
     """Where in the course of the study this analysis stands."""
 
@@ -366,6 +379,7 @@ class Findings(FileForm):
     conditions: tuple[ConditionMeasure, ...] = ()
     matching: Matching
     method: Method
+    fixed: Fixed | None = None
     looks: Looks | None = None
     cautions: tuple[Caution, ...] = ()
 

@@ -37,11 +37,30 @@ class Version(Form):
     """Why it took the place of the one before; empty for the first."""
 
 
+class Lodging(Form):
+    """The plan as it was given to a third party."""
+
+    study_digest: str
+    page_digest: str
+    """SHA-256 of the page's text."""
+    lodged_at: str
+    whom: str = ""
+
+
 class History(FileForm):
-    """Every deal of a study, oldest first."""
+    """Every deal of a study, oldest first, and what was lodged."""
 
     format: int = 1
     versions: tuple[Version, ...] = ()
+    lodgings: tuple[Lodging, ...] = ()
+
+    def version(self, study_digest: str) -> Version | None:
+        """The deal with that hash, if it is noted."""
+        return next((v for v in self.versions if v.study_digest == study_digest), None)
+
+    def lodged(self, study_digest: str) -> Lodging | None:
+        """When that deal was first lodged, if it was."""
+        return next((x for x in self.lodgings if x.study_digest == study_digest), None)
 
 
 def freeze(study: Study, *, study_digest: str, dealt_at: str, stimuli: list[Path]) -> Frozen:
@@ -76,7 +95,7 @@ def check(study: Study) -> None:
         raise StudyError(
             "\n".join(bad) + "\nrestore what was dealt (the protocol and manifest lie in "
             f'{study.sealed}), or deal again with: listening deal {study.root} --again "why". '
-            "Nothing was analysed"
+            "Nothing was done"
         )
 
 

@@ -1,0 +1,52 @@
+"""`listening lodge`: the frozen plan as one page, for a third party to keep before the data are in."""
+
+import argparse
+from datetime import UTC, datetime
+from pathlib import Path
+
+from listening.commands import show
+from listening.errors import StudyError
+from listening.records import frozen, protocol
+from listening.records.form import digest_of, write_text
+from listening.records.frozen import Frozen, History, Lodging
+from listening.records.plan import Plan
+from listening.records.study import open_study
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's words."""
+    parser.add_argument("folder", type=Path, help="study folder, dealt")
+    parser.add_argument("--with", dest="whom", metavar="WHOM", default="", help="who keeps the page")
+    parser.add_argument("--out", type=Path, metavar="FILE", help="where to write (default: FOLDER/lodged.md)")
+    show.json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the page after checking that everything is as dealt."""
+    from listening.report import lodging
+
+    study = open_study(args.folder)
+    if not study.frozen.is_file():
+        raise StudyError(
+            f"{study.root}: nothing is dealt yet, so nothing is fixed; run: listening deal {study.root}"
+        )
+    frozen.check(study)
+    plan, history = Plan.load(study.plan), _history(study.history)
+    text = lodging.page(protocol.load(study.protocol), plan, Frozen.load(study.frozen), history)
+    path = args.out or study.root / "lodged.md"
+    write_text(path, text)
+    at = datetime.now(UTC).isoformat(timespec="seconds")
+    made = Lodging(study_digest=plan.study_digest, page_digest=digest_of(text), lodged_at=at, whom=args.whom)
+    history.model_copy(update={"lodgings": (*history.lodgings, made)}).save(study.history)
+    lines = [
+        f"page: {path}",
+        f"study hash {plan.study_digest}",
+        f"hash of the page {made.page_digest}, noted in {study.history}",
+        "give the page to somebody who does not work on the study, and let them sign and date it",
+    ]
+    show.result(args, lines, {"page": str(path), **made.model_dump()})
+    return 0
+
+
+def _history(path: Path) -> History:
+    return History.load(path) if path.is_file() else History()

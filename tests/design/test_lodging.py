@@ -1,0 +1,73 @@
+"""The plan as a page for a third party: it states what was fixed, under the hash of the study."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from listening import cli
+from listening.analysis import taken
+from listening.commands import deal as command
+from listening.records.frozen import History
+from listening.records.plan import Plan
+from listening.records.study import Study
+from listening.report import course
+
+
+def _deal(study: Study, why: str = "") -> Plan:
+    return command.deal(study, again=why, secret="0" * 32, dealt_at="2026-01-01T00:00:00+00:00")[0]
+
+
+def test_the_page_states_questions_rule_panel_and_hashes(
+    prepared: Study, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plan = _deal(prepared)
+    assert cli.main(["lodge", str(prepared.root), "--with", "the notary"]) == 0
+    page = (prepared.root / "lodged.md").read_text()
+    assert plan.study_digest in page
+    assert plan.key_digest in page
+    assert "is heard as more brightness than" in page
+    assert "They stand for: nobody, made up" in page
+    assert "Listening ends when 4 listeners have finished" in page
+    assert "60 choices in 100" in page
+    assert "0" * 32 not in page  # the key's secret
+    assert plan.study_digest in capsys.readouterr().out
+
+
+def test_date_and_hash_of_the_page_reach_the_findings(
+    prepared: Study, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plan = _deal(prepared)
+    assert taken.fixed(prepared, plan).lodged_at == ""
+    cli.main(["lodge", str(prepared.root), "--with", "the notary", "--json"])
+    told = json.loads(capsys.readouterr().out)
+    found = taken.fixed(prepared, plan)
+    assert (found.lodged_at, found.lodged_with) == (told["lodged_at"], "the notary")
+    assert found.page_digest == told["page_digest"]
+    assert ("plan lodged", f"{found.lodged_at} with the notary") in course._fixed(found)
+
+
+def test_a_lodged_page_stays_noted_with_its_own_version(
+    prepared: Study, capsys: pytest.CaptureFixture[str]
+) -> None:
+    first = _deal(prepared)
+    cli.main(["lodge", str(prepared.root)])
+    prepared.answers.write_bytes(b"x")
+    second = _deal(prepared, "the first deal had a wrong question")
+    capsys.readouterr()
+    assert taken.fixed(prepared, second).lodged_at == ""
+    assert taken.fixed(prepared, second).reason == "the first deal had a wrong question"
+    lodged = History.load(prepared.history).lodged(first.study_digest)
+    assert lodged is not None
+
+
+def test_nothing_is_lodged_before_it_is_dealt_or_after_it_was_altered(
+    prepared: Study, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.main(["lodge", str(prepared.root)]) == 2
+    assert "nothing is dealt yet" in capsys.readouterr().err
+    _deal(prepared)
+    prepared.protocol.write_text(prepared.protocol.read_text() + "\n")
+    assert cli.main(["lodge", str(prepared.root)]) == 2
+    assert "the protocol is not the one that was dealt" in capsys.readouterr().err
+    assert not (prepared.root / "lodged.md").exists()
