@@ -161,7 +161,10 @@ def _own(found: LogisticMixed, made: Design) -> FloatArray:
     """Each listener's departure from the mean contrast, over the slope and the condition cells."""
     own = found.effects[LISTENER][:, 0].copy()
     if CELL in found.effects:
-        cells = found.effects[CELL][:, 0].reshape(len(made.listeners), made.n_conditions)
+        effects = np.zeros(len(made.listeners) * made.n_conditions)
+        met = found.effects[CELL][:, 0]  # up to the last cell that occurs: a late listener may have met few
+        effects[: met.size] = met
+        cells = effects.reshape(len(made.listeners), made.n_conditions)
         own = own + cells[:, 0] - cells[:, 1]
     return own
 
