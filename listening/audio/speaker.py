@@ -3,6 +3,7 @@
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
+from statistics import median
 from types import ModuleType
 from typing import Any
 
@@ -14,7 +15,8 @@ from listening.errors import SoundError
 LEAD_IN_S = 0.1  # silence first: a device that wakes may swallow its first frames
 GRACE_S = 1.5  # so long may a programme take beyond its own length before the device counts as lost
 LARGEST_LATENCY_S = 1.0  # a reported delay beyond this is no delay
-LATENCY_S = 0.04  # asked of the device: a key is heard well within 0.1 s
+ONSET_WATCHED_S = 0.5  # the onset is estimated from the callbacks of so much sound: a device may start late
+LATENCY_S = 0.05  # asked of the device: a key is heard well within 0.1 s
 MISSING = "PortAudio is missing: install it with: sudo apt-get install libportaudio2"
 
 
@@ -97,7 +99,7 @@ class _Run:
         self._loops = loops
         self._rate_hz = rate_hz
         self._frames = 0
-        self._onset_s: float | None = None
+        self._onsets_s: list[float] = []
         self._trouble = ""
         self._ended = threading.Event()
         self._closed = False
@@ -143,11 +145,13 @@ class _Run:
             self.close()
         running = not self._ended.is_set() and not self._closed
         if not running and not self._closed:
+            if self._loops and not self._trouble:  # a loop never ends by itself
+                self._trouble = f"device lost: it stopped after {self._frames} frames"
             self.close()
         asked = self._frames if self._loops else self._mixer.n_frames
         frame = self._frame_heard(now_s) if running else -1
         clip = self._mixer.clip_at(frame) if frame >= 0 else None
-        return Played(running, asked, self._frames, self._onset_s, clip, self._trouble)
+        return Played(running, asked, self._frames, self._onset_s(), clip, self._trouble)
 
     def _is_stuck(self, now_s: float) -> bool:
         if now_s - self._last_s > GRACE_S:
@@ -157,9 +161,16 @@ class _Run:
 
     def _frame_heard(self, now_s: float) -> int:
         """The frame at the converter now, as well as can be known."""
-        if self._onset_s is None:
+        onset_s = self._onset_s()
+        if onset_s is None:
             return -1
-        return min(self._frames - 1, self._mixer.onset_frame + round((now_s - self._onset_s) * self._rate_hz))
+        return min(self._frames - 1, self._mixer.onset_frame + round((now_s - onset_s) * self._rate_hz))
+
+    def _onset_s(self) -> float | None:
+        """Middle of all estimates: some come from buffers that were filled before the device ran."""
+        if not self._onsets_s:
+            return None
+        return max(self._started_s, median(self._onsets_s))
 
     def _callback(self, out: Any, n: int, time: Any, status: Any) -> None:
         now_s = self._now_s()
@@ -169,9 +180,9 @@ class _Run:
         block = self._mixer.render(n)
         out[: len(block)] = block
         out[len(block) :] = 0
-        if self._onset_s is None and self._frames + len(block) > self._mixer.onset_frame:
-            ahead = (self._mixer.onset_frame - self._frames) / self._rate_hz
-            self._onset_s = now_s + self._delay_s(time) + ahead
+        since_onset = self._frames - self._mixer.onset_frame
+        if -len(block) < since_onset < ONSET_WATCHED_S * self._rate_hz:
+            self._onsets_s.append(now_s + self._delay_s(time) - since_onset / self._rate_hz)
         self._frames += len(block)
         if len(block) < n:
             raise portaudio().CallbackStop

@@ -55,8 +55,8 @@ class Hearing:
             return ""
         sounding = self._player.sounding()
         turn = self.turn
-        if turn.onset_s is None:
-            turn.onset_s = sounding.onset_s
+        if turn.onset_s is None or (turn.begun == 1 and sounding.onset_s is not None):
+            turn.onset_s = sounding.onset_s  # the player knows it better as the first play goes on
         turn.clip = sounding.clip
         if sounding.clip is not None:
             turn.heard.add(sounding.clip)
