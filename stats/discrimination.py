@@ -3,6 +3,7 @@
 import math
 from dataclasses import dataclass
 
+import pandas as pd
 from scipy import optimize, special
 from scipy.stats import chi2
 
@@ -43,6 +44,25 @@ class Discrimination:
     """Exact one-sided test against guessing."""
     loglik: float
     """Without the binomial coefficient."""
+
+    def to_frame(self) -> pd.DataFrame:
+        """Estimate, standard error and likelihood interval of each of the three scales, a row each."""
+        scales = ("d_prime", "share_correct", "share_discriminating")
+        rows = [
+            (
+                getattr(self, name),
+                getattr(self, f"{name}_se"),
+                getattr(self, f"{name}_interval").lower,
+                getattr(self, f"{name}_interval").upper,
+            )
+            for name in scales
+        ]
+        return pd.DataFrame(rows, index=list(scales), columns=["estimate", "se", "lower", "upper"])
+
+    def __str__(self) -> str:
+        counts = f"{self.task}, {self.n_correct} of {self.n_trials} correct"
+        head = f"{counts}, p {self.p_difference:.4g} against guessing"
+        return f"{head}\n{self.to_frame().to_string(float_format='%.4f')}"
 
 
 def fit(task_name: str, n_correct: int, n_trials: int, *, level: float = 0.95) -> Discrimination:

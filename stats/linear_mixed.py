@@ -16,6 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import optimize
 from scipy.linalg import cho_solve, cholesky, solve_triangular
@@ -70,6 +71,18 @@ class LinearMixed:
     @property
     def se(self) -> FloatArray:
         return np.sqrt(np.diag(self.covariance))
+
+    def to_frame(self) -> pd.DataFrame:
+        """Estimates and standard errors, a row each fixed effect."""
+        return pd.DataFrame({"estimate": self.estimate, "se": self.se}, index=list(self.names))
+
+    def __str__(self) -> str:
+        kind = "REML" if self.reml else "ML"
+        head = f"linear mixed model by {kind}, {self.n} answers, log-likelihood {self.loglik:.3f}"
+        spread = [
+            f"spread {name}: {sd:.4f}" for name, sd in [*self.spread.items(), ("residual", self.residual)]
+        ]
+        return "\n".join([head, self.to_frame().to_string(float_format="%.4f"), *spread])
 
 
 @dataclass(frozen=True)

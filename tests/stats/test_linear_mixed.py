@@ -291,3 +291,11 @@ def test_what_cannot_be_fitted_is_named(
     given: dict[str, object] = {"answers": y, "x": x, "terms": terms} | change
     with pytest.raises(error, match=message):
         linear_mixed.fit(**given)  # type: ignore[arg-type]
+
+
+def test_a_fit_prints_a_summary_and_turns_into_a_table() -> None:
+    answers, x, terms = sleepstudy(slopes=False)
+    found = linear_mixed.fit(answers, x, terms, names=["intercept", "Days"])
+    assert found.to_frame().loc["Days", "estimate"] == found.estimate[1]
+    for word in ("REML", "180 answers", "Days", "10.4673", "spread Subject: 37.1238", "spread residual"):
+        assert word in str(found)
