@@ -18,12 +18,18 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the page and say where it is."""
-    from listening.report import page
+    from listening.report import page, sheet
 
     study = open_study(args.folder)
     found = Findings.load(study.findings)
     text = page.render(found, stimuli=None if args.no_sounds else study.stimuli)
     write_text(study.page, text)
-    lines = [f"{len(found.questions)} verdicts on one page, {len(text) / 1e6:.1f} MB: {study.page}"]
-    show.result(args, lines, {"page": str(study.page), "bytes": len(text.encode())})
+    claims = study.report / "claims.html"
+    write_text(claims, sheet.render(found))
+    lines = [
+        f"what may be printed, on one sheet: {claims}",
+        f"{len(found.questions)} verdicts on one page, {len(text) / 1e6:.1f} MB: {study.page}",
+    ]
+    data = {"page": str(study.page), "bytes": len(text.encode()), "claims": str(claims)}
+    show.result(args, lines, data)
     return 0

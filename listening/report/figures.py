@@ -74,19 +74,36 @@ def listeners(axes: Axes, q: QuestionFinding) -> Axes:
 
 def scatter(axes: Axes, points: Sequence[tuple[str, Interval, float]], xlabel: str) -> Axes:
     """Heard strength of each condition over one measured value."""
-    for label, strength, measured in points:
+    ordered = sorted(points, key=lambda point: (point[1].value, point[2]))
+    for _, strength, measured in ordered:
         low = strength.value if strength.lower is None else strength.lower
         high = strength.value if strength.upper is None else strength.upper
         axes.plot([measured, measured], [low, high], color=style.ACCENT, linewidth=1.5)
         axes.plot([measured], [strength.value], "o", color=style.ACCENT, markersize=6)
+    axes.margins(x=0.25, y=0.08)
+    for (label, strength, measured), side in zip(ordered, _sides(axes, ordered), strict=True):
         axes.annotate(
-            label, (measured, strength.value), xytext=(6, 4), textcoords="offset points", fontsize=8.5
+            label,
+            (measured, strength.value),
+            xytext=(7 * side, -3),
+            textcoords="offset points",
+            ha="left" if side > 0 else "right",
+            fontsize=8.5,
         )
     axes.axhline(0, color=style.SOFT, linewidth=1)
     axes.set_xlabel(xlabel)
     axes.set_ylabel("heard strength, log-odds")
-    axes.margins(x=0.15)
     return axes
+
+
+def _sides(axes: Axes, ordered: Sequence[tuple[str, Interval, float]]) -> list[int]:
+    """On which side of its point each label stands: 1 right, -1 left where the one before is too near."""
+    height = axes.get_ylim()[1] - axes.get_ylim()[0]
+    sides: list[int] = []
+    for i, (_, strength, _) in enumerate(ordered):
+        near = i > 0 and strength.value - ordered[i - 1][1].value < 0.08 * height
+        sides.append(-sides[-1] if near else 1)
+    return sides
 
 
 def _interval_line(axes: Axes, place: float, found: Interval, colour: str, factor: float = 1.0) -> None:

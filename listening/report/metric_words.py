@@ -39,3 +39,10 @@ METRICS = {
 def of(metric: str) -> MetricWords:
     """The words of a metric; an unknown one keeps its key."""
     return METRICS.get(metric, MetricWords(metric, "", 2))
+
+
+def in_words(text: str) -> str:
+    """A text with every metric's key replaced by its name."""
+    for key, words in METRICS.items():
+        text = text.replace(key, words.name)
+    return text

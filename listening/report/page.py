@@ -41,6 +41,7 @@ class Card:
     footnote: str
     not_borne: tuple[sentences.NotBorne, ...]
     figure: str
+    why: str
     flips: str
 
 
@@ -51,41 +52,54 @@ def render(found: Findings, *, stimuli: Path | None = None) -> str:
     ----------
     stimuli : folder of the prepared stimuli, to embed one stroke of each condition; None leaves them out
     """
-    environment = jinja2.Environment(
+    return (
+        environment()
+        .get_template("page.html.jinja")
+        .render(
+            f=found,
+            css=(HERE / "page.css").read_text(encoding="utf-8"),
+            contents=CONTENTS,
+            cards=[_card(i, q, found) for i, q in enumerate(found.questions)],
+            effects=tables.effects(found),
+            spread=tables.spread(found),
+            sensitivity=tables.sensitivity(found),
+            level_checks=tables.level_checks(found),
+            strength_sets=[_strengths(i, s) for i, s in enumerate(found.strengths)],
+            slopes=tables.slopes(found),
+            side_by_side=tables.side_by_side(found) if found.side_by_side else None,
+            explanations=tables.explanations(found),
+            unexplained=[
+                f"No slopes for {e.attribute}, {e.presentation}: {e.note}."
+                for e in found.explanations
+                if not e.slopes
+            ],
+            heard=_heard(found),
+            listener_figures=[_listeners(i, q) for i, q in enumerate(found.questions) if q.listeners],
+            listeners=tables.listeners(found),
+            conditions=tables.conditions(found),
+            trace_figures=[],
+            matching=method_words.matching(found),
+            clips=_clips(found, stimuli),
+            stimuli=tables.stimuli(found),
+            method=method_words.method(found),
+            deviations=method_words.deviations(found),
+            cautions=method_words.cautions(found),
+            hashes=tables.hashes(found),
+            level=rounding.level,
+            in_hundred=rounding.in_hundred,
+            number=rounding.number,
+        )
+    )
+
+
+def environment() -> jinja2.Environment:
+    """Where the templates of this folder are filled in."""
+    return jinja2.Environment(
         loader=jinja2.FileSystemLoader(HERE),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-    )
-    return environment.get_template("page.html.jinja").render(
-        f=found,
-        css=(HERE / "page.css").read_text(encoding="utf-8"),
-        contents=CONTENTS,
-        cards=[_card(i, q, found) for i, q in enumerate(found.questions)],
-        effects=tables.effects(found),
-        spread=tables.spread(found),
-        sensitivity=tables.sensitivity(found),
-        level_checks=tables.level_checks(found),
-        strength_sets=[_strengths(i, s) for i, s in enumerate(found.strengths)],
-        slopes=tables.slopes(found),
-        side_by_side=tables.side_by_side(found) if found.side_by_side else None,
-        explanations=tables.explanations(found),
-        heard=_heard(found),
-        listener_figures=[_listeners(i, q) for i, q in enumerate(found.questions) if q.listeners],
-        listeners=tables.listeners(found),
-        conditions=tables.conditions(found),
-        trace_figures=[],
-        matching=method_words.matching(found),
-        clips=_clips(found, stimuli),
-        stimuli=tables.stimuli(found),
-        method=method_words.method(found),
-        deviations=method_words.deviations(found),
-        cautions=method_words.cautions(found),
-        hashes=tables.hashes(found),
-        level=rounding.level,
-        in_hundred=rounding.in_hundred,
-        number=rounding.number,
     )
 
 
@@ -107,6 +121,7 @@ def _card(i: int, q: QuestionFinding, found: Findings) -> Card:
         footnote=sentences.footnote(q, found),
         not_borne=sentences.not_borne(q),
         figure=figure,
+        why=metric_words.in_words(q.reason),
         flips="; ".join(f"{s.name}: {s.word}" for s in q.sensitivity if s.agrees is False),
     )
 
@@ -177,7 +192,18 @@ def _heard(found: Findings) -> list[Shown]:
 
 def _points(found: Findings, one: StrengthSet, metric: str) -> list[tuple[str, Interval, float]]:
     measured = {c.condition: c.mean for c in found.conditions if c.metric == metric}
-    return [(s.label, s.strength, measured[s.condition]) for s in one.strengths if s.condition in measured]
+    tail = _common_tail([s.label for s in one.strengths])
+    return [
+        (s.label.removesuffix(tail), s.strength, measured[s.condition])
+        for s in one.strengths
+        if s.condition in measured
+    ]
+
+
+def _common_tail(labels: list[str]) -> str:
+    """What all labels end with, from a space on, such as ` (hung free)`; a figure can leave it out."""
+    tail = labels[0][labels[0].find(" (") :] if labels and " (" in labels[0] else ""
+    return tail if tail and all(label.endswith(tail) for label in labels) else ""
 
 
 @dataclass(frozen=True)

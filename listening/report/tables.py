@@ -234,11 +234,6 @@ def explanations(found: Findings) -> Table:
         for e in found.explanations
         for s in e.slopes
     ]
-    rows += [
-        (f"{e.attribute}, {e.presentation}", "none", *("–",) * 7, e.note)
-        for e in found.explanations
-        if not e.slopes
-    ]
     head = (
         "answers",
         "property",
