@@ -50,8 +50,17 @@ class FileForm(Form):
         return json.dumps(self.model_dump(mode="json"), indent=1, ensure_ascii=False) + "\n"
 
     def digest(self) -> str:
-        """SHA-256 of the form's content, whatever its layout on disk."""
-        return digest_of(json.dumps(self.model_dump(mode="json"), sort_keys=True, separators=(",", ":")))
+        """SHA-256 of the form's content, whatever its layout on disk; see `hashed`."""
+        return digest_of(hashed(self))
+
+
+def hashed(form: Form, *, without: frozenset[str] = frozenset()) -> str:
+    """What a form's hash is taken of: fields at their default, and the format's number, are left out.
+
+    So a later version may add a field, and the hash of an older file stays what it was.
+    """
+    content = form.model_dump(mode="json", exclude_defaults=True, exclude={"format", *without})
+    return json.dumps(content, sort_keys=True, separators=(",", ":"))
 
 
 def digest_of(text: str) -> str:

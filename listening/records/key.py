@@ -2,10 +2,9 @@
 
 import hashlib
 import hmac
-import json
 from typing import Literal
 
-from listening.records.form import FileForm, Form
+from listening.records.form import FileForm, Form, hashed
 
 Role = Literal["study", "control", "anchor", "level check"]
 
@@ -32,5 +31,5 @@ class Key(FileForm):
 
     def sealed_digest(self) -> str:
         """Hash of the clip table, keyed with the secret: commits to the key, tells nothing about it."""
-        table = json.dumps([c.model_dump() for c in self.clips], sort_keys=True, separators=(",", ":"))
+        table = "\n".join(hashed(clip) for clip in self.clips)
         return hmac.new(bytes.fromhex(self.secret), table.encode(), hashlib.sha256).hexdigest()

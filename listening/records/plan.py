@@ -1,11 +1,10 @@
 """The plan a blind station works from: clip codes and wordings, never what a clip stands for."""
 
-import json
 from pathlib import Path
 from typing import Self
 
 from listening.errors import StudyError
-from listening.records.form import FileForm, Form, digest_of
+from listening.records.form import FileForm, Form, digest_of, hashed
 from listening.records.protocol import Sitting
 
 
@@ -106,8 +105,7 @@ class Plan(FileForm):
 
     def content_digest(self) -> str:
         """Hash of everything in the plan but the hash itself."""
-        content = self.model_dump(mode="json", exclude={"study_digest"})
-        return digest_of(json.dumps(content, sort_keys=True, separators=(",", ":")))
+        return digest_of(hashed(self, without=frozenset({"study_digest"})))
 
     def attribute(self, name: str) -> PlannedAttribute:
         """The attribute of that name."""
