@@ -3,20 +3,19 @@
 import csv
 import io
 from collections.abc import Callable
-from statistics import mean, stdev
 
+import numpy as np
 from joblib import Parallel, delayed
 
 from listening import __version__
 from listening.audio import wav
 from listening.metrics import measures as metrics
+from listening.metrics import traces, uncertainty
 from listening.records import protocol, recordings_table
-from listening.records.form import write_text
+from listening.records.form import write_bytes, write_text
 from listening.records.measures import MeasuredRecording, Measures, Spread
 from listening.records.recordings_table import Recording
 from listening.records.study import Study
-
-COVERAGE_FACTOR = 2.0  # GUM (JCGM 100:2008) 6.3.3
 
 
 def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] | None = None) -> Measures:
@@ -30,9 +29,11 @@ def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] 
     chosen = protocol.load(study.protocol)
     recordings = recordings_table.load(chosen, study.protocol)
     work = Parallel(n_jobs=jobs, return_as="generator")(delayed(_measured)(r) for r in recordings)
-    rows = []
-    for row in work:
+    rows: list[MeasuredRecording] = []
+    curves: traces.Arrays = {}
+    for row, arrays in work:
         rows.append(row)
+        curves |= {f"{row.recording}/{name}": array for name, array in arrays.items()}
         if on_progress:
             on_progress(len(rows), len(recordings))
     made = Measures(
@@ -41,6 +42,7 @@ def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] 
         recordings=tuple(rows),
         spreads=tuple(spreads(rows)),
     )
+    write_bytes(study.traces, packed(curves))
     write_text(study.measures.with_suffix(".csv"), table(made))
     made.save(study.measures)
     return made
@@ -54,8 +56,15 @@ def spreads(rows: list[MeasuredRecording]) -> list[Spread]:
         for metric in strikes[0].measures:
             values = [v for row in strikes if (v := row.measures[metric]) is not None]
             if len(values) == len(strikes):
-                found.append(_spread(condition, metric, values))
+                found.append(_spread(condition, metric, values, [row.unit for row in strikes]))
     return found
+
+
+def packed(curves: traces.Arrays) -> bytes:
+    """Arrays named `recording/curve` as one compressed .npz file."""
+    file = io.BytesIO()
+    np.savez_compressed(file, **curves)  # type: ignore[arg-type]  # names of arrays, not options
+    return file.getvalue()
 
 
 def table(made: Measures) -> str:
@@ -72,27 +81,29 @@ def table(made: Measures) -> str:
     return text.getvalue()
 
 
-def _measured(recording: Recording) -> MeasuredRecording:
+def _measured(recording: Recording) -> tuple[MeasuredRecording, traces.Arrays]:
     sound = wav.load(recording.file, recording.pascal_per_full_scale)
-    found = metrics.measure(sound)
-    return MeasuredRecording(
+    channel = metrics.loudest_channel(sound)
+    examined = metrics.examine(channel)
+    row = MeasuredRecording(
         recording=recording.recording,
         condition=recording.condition,
         strike=recording.strike,
         unit=recording.unit,
         calibrated=sound.calibrated,
-        measures=found.as_dict(),
+        flags=examined.flags,
+        measures=metrics.summarised(sound, examined).as_dict(),
     )
+    return row, traces.of(channel, examined)
 
 
-def _spread(condition: str, metric: str, values: list[float]) -> Spread:
-    sd = stdev(values) if len(values) > 1 else None
-    expanded = None if sd is None else COVERAGE_FACTOR * sd / len(values) ** 0.5
+def _spread(condition: str, metric: str, values: list[float], units: list[str]) -> Spread:
+    found = uncertainty.summary(values, units)
     return Spread(
         condition=condition,
         metric=metric,
-        n=len(values),
-        mean=mean(values),
-        sd=sd,
-        expanded_uncertainty=expanded,
+        n=found.n_strikes,
+        mean=found.mean,
+        sd=found.sd if found.sd is not None else found.sd_units,
+        expanded_uncertainty=found.expanded_uncertainty,
     )

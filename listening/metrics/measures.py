@@ -90,7 +90,11 @@ def measure(sound: Sound) -> Measures:
     SoundError
         Nothing but zeros.
     """
-    channel = examine(loudest_channel(sound))
+    return summarised(sound, examine(loudest_channel(sound)))
+
+
+def summarised(sound: Sound, channel: Channel) -> Measures:
+    """The measures of a sound whose decisive channel has been examined already."""
     programme = loudness_bs1770.measure(sound)
     nmax = channel.course.nmax_sone if channel.course else None
     return Measures(

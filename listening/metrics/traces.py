@@ -1,7 +1,7 @@
 """The curves behind the numbers, as arrays that figures are drawn from."""
 
 import numpy as np
-from scipy import signal
+from scipy import fft, signal
 
 from listening.audio.sound import FloatArray, Sound
 from listening.metrics.measures import Channel
@@ -11,6 +11,7 @@ SPECTROGRAM_STEP_S = 0.02
 WINDOW_S = 0.04
 HIGHEST_HZ = 16_000.0
 DEMODULATION_HZ = 20.0  # half width of the Gaussian that isolates a partial
+BAND_HZ = 100.0  # beyond, the Gaussian is down by 100 dB
 FLOOR_DB = -300.0
 
 Arrays = dict[str, np.ndarray]
@@ -58,24 +59,28 @@ def _spectrogram(sound: Sound) -> Arrays:
 
 
 def _partials(sound: Sound, channel: Channel) -> Arrays:
-    step = max(1, round(STEP_S * sound.rate_hz))
-    courses = [_course(sound, p.frequency_hz)[::step] for p in channel.partials]
-    n = len(range(0, sound.n_samples, step))
+    spectrum = fft.fft(sound.only_channel())
+    time_s = np.arange(0.0, sound.duration_s, STEP_S)
+    courses = [_course(spectrum, sound.rate_hz, p.frequency_hz, time_s) for p in channel.partials]
     return {
         "partial_hz": np.array([p.frequency_hz for p in channel.partials]),
         "partial_t60_s": np.array([p.t60_s for p in channel.partials]),
         "partial_level_db": np.array([p.level_db for p in channel.partials]),
-        "partial_time_s": np.arange(n) * step / sound.rate_hz,
-        "partial_course_db": _db(np.array(courses).reshape(len(courses), n), sound),
+        "partial_time_s": time_s,
+        "partial_course_db": _db(np.array(courses).reshape(len(courses), len(time_s)), sound),
     }
 
 
-def _course(sound: Sound, frequency_hz: float) -> FloatArray:
-    """(n,) rms of what lies within some 20 Hz of a frequency, over time."""
-    spectrum = np.fft.fft(sound.only_channel())
-    offset = np.fft.fftfreq(sound.n_samples, 1 / sound.rate_hz) - frequency_hz
-    analytic = np.fft.ifft(2 * spectrum * np.exp(-0.5 * (offset / DEMODULATION_HZ) ** 2))
-    return np.asarray(np.abs(analytic) / np.sqrt(2.0))
+def _course(spectrum: np.ndarray, rate_hz: int, frequency_hz: float, time_s: FloatArray) -> FloatArray:
+    """(k,) rms, at `time_s`, of what lies within some 20 Hz of a frequency."""
+    bin_hz = rate_hz / len(spectrum)
+    middle, reach = round(frequency_hz / bin_hz), round(BAND_HZ / bin_hz)
+    index = np.arange(middle - reach, middle + reach + 1)
+    weight = np.exp(-0.5 * ((index * bin_hz - frequency_hz) / DEMODULATION_HZ) ** 2)
+    band = spectrum[index % len(spectrum)] * weight
+    envelope = np.abs(fft.ifft(band, n=4 * len(band))) * 4 * len(band) * 2 / len(spectrum)
+    at_s = np.arange(len(envelope)) * len(spectrum) / rate_hz / len(envelope)
+    return np.asarray(np.interp(time_s, at_s, envelope) / np.sqrt(2.0))
 
 
 def _db(rms: FloatArray, sound: Sound) -> FloatArray:
