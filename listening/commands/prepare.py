@@ -5,8 +5,12 @@ import os
 from pathlib import Path
 
 from listening.commands import progress, show
+from listening.design import trial
 from listening.errors import StudyError
 from listening.intake import check
+from listening.planning import covariates
+from listening.planning.covariates import Preview
+from listening.records import protocol
 from listening.records.manifest import Manifest
 from listening.records.problem import listing
 from listening.records.protocol import MATCHED
@@ -30,13 +34,16 @@ def run(args: argparse.Namespace) -> int:
     with progress.bar("preparing stimuli") as on_progress:
         manifest = prepare.run(study, on_progress=on_progress, jobs=max(1, args.jobs))
     spreads = residuals.spreads(manifest)
+    previews = _previews(study, manifest)
     lines = [*_summary(study, manifest), *_table(spreads), *_moved(manifest)]
+    lines += [line for found, warnings in previews for line in _pairs(found, warnings)]
     data = {
         "stimuli": len(manifest.stimuli),
         "headroom_offset_db": manifest.headroom_offset_db,
         "matching_metric": manifest.matching_metric,
         "target": manifest.target,
         "spreads": [{**vars(s), "spread": s.spread} for s in spreads],
+        "pairs": [_pairs_as_json(found, warnings) for found, warnings in previews],
     }
     show.result(args, lines, data)
     return 0
@@ -101,3 +108,41 @@ def _moved(manifest: Manifest) -> list[str]:
             f"{t60:>8.3f}{100 * miss:>8.2f} %{moved.tilt_db_per_octave:>+9.2f} dB/oct"
         )
     return lines
+
+
+def _previews(study: Study, manifest: Manifest) -> list[tuple[Preview, list[str]]]:
+    """How the pairs differ in what may be heard; nothing when a metric of [covariates] cannot be had."""
+    try:
+        found = covariates.of_study(protocol.load(study.protocol), manifest)
+    except StudyError:
+        return []
+    return [(one, covariates.advice(one, trial.strikes(manifest, one.presentation))) for one in found]
+
+
+def _pairs(found: Preview, warnings: list[str]) -> list[str]:
+    level, brightness, decay = found.metrics
+    lines = [
+        f"pairs of `{found.presentation}`, without listening (first against second)",
+        f"  {'pair':<34}{level:>20}{brightness + ' ratio':>22}{decay + ' ratio':>18}  dominant",
+    ]
+    lines += [
+        f"  {f'{p.first} - {p.second}':<34}{p.level_db:>+20.2f}{p.brightness_ratio:>22.3f}"
+        f"{p.decay_ratio:>18.3f}  {p.dominant}"
+        for p in found.pairs
+    ]
+    lines.append(
+        f"  varying: {', '.join(found.varying) or 'nothing'}; inflation {found.largest_inflation:.2f}"
+    )
+    return lines + [f"caution: {line.strip()}" for line in warnings]
+
+
+def _pairs_as_json(found: Preview, warnings: list[str]) -> dict[str, object]:
+    return {
+        "presentation": found.presentation,
+        "metrics": found.metrics,
+        "pairs": [vars(p) for p in found.pairs],
+        "varying": found.varying,
+        "correlation": found.correlation.tolist(),
+        "inflation": [v if v < float("inf") else None for v in found.inflation.tolist()],
+        "cautions": warnings,
+    }

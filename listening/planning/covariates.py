@@ -1,4 +1,4 @@
-"""Before anyone listens: how pairs differ in level, brightness and decay, and whether these can be told apart."""
+"""Before anyone listens: how pairs differ in level, brightness and decay, and if these can be told apart."""
 
 from dataclasses import dataclass
 from itertools import combinations

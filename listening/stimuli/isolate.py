@@ -218,7 +218,7 @@ def _log_ratio(one: float | None, other: float | None) -> float:
 def _report(split: Split, cell: _Heard, base: _Heard) -> Isolated:
     made = reshape.together(split, damping=cell.damping, tilt_db_per_octave=cell.tilt)
     factor = cell.damping.factor(split.modes.frequency_hz)
-    after = modal.refitted(split, made)
+    after = modal.refitted(split, made, other_start=reshape.damped(split.modes, cell.damping))
     strongest = _strongest(split)
     return Isolated(
         tilt_db_per_octave=cell.tilt,

@@ -100,10 +100,11 @@ def split(sound: Sound) -> Split:
     first = _measured(Split(sound, start_s, partials, 0.0, 0.0))
     if HOPELESS < first.explained < LEAST_EXPLAINED:
         first = _measured(replace(first, modes=_with_crowded_bands(first)))
-    polished = _measured(replace(first, modes=refitted(first, sound)))
-    best = max(first, polished, key=lambda candidate: candidate.explained)
-    _check(best)
-    return best
+    if len(first.modes):
+        polished = _measured(replace(first, modes=refitted(first, sound)))
+        first = max(first, polished, key=lambda candidate: candidate.explained)
+    _check(first)
+    return first
 
 
 def _measured(whole: Split) -> Split:
@@ -231,30 +232,42 @@ def _starts(target: np.ndarray, bin_hz: FloatArray, frame: Frame) -> Iterator[Mo
             yield modes.with_amplitudes(decay[lasting], frequency, target, bin_hz=bin_hz, frame=frame)
 
 
-def refitted(split: Split, sound: Sound) -> Modes:
+def refitted(split: Split, sound: Sound, *, other_start: Modes | None = None) -> Modes:
     """The partials of `split` fitted anew to another sound of the same strike, from their old places.
 
-    The fit starts at the old damping and is free to move, so that it tells what the partials became. Partials
-    close together are fitted together; strengths are from the onset on.
+    The fit starts at the old partials, and at `other_start` (as many) when it is given, and is free to move;
+    the start that leaves less wins, so that it tells what the partials became. Partials close together are
+    fitted together; strengths are from the onset on.
     """
     first = round((split.onset_s + LEAD_S) * sound.rate_hz)
     samples = sound.samples[first:, 0]
     frame = Frame(fft.prev_fast_len(len(samples), real=True), sound.rate_hz)
     residual = fft.rfft(samples[: frame.n_samples])
-    bin_hz = frame.bin_hz(np.arange(len(residual)))
     lead_s = first / sound.rate_hz - split.onset_s
-    found = [_advanced(split.modes.subset(group), lead_s) for group in _groups(split.modes)]
+    groups = _groups(split.modes)
+    starts = [_advanced(m, lead_s) for m in (split.modes, other_start) if m is not None]
+    found = [starts[-1].subset(group) for group in groups]
     for fitted in found:
-        modes.add(residual, fitted, -1.0, bin_hz=bin_hz, frame=frame)
-    for _ in range(REFITS):
-        for i, fitted in enumerate(found):
-            modes.add(residual, fitted, 1.0, bin_hz=bin_hz, frame=frame)
-            low, high = fitted.frequency_hz.min() - GROUP_HZ, fitted.frequency_hz.max() + GROUP_HZ
-            band = slice(int(np.searchsorted(bin_hz, low)), int(np.searchsorted(bin_hz, high)))
-            found[i] = modes.fit(fitted, residual[band], bin_hz=bin_hz[band], frame=frame).modes
-            modes.add(residual, found[i], -1.0, bin_hz=bin_hz, frame=frame)
-    order = np.argsort(np.concatenate(_groups(split.modes)))
+        modes.add(residual, fitted, -1.0, bin_hz=frame.bin_hz(np.arange(len(residual))), frame=frame)
+    for round_ in range(REFITS):
+        for i, group in enumerate(groups):
+            candidates = [found[i]] + [m.subset(group) for m in (starts if round_ == 0 else [])]
+            found[i] = _refitted_group(residual, found[i], candidates, frame)
+    order = np.argsort(np.concatenate(groups))
     return _advanced(Modes.joined(found), -lead_s).subset(order)
+
+
+def _refitted_group(residual: np.ndarray, old: Modes, candidates: list[Modes], frame: Frame) -> Modes:
+    """The best fit to what the other groups leave; `residual` then is without it."""
+    bin_hz = frame.bin_hz(np.arange(len(residual)))
+    modes.add(residual, old, 1.0, bin_hz=bin_hz, frame=frame)
+    low, high = old.frequency_hz.min() - GROUP_HZ, old.frequency_hz.max() + GROUP_HZ
+    band = slice(int(np.searchsorted(bin_hz, low)), int(np.searchsorted(bin_hz, high)))
+    fits = [modes.fit(m, residual[band], bin_hz=bin_hz[band], frame=frame) for m in candidates]
+    sound_fits = [f for f in fits if (np.abs(f.modes.frequency_hz - old.frequency_hz) < GROUP_HZ).all()]
+    best = min(sound_fits, key=lambda f: f.noise_power).modes if sound_fits else old
+    modes.add(residual, best, -1.0, bin_hz=bin_hz, frame=frame)
+    return best
 
 
 def _groups(partials: Modes) -> list[np.ndarray]:

@@ -49,7 +49,7 @@ def together(split: Split, *, damping: Damping = UNCHANGED, tilt_db_per_octave: 
     change the samples are those of the original, to rounding.
     """
     sound = split.sound
-    moved = ringing(_damped(split.modes, damping), sound.n_samples, sound.rate_hz, split.onset_s)
+    moved = ringing(damped(split.modes, damping), sound.n_samples, sound.rate_hz, split.onset_s)
     strike = split.residual * _strike_window(split)
     room = split.residual - strike
     coloured = moved + strike
@@ -58,7 +58,8 @@ def together(split: Split, *, damping: Damping = UNCHANGED, tilt_db_per_octave: 
     return replace(sound, samples=coloured + room)
 
 
-def _damped(modes: Modes, damping: Damping) -> Modes:
+def damped(modes: Modes, damping: Damping) -> Modes:
+    """The same partials, their damping multiplied."""
     factor = damping.factor(modes.frequency_hz)
     return Modes(modes.decay_per_s * factor, modes.frequency_hz, modes.amplitude)
 
