@@ -1,14 +1,12 @@
 """What a reader of the protocol would object to: nothing here stops the study."""
 
 from collections.abc import Iterator, Sequence
-from itertools import combinations
 from pathlib import Path
 
-import numpy as np
-
 from listening.design import comparison
+from listening.design.trial import strikes
 from listening.errors import StudyError
-from listening.planning import approximate, budget, effect, panel, power, stand_in
+from listening.planning import approximate, budget, covariates, effect, panel, power, stand_in
 from listening.records import toml_lines
 from listening.records.form import place, read_text
 from listening.records.manifest import Manifest
@@ -22,7 +20,6 @@ from stats import t_interval, verdict
 
 Objection = tuple[KeyPath, str, str]  # key, found, wanted
 
-CONFOUNDED = 0.8  # two covariates correlated beyond this leave less than 36 % of each to itself
 FEWEST_TRIALS = 12  # a listener's own slope from fewer answers is mostly noise: our own rule
 LONGEST_STRETCH_MIN = 15.0  # between breaks; our own rule
 EASILY_HEARD = 0.75  # share of choices that a panel ought to find
@@ -39,7 +36,7 @@ def criticise(
     path : of the protocol file
     measures : what `measure` found, if it was run: covariates are looked at then
     """
-    manifest = stand_in.manifest(protocol, list(recordings))
+    manifest = stand_in.manifest(protocol, list(recordings), measures)
     found = [
         *_length(protocol, manifest),
         *_few_trials(protocol, manifest),
@@ -47,7 +44,7 @@ def criticise(
         *_unplanned(protocol),
         *_uncalibrated(protocol, recordings),
         *_looks(protocol),
-        *(_confounded(protocol, measures) if measures is not None else ()),
+        *(_confounded(protocol, manifest) if measures is not None else ()),
     ]
     at = toml_lines.lines(read_text(path))
     return [
@@ -190,23 +187,19 @@ def _looks(protocol: Protocol) -> Iterator[Objection]:
         )
 
 
-def _confounded(protocol: Protocol, measures: Measures) -> Iterator[Objection]:
-    """Pairs of covariates that go together over the recordings, so that neither is known to be the cause."""
-    chosen = protocol.covariates
-    metrics = {"level": chosen.level, "brightness": chosen.brightness, "decay": chosen.decay}
-    rows = [r.measures for r in measures.recordings]
-    for one, two in combinations(metrics, 2):
-        pairs = [(r.get(metrics[one]), r.get(metrics[two])) for r in rows]
-        known = np.array([(a, b) for a, b in pairs if a is not None and b is not None], dtype=float)
-        if len(known) < 3 or np.ptp(known, axis=0).min() == 0:
-            continue
-        r = float(np.corrcoef(known.T)[0, 1])
-        if abs(r) > CONFOUNDED:
-            yield (
-                ("covariates", two),
-                f"{metrics[one]} and {metrics[two]} correlated {r:+.2f} over the recordings",
-                f"no claim that {one} or {two} is the cause; isolate one, or add recordings that part them",
-            )
+def _confounded(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
+    """Covariates that go together over the pairs compared, so that neither is known to be the cause."""
+    try:
+        found = covariates.of_study(protocol, manifest)
+    except (StudyError, ValueError):  # a metric that was not measured: the preview itself says which
+        return
+    for preview in found:
+        if len(preview.pairs) <= len(preview.varying):
+            continue  # so few pairs explain nothing, and nobody will try
+        told = covariates.advice(preview, strikes(manifest, preview.presentation))
+        if told:
+            wanted = "; ".join(line.strip() for line in told[1:]) or "no claim about the cause"
+            yield ("covariates",), told[0], wanted
 
 
 def _is_compared(protocol: Protocol, attribute: str) -> bool:

@@ -1,14 +1,23 @@
 """A manifest made up from the recordings table, so that a study can be planned before its sounds are made."""
 
 from listening.records.manifest import Manifest, Stimulus
-from listening.records.protocol import ISOLATED, Protocol
+from listening.records.measures import Measures
+from listening.records.protocol import AS_RECORDED, ISOLATED, Protocol
 from listening.records.recordings_table import Recording
 
+LEVEL = ("laf_max_db", "lae_db", "momentary_max_lufs", "integrated_lufs", "loudness_level_phon")
 
-def manifest(protocol: Protocol, recordings: list[Recording]) -> Manifest:
-    """One stimulus for each recording and presentation, all of one level."""
+
+def manifest(protocol: Protocol, recordings: list[Recording], measures: Measures | None = None) -> Manifest:
+    """One stimulus for each recording and presentation.
+
+    Parameters
+    ----------
+    measures : what the recordings were found to be; without it all are of one level and nothing else is known
+    """
+    known = {r.recording: r.measures for r in measures.recordings} if measures is not None else {}
     stimuli = [
-        _stimulus(recording, condition, presentation.name)
+        _stimulus(recording, condition, presentation.name, known.get(recording.recording, {}))
         for presentation in protocol.presentations
         for recording, condition in _made_of(protocol, recordings, presentation.name)
     ]
@@ -37,7 +46,11 @@ def _made_of(
     return [(r, condition) for condition in isolation.conditions for r in strikes]
 
 
-def _stimulus(recording: Recording, condition: str, presentation: str) -> Stimulus:
+def _stimulus(
+    recording: Recording, condition: str, presentation: str, measured: dict[str, float | None]
+) -> Stimulus:
+    # matching will hold level equal, whichever metric of it is taken
+    level = {name: 0.0 for name in LEVEL if presentation != AS_RECORDED or name not in measured}
     return Stimulus(
         stimulus=f"{recording.recording} {condition} {presentation}",
         role="study",
@@ -49,5 +62,5 @@ def _stimulus(recording: Recording, condition: str, presentation: str) -> Stimul
         digest="",
         gain_db=0.0,
         before={},
-        after={"laf_max_db": 0.0},
+        after={**measured, **level},
     )
