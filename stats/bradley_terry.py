@@ -12,7 +12,7 @@ from stats.binary import Binary
 from stats.comparisons import Comparisons
 from stats.cumulative import Cumulative
 from stats.davidson import Davidson
-from stats.errors import BadData, NotConverged, Separated
+from stats.errors import BadData, NotConverged, NotIdentified, Separated
 from stats.likelihood import FloatArray, IntArray, Likelihood, as_floats
 from stats.newton import Maximum
 from stats.pair_design import Columns, Design, PairDesign
@@ -257,7 +257,7 @@ def _maximise(
         comparisons.check_strong(data)
     try:
         found = newton.maximise(answers, whole)
-    except NotConverged:
+    except (NotConverged, NotIdentified):
         _blame(data, design, names)
         raise
     if np.abs(design.predictor(found.beta)).max(initial=0.0) > _SUSPECT:

@@ -168,6 +168,12 @@ def test_a_first_interval_that_always_won_is_named():
         bradley_terry.fit(comparisons.collect(first, second, [5.0] * 6, [0.0] * 6), order=True)
 
 
+def test_an_order_that_settles_a_pair_is_named():
+    data = comparisons.collect(["a", "b"], ["b", "a"], [1.0, 1.0], [0.0, 1.0])
+    with pytest.raises(Separated, match="order"):
+        bradley_terry.fit(data, order=True)
+
+
 def test_groups_never_compared_are_named():
     with pytest.raises(NotConnected, match="A, B; C, D"):
         bradley_terry.fit(table("disconnected"))
