@@ -217,6 +217,13 @@ class Control(Form):
     repeats: int = Field(1, ge=1, le=50, description="Pairs per gain and listener.")
 
 
+class Ask(Form):
+    """One question about the listener; `rather not say` is always offered."""
+
+    question: str = Field(min_length=3, description="What is asked: age band, hearing, experience.")
+    answers: list[str] = Field(min_length=1, max_length=8, description="What may be answered.")
+
+
 class Sitting(Form):
     """What a listener meets, apart from the sounds."""
 
@@ -232,6 +239,14 @@ class Sitting(Form):
     practice_trials: int = Field(
         2, ge=0, le=20, description="Trials to learn on, before each attribute; not counted."
     )
+    practice_until_right: int = Field(
+        0,
+        ge=0,
+        le=10,
+        description="Before the trials of an attribute with an anchor pair, the pair is asked until it was "
+        "told apart so many times in a row, or the listener goes on without; never counted. 0: no such rule.",
+    )
+    questionnaire: list[Ask] = Field([], max_length=12, description="Asked once, after the consent.")
     mixed: bool = Field(
         False,
         description="Whether attributes are mixed from trial to trial; else one is asked after the other.",
@@ -312,6 +327,24 @@ class Question(Form):
         return self
 
 
+class Superlative(Form):
+    """One condition said, before the data, to have the most of an attribute of all that a block compares."""
+
+    id: Name = Field(description="Short unique name.")
+    attribute: Name = Field(description="Name of an attribute.")
+    presentation: PresentationName = Field(description="Where it is decided.")
+    condition: str = Field(description="The condition said to have the most, levels joined by `/`.")
+    smallest_effect: float = Field(
+        0.6, gt=0.5, lt=1, description="Share of choices that it must reach against every other one."
+    )
+    alpha: float = Field(
+        0.05,
+        gt=0,
+        le=0.2,
+        description="One-sided error rate; every comparison must hold at it, so none is corrected.",
+    )
+
+
 class Protocol(Form):
     """The whole protocol."""
 
@@ -334,6 +367,9 @@ class Protocol(Form):
     labels: dict[str, str] = Field({}, description="How a condition is called in print.")
     questions: list[Question] = Field(
         default=[], description="Needed as soon as one attribute is a paired comparison."
+    )
+    superlatives: list[Superlative] = Field(
+        default=[], description="Conditions named beforehand as having the most of an attribute."
     )
 
     @model_validator(mode="after")

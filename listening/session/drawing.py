@@ -20,6 +20,8 @@ def view(sitting: "Sitting") -> View:
         return _trial(sitting)
     if sitting.stage is Stage.INTRODUCTION:
         return _introduction(sitting)
+    if sitting.stage is Stage.QUESTIONNAIRE:
+        return _questionnaire(sitting)
     text = sitting.words.text
     heading = {Stage.OVER: "goodbye_heading"}.get(sitting.stage, f"{sitting.stage.value}_heading")
     return View(
@@ -59,6 +61,26 @@ def _body(sitting: "Sitting") -> tuple[str, ...]:
             return (text(f"{sitting.stage.value}_body"),)
 
 
+def _questionnaire(sitting: "Sitting") -> View:
+    return View(
+        stage=sitting.stage,
+        heading=sitting.words.text("questionnaire_heading"),
+        question=sitting.plan.sitting.questionnaire[sitting.step.number].question,
+        choices=_choices(sitting),
+        status=_answer_status(sitting) or sitting.words.text("status_choose_now"),
+        notice=_notice(sitting),
+        actions=offers.actions(sitting),
+    )
+
+
+def _choices(sitting: "Sitting") -> tuple[Choice, ...]:
+    allowed = {action.name for action in offers.actions(sitting)}
+    return tuple(
+        Choice(o.label, o.shown, o.value == sitting.turn.chosen, f"choose:{o.value}" in allowed)
+        for o in sitting.options()
+    )
+
+
 def _introduction(sitting: "Sitting") -> View:
     clips = sitting.program().clips
     example = sitting.words.text("introduction_anchor" if clips else "introduction_plain")
@@ -76,8 +98,6 @@ def _introduction(sitting: "Sitting") -> View:
 
 
 def _trial(sitting: "Sitting") -> View:
-    shown = offers.actions(sitting)
-    allowed = {action.name for action in shown}
     return View(
         stage=sitting.stage,
         heading=_trial_heading(sitting),
@@ -85,19 +105,18 @@ def _trial(sitting: "Sitting") -> View:
         clips=_trial_clips(sitting),
         dials=_dials(sitting),
         scale=sitting.attribute.scale if sitting.turn.values else (),
-        choices=tuple(
-            Choice(o.label, o.shown, o.value == sitting.turn.chosen, f"choose:{o.value}" in allowed)
-            for o in sitting.options()
-        ),
+        choices=_choices(sitting),
         status=_trial_status(sitting),
         notice=_notice(sitting),
-        actions=shown,
+        actions=offers.actions(sitting),
         **_progress(sitting),
     )
 
 
 def _trial_heading(sitting: "Sitting") -> str:
     trial = sitting.trial
+    if sitting.step.rehearsal:
+        return sitting.words.text("rehearsal_heading")
     slot = next(s.trials for s in sitting.plan.slots if s.slot == sitting.row.slot)
     alike = [
         t.trial
@@ -194,7 +213,7 @@ def _switching_status(sitting: "Sitting") -> str:
 
 def _progress(sitting: "Sitting") -> dict[str, Any]:
     total = n_trials(sitting)
-    if sitting.stage in (Stage.WELCOME, Stage.CONSENT) or not total:
+    if sitting.stage in (Stage.WELCOME, Stage.CONSENT, Stage.QUESTIONNAIRE) or not total:
         return {}
     done = sitting.n_done
     share = done / total

@@ -18,6 +18,9 @@ KEYS = {
     "level_right": "enter",
     "understood": "enter",
     "not_sure": "n",
+    "tell": "enter",
+    "rather_not": "n",
+    "once_more": "r",
     "confirm": "enter",
     "mark_up": "up",
     "mark_down": "down",
@@ -34,7 +37,7 @@ KEYS = {
 }
 LETTERS_SHOWN = 4  # so many letter keys are named one by one
 SILENT = {"mark_up", "row_up", "less"}  # the key of the other direction names both
-LABELS = {"leave_now": "leave"}  # where the words differ from the action's name
+LABELS = {"leave_now": "leave", "tell": "confirm"}  # where the words differ from the action's name
 
 
 def actions(sitting: "Sitting") -> tuple[Action, ...]:
@@ -63,6 +66,10 @@ def _names(sitting: "Sitting") -> list[str]:
             return ["go_on", "leave"]
         case Stage.CONSENT:
             return ["agree", "decline"]
+        case Stage.QUESTIONNAIRE:
+            return ["choose", *(["tell"] if sitting.turn.chosen is not None else []), "rather_not", "leave"]
+        case Stage.STUCK:
+            return ["once_more", "go_on", "leave"]
         case Stage.LEVEL:
             return ["stop_sound" if sitting.turn.running else "play", *_after_hearing(sitting, "level_right")]
         case Stage.INTRODUCTION:

@@ -19,6 +19,7 @@ from listening.store import AnswerStore, SittingRow
 VOIDS_BEFORE_HELP = 3  # the same trial failed so often: a person must look at the device
 HEARTBEAT_S = 30.0
 CHOOSE = "choose:"
+KINDS = ("told", "introduced", "rehearsed", "rested")  # events after which a step is over
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,7 @@ class Sitting:
         self.is_back = False
         self._left = self._remaining()
         self._aside: Stage | None = None
+        self._right_in_a_row = 0
         self._last_beat_s = clocks.now_s()
         self.notice = ""
         self.level_is_set = False
@@ -136,6 +138,9 @@ class Sitting:
                 "level_right": self._go_on,
                 "understood": self._go_on,
                 "not_sure": self._not_sure,
+                "rather_not": lambda: self._tell("rather not say"),
+                "tell": lambda: self._tell(self.options()[int(str(self.turn.chosen))].label),
+                "once_more": self._rehearse_again,
                 "confirm": self._confirm,
                 "mark_up": lambda: self._move_mark(-1),
                 "mark_down": lambda: self._move_mark(1),
@@ -186,8 +191,10 @@ class Sitting:
         return steps.left(
             steps.of_slot(self.plan, self.row.slot),
             answered=set(answered),
-            introduced={e.detail.split("|")[0] for e in events if e.kind == "introduced"},
-            rested={e.trial for e in events if e.kind == "rested" and e.trial},
+            done={
+                kind: {str(e.trial or e.detail.split("|")[0]) for e in events if e.kind == kind}
+                for kind in KINDS
+            },
             consented=self.is_back,
         )
 
@@ -219,12 +226,34 @@ class Sitting:
             self._note("introduced", detail=f"{step.attribute}|understood|plays {self.turn.begun}")
         elif step.stage is Stage.BREAK:
             self._note("rested", trial=self.trial.trial)
+        elif step.stage is Stage.STUCK:
+            self._note("rehearsed", detail=f"{step.attribute}|went on without")
         return self._next()
 
     def _not_sure(self) -> None:
         self._hearing.stop()
         self._note("introduced", detail=f"{self.step.attribute}|not sure|plays {self.turn.begun}")
         self._next()
+
+    def _tell(self, answer: str) -> None:
+        self._note("told", detail=f"{self.step.number}|{answer}")
+        self._next()
+
+    def _rehearse_again(self) -> None:
+        step = self.step
+        again = steps.rehearsal(self.plan, self.row.slot, step.attribute, round_number=step.number + 1)
+        self._left[1:1] = again
+        self._next()
+
+    def _told_apart(self, chosen: str | None) -> None:
+        """Count right answers in a row about the anchor pair; enough of them end the rehearsal."""
+        is_right = self.trial.clips[0 if chosen == "first" else 1] == self.attribute.anchor_more
+        self._right_in_a_row = self._right_in_a_row + 1 if is_right else 0
+        if self._right_in_a_row >= self.plan.sitting.practice_until_right:
+            self._right_in_a_row = 0
+            name = self.step.attribute
+            self._note("rehearsed", detail=f"{name}|told apart")
+            self._left[1:] = [s for s in self._left[1:] if not (s.rehearsal and s.attribute == name)]
 
     def _decline(self) -> None:
         self._note("declined")
@@ -282,6 +311,8 @@ class Sitting:
         self._hearing.stop()
         self._store.record(self._answer())  # on disk before the next trial is drawn
         self._note_exposure()
+        if self.step.rehearsal:
+            self._told_apart(self.turn.chosen)
         if not self.trial.practice:
             self.n_done += 1
             self.pace.append(self._clocks.now_s() - self.turn.entered_s)
@@ -349,6 +380,8 @@ class Sitting:
 
     def options(self) -> tuple[tasks.Option, ...]:
         """The answers of the trial under way."""
+        if self.step.stage is Stage.QUESTIONNAIRE:
+            return tasks.questionnaire(self.plan.sitting.questionnaire[self.step.number].answers)
         return tasks.options(self.attribute, self.words)
 
     # stepping aside

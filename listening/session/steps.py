@@ -1,9 +1,13 @@
 """The steps of a sitting in order, from its slot in the plan."""
 
+import random
 from dataclasses import dataclass
 
 from listening.records.plan import Plan, PlannedTrial
 from listening.session.view import Stage
+
+REHEARSED = ("paired comparison", "2-AFC")
+ROUND_OF = 3  # a round of rehearsal offers so many times the right answers that are wanted
 
 
 @dataclass(frozen=True)
@@ -13,11 +17,16 @@ class Step:
     stage: Stage
     attribute: str = ""
     trial: PlannedTrial | None = None
+    number: int = 0
+    """Which question of the questionnaire."""
+    rehearsal: bool = False
+    """Whether the anchor pair is asked until it is told apart."""
 
 
 def of_slot(plan: Plan, slot: int) -> list[Step]:
     """All steps of one slot: opening, then trials with an introduction to each attribute, and breaks."""
-    steps = [Step(Stage.WELCOME), Step(Stage.CONSENT), Step(Stage.LEVEL)]
+    asked = [Step(Stage.QUESTIONNAIRE, number=i) for i in range(len(plan.sitting.questionnaire))]
+    steps = [Step(Stage.WELCOME), Step(Stage.CONSENT), *asked, Step(Stage.LEVEL)]
     introduced: set[str] = set()
     since_break = 0
     for trial in _trials(plan, slot):
@@ -27,33 +36,56 @@ def of_slot(plan: Plan, slot: int) -> list[Step]:
         if trial.attribute not in introduced:
             introduced.add(trial.attribute)
             steps.append(Step(Stage.INTRODUCTION, attribute=trial.attribute))
+            steps += rehearsal(plan, slot, trial.attribute, round_number=1)
         steps.append(Step(Stage.TRIAL, attribute=trial.attribute, trial=trial))
         since_break += 1
     return [*steps, Step(Stage.GOODBYE)]
 
 
-def left(
-    steps: list[Step], *, answered: set[str], introduced: set[str], rested: set[str], consented: bool
-) -> list[Step]:
+def left(steps: list[Step], *, answered: set[str], done: dict[str, set[str]], consented: bool) -> list[Step]:
     """The steps that remain after a stop: the level is always set again, nothing answered is asked again.
 
     Parameters
     ----------
-    answered, rested : trial ids that have an answer, or whose break is over
-    introduced : attributes whose introduction is over
+    answered : trial ids that have an answer
+    done : what is over: attributes `introduced` and `rehearsed`, trials `rested` before, questions `told`
     """
 
     def is_over(step: Step) -> bool:
         if step.stage is Stage.CONSENT:
             return consented
+        if step.stage is Stage.QUESTIONNAIRE:
+            return str(step.number) in done["told"]
         if step.stage is Stage.INTRODUCTION:
-            return step.attribute in introduced
+            return step.attribute in done["introduced"]
+        if step.rehearsal:
+            is_answered = step.trial is not None and step.trial.trial in answered
+            return step.attribute in done["rehearsed"] or is_answered
         if step.trial is None:
             return False
-        return step.trial.trial in answered or (step.stage is Stage.BREAK and step.trial.trial in rested)
+        return step.trial.trial in answered or (
+            step.stage is Stage.BREAK and step.trial.trial in done["rested"]
+        )
 
     return [step for step in steps if not is_over(step)]
 
 
 def _trials(plan: Plan, slot: int) -> tuple[PlannedTrial, ...]:
     return next(s.trials for s in plan.slots if s.slot == slot)
+
+
+def rehearsal(plan: Plan, slot: int, attribute: str, *, round_number: int) -> list[Step]:
+    """The anchor pair of an attribute as trials, in both orders at random, and the way out behind them."""
+    asked = plan.attribute(attribute)
+    wanted = plan.sitting.practice_until_right
+    if not wanted or asked.task not in REHEARSED or not (asked.anchor_more and asked.anchor_less):
+        return []
+    rng = random.Random(f"{plan.order_seed} {slot} {attribute} {round_number}")
+    pair = (asked.anchor_more, asked.anchor_less)
+    steps = []
+    for i in range(ROUND_OF * wanted):
+        clips = pair if rng.random() < 0.5 else pair[::-1]
+        name = f"rehearsal {attribute} {round_number}.{i + 1}"
+        trial = PlannedTrial(trial=name, attribute=attribute, clips=clips, practice=True)
+        steps.append(Step(Stage.TRIAL, attribute=attribute, trial=trial, rehearsal=True))
+    return [*steps, Step(Stage.STUCK, attribute=attribute, rehearsal=True, number=round_number)]

@@ -1,5 +1,6 @@
 """The methods of asking: what sounds under which letter, which answers stand on the screen."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from listening.records.plan import PlannedAttribute, PlannedTrial
@@ -65,6 +66,11 @@ def options(attribute: PlannedAttribute, words: Words) -> tuple[Option, ...]:
         case _:
             made = []
     return tuple(_numbered(made) if attribute.switching else made)
+
+
+def questionnaire(answers: Sequence[str]) -> tuple[Option, ...]:
+    """The answers of a question about the listener, under numbers."""
+    return tuple(Option(str(i), label, str(i + 1)) for i, label in enumerate(answers))
 
 
 def _place(number: int, words: Words) -> Option:

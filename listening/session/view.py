@@ -9,9 +9,11 @@ class Stage(Enum):
 
     WELCOME = "welcome"
     CONSENT = "consent"
+    QUESTIONNAIRE = "questionnaire"
     LEVEL = "level"
     INTRODUCTION = "introduction"
     TRIAL = "trial"
+    STUCK = "stuck"
     BREAK = "break"
     PAUSE = "pause"
     LEAVING = "leaving"

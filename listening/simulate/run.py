@@ -19,9 +19,12 @@ from listening.simulate import panel, percepts
 from listening.simulate.listener import Truth
 from listening.simulate.panel import Decision
 
+REHEARSED = Decision("first", panel.QUICKEST_S)  # a simulated listener takes the anchor pair as it comes
 ACT_AT = {
     Stage.WELCOME: "go_on",
     Stage.CONSENT: "agree",
+    Stage.QUESTIONNAIRE: "rather_not",
+    Stage.STUCK: "go_on",
     Stage.BREAK: "go_on",
     Stage.PAUSE: "go_on",
     Stage.GOODBYE: "end",
@@ -99,7 +102,7 @@ def _acts(sitting: Sitting, clock: Clock, decided: dict[str, Decision]) -> Itera
         case Stage.INTRODUCTION:
             yield from ("play", "understood") if sitting.program().clips else ("understood",)
         case Stage.TRIAL:
-            decision = decided[sitting.trial.trial]
+            decision = decided.get(sitting.trial.trial, REHEARSED)
             yield from ["play"] * sitting.plan.sitting.plays_at_least
             clock.s += decision.thinking_s
             yield from _answer(sitting, decision.answer)

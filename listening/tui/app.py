@@ -20,7 +20,12 @@ if TYPE_CHECKING:
     from listening.session.sitting import Sitting
 
 TICK_S = 0.04
-SCREENS = {Stage.LEVEL: Level, Stage.INTRODUCTION: Introduction, Stage.TRIAL: Trial}
+SCREENS = {
+    Stage.QUESTIONNAIRE: Trial,
+    Stage.LEVEL: Level,
+    Stage.INTRODUCTION: Introduction,
+    Stage.TRIAL: Trial,
+}
 
 
 class StationApp(App[None]):
