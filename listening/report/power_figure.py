@@ -44,7 +44,7 @@ def curve(axes: Axes, lines: Sequence[tuple[str, Sequence[Point]]], *, target: f
     axes.axhline(target, color=style.SOFT, linewidth=0.8, linestyle=(0, (4, 3)))
     axes.set_ylim(0, 1.02)
     axes.set_xlabel("listeners")
-    axes.set_ylabel("chance of the verdict `supported`")
+    axes.set_ylabel("chance of the verdict “supported”")
     axes.legend(frameon=False, loc="lower right")
     return axes
 
