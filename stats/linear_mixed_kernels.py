@@ -200,44 +200,65 @@ def substitute(
         out = inner[block_start[g] : block_start[g + 1]].reshape(side, side)
         listed = edge_column[edge_column_start[g] : edge_column_start[g + 1]]
         edge = edges[edge_start[g] : edge_start[g + 1]].reshape(side, listed.size)
-        low = np.eye(side)  # becomes L^-1
         for a in range(side):
             for i in range(listed.size):
                 for j in range(right.shape[1]):
                     right[start + a, j] -= edge[a, i] * right[n_block + listed[i], j]
-        for a in range(side):
-            for b in range(a):
-                for j in range(b + 1):
-                    low[a, j] -= block[a, b] * low[b, j]
-            for j in range(a + 1):
-                low[a, j] /= block[a, a]
-        reached = np.zeros((side, side))  # I + L^-1 edge S^-1 edge' L^-T
-        for a in range(side):
-            reached[a, a] = 1.0
-            for i in range(listed.size):
-                total = 0.0
-                for j in range(listed.size):
-                    total += corner_inverse[listed[i], listed[j]] * edge[a, j]
-                for b in range(a + 1):
-                    reached[a, b] += total * edge[b, i]
-            for b in range(a):
-                reached[b, a] = reached[a, b]
+        low = _inverse_factor(block)
+        reached = _reached(edge, listed, corner_inverse)
         for j in range(right.shape[1]):
             for a in range(side):
                 total = 0.0
                 for b in range(a, side):
                     total += low[b, a] * right[start + b, j]
                 right[start + a, j] = total
-        half = np.zeros((side, side))
-        for c in range(side):
-            for b in range(side):
-                for d in range(b, side):
-                    half[c, b] += reached[c, d] * low[d, b]
-        for a in range(side):
-            for b in range(a + 1):
-                total = 0.0
-                for c in range(a, side):
-                    total += low[c, a] * half[c, b]
-                out[a, b] = total
-                out[b, a] = total
+        _sandwich(low, reached, out)
     return inner
+
+
+@njit(cache=True)
+def _inverse_factor(block: FloatArray) -> FloatArray:
+    """L^-1 of the factor in the block's lower triangle."""
+    low = np.eye(block.shape[0])
+    for a in range(block.shape[0]):
+        for b in range(a):
+            for j in range(b + 1):
+                low[a, j] -= block[a, b] * low[b, j]
+        for j in range(a + 1):
+            low[a, j] /= block[a, a]
+    return low
+
+
+@njit(cache=True)
+def _reached(edge: FloatArray, listed: IntArray, corner_inverse: FloatArray) -> FloatArray:
+    """I + (L^-1 edge) S^-1 (L^-1 edge)'."""
+    side = edge.shape[0]
+    out = np.eye(side)
+    for a in range(side):
+        for i in range(listed.size):
+            total = 0.0
+            for j in range(listed.size):
+                total += corner_inverse[listed[i], listed[j]] * edge[a, j]
+            for b in range(a + 1):
+                out[a, b] += total * edge[b, i]
+        for b in range(a):
+            out[b, a] = out[a, b]
+    return out
+
+
+@njit(cache=True)
+def _sandwich(low: FloatArray, middle: FloatArray, out: FloatArray) -> None:
+    """out = low' middle low for a lower triangle `low`."""
+    side = low.shape[0]
+    half = np.zeros((side, side))
+    for c in range(side):
+        for b in range(side):
+            for d in range(b, side):
+                half[c, b] += middle[c, d] * low[d, b]
+    for a in range(side):
+        for b in range(a + 1):
+            total = 0.0
+            for c in range(a, side):
+                total += low[c, a] * half[c, b]
+            out[a, b] = total
+            out[b, a] = total
