@@ -11,6 +11,7 @@ from listening.errors import RecordError
 from listening.records import protocol_names, toml_lines
 from listening.records.form import Form, digest_of, place, read_text
 from listening.records.isolation import Isolation
+from listening.records.playback import Playback
 from listening.records.problem import Problem, listing
 from listening.records.stopping import Stopping
 
@@ -356,6 +357,7 @@ class Protocol(Form):
     panel: Panel
     presentations: list[Presentation] = Field(min_length=1, max_length=3)
     trimming: Trimming = Trimming()
+    playback: Playback = Playback()
     isolation: Isolation | None = Field(None, description="What `isolated` stimuli are made of.")
     attributes: list[Attribute] = Field(min_length=1, max_length=12)
     blocks: list[Block] = Field(min_length=1)

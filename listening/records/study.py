@@ -38,6 +38,11 @@ class Study:
         return self.stimuli / "manifest.json"
 
     @property
+    def ear_gains(self) -> Path:
+        """What an adjustment study said about the match; where it lies, `prepare` uses it."""
+        return self.root / "ear_gains.json"
+
+    @property
     def station(self) -> Path:
         """The folder a blind station needs: plan, coded clips, answers. Nothing here names a stimulus."""
         return self.root / "station"

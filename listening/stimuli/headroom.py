@@ -9,15 +9,19 @@ from listening.stimuli.stimulus_file import Wanted
 LOWEST_OFFSET_DB = -40.0  # 24 bit keep 104 dB below full scale then
 
 
-def offset_db(wanted: list[Wanted], trimming: Trimming) -> float:
+def offset_db(wanted: list[Wanted], trimming: Trimming, *, peaks_dbtp: list[float]) -> float:
     """The common gain that brings the highest true peak to the ceiling, 0 when all are below it.
+
+    Parameters
+    ----------
+    peaks_dbtp : of each stimulus' file before its gain
 
     Raises
     ------
     StudyError
         The offset that the protocol fixes lets a stimulus clip, or the one needed is beyond -40 dB.
     """
-    peaks_db = [(w.before["true_peak_dbtp"] or 0.0) + w.gain_db for w in wanted]
+    peaks_db = [peak + w.gain_db for peak, w in zip(peaks_dbtp, wanted, strict=True)]
     highest = int(np.argmax(peaks_db))
     needed_db = min(0.0, float(np.floor((trimming.true_peak_ceiling_dbtp - peaks_db[highest]) * 100) / 100))
     fixed_db = trimming.headroom_offset_db

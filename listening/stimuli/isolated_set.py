@@ -1,5 +1,7 @@
 """The isolated stimuli of a set: what each base strike has to become, and the files wanted of it."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from listening.audio.sound import Sound
@@ -8,7 +10,7 @@ from listening.records.isolation import Isolation
 from listening.records.protocol import ISOLATED, Protocol
 from listening.stimuli import isolate, match, modal, sources
 from listening.stimuli.isolate import Asked, Variant
-from listening.stimuli.sources import Common, Source
+from listening.stimuli.sources import Common, Ears, Source
 from listening.stimuli.stimulus_file import Metrics, Wanted
 from listening.stimuli.work import Work
 
@@ -99,10 +101,13 @@ def _variants(source: Source, common: Common, asked: Asked) -> list[Variant]:
 
 
 def _strike(source: Source, common: Common) -> Sound:
-    sound = sources.whole(source, common)
+    # taken apart in one channel; the side that hears it comes with the file
+    ears: Ears = "as recorded" if common.ears == "as recorded" else "both"
+    sound = sources.whole(source, replace(common, ears=ears))
     if sound.n_channels > 1:
         raise StudyError(
-            f"{source.file}: {sound.n_channels} channels; a strike is taken apart in one: export it as mono"
+            f"{source.file}: {sound.n_channels} channels; a strike is taken apart in one: "
+            "export it as mono, or set playback.ears"
         )
     return sound
 

@@ -7,8 +7,9 @@ import numpy as np
 
 from listening import __version__
 from listening.errors import StudyError
-from listening.metrics import measures
+from listening.metrics import loudness_bs1770, measures
 from listening.records import protocol as protocol_form
+from listening.records.ear_gains import EarGains
 from listening.records.isolation import LEVEL
 from listening.records.manifest import Manifest, Stimulus
 from listening.records.protocol import AS_RECORDED, ISOLATED, MATCHED, Presentation, Protocol
@@ -38,17 +39,20 @@ def run(study: Study, *, on_progress: Progress = None, jobs: int = 1) -> Manifes
     chosen = protocol_form.load(study.protocol)
     found = sources.of_study(chosen, study.protocol)
     work = Work(jobs, on_progress, total=_n_tasks(chosen, found))
-    common = sources.common(chosen, found)
+    common = sources.common(chosen, found, study.protocol)
     before = dict(zip((s.name for s in found), work.each(_measured, found, common), strict=True))
     matching, target = _matching(chosen, found, before, common, work)
+    ear = _ear_gains(study, chosen)
+    if ear is not None:
+        matching = {s.name: matching[s.name] + _by_ear(ear, s, study) for s in found if s.name in matching}
     isolated, isolated_target = isolated_set.made(chosen, found, before, common=common, work=work)
     wanted = _named([*_plain(chosen, found, matching, before), *isolated])
-    offset_db = headroom.offset_db(wanted, chosen.trimming)
+    offset_db = headroom.offset_db(wanted, chosen.trimming, peaks_dbtp=_peaks_dbtp(wanted, common))
     wanted = [replace(w, gain_db=w.gain_db + offset_db) for w in wanted]
     with folder.replacing(study.stimuli) as fresh:
         stimuli = work.each(stimulus_file.write, wanted, common, fresh, _file_scale(common, offset_db))
         targets = {MATCHED: target, ISOLATED: isolated_target}
-        manifest = _manifest(chosen, study, stimuli, common, offset_db=offset_db, targets=targets)
+        manifest = _manifest(chosen, study, stimuli, common, offset_db=offset_db, targets=targets, ear=ear)
         manifest.save(fresh / study.manifest.name)
     return manifest
 
@@ -90,6 +94,39 @@ def _matching_value(source: Source, metric: str, before: Metrics) -> float:
 
 def _gain_db(source: Source, common: Common, metric: str, target: float, tolerance_db: float) -> float:
     return match.gain_db(sources.loaded(source, common), metric, target=target, tolerance_db=tolerance_db)
+
+
+def _ear_gains(study: Study, chosen: Protocol) -> EarGains | None:
+    """The gains of an adjustment study, where they lie in this one and belong to its match."""
+    if not study.ear_gains.is_file():
+        return None
+    ear = EarGains.load(study.ear_gains)
+    matched = next((p for p in chosen.presentations if p.name == MATCHED), None)
+    if matched is None or matched.metric != ear.metric:
+        found = matched.metric if matched else "no matched presentation"
+        raise StudyError(
+            f"{study.ear_gains}: the gains by ear start from a match on {ear.metric}, the protocol has "
+            f"{found}; match on the same metric, or remove the file"
+        )
+    return ear
+
+
+def _by_ear(ear: EarGains, source: Source, study: Study) -> float:
+    gain = ear.of(source.condition)
+    if gain is None:
+        raise StudyError(
+            f"{study.ear_gains}: `{source.condition}` was not adjusted; leave it out (recordings.use), "
+            "adjust it too, or remove the file"
+        )
+    return gain.gain_db
+
+
+def _peaks_dbtp(wanted: list[Wanted], common: Common) -> list[float]:
+    """True peak of each stimulus' file before its gain."""
+    if common.response is None:
+        return [w.before["true_peak_dbtp"] or 0.0 for w in wanted]
+    made = (stimulus_file.sound_of(w, common) for w in wanted)
+    return [loudness_bs1770.true_peak_dbtp(stimulus_file.for_file(sound, common)) for sound in made]
 
 
 def _plain(
@@ -149,6 +186,7 @@ def _manifest(
     *,
     offset_db: float,
     targets: dict[str, float | None],
+    ear: EarGains | None,
 ) -> Manifest:
     uncalibrated = common.pascal_per_full_scale is None
     reached: dict[str, float | None] = {}
@@ -157,7 +195,7 @@ def _manifest(
         if presentation.metric is not None and target is not None:
             moves = presentation.metric in DIGITAL_KEYS or uncalibrated
             reached[presentation.name] = target + offset_db * moves
-            stimuli = [_with_residual(s, presentation, reached[presentation.name]) for s in stimuli]
+            stimuli = [_with_residual(s, presentation, reached[presentation.name], ear) for s in stimuli]
     first = next((p for p in chosen.presentations if p.name in reached), None)
     return Manifest(
         version=__version__,
@@ -166,7 +204,7 @@ def _manifest(
         calibrated=not uncalibrated,
         pascal_per_full_scale=_file_scale(common, offset_db),
         matching_metric=first.metric if first else None,
-        matching_label=match.LABEL[first.metric] if first and first.metric else "",
+        matching_label=_label(first, ear),
         target=reached[first.name] if first else None,
         tolerance_db=first.tolerance_db if first else None,
         isolated_target=reached.get(ISOLATED),
@@ -175,14 +213,29 @@ def _manifest(
     )
 
 
-def _with_residual(stimulus: Stimulus, presentation: Presentation, target: float | None) -> Stimulus:
+def _label(first: Presentation | None, ear: EarGains | None) -> str:
+    if first is None or first.metric is None:
+        return ""
+    if ear is None or first.name != MATCHED:
+        return match.LABEL[first.metric]
+    worst = max(g.se_db for g in ear.conditions)
+    return (
+        f"matched by ear ({ear.n_listeners} listeners, standard error up to {worst:.2f} dB) "
+        f"from {match.LABEL[first.metric]}"
+    )
+
+
+def _with_residual(
+    stimulus: Stimulus, presentation: Presentation, target: float | None, ear: EarGains | None
+) -> Stimulus:
     metric = presentation.metric
     louder = stimulus.presentation == ISOLATED and stimulus.condition.endswith(LEVEL[1])
     if stimulus.presentation != presentation.name or metric is None or target is None or louder:
         return stimulus
     found = stimulus.after[match.MEASURED_AS.get(metric, metric)]
     residual_db = (found if found is not None else np.inf) - target
-    if abs(residual_db) > presentation.tolerance_db:
+    by_ear = ear is not None and presentation.name == MATCHED
+    if abs(residual_db) > presentation.tolerance_db and not by_ear:
         raise StudyError(
             f"{stimulus.file}: {metric} of the written file misses {target:.2f} by {residual_db:+.3f}, "
             f"tolerance {presentation.tolerance_db:g}; "

@@ -1,8 +1,11 @@
 """The sound files of a study as they go into preparation, and what they have in common."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
+
+import numpy as np
 
 from listening.audio import wav
 from listening.audio.sound import Sound
@@ -11,7 +14,11 @@ from listening.records import recordings_table
 from listening.records.manifest import End, Role
 from listening.records.protocol import Attribute, Protocol
 from listening.records.recordings_table import Recording
+from listening.stimuli import headphones
+from listening.stimuli.headphones import Response
 from listening.stimuli.trim import Window, trimmed
+
+Ears = Literal["as recorded", "both", "left", "right"]
 
 
 @dataclass(frozen=True)
@@ -40,7 +47,12 @@ class Common:
     window: Window
     rate_hz: int
     pascal_per_full_scale: float | None
-    """The largest of the recordings: every sound is brought to it before its gain."""
+    """The largest of the recordings, at playback level: every sound is brought to it before its gain."""
+    level_db: float = 0.0
+    """Playback level over that of the recording; in `pascal_per_full_scale` already."""
+    ears: Ears = "as recorded"
+    response: Response | None = None
+    """Of the headphones, to be undone in the files."""
 
 
 def of_study(chosen: Protocol, protocol_path: Path) -> list[Source]:
@@ -71,7 +83,7 @@ def _anchors(attribute: Attribute, base: Path) -> list[Source]:
     ]
 
 
-def common(chosen: Protocol, found: list[Source]) -> Common:
+def common(chosen: Protocol, found: list[Source], protocol_path: Path) -> Common:
     """What the set shares.
 
     Raises
@@ -88,7 +100,21 @@ def common(chosen: Protocol, found: list[Source]) -> Common:
         )
     window = Window(**{name: getattr(chosen.trimming, name) for name in Window.__dataclass_fields__})
     rate_hz = wav.load(studied[0].file).rate_hz
-    return Common(window, rate_hz, max(scales, default=None))
+    level_db = chosen.playback.level_db
+    played = max(scales) * 10.0 ** (level_db / 20.0) if scales else None
+    return Common(
+        window, rate_hz, played, level_db, chosen.playback.ears, _response(chosen, protocol_path, rate_hz)
+    )
+
+
+def _response(chosen: Protocol, protocol_path: Path, rate_hz: int) -> Response | None:
+    if chosen.playback.response is None:
+        return None
+    path = (protocol_path.parent / chosen.recordings.folder).resolve() / chosen.playback.response
+    low_hz, high_hz = chosen.playback.compensated_hz
+    return headphones.load(
+        path, rate_hz, boost_limit_db=chosen.playback.boost_limit_db, low_hz=low_hz, high_hz=high_hz
+    )
 
 
 def loaded(source: Source, common: Common) -> Sound:
@@ -109,11 +135,24 @@ def whole(source: Source, common: Common) -> Sound:
         raise SoundError(
             f"{source.file}: {sound.rate_hz} Hz, the set has {common.rate_hz} Hz; export all alike"
         )
-    return sound.amplified(calibration_db(source, common))
+    return to_ears(sound, common.ears).amplified(calibration_db(source, common))
+
+
+def to_ears(sound: Sound, ears: Ears) -> Sound:
+    """The sound as the listener's two ears get it: as it is, one channel for both, or one side silent."""
+    if ears == "as recorded" or (ears == "both" and sound.n_channels == 1):
+        return sound
+    one = sound.mono()
+    if ears == "both":
+        return one
+    silent = np.zeros_like(one.samples)
+    both = (one.samples, silent) if ears == "left" else (silent, one.samples)
+    return replace(sound, samples=np.hstack(both))
 
 
 def calibration_db(source: Source, common: Common) -> float:
     """The gain that brings a source to the set's calibration; 0 for an anchor and without calibration."""
     if source.pascal_per_full_scale is None or common.pascal_per_full_scale is None:
         return 0.0
-    return 20.0 * math.log10(source.pascal_per_full_scale / common.pascal_per_full_scale)
+    ratio = source.pascal_per_full_scale / common.pascal_per_full_scale
+    return 20.0 * math.log10(ratio) + common.level_db

@@ -8,9 +8,9 @@ import numpy as np
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import StudyError
-from listening.metrics import measures
+from listening.metrics import loudness_bs1770, measures
 from listening.records.manifest import Isolated, Stimulus
-from listening.stimuli import sources
+from listening.stimuli import headphones, sources
 from listening.stimuli.sources import Common, Source
 
 Metrics = dict[str, float | None]
@@ -36,8 +36,7 @@ class Wanted:
 
 def write(wanted: Wanted, common: Common, into: Path, pascal_per_full_scale: float | None) -> Stimulus:
     """Write one stimulus and measure it again from its file."""
-    made = wanted.sound or sources.loaded(wanted.source, common)
-    sound = made.amplified(wanted.gain_db)
+    sound = for_file(sound_of(wanted, common), common).amplified(wanted.gain_db)
     path = into / wanted.file
     wav.save(path, sound)
     heard = wav.load(path, pascal_per_full_scale)
@@ -56,9 +55,29 @@ def write(wanted: Wanted, common: Common, into: Path, pascal_per_full_scale: flo
         digest=wav.digest(heard.samples),
         gain_db=wanted.gain_db + sources.calibration_db(source, common),
         before=wanted.before,
-        after=measures.measure(heard).as_dict(),
+        after=_at_the_ear(heard, common),
         isolated=wanted.isolated,
     )
+
+
+def sound_of(wanted: Wanted, common: Common) -> Sound:
+    """The trimmed sound of a stimulus before its gain."""
+    if wanted.sound is None:
+        return sources.loaded(wanted.source, common)
+    return sources.to_ears(wanted.sound, common.ears)
+
+
+def for_file(sound: Sound, common: Common) -> Sound:
+    """What a sound becomes in the file: the response of the headphones undone, where one is given."""
+    return sound if common.response is None else headphones.filtered(sound, common.response.undo)
+
+
+def _at_the_ear(heard: Sound, common: Common) -> Metrics:
+    """Metrics of the file as it sounds through the headphones; the true peak is the file's own."""
+    if common.response is None:
+        return measures.measure(heard).as_dict()
+    found = measures.measure(headphones.filtered(heard, common.response.heard)).as_dict()
+    return found | {"true_peak_dbtp": loudness_bs1770.true_peak_dbtp(heard)}
 
 
 def _check_samples(heard: Sound, sound: Sound) -> None:
