@@ -16,7 +16,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 ORDER, CONTRAST = "heard first", "contrast"
-NEAR_SEPARATION_LOGIT = 3.0  # chosen 95 times in 100: from here on a standard error misleads
+NEAR_SEPARATION_LOGIT = 3.0  # chosen 95 times in 100: from here on a wide standard error misleads
+WIDE_SE = 0.25  # of the estimate; a narrower one still says the same as the likelihood
 LISTENER, CELL, STIMULUS = "listener", "listener x condition", "stimulus"
 
 
@@ -139,7 +140,8 @@ def fit(made: Design, offset: FloatArray | None = None) -> ContrastFit:
     se = float(found.se[at])
     per_condition = made.n_stimuli / made.n_conditions
     from_stimuli = 2 * spread.get(STIMULUS, 0.0) ** 2 / per_condition
-    near = found.separated or abs(float(found.estimate[at])) > NEAR_SEPARATION_LOGIT
+    size = abs(float(found.estimate[at]))
+    near = found.separated or (size > NEAR_SEPARATION_LOGIT and se > WIDE_SE * size)
     return ContrastFit(
         estimate=float(found.estimate[at]),
         se=se,

@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from listening.analysis import collect, contrast, covariates, explain
+from listening.analysis import collect, contrast, covariates, explain, superlative
 from listening.analysis import strengths as strength_model
 from listening.analysis.explain import CovariateFit
 from listening.analysis.write_up import interval
@@ -16,6 +16,7 @@ from listening.records.findings import (
     StimulusRow,
     Strength,
     StrengthSet,
+    Winner,
 )
 from listening.records.manifest import Manifest
 from listening.records.measures import Measures
@@ -34,6 +35,12 @@ def strengths(table: pd.DataFrame, protocol: Protocol) -> tuple[StrengthSet, ...
     """Strengths of every attribute and presentation that was asked."""
     made = (_strength_set(table, protocol, *asked) for asked in _asked(protocol))
     return tuple(one for one in made if one is not None)
+
+
+def winners(table: pd.DataFrame, protocol: Protocol) -> tuple[Winner, ...]:
+    """Not planned: who came out on top of every set of three conditions or more."""
+    found = (superlative.winner(table, protocol, *asked) for asked in _asked(protocol))
+    return tuple(one for one in found if one is not None)
 
 
 def explanations(table: pd.DataFrame, protocol: Protocol, manifest: Manifest) -> tuple[Explanation, ...]:

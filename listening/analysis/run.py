@@ -10,10 +10,12 @@ from listening.analysis import (
     collect,
     decide,
     describe,
+    heard,
     level_slope,
     looks,
     screen,
     sensitivity,
+    superlative,
     taken,
     write_up,
 )
@@ -32,12 +34,14 @@ from listening.records.findings import (
     Method,
     PanelFinding,
     QuestionFinding,
+    SuperlativeFinding,
 )
 from listening.records.measures import Measures
 from listening.records.protocol import Protocol
 from listening.records.study import Study
 from stats import verdict
 
+ONCE = "a superlative is decided at the planned end alone, and not where looks were planned"
 LIBRARIES = ("numpy", "scipy", "pandas", "numba")
 Progress = Callable[[int, int], None]
 
@@ -112,6 +116,8 @@ def findings(
     if look is not None:
         questions = looks.decided(questions, protocol, look)
     panel = _panel(protocol, table, listeners, n_unfinished)
+    strengths = describe.strengths(kept, protocol)
+    conditions = describe.conditions(measures, protocol)
     return Findings(
         version=__version__,
         name=protocol.name,
@@ -121,10 +127,13 @@ def findings(
         panel=panel,
         questions=tuple(questions),
         level_slopes=tuple(_slope(name, slope) for name, slope in slopes.items()),
-        strengths=describe.strengths(kept, protocol),
+        superlatives=tuple(_superlatives(kept, protocol, slopes, look)),
+        strengths=strengths,
+        winners=describe.winners(kept, protocol),
+        heard_measured=heard.over_metrics(strengths, conditions),
         explanations=describe.explanations(kept, protocol, opened.manifest),
         side_by_side=describe.side_by_side(kept, protocol),
-        conditions=describe.conditions(measures, protocol),
+        conditions=conditions,
         matching=describe.matching(opened.manifest),
         method=_method(table),
         fixed=fixed,
@@ -147,6 +156,16 @@ def _questions(
         metric = protocol.presentation(planned.presentation).metric
         others = sensitivity.others(decided[planned.id], Given(table, listeners, slope, about_level, metric))
         yield write_up.question(decided[planned.id], kept, protocol, slope=slope, others=others)
+
+
+def _superlatives(
+    kept: pd.DataFrame, protocol: Protocol, slopes: Mapping[str, Slope | None], look: Look | None
+) -> Iterator[SuperlativeFinding]:
+    """Superlatives are decided once, at the end; planned looks spend no error on them."""
+    once = look is None or (look.at_end and protocol.stopping.spending == "none")
+    for asked in protocol.superlatives:
+        made = superlative.planned(kept, asked, protocol, slopes[asked.attribute])
+        yield made if once else made.model_copy(update={"word": "no verdict", "reason": ONCE})
 
 
 def _panel(

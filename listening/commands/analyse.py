@@ -38,6 +38,8 @@ def run(args: argparse.Namespace) -> int:
             f"  {sentences.printable(question, found)}",
             "",
         ]
+    for named in found.superlatives:
+        lines += [f"{named.word.upper():<13} {named.id}", f"  {sentences.superlative(named, found)}", ""]
     lines += [
         f"findings: {study.findings}; the opening of the key is logged in {study.sealed}",
         f"next: listening report {study.root}",

@@ -209,19 +209,65 @@ class SideBySide(Form):
     note: str = ""
 
 
+class Against(Form):
+    """One comparison of a superlative."""
+
+    than: str
+    than_label: str
+    estimate: float | None
+    lower: float | None
+    """One-sided bound at the superlative's alpha, of the way of taking level that decided."""
+    word: Word
+
+
+class SuperlativeFinding(Form):
+    """A condition named beforehand as having the most of an attribute: every comparison must hold."""
+
+    id: str
+    attribute: str
+    comparative: str
+    presentation: str
+    condition: str
+    label: str
+    alpha: float
+    smallest_effect: float
+    word: Word
+    reason: str
+    n_listeners: int
+    against: tuple[Against, ...]
+
+
+class Winner(Form):
+    """Not planned: the condition on top of a set, judged as one picked from the data (largest t)."""
+
+    attribute: str
+    presentation: str
+    condition: str
+    label: str
+    level: float
+    """Joint coverage over all pairs of the set."""
+    n_pairs: int
+    least_lower: float
+    """Smallest simultaneous lower bound of its lead over any other condition, log-odds."""
+    is_clear: bool
+    """Whether it leads every other condition by more than nothing."""
+
+
 class HeardMeasured(Form):
-    """One metric against the heard strengths of one attribute and presentation."""
+    """One metric against the heard strengths of one attribute and presentation, over conditions."""
 
     attribute: str
     presentation: str
     metric: str
+    per: str
     n_conditions: int
-    correlation: float
-    slope: float
+    correlation: Interval
+    slope: Interval
+    """Log-odds of strength for one step of the metric."""
     left_out_error: float
-    """Root mean square error of predicting each condition's strength from the others, log-odds."""
-    best: bool = False
-    distinguishable: bool | None = None
+    """Root mean square error of each condition's strength predicted from the others, log-odds."""
+    is_best: bool
+    """Smallest error of all metrics tried on this set."""
 
 
 class ListenerRow(Form):
@@ -371,7 +417,9 @@ class Findings(FileForm):
     digests: Digests
     panel: PanelFinding
     questions: tuple[QuestionFinding, ...]
+    superlatives: tuple[SuperlativeFinding, ...] = ()
     level_slopes: tuple[LevelSlope, ...]
+    winners: tuple[Winner, ...] = ()
     strengths: tuple[StrengthSet, ...]
     explanations: tuple[Explanation, ...] = ()
     side_by_side: tuple[SideBySide, ...] = ()

@@ -23,14 +23,14 @@ def faults(raw: dict[str, Any]) -> list[Fault]:
     attributes = _column(raw, "attributes", "name")
     presentations = _column(raw, "presentations", "name")
     found = [f for what, key in _UNIQUE for f in _twice(what, key, _column(raw, what, key))]
-    for what in ("blocks", "controls", "questions"):
+    for what in ("blocks", "controls", "questions", "superlatives"):
         for i, row in _rows(raw, what):
             found += _unknown((what, i, "attribute"), row, attributes)
             found += _unknown((what, i, "presentation"), row, presentations)
     return found + list(_never_asked(raw)) + list(_undecided(raw))
 
 
-_UNIQUE = (("attributes", "name"), ("presentations", "name"), ("questions", "id"))
+_UNIQUE = (("attributes", "name"), ("presentations", "name"), ("questions", "id"), ("superlatives", "id"))
 
 
 def suggestion(word: str, known: list[str]) -> str:
@@ -66,14 +66,15 @@ def _unknown(path: KeyPath, row: dict[str, Any], known: list[str]) -> list[Fault
 
 def _never_asked(raw: dict[str, Any]) -> Iterator[Fault]:
     asked = {(row.get("attribute"), row.get("presentation")) for _, row in _rows(raw, "blocks")}
-    for i, row in _rows(raw, "questions"):
-        wanted = (row.get("attribute"), row.get("presentation"))
-        if None not in wanted and wanted not in asked:
-            yield Fault(
-                ("questions", i),
-                f"no block that asks `{wanted[0]}` of `{wanted[1]}` stimuli",
-                "such a block, or the question dropped",
-            )
+    for what in ("questions", "superlatives"):
+        for i, row in _rows(raw, what):
+            wanted = (row.get("attribute"), row.get("presentation"))
+            if None not in wanted and wanted not in asked:
+                yield Fault(
+                    (what, i),
+                    f"no block that asks `{wanted[0]}` of `{wanted[1]}` stimuli",
+                    f"such a block, or the {what.removesuffix('s')} dropped",
+                )
 
 
 COMPARISON = "paired comparison"  # the only task whose answers decide a question

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from listening.records.findings import Findings, QuestionFinding
-from listening.report import claim_patterns, rounding
+from listening.report import claim_patterns, rounding, sentences
 
 Ruling = Literal["borne", "not borne", "not judged"]
 LIMITS = (
@@ -52,6 +52,8 @@ class _Compared:
 def judge(draft: str, found: Findings) -> Judgement:
     """Which planned question bears the draft, and which part of it none does."""
     text = _plain(draft)
+    if not found.simulated and text in _own_superlatives(found):
+        return Judgement(draft, "borne", None, (), ())
     unsupported = [Unsupported(o.part, o.why) for o in claim_patterns.overreaches(text)]
     if found.simulated:
         unsupported.append(Unsupported("the whole sentence", "the panel was simulated: nobody listened"))
@@ -73,6 +75,11 @@ def judge(draft: str, found: Findings) -> Judgement:
         unsupported=tuple(unsupported),
         unknown=unknown,
     )
+
+
+def _own_superlatives(found: Findings) -> set[str]:
+    """The printable sentences of supported superlatives: word for word only."""
+    return {_plain(sentences.superlative(s, found)) for s in found.superlatives if s.word == "supported"}
 
 
 def _ruling(

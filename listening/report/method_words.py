@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from listening.records.findings import Caution, Findings
+from listening.records.findings import Caution, Findings, Winner
 from listening.report import metric_words, rounding
 
 CAUTIONS: dict[Caution, str] = {
@@ -71,6 +71,7 @@ def deviations(found: Findings) -> list[str]:
     lines = list(_departures(found))
     return [
         *(lines or ["The study was carried out as planned."]),
+        *(_winner(one) for one in found.winners),
         "No finding outside the planned questions is claimed; strengths and slopes above are descriptions.",
     ]
 
@@ -87,6 +88,15 @@ def matching(found: Findings) -> str:
         f"Matched stimuli hold {words.name} equal ({match.label}), measured again from the written files: "
         f"largest residual {rounding.number(match.largest_residual_db, 3)} {unit}, allowed "
         f"{rounding.number(match.tolerance_db, 2)} {unit}. The recordings are {level}."
+    )
+
+
+def _winner(one: Winner) -> str:
+    clear = "leads every other one" if one.is_clear else "does not clearly lead every other one"
+    return (
+        f"Not planned: in {one.attribute}, {one.presentation}, {one.label} came out on top. Judged as one "
+        f"picked from the data ({rounding.level(one.level)} joint limits over {one.n_pairs} pairs, level "
+        f"not corrected), it {clear}: its lead is at least {rounding.number(one.least_lower)} log-odds."
     )
 
 

@@ -60,6 +60,10 @@ def render(found: Findings, *, stimuli: Path | None = None) -> str:
             css=(HERE / "page.css").read_text(encoding="utf-8"),
             contents=CONTENTS,
             cards=[_card(i, q, found) for i, q in enumerate(found.questions)],
+            superlatives=[
+                (s, style.VERDICT[s.word], sentences.superlative(s, found), tables.superlative(s))
+                for s in found.superlatives
+            ],
             effects=tables.effects(found),
             spread=tables.spread(found),
             sensitivity=tables.sensitivity(found),
@@ -74,6 +78,7 @@ def render(found: Findings, *, stimuli: Path | None = None) -> str:
                 if not e.slopes
             ],
             heard=_heard(found),
+            heard_table=tables.heard(found),
             listener_figures=[_listeners(i, q) for i, q in enumerate(found.questions) if q.listeners],
             listeners=tables.listeners(found),
             conditions=tables.conditions(found),

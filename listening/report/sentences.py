@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from listening.records.findings import Findings, QuestionFinding
+from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
 from listening.report import rounding
 from listening.report.rounding import in_hundred
 
@@ -20,6 +20,24 @@ class NotBorne:
 def printable(q: QuestionFinding, found: Findings) -> str:
     """The one sentence that the question bears; where it bears no claim, the sentence says that."""
     text = _SAYS[q.word](q)
+    return f"{SIMULATED}{text}" if found.simulated else text
+
+
+def superlative(s: SuperlativeFinding, found: Findings) -> str:
+    """The one sentence that a planned superlative bears."""
+    where = _PLAYED[s.presentation == "as recorded"]
+    the_most = _superlative(s.comparative)
+    others = ", ".join(one.than_label for one in s.against)
+    the_most = f"{the_most} of {len(s.against) + 1} compared"
+    if s.word == "supported":
+        text = (
+            f"{where}, {s.label} is heard as {the_most}: {s.n_listeners} "
+            f"listeners set it above each of {others}."
+        )
+    elif s.word == "contradicted":
+        text = f"{where}, {s.label} is not heard as {the_most}: {s.reason}."
+    else:
+        text = f"No claim: whether {s.label} is {the_most} stays open: {s.reason}."
     return f"{SIMULATED}{text}" if found.simulated else text
 
 
@@ -143,8 +161,11 @@ _SAYS = {
 }
 
 
+_PLAYED = {True: "As recorded, level differences included", False: "At equal level"}
+
+
 def _where(q: QuestionFinding) -> str:
-    return "As recorded, level differences included" if q.presentation == "as recorded" else "At equal level"
+    return _PLAYED[q.presentation == "as recorded"]
 
 
 def _presented(q: QuestionFinding, found: Findings) -> str:

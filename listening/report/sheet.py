@@ -23,6 +23,10 @@ class Line:
 def render(found: Findings) -> str:
     """The sheet as self-contained HTML."""
     lines = [_line(q, found) for q in found.questions]
+    lines += [
+        Line(s.word, f"{s.label}: the most of the set?", sentences.superlative(s, found), "")
+        for s in found.superlatives
+    ]
     every = [no for q in found.questions for no in sentences.not_borne(q) if q.word == "supported"]
     general = {no.wording: no for no in every}
     return (

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from listening.records.findings import Findings, QuestionFinding, StrengthSet
+from listening.records.findings import Findings, QuestionFinding, StrengthSet, SuperlativeFinding
 from listening.report import course, metric_words, rounding
 from listening.report.rounding import in_hundred, limits, number, p_value, signed
 
@@ -247,6 +247,51 @@ def explanations(found: Findings) -> Table:
         "note",
     )
     return Table("Log-odds for one step of each property", head, tuple(rows), frozenset({4, 5, 6, 7, 8}))
+
+
+def superlative(one: SuperlativeFinding) -> Table:
+    """Every comparison of a planned superlative."""
+    rows = tuple(
+        (a.than_label, a.word, signed(a.estimate), number(a.lower) if a.lower is not None else "no bound")
+        for a in one.against
+    )
+    head = ("against", "verdict", "log-odds", "lower bound")
+    return Table(f"{one.id}: every comparison", head, rows, frozenset({2, 3}))
+
+
+def heard(found: Findings) -> Table:
+    """Heard strengths against each measured value, best predictor first."""
+    ordered = sorted(found.heard_measured, key=lambda h: (h.attribute, h.presentation, h.left_out_error))
+    rows = tuple(
+        (
+            f"{h.attribute}, {h.presentation}",
+            metric_words.of(h.metric).name,
+            number(h.left_out_error),
+            "smallest" if h.is_best else "",
+            number(h.correlation.value),
+            limits(h.correlation),
+            signed(h.slope.value),
+            limits(h.slope),
+            h.per,
+            str(h.n_conditions),
+        )
+        for h in ordered
+    )
+    head = (
+        "heard",
+        "measured as",
+        "error left out",
+        "of all tried",
+        "correlation",
+        "limits",
+        "slope",
+        "limits",
+        "step",
+        "conditions",
+    )
+    return Table(
+        "Predicting each condition from the others, log-odds", head, rows, frozenset({2, 4, 5, 6, 7, 9})
+    )
 
 
 def listeners(found: Findings) -> Table:

@@ -48,3 +48,9 @@ def test_one_strange_word_and_nothing_is_borne(findings, word):
     for draft in DRAFTS["borne"]:
         head, rest = draft.split(" ", 1)
         assert claims.judge(f"{head} {word} {rest}", findings).ruling != "borne"
+
+
+def test_a_superlative_is_borne_word_for_word_only(findings):
+    own = sentences.superlative(findings.superlatives[0], findings)
+    assert claims.judge(own, findings).ruling == "borne"
+    assert claims.judge(own.replace("of 6 compared", "of all"), findings).ruling == "not borne"
