@@ -118,6 +118,8 @@ def say(app: Ending, study: Study) -> int:
     if sitting is not None and not sitting.is_finished:
         code = sitting.row.listener
         print(f"To go on at the same place:  listening sit {study.root} --listener {code}")
+    if sitting is not None:
+        print(f"Study {sitting.plan.study_digest[:16]}, listener {sitting.row.listener}")
     waiting = 0 if sitting is None else sitting.close()
     if waiting:
         print(

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 
 from listening.design import williams
 from listening.design.trial import Trial
@@ -56,6 +57,27 @@ def shuffled(trials: list[Trial], rng: np.random.Generator, carry: CarryOver | N
     if carry is not None:
         carry.note(best)
     return best
+
+
+def by_williams(trials: list[Trial], square: npt.NDArray[np.int64], slot: int) -> list[Trial]:
+    """Trials of single sounds in the order of a Williams square's rows, one row for each round of repeats.
+
+    Over as many rounds as the square has rows, every group follows every other one equally often within a
+    round. Where one round would begin as the last one ended, its row is taken backwards.
+    """
+    groups: dict[str, list[Trial]] = {}
+    for trial in trials:
+        groups.setdefault(trial.group, []).append(trial)
+    names = sorted(groups)
+    rounds = max(len(repeats) for repeats in groups.values())
+    order: list[Trial] = []
+    for number in range(rounds):
+        row = [names[i] for i in square[(slot * rounds + number) % len(square)]]
+        made = [groups[name][number] for name in row if number < len(groups[name])]
+        if order and made and order[-1].group == made[0].group:
+            made.reverse()
+        order += made
+    return order
 
 
 def _spread(waiting: list[Trial], carry: CarryOver | None) -> list[Trial]:

@@ -1,6 +1,7 @@
 """What each slot hears, in order: attributes by a Williams square, practice first, then the trials."""
 
 import numpy as np
+import numpy.typing as npt
 
 from listening.design import comparison, forms, order, williams
 from listening.design.order import CarryOver, Ordered
@@ -17,6 +18,7 @@ def of_study(protocol: Protocol, manifest: Manifest) -> list[Ordered]:
     shift = int(np.random.default_rng([protocol.seed, 4]).integers(1000))
     condition = {s.stimulus: s.condition for s in manifest.stimuli}
     carry = {name: CarryOver(condition) for name in asked}
+    squares = _Squares(protocol.seed)
     made = []
     for slot in range(n_slots):
         rng = np.random.default_rng(np.random.SeedSequence([protocol.seed, 3, slot]))
@@ -26,7 +28,7 @@ def of_study(protocol: Protocol, manifest: Manifest) -> list[Ordered]:
             every = [trial for name in names for trial in trials[name][slot]]
             made.append([t for p in practice for t in p] + _counted(every, rng, carry[asked[0]]))
         else:
-            blocks = [_counted(trials[name][slot], rng, carry[name]) for name in names]
+            blocks = [_in_order(trials[name][slot], slot, squares, rng, carry[name]) for name in names]
             made.append([t for p, block in zip(practice, blocks, strict=True) for t in p + block])
     return made
 
@@ -44,6 +46,30 @@ def _practice(trials: list[Trial], n_practice: int, rng: np.random.Generator) ->
     compared = [trial for trial in trials if not trial.is_control]
     drawn = rng.choice(len(compared), size=min(n_practice, len(compared)), replace=False)
     return [(True, compared[i]) for i in drawn]
+
+
+class _Squares:
+    """One shuffled Williams square for each number of sounds, the same for every slot."""
+
+    def __init__(self, seed: int) -> None:
+        self.seed = seed
+        self.known: dict[int, npt.NDArray[np.int64]] = {}
+
+    def of(self, k: int) -> npt.NDArray[np.int64]:
+        if k not in self.known:
+            rng = np.random.default_rng(np.random.SeedSequence([self.seed, 8, k]))
+            self.known[k] = williams.shuffled_square(k, rng)
+        return self.known[k]
+
+
+def _in_order(
+    trials: list[Trial], slot: int, squares: _Squares, rng: np.random.Generator, carry: CarryOver
+) -> Ordered:
+    """Single sounds by a Williams square, everything else shuffled."""
+    groups = {trial.group for trial in trials}
+    if len(groups) > 1 and all(len(trial.sounds) == 1 for trial in trials):
+        return [(False, trial) for trial in order.by_williams(trials, squares.of(len(groups)), slot)]
+    return _counted(trials, rng, carry)
 
 
 def _counted(trials: list[Trial], rng: np.random.Generator, carry: CarryOver) -> Ordered:

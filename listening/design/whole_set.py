@@ -5,6 +5,7 @@ Source: ITU-R BS.1534 for the hidden reference among the stimuli; the anchors ar
 
 import numpy as np
 
+from listening.design import williams
 from listening.design.trial import Heard, Trial, strikes, words
 from listening.errors import StudyError
 from listening.records.manifest import Manifest
@@ -14,7 +15,10 @@ MOST_AT_ONCE = 12  # one line a sound on a small screen; BS.1534 advises no more
 
 
 def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int) -> list[list[Trial]]:
-    """The trials of one block for each slot: all strikes of that number together, in random positions.
+    """The trials of one block for each slot: all strikes of that number together.
+
+    Positions follow a Williams square: every sound stands in every place equally often, and equally often right
+    after every other one, once the trials of all slots fill the square.
 
     Raises
     ------
@@ -30,9 +34,10 @@ def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int)
     ]
     where = f"{block.attribute}, {block.presentation}"
     place = [protocol.seed, 7, *words(block.attribute), *words(block.presentation)]
+    rng = np.random.default_rng(np.random.SeedSequence(place))
+    places = williams.shuffled_square(len(sounds) + len(anchors), rng)
     made: list[list[Trial]] = []
     for slot in range(n_slots):
-        rng = np.random.default_rng(np.random.SeedSequence([*place, slot]))
         trials = []
         for repeat in range(block.repeats):
             number = slot * block.repeats + repeat
@@ -40,7 +45,7 @@ def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int)
             reference = shown[str(block.reference)]
             hidden = [*shown.values(), *anchors]
             hidden[hidden.index(reference)] = Heard(reference.stimulus, copy=1)
-            placed = tuple(hidden[i] for i in rng.permutation(len(hidden)))
+            placed = tuple(hidden[i] for i in places[number % len(places)])
             group = f"{where}: {repeat}"
             trials.append(Trial(block.attribute, placed, group=group, block=where, reference=reference))
         made.append(trials)

@@ -24,3 +24,9 @@ def square(k: int) -> npt.NDArray[np.int64]:
     first = [0] + [(i + 1) // 2 if i % 2 else k - i // 2 for i in range(1, k)]
     rows = (np.arange(k)[:, None] + np.asarray(first)[None, :]) % k
     return rows if k % 2 == 0 or k == 1 else np.vstack([rows, rows[:, ::-1]])
+
+
+def shuffled_square(k: int, rng: np.random.Generator) -> npt.NDArray[np.int64]:
+    """A Williams square with its items renamed and its rows in random order: as balanced, not as regular."""
+    rows = rng.permutation(k)[square(k)]
+    return rows[rng.permutation(len(rows))]

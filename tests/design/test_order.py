@@ -54,3 +54,39 @@ def test_a_shuffled_block_never_repeats_a_pair_at_once(seed: int) -> None:
 def test_attributes_begin_equally_often_over_a_square_of_slots() -> None:
     first = Counter(order.attributes(["x", "y", "z"], slot, 5)[0] for slot in range(12))
     assert set(first.values()) == {4}
+
+
+@pytest.mark.parametrize("k", range(3, 13))
+def test_sounds_of_a_whole_set_stand_in_every_place_and_after_every_other_equally_often(k: int) -> None:
+    rows = williams.shuffled_square(k, np.random.default_rng(3))
+    for column in rows.T:
+        assert len(set(Counter(column.tolist()).values())) == 1
+    follows = Counter(pair for row in rows.tolist() for pair in pairwise(row))
+    assert len(follows) == k * (k - 1)
+    assert len(set(follows.values())) == 1
+
+
+@pytest.mark.parametrize("k", range(3, 17))
+def test_single_sounds_follow_each_other_equally_often_over_the_panel(k: int) -> None:
+    square = williams.shuffled_square(k, np.random.default_rng(4))
+    trials = [Trial("a", (Heard(f"s{i:02d}"),), group=f"g{i:02d}") for i in range(k)]
+    slots = [order.by_williams(trials, square, slot) for slot in range(60)]
+    follows: Counter[tuple[str, str]] = Counter(
+        {(a.group, b.group): 0 for a in trials for b in trials if a is not b}
+    )
+    for number, slot in enumerate(slots, start=1):
+        follows.update((a.group, b.group) for a, b in pairwise(slot))
+        spread = max(follows.values()) - min(follows.values())
+        # each row holds a step at most once: within one for even k; a square for odd k needs two of each
+        assert spread <= (1 if k % 2 == 0 else 2)
+        if number % len(square) == 0:
+            assert spread == 0
+
+
+def test_no_single_sound_is_heard_twice_running() -> None:
+    square = williams.shuffled_square(5, np.random.default_rng(5))
+    trials = [Trial("a", (Heard(f"s{i}"),), group=f"g{i}") for i in range(5) for _ in range(3)]
+    for slot in range(40):
+        made = order.by_williams(trials, square, slot)
+        assert Counter(t.group for t in made) == Counter(t.group for t in trials)
+        assert all(a.group != b.group for a, b in pairwise(made))
