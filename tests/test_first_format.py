@@ -1,0 +1,74 @@
+"""A study kept in the first format opens, goes on and is decided as it was. Never make its files anew.
+
+The study in tests/first_format was made by version 0.1.0 from two domes of the demo, with eight made-up
+listeners; its store has the very first form. Sounds, clips and curves are left out: no format of ours is in them.
+"""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from listening.analysis import run, taken
+from listening.records import protocol
+from listening.records.findings import Findings
+from listening.records.frozen import Frozen, History
+from listening.records.key import Key
+from listening.records.manifest import Manifest
+from listening.records.measures import Measures
+from listening.records.plan import Plan
+from listening.records.study import Study
+from listening.store import open_store
+
+KEPT = Path(__file__).parent / "first_format" / "study"
+
+
+@pytest.fixture
+def study(tmp_path: Path) -> Study:
+    shutil.copytree(KEPT, tmp_path / "study")
+    return Study(tmp_path / "study")
+
+
+def test_every_file_is_read(study: Study) -> None:
+    assert protocol.load(study.protocol).name == "first format"
+    assert Measures.load(study.measures).version == "0.1.0"
+    assert Manifest.load(study.manifest).version == "0.1.0"
+    assert Plan.load(study.plan).version == "0.1.0"
+    assert Findings.load(study.findings).version == "0.1.0"
+    assert Key.load(study.key).clips
+    assert Frozen.load(study.frozen).files
+    assert History.load(study.root / "history.json").versions
+
+
+def test_its_hashes_still_hold(study: Study) -> None:
+    plan = Plan.load(study.plan)
+    assert Manifest.load(study.manifest).digest() == plan.manifest_digest
+    assert Key.load(study.key).sealed_digest() == plan.key_digest
+    assert protocol.digest(study.protocol) == plan.protocol_digest
+
+
+def test_its_store_is_brought_up_and_goes_on(study: Study) -> None:
+    store = open_store(study.answers, create=False)
+    assert len(store.answers()) == 96
+    assert {row.slot for row in store.sittings()} == set(range(8))
+    assert all(row.finished_at for row in store.sittings())
+    digest = Plan.load(study.plan).study_digest
+    assert (
+        store.start_sitting("L01", slots=[0, 1], study_digest=digest).slot == 0
+    )  # people have their own slots
+    store.close()
+
+
+def test_it_is_decided_as_it_was(study: Study) -> None:
+    before = Findings.load(study.findings)
+    after = run.run(study, now=lambda: "2030-01-01T00:00:00+00:00")
+    assert [q.word for q in after.questions] == [q.word for q in before.questions]
+    assert [q.n_answers for q in after.questions] == [q.n_answers for q in before.questions]
+    assert after.digests == before.digests
+
+
+def test_a_changed_file_is_still_found(study: Study) -> None:
+    text = study.protocol.read_text()
+    study.protocol.write_text(text.replace("smallest_effect = 0.6", "smallest_effect = 0.5"))
+    with pytest.raises(Exception, match=r"protocol\.toml"):
+        taken.look(study, now=lambda: "2030-01-01T00:00:00+00:00")
