@@ -12,7 +12,7 @@ from listening.intake import names, sounds
 from listening.records import protocol, recordings_table, toml_lines
 from listening.records.form import read_text
 from listening.records.problem import Problem
-from listening.records.protocol import Protocol, Recordings, Trimming
+from listening.records.protocol import Playback, Protocol, Recordings, Trimming
 
 
 def problems(protocol_path: Path, *, on_progress: Callable[[int, int], None] | None = None) -> list[Problem]:
@@ -53,5 +53,7 @@ def _salvaged(path: Path) -> Protocol | None:
     except ValidationError:
         trimming = Trimming()
     unchecked: Any = Protocol.model_construct
-    part: Protocol = unchecked(recordings=recordings, trimming=trimming, attributes=[], presentations=[])
+    part: Protocol = unchecked(
+        recordings=recordings, trimming=trimming, playback=Playback(), attributes=[], presentations=[]
+    )
     return part

@@ -67,6 +67,9 @@ def _unknown_conditions(protocol: Protocol, conditions: list[str]) -> Iterator[F
         known = made if question.presentation == ISOLATED else conditions
         for end, name in (("more", question.contrast.more), ("than", question.contrast.than)):
             yield from _unknown(("questions", i, "contrast", end), name, known)
+    for i, superlative in enumerate(protocol.superlatives):
+        known = made if superlative.presentation == ISOLATED else conditions
+        yield from _unknown(("superlatives", i, "condition"), superlative.condition, known)
     for i, control in enumerate(protocol.controls):
         used += [(("controls", i, "conditions"), name, "error") for name in control.conditions]
     used += [(("labels", name), name, "caution") for name in protocol.labels]

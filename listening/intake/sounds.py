@@ -71,7 +71,15 @@ def problems(
             on_progress(done, len(wanted))
     for sound in heard:
         found += _one(sound, protocol)
+    found += _response(protocol, folder)
     return [*found, *_together(heard), *_calibration(recordings, protocol, protocol_path)]
+
+
+def _response(protocol: Protocol, folder: Path) -> Iterator[Problem]:
+    name = protocol.playback.response
+    if name is not None and not (folder / name).is_file():
+        wanted = "a measured response (WAV, FLAC or CSV), or no playback.response"
+        yield Problem(str(folder / name), "playback.response", "no such file", wanted)
 
 
 def _listen(file: Path, name: str, is_anchor: bool) -> Heard | Problem:

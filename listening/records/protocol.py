@@ -417,17 +417,18 @@ def problems(path: Path) -> tuple[Protocol | None, list[Problem]]:
     try:
         return Protocol.model_validate(raw), []
     except ValidationError as error:
-        faults = [_fault(dict(fault)) for fault in error.errors() if fault["loc"]]
+        found_by_form = [_fault(dict(fault)) for fault in error.errors()]
+    faults = [f for f in found_by_form if f.path] + protocol_names.faults(raw)
     at = toml_lines.lines(text)
     found = [
         Problem(str(path), place(f.path), f.found, f.wanted, toml_lines.line_of(at, f.path))
-        for f in [*faults, *protocol_names.faults(raw)]
+        for f in faults or found_by_form  # what belongs to no key alone stands for itself
     ]
     return None, sorted(found, key=lambda problem: problem.line or 0)
 
 
 def _fault(fault: dict[str, Any]) -> protocol_names.Fault:
-    found = repr(fault.get("input"))
+    found = repr(fault.get("input")) if fault["loc"] else "sections that do not fit each other"
     found = found if len(found) <= 80 else found[:77] + "..."
     wanted = fault["msg"].removeprefix("Value error, ")
     if fault["type"] == "missing":

@@ -6,14 +6,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from listening import cli
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import SoundError, StudyError
 from listening.metrics import loudness, measures
 from listening.records.isolation import Isolation
+from listening.records.manifest import Manifest
 from listening.stimuli import isolate, modal
 from listening.stimuli.isolate import Asked, Variant
 from listening.stimuli.trim import Window, trimmed
+from tests.stimuli.conftest import Maker
 
 ROOT = Path(__file__).resolve().parents[2]
 TARGET_PHON = 88.0
@@ -155,3 +158,42 @@ def test_the_conditions_name_every_combination() -> None:
     both = Isolation(base="a", toward="b", level_db=3.0).conditions
     assert len(both) == 8
     assert both[0] == "dull/short/soft"
+
+
+ISOLATED = """name = "isolated"
+metric = "nmax_sone"
+[isolation]
+base = "a"
+decay_ratio = 1.4
+[covariates]
+level = "loudness_level_phon"
+brightness = "sharpness_acum"
+decay = "decay_s"
+"""
+
+
+def test_prepare_makes_isolated_stimuli_of_every_base_strike(
+    make_study: Maker, capsys: pytest.CaptureFixture[str]
+) -> None:
+    study = make_study(change=('name = "matched"\nmetric = "laf_max_db"\n', ISOLATED))
+    text = study.protocol.read_text().replace('presentation = "matched"', 'presentation = "isolated"')
+    study.protocol.write_text(text.replace('more = "b", than = "a"', 'more = "long", than = "short"'))
+    assert cli.main(["prepare", str(study.root), "--jobs", "1"]) == 0
+    told = capsys.readouterr().out
+    assert "what was moved, as ratios to the untouched strike" in told
+    manifest = Manifest.load(study.manifest)
+    made = [s for s in manifest.stimuli if s.presentation == "isolated"]
+    assert [(s.recording, s.condition) for s in made] == [
+        ("a1", "short"),
+        ("a2", "short"),
+        ("a1", "long"),
+        ("a2", "long"),
+    ]
+    phon = [s.after["loudness_level_phon"] or 0 for s in made]
+    assert max(phon) - min(phon) < 0.1
+    assert manifest.isolated_target == pytest.approx(np.mean(phon), abs=0.1)
+    for stimulus in made:
+        assert stimulus.isolated is not None
+        moved = stimulus.isolated.partials
+        wanted = 1.4 if stimulus.condition == "long" else 1.0
+        assert [p.t60_after_s / 0.6 for p in moved] == pytest.approx([wanted] * len(moved), rel=0.02)
