@@ -1,7 +1,8 @@
 """The steps of ISO 532-1:2017 as compiled loops; `loudness` is the door to them.
 
 Clause numbers in the functions. Bands and critical bands run along the last axis, so that the inner loops
-vectorise. Every recursion starts from rest: nothing at the end of a sound can reach its beginning.
+vectorise. Every recursion starts from rest: nothing at the end of a sound can reach its beginning. Tables are
+compiled in: after changing one, touch this file, or the cache keeps the old.
 """
 
 import numpy as np
