@@ -6,7 +6,8 @@ from pathlib import Path
 from listening.commands import show
 from listening.records.findings import Findings
 from listening.records.form import write_text
-from listening.records.study import open_study
+from listening.records.measures import Measures
+from listening.records.study import Study, open_study
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -18,11 +19,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the page and say where it is."""
-    from listening.report import page, sheet
+    from listening.report import sheet
 
     study = open_study(args.folder)
     found = Findings.load(study.findings)
-    text = page.render(found, stimuli=None if args.no_sounds else study.stimuli)
+    text = render(study, found, with_sounds=not args.no_sounds)
     write_text(study.page, text)
     claims = study.report / "claims.html"
     write_text(claims, sheet.render(found))
@@ -33,3 +34,13 @@ def run(args: argparse.Namespace) -> int:
     data = {"page": str(study.page), "bytes": len(text.encode()), "claims": str(claims)}
     show.result(args, lines, data)
     return 0
+
+
+def render(study: Study, found: Findings, *, with_sounds: bool) -> str:
+    """The page of a study: findings, curves that `measure` kept, and (unless left out) sounds."""
+    from listening.report import page, traces
+
+    strokes = []
+    if study.measures.is_file():
+        strokes = traces.load(study.traces, Measures.load(study.measures), found)
+    return page.render(found, stimuli=study.stimuli if with_sounds else None, strokes=strokes)

@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from listening.commands import show
+from listening.commands import report, show
 from listening.records.findings import Findings
 from listening.records.form import read_text
 from listening.records.study import Study, open_study
@@ -47,12 +47,9 @@ SAME = "what the findings give"
 
 def _page(study: Study, found: Findings) -> str:
     """What is to be said of the page on disk."""
-    from listening.report import page
-
     if not study.page.is_file():
         return "not written yet (listening report)"
     on_disk = read_text(study.page)
-    for stimuli in (study.stimuli, None):
-        if page.render(found, stimuli=stimuli) == on_disk:
-            return SAME
+    if any(report.render(study, found, with_sounds=with_sounds) == on_disk for with_sounds in (True, False)):
+        return SAME
     return "DIFFERS from what the findings give: write it again (listening report)"

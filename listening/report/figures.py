@@ -12,6 +12,7 @@ from listening.records.findings import Interval, QuestionFinding, StrengthSet
 from listening.report import style
 
 WIDTH_IN = 5.2
+RASTER_DPI = 150  # of pictures within a figure
 
 
 def svg(
@@ -24,9 +25,22 @@ def svg(
     name : unique on the page; keeps the ids of several figures apart
     title : what the figure shows, for those who cannot see it
     """
+    return svg_of(
+        lambda figure: draw(figure.add_subplot()),
+        name=name,
+        title=title,
+        height_in=height_in,
+        width_in=width_in,
+    )
+
+
+def svg_of(
+    draw: Callable[[Figure], object], *, name: str, title: str, height_in: float, width_in: float = WIDTH_IN
+) -> str:
+    """An inline SVG of what `draw` makes of a whole figure; see `svg`."""
     with mpl.rc_context(style.FIGURE):
-        figure = Figure(figsize=(width_in, height_in), layout="constrained")
-        draw(figure.add_subplot())
+        figure = Figure(figsize=(width_in, height_in), layout="constrained", dpi=RASTER_DPI)
+        draw(figure)
         text = io.StringIO()
         figure.savefig(text, format="svg", metadata={"Date": None})
     return _inline(text.getvalue(), name, title)

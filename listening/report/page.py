@@ -1,6 +1,7 @@
 """The report page: findings in, one self-contained HTML text out."""
 
 import base64
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -8,7 +9,7 @@ from pathlib import Path
 import jinja2
 
 from listening.records.findings import Findings, Interval, QuestionFinding, StimulusRow, StrengthSet
-from listening.report import figures, method_words, metric_words, rounding, sentences, style, tables
+from listening.report import figures, method_words, metric_words, rounding, sentences, style, tables, traces
 
 HERE = Path(__file__).parent
 CONTENTS = (
@@ -45,12 +46,13 @@ class Card:
     flips: str
 
 
-def render(found: Findings, *, stimuli: Path | None = None) -> str:
+def render(found: Findings, *, stimuli: Path | None = None, strokes: Sequence[traces.Stroke] = ()) -> str:
     """The whole page.
 
     Parameters
     ----------
     stimuli : folder of the prepared stimuli, to embed one stroke of each condition; None leaves them out
+    strokes : curves of one stroke of each condition, from `traces.load`
     """
     return (
         environment()
@@ -82,7 +84,7 @@ def render(found: Findings, *, stimuli: Path | None = None) -> str:
             listener_figures=[_listeners(i, q) for i, q in enumerate(found.questions) if q.listeners],
             listeners=tables.listeners(found),
             conditions=tables.conditions(found),
-            trace_figures=[],
+            trace_figures=[Shown(*made) for made in traces.figure_list(strokes)],
             matching=method_words.matching(found),
             clips=_clips(found, stimuli),
             stimuli=tables.stimuli(found),
