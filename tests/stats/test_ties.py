@@ -110,6 +110,15 @@ def test_no_ties_at_all_are_named():
         bradley_terry.fit(data, ties="davidson")
 
 
+@pytest.mark.parametrize("ties", ["davidson", "rao-kupper"])
+def test_an_item_that_never_lost_but_tied_has_a_finite_strength(ties):
+    data = comparisons.collect(["a", "a", "b"], ["b", "c", "c"], [4, 4, 3], [0, 0, 2], [1, 0, 1])
+    found = bradley_terry.fit(data, ties=ties, reference="b")
+    assert found.estimate[0] > 0
+    assert np.isfinite(found.se).all()
+    assert found.se[0] < 5
+
+
 def test_davidson_with_probit_is_refused():
     with pytest.raises(BadData, match="rao-kupper with the probit"):
         bradley_terry.fit(table("springall"), ties="davidson", link="probit")
