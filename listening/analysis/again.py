@@ -8,7 +8,6 @@ from typing import Any
 from listening.analysis import run, taken
 from listening.analysis.taken import Taken
 from listening.records.findings import Findings
-from listening.records.measures import Measures
 from listening.records.study import Study
 
 RELATIVE = 1e-6  # numbers that agree so far are the same: other processors differ in the last bits
@@ -31,16 +30,21 @@ def reopened(study: Study, found: Findings, *, now: Callable[[], str]) -> Taken:
     StudyError
         Something is not what was dealt any more.
     """
-    looks = found.looks
-    interim = looks is not None and not looks.at_end
-    return taken.look(study, now=now, interim=interim, closed=looks.closed if looks else "")
+    return taken.look(study, now=now, **_asked(found))
 
 
 def findings(study: Study, found: Findings, *, now: Callable[[], str]) -> Findings:
     """What the data give now; nothing is written but the log of the opening."""
-    at = reopened(study, found, now=now)
-    measures = Measures.load(study.measures) if study.measures.is_file() else None
-    return run.findings(at.opened, at.answers, look=at.look, n_unfinished=at.n_unfinished, measures=measures)
+    return run.from_study(study, now=now, **_asked(found))
+
+
+def _asked(found: Findings) -> dict[str, Any]:
+    """With which options the findings were made."""
+    looks = found.looks
+    return {
+        "interim": looks is not None and not looks.at_end,
+        "closed": looks.closed if looks is not None else "",
+    }
 
 
 def differences(on_disk: Findings, from_data: Findings) -> list[Difference]:

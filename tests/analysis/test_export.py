@@ -6,6 +6,7 @@ from scipy import stats
 from statsmodels.api import Logit
 
 from listening.analysis import again, collect, export
+from listening.records.findings import Looks
 
 
 @pytest.fixture(scope="module")
@@ -64,3 +65,15 @@ def test_the_same_findings_show_no_difference_and_a_changed_number_does(bells_fi
     other_findings = bells_findings.model_copy(update={"questions": (changed, *bells_findings.questions[1:])})
     places = [d.place for d in again.differences(bells_findings, other_findings)]
     assert sorted(places) == ["findings.questions[0].se", "findings.questions[0].word"]
+
+
+def test_the_analysis_made_again_asks_for_the_same_look(monkeypatch, bells_findings):
+    """Everything that `run` would hand on is handed on: the replay goes through the same door."""
+    seen = {}
+    monkeypatch.setattr(again.run, "from_study", lambda study, **options: seen.update(options))
+    looks = Looks(finished=20, planned=24, at_end=True, closed="no more came")
+    again.findings(None, bells_findings.model_copy(update={"looks": looks}), now=lambda: "")
+    assert (seen["interim"], seen["closed"]) == (False, "no more came")
+    early = looks.model_copy(update={"at_end": False, "closed": ""})
+    again.findings(None, bells_findings.model_copy(update={"looks": early}), now=lambda: "")
+    assert seen["interim"]
