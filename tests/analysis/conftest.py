@@ -124,7 +124,7 @@ def bells_manifest(protocol_digest: str = "0" * 64) -> Manifest:
                 laf = 70.0 if presentation == "matched" else own["level"]
                 after = {"laf_max_db": laf, "lae_db": laf + own["lae"]}
                 after |= {"centroid_hz": own["centroid"], "t60_s": own["t60"]}
-                # whatever the protocol explains by: made to go with centroid and T60, since nothing is measured
+                # what the protocol explains by goes with centroid and T60 here: nothing is measured
                 after |= {"sharpness_acum": own["centroid"] / 1000, "decay_s": own["t60"] / 2}
                 stimuli.append(
                     Stimulus(
