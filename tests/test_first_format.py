@@ -1,7 +1,7 @@
 """A study kept in the first format opens, goes on and is decided as it was. Never make its files anew.
 
 The study in tests/first_format was made by version 0.1.0 from two domes of the demo, with eight made-up
-listeners; its store has the very first form. Sounds, clips and curves are left out: no format of ours is in them.
+listeners; its store has the very first form. Sounds, clips and curves are left out.
 """
 
 import shutil
