@@ -180,6 +180,8 @@ def _sum_product(g: sparse.csr_array, matrix: FloatArray) -> float:
 
 def _gram(half: FloatArray) -> FloatArray:
     """half' half, by half the multiplications."""
+    if half.size == 0:  # no random effects, of which BLAS complains on the terminal
+        return np.zeros((half.shape[1], half.shape[1]))
     lower = blas.dsyrk(1.0, half, trans=1, lower=1)
     return np.asarray(np.tril(lower) + np.tril(lower, -1).T)
 

@@ -151,6 +151,14 @@ def test_a_zero_variance_leaves_the_degrees_of_freedom_of_the_regression() -> No
     np.testing.assert_allclose(satterthwaite.t_tests(model).df, 22, atol=1e-6)
 
 
+def test_the_plain_regression_has_its_own_degrees_of_freedom_and_says_nothing(capfd) -> None:
+    y, x, _ = crossed(4)
+    found = satterthwaite.t_tests(linear_mixed.fit(y, x, []))
+    np.testing.assert_allclose(found.df, y.size - 2, rtol=1e-9)
+    captured = capfd.readouterr()
+    assert (captured.out, captured.err) == ("", "")
+
+
 @pytest.mark.parametrize("reml", [True, False], ids=["reml", "ml"])
 def test_information_agrees_with_the_dense_formulas(reml: bool) -> None:
     y, x, terms = crossed(1)
