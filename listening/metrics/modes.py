@@ -100,8 +100,9 @@ def with_amplitudes(decay_per_s: FloatArray, frequency_hz: FloatArray, target: C
 def fit(start: Modes, target: ComplexArray, *, bin_hz: FloatArray, frame: Frame, max_steps: int = 60) -> Fit:
     """Least-squares modes for the bins `target`, (k,) complex, from a starting point near the answer.
 
-    Levenberg-Marquardt on ln decay, frequency, and the real and imaginary amplitude; compiled, because a
-    recording needs hundreds of these fits and the general solver spends its time between calls.
+    Levenberg-Marquardt on ln decay, frequency, and the real and imaginary amplitude. The sums over the bins
+    are compiled, because a recording needs hundreds of these fits; the steps are not, because compiling them
+    takes longer than they do.
     """
     scale = float(np.abs(target).max()) or 1.0
     amplitude_scale, size = scale / frame.rate_hz, (frame.n_samples, frame.rate_hz)
@@ -215,39 +216,39 @@ def _normal_equations(packed, target, bin_hz, frame):  # type: ignore[no-untyped
     return normal, gradient, cost
 
 
-@njit(cache=True)
-def _settled(packed, target, bin_hz, frame):  # type: ignore[no-untyped-def]
+Equations = tuple[FloatArray, FloatArray, float]
+
+
+def _settled(
+    packed: FloatArray, target: ComplexArray, bin_hz: FloatArray, size: tuple[int, int]
+) -> tuple[FloatArray, Equations]:
     """`packed` with the amplitudes that fit best at its decays and frequencies, and the equations there."""
-    normal, gradient, _ = _normal_equations(packed, target, bin_hz, frame)
-    m = packed.shape[0]
-    linear = np.array([4 * i + j for i in range(m) for j in (2, 3)])
-    block, right = np.empty((2 * m, 2 * m)), gradient[linear]
-    for p in range(2 * m):
-        block[p] = normal[linear[p]][linear]
+    normal, gradient, _ = _normal_equations(packed, target, bin_hz, size)
+    m = len(packed)
+    linear = np.arange(4 * m).reshape(m, 4)[:, 2:].ravel()
+    block = normal[np.ix_(linear, linear)]
     block += 1e-13 * np.trace(block) * np.eye(2 * m)  # two modes may have become one
-    change = np.linalg.solve(block, right)
     settled = packed.copy()
-    for i in range(m):
-        settled[i, 2:] += change[2 * i : 2 * i + 2]
-    normal, gradient, cost = _normal_equations(settled, target, bin_hz, frame)
-    return settled, normal, gradient, cost
+    settled[:, 2:] += np.linalg.solve(block, gradient[linear]).reshape(m, 2)
+    return settled, _normal_equations(settled, target, bin_hz, size)
 
 
-@njit(cache=True)
-def _solved(packed, target, bin_hz, frame, max_steps):  # type: ignore[no-untyped-def]
+def _solved(
+    packed: FloatArray, target: ComplexArray, bin_hz: FloatArray, size: tuple[int, int], max_steps: int
+) -> tuple[FloatArray, FloatArray, float, bool]:
     """Levenberg-Marquardt; solving for the amplitudes at every step straightens the valley of close modes.
 
     Source: Golub & Pereyra 2003, Inverse Problems 19; Nocedal & Wright 2006, chapter 10.
     """
-    packed, normal, gradient, cost = _settled(packed, target, bin_hz, frame)
+    packed, (normal, gradient, cost) = _settled(packed, target, bin_hz, size)
     damping = 1e-4
     for _ in range(max_steps):
         scale = np.sqrt(np.diag(normal)) + 1e-300
         scaled = normal / np.outer(scale, scale)
         step = np.linalg.solve(scaled + damping * np.eye(len(scale)), gradient / scale) / scale
         trial = packed + step.reshape(packed.shape)
-        trial[:, 0] = np.minimum(np.maximum(trial[:, 0], -12.0), 12.0)
-        trial, new_normal, new_gradient, new_cost = _settled(trial, target, bin_hz, frame)
+        trial[:, 0] = np.clip(trial[:, 0], -12.0, 12.0)
+        trial, (new_normal, new_gradient, new_cost) = _settled(trial, target, bin_hz, size)
         if new_cost <= cost:
             small = np.abs(step * scale).max() <= 1e-7 * np.sqrt(cost) or cost - new_cost <= 1e-12 * cost
             packed, normal, gradient, cost = trial, new_normal, new_gradient, new_cost
