@@ -125,7 +125,10 @@ def matching(manifest: Manifest) -> Matching:
 
 
 def _asked(protocol: Protocol) -> list[tuple[str, str]]:
-    return list(dict.fromkeys((b.attribute, str(b.presentation)) for b in protocol.blocks))
+    """Attribute and presentation of every block of paired comparisons; the other tasks have no strengths."""
+    compared = {a.name for a in protocol.attributes if a.task == "paired comparison"}
+    asked = ((b.attribute, str(b.presentation)) for b in protocol.blocks if b.attribute in compared)
+    return list(dict.fromkeys(asked))
 
 
 def _strength_set(

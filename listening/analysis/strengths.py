@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from listening.analysis import contrast
 from stats import logistic_mixed, t_interval
+from stats.errors import BadData
 from stats.logistic_mixed import LogisticMixed
 
 FloatArray = NDArray[np.float64]
@@ -53,6 +54,8 @@ def fit(rows: pd.DataFrame) -> Strengths:
     Source: Bradley & Terry 1952, Biometrika 39; the random terms are those of the deciding model.
     """
     heard = sorted(set(rows["condition_first"]) | set(rows["condition_second"]))
+    if len(heard) < 2:
+        raise BadData(f"{len(heard)} conditions were compared, wanted at least 2")
     made = contrast.design(rows, more=heard[1], than=heard[0])
     terms = made.terms if len(heard) == 2 else made.terms[1:]  # cells without one contrast's slope
     found = logistic_mixed.fit(made.chosen, made.fixed, terms, names=made.names, restricted=True)

@@ -11,6 +11,7 @@ from listening import cli
 from listening.commands import deal, new, show
 from listening.errors import StudyError
 from listening.records.findings import Findings
+from listening.records.plan import Plan
 from listening.records.study import Study
 
 MARK = "made_by_demo.txt"
@@ -73,6 +74,8 @@ def _step(args: argparse.Namespace, step: str, study: Study) -> int:
     words = [step, str(study.root)]
     if step == "simulate":
         words += ["--listeners", str(args.listeners), "--seed", str(SEED)]
+    if step == "analyse" and args.listeners < Plan.load(study.plan).planned:
+        words.append("--interim")  # fewer than planned: a look before the end, and said to be one
     if args.json:
         with contextlib.redirect_stdout(io.StringIO()):
             return cli.main(words)
@@ -81,7 +84,7 @@ def _step(args: argparse.Namespace, step: str, study: Study) -> int:
 
 
 def _deal_for_a_person(study: Study) -> Study:
-    """The same stimuli dealt once more beside it, so that a person's answers never mix with simulated ones."""
+    """The same stimuli dealt once more beside it: a person's answers never mix with simulated ones."""
     own = _start(study.root.with_name(f"{study.root.name}_for_a_person"), study.protocol)
     shutil.copytree(study.stimuli, own.stimuli)
     deal.deal(own)

@@ -4,7 +4,6 @@ import argparse
 import platform
 from contextlib import suppress
 from datetime import UTC, datetime
-from importlib import metadata
 from pathlib import Path
 
 from listening import __version__
@@ -32,6 +31,8 @@ def environment() -> str:
 
 
 def _version(name: str) -> str:
+    from importlib import metadata  # slow to load, and a sitting's first screen waits for this file
+
     with suppress(metadata.PackageNotFoundError):
         return metadata.version(name)
     return "missing"

@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
         )
     lines += [f"not to be had: {text}" for text in missing]
     panels = []
-    for c in {c.attribute: c for c in reversed(found)}.values():
+    for c in {c.attribute: c for c in reversed(found) if c.kind == "more"}.values():
         line, data = _panel(args, c)
         lines.append(line)
         panels.append(data)

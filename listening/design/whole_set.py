@@ -17,8 +17,8 @@ MOST_AT_ONCE = 12  # one line a sound on a small screen; BS.1534 advises no more
 def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int) -> list[list[Trial]]:
     """The trials of one block for each slot: all strikes of that number together.
 
-    Positions follow a Williams square: every sound stands in every place equally often, and equally often right
-    after every other one, once the trials of all slots fill the square.
+    Positions follow a Williams square: every sound stands in every place equally often, and equally often
+    right after every other one, once the trials of all slots fill the square.
 
     Raises
     ------

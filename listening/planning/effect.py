@@ -52,7 +52,8 @@ def of_text(text: str, assumed: Assumed, *, logit_per_db: float | None = None) -
 
 def of_share(share: float, assumed: Assumed) -> Effect:
     """The effect with which a condition is chosen in this share of trials, over listeners and strikes."""
-    return Effect(marginal_share.mean_logit(share, spread(assumed)), f"chosen {100 * share:g} times in 100")
+    logit = marginal_share.mean_logit(share, spread(assumed)) if share != 0.5 else 0.0
+    return Effect(logit, f"chosen {100 * share:g} times in 100")
 
 
 def share_of(logit: float, assumed: Assumed) -> float:

@@ -23,6 +23,7 @@ class Components:
     """How one question's effect varied in the pilot, log-odds."""
 
     question: str
+    kind: str
     attribute: str
     listeners: int
     answers: int
@@ -97,6 +98,7 @@ def _components(question: Question, fit: ContrastFit, answers: int, slope: float
     )
     return Components(
         question=question.id,
+        kind=question.kind,
         attribute=question.attribute,
         listeners=listeners,
         answers=answers,

@@ -1,14 +1,15 @@
 """The coded clips of a station: checked against the plan, loaded when they are to sound."""
 
 import hashlib
+import threading
 from functools import lru_cache
+from importlib import import_module
 from pathlib import Path
 
 from listening.audio import wav
 from listening.audio.mixer import Samples
 from listening.audio.sound import Sound
 from listening.errors import StudyError
-from listening.metrics import level
 from listening.records.plan import Plan
 
 KEPT = 12  # clips in memory: a trial's own and a few before it, so that memory stays steady
@@ -27,10 +28,14 @@ class Clips:
 
     def exposure(self, clip: str) -> float:
         """A-weighted exposure of a clip, full scale² s, of its stronger channel."""
+        from listening.metrics import level  # brings scipy: loaded while the listener reads, see `warm_up`
+
         return float(level.a_weighted_exposure(self._sound(clip)).max())
 
     def laf_max_db(self, clip: str) -> float:
         """Largest A-weighted level F of a clip, dB re full scale, of its stronger channel."""
+        from listening.metrics import level
+
         sound = self._sound(clip)
         return max(level.laf_max_db(sound.channel(c)) for c in range(sound.n_channels))
 
@@ -74,3 +79,8 @@ def _fault(path: Path, digest: str) -> str:
     except OSError as error:
         return error.strerror or "cannot be read"
     return "" if found == digest else "altered"
+
+
+def warm_up() -> None:
+    """Load what weighs sounds, in the background: the first screen does not wait for it."""
+    threading.Thread(target=import_module, args=("listening.metrics.level",), daemon=True).start()

@@ -35,6 +35,7 @@ def open_aloud(study: Study, seat: Seat, *, device: str | None = None) -> Sittin
     player = Aloud(clips.Clips(study.clips, plan.rate_hz), speaker, level)
     sitting = station.seated(plan, store, row, player=player, clocks=Clocks(time.monotonic, utc_now))
     sitting.hold = hold
+    clips.warm_up()
     sitting.level_is_set = level is not None
     store.note(row.id, exposure.OPENED, detail=f"device {output.name}; {_told(level)}")
     if output.rate_hz != plan.rate_hz:
