@@ -67,7 +67,7 @@ def test_line_mode_in_a_terminal(tmp_path: Path) -> None:
             ("(just Enter): go on", ""),
             ("y: I agree", "y"),
             (".: play", "."),
-            ("clear and comfortable", ""),
+            ("clear and comfortable, go on", ""),
             ("What you will be asked", "."),
             ("(just Enter): I understand", ""),
             ("Trial 1 of 1", "."),
