@@ -5,6 +5,7 @@ as two modes and is never averaged into one. Right after the contact a real stri
 where the fit leaves more than the recording's noise, that band is fitted again from a later moment.
 """
 
+import math
 from dataclasses import dataclass
 from functools import cache
 
@@ -245,7 +246,7 @@ def _rings_on(group: Fit, lead_s: float) -> bool:
 
 
 def _lost_db(decay_per_s: FloatArray, time_s: float) -> FloatArray:
-    return np.asarray(20 * np.log10(np.e) * decay_per_s * time_s)
+    return np.asarray(20 * math.log10(math.e) * decay_per_s * time_s)
 
 
 def _span(centre_hz: FloatArray, margin_hz: float) -> tuple[float, float]:
