@@ -1,0 +1,57 @@
+"""The documentation speaks of commands, files and pages that exist."""
+
+import argparse
+import importlib
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+
+from listening import cli
+
+ROOT = Path(__file__).resolve().parent.parent
+PAGES = sorted(
+    p for p in (ROOT / "docs").rglob("*.md") if "generated" not in p.parts and p.name != "commands.md"
+)
+CONSOLE = re.compile(r"```console\n(.*?)```", re.S)
+
+
+def lines() -> list[tuple[str, str]]:
+    pages = [*PAGES, ROOT / "README.md"]
+    found = [
+        (p.name, line) for p in pages for code in CONSOLE.findall(p.read_text()) for line in code.splitlines()
+    ]
+    return [(name, line) for name, line in found if line.startswith("listening ")]
+
+
+@pytest.mark.parametrize(("page", "line"), lines(), ids=lambda v: v.replace(" ", "_"))
+def test_a_command_in_the_documentation_is_taken_by_its_parser(page: str, line: str) -> None:
+    words = shlex.split(line, comments=True)
+    assert words[1] in cli.COMMANDS, f"{page}: {line}"
+    parser = argparse.ArgumentParser(exit_on_error=False)
+    importlib.import_module(f"listening.commands.{words[1]}").arguments(parser)
+    parser.parse_args(words[2:])
+
+
+def test_every_page_stands_in_the_contents() -> None:
+    index = (ROOT / "docs" / "index.md").read_text()
+    listed = {
+        line.strip()
+        for block in re.findall(r"```\{toctree\}(.*?)```", index, re.S)
+        for line in block.splitlines()
+    }
+    pages = {str(p.relative_to(ROOT / "docs").with_suffix("")) for p in PAGES} - {"index"}
+    assert pages - listed == set()
+    assert {p for p in listed if "/" in p} - pages - {"reference/commands"} == set()
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
+def test_links_between_pages_lead_somewhere(page: Path) -> None:
+    for target in re.findall(r"\{doc\}`([^`]+)`", page.read_text()):
+        assert (page.parent / f"{target}.md").exists() or target == "commands", f"{page.name}: {target}"
+
+
+def test_the_check_sees_a_command_that_is_not_there() -> None:
+    with pytest.raises(AssertionError):
+        test_a_command_in_the_documentation_is_taken_by_its_parser("made up", "listening whistle bells")
