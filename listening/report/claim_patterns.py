@@ -35,7 +35,11 @@ class Forms:
 
     def is_in(self, text: str) -> bool:
         """Whether the text says anything of this attribute."""
-        return any(re.search(pattern, text) for pattern in (self.more, self.less, self.same))
+        return self.count(text) > 0
+
+    def count(self, text: str) -> int:
+        """How often the text says something of this attribute."""
+        return len(re.findall("|".join((self.same, self.less, self.more)), text))
 
 
 def forms(attribute: str, comparative: str) -> Forms:
@@ -92,10 +96,10 @@ def says_heard(text: str) -> bool:
     return re.search(_any_of(_words()["hearing"]["heard"]), text) is not None
 
 
-def unknown_words(text: str, known: Sequence[str]) -> tuple[str, ...]:
-    """Words that are neither filling nor in `known`, numbers aside, each once."""
-    filling = {*_words()["filling"].split(), *known}
-    words = re.findall(r"[^\W\d][\w'-]*", without_level(text))
+def unknown_words(text: str) -> tuple[str, ...]:
+    """Words that are no filling, numbers aside, each once."""
+    filling = set(_words()["filling"].split())
+    words = re.findall(r"[^\W\d][\w'-]*", text)
     return tuple(dict.fromkeys(word for word in words if word not in filling))
 
 

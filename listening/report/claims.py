@@ -52,8 +52,9 @@ class _Compared:
 def judge(draft: str, found: Findings) -> Judgement:
     """Which planned question bears the draft, and which part of it none does."""
     text = _plain(draft)
-    if not found.simulated and text in _own_superlatives(found):
-        return Judgement(draft, "borne", None, (), ())
+    own = {} if found.simulated else _own_sentences(found)
+    if text in own:
+        return Judgement(draft, "borne", own[text], (), ())
     unsupported = [Unsupported(o.part, o.why) for o in claim_patterns.overreaches(text)]
     if found.simulated:
         unsupported.append(Unsupported("the whole sentence", "the panel was simulated: nobody listened"))
@@ -67,7 +68,7 @@ def judge(draft: str, found: Findings) -> Judgement:
         if question is not None:
             unsupported += _level(rest, question) + _narrow(rest, question, names) + _numbers(rest, question)
             unsupported += _hearing(rest)
-    unknown = _unknown(rest, names, found)
+    unknown = (*_unknown(rest, names, found), *(("a question",) if "?" in draft else ()))
     return Judgement(
         draft=draft,
         ruling=_ruling(compared, question, unsupported, unknown),
@@ -77,9 +78,14 @@ def judge(draft: str, found: Findings) -> Judgement:
     )
 
 
-def _own_superlatives(found: Findings) -> set[str]:
-    """The printable sentences of supported superlatives: word for word only."""
-    return {_plain(sentences.superlative(s, found)) for s in found.superlatives if s.word == "supported"}
+def _own_sentences(found: Findings) -> dict[str, str | None]:
+    """The printable sentences of what is supported, and the question of each; word for word only."""
+    best = {
+        _plain(sentences.superlative(s, found)): None for s in found.superlatives if s.word == "supported"
+    }
+    return best | {
+        _plain(sentences.printable(q, found)): q.id for q in found.questions if q.word == "supported"
+    }
 
 
 def _ruling(
@@ -135,6 +141,8 @@ def _compared(text: str, found: Findings, names: dict[str, tuple[str, ...]]) -> 
         return None
     (start, first), (end, second) = named
     attribute, forms = said[0]
+    if forms.count(claim_patterns.without_level(text)) != 1:
+        return None
     if re.search(forms.same, text):
         return _Compared(attribute, first, second, same=True)
     between = text[start:end]
@@ -204,20 +212,18 @@ def _narrow(text: str, q: QuestionFinding, names: dict[str, tuple[str, ...]]) ->
 
 
 def _numbers(text: str, q: QuestionFinding) -> list[Unsupported]:
-    """Numbers that are not this question's own, or stand for something else than they do."""
-    own = {str(q.n_listeners), str(q.n_direct), str(q.n_direct_more), "100"}
-    if q.share is not None:
-        own |= set(" ".join(map(rounding.in_hundred, (q.share.value, q.share.lower, q.share.upper))).split())
-    strange = [n for n in re.findall(r"(?<![\w.])\d+(?:[.,]\d+)?", text) if n not in own]
-    heads = [n for n in re.findall(r"(\d+) (?:\w+ )?(?:listeners|people)", text) if n != str(q.n_listeners)]
-    return [
-        *(Unsupported(number, "no number of this question") for number in strange),
-        *(
-            Unsupported(f"{number} listeners", f"{q.n_listeners} listened")
-            for number in heads
-            if number not in strange
-        ),
+    """Numbers that do not stand in one of the phrases in which this question's own may."""
+    phrases = [
+        rf"{q.n_listeners} (?:\w+ )?listeners",
+        rf"{q.n_direct_more} of {q.n_direct} direct comparisons",
     ]
+    if q.share is not None:
+        value, lower, upper = map(rounding.in_hundred, (q.share.value, q.share.lower, q.share.upper))
+        phrases += [rf"{value} of 100 choices", rf"limits {lower} to {upper}"]
+    for phrase in phrases:
+        text = re.sub(rf"(?<![\w.,]){phrase}(?!\w)", " ", text)
+    strange = re.findall(r"\S*\d\S*", text)
+    return [Unsupported(number, "no number that this question gives for this") for number in strange]
 
 
 def _hearing(text: str) -> list[Unsupported]:
@@ -227,12 +233,23 @@ def _hearing(text: str) -> list[Unsupported]:
 
 
 def _unknown(text: str, names: dict[str, tuple[str, ...]], found: Findings) -> tuple[str, ...]:
-    """Words that no pattern knows."""
+    """Words that no pattern knows, and what makes a draft more than one plain comparison."""
     attributes = _attributes(found)
-    if sum(forms.is_in(claim_patterns.without_level(text)) for _, forms in attributes) > 1:
+    text = claim_patterns.without_level(text)
+    if sum(forms.count(text) for _, forms in attributes) > 1:
         return ("more than one claim in a sentence",)
-    labels = [word for aliases in names.values() for name in aliases for word in re.findall(r"[\w'-]+", name)]
-    text = re.sub(r"more than 99|fewer than 1", " ", claim_patterns.without_level(text))
+    text = re.sub(r"more than 99|fewer than 1", " ", text)
     for _, forms in attributes:
         text = forms.without(text)
-    return claim_patterns.unknown_words(text, labels)
+    text, most = _without_names(text, names)
+    return ("a condition named twice",) if most > 1 else claim_patterns.unknown_words(text)
+
+
+def _without_names(text: str, names: dict[str, tuple[str, ...]]) -> tuple[str, int]:
+    """The text without the conditions' whole names, and how often the most frequent of them stood in it."""
+    counts = dict.fromkeys(names, 0)
+    aliases = [(name, condition) for condition, all_names in names.items() for name in all_names]
+    for name, condition in sorted(aliases, key=lambda alias: -len(alias[0])):
+        text, n = re.subn(rf"(?<!\w){re.escape(name)}(?!\w)", " ", text)
+        counts[condition] += n
+    return text, max(counts.values(), default=0)

@@ -63,7 +63,13 @@ def render(found: Findings, *, stimuli: Path | None = None, strokes: Sequence[tr
             contents=CONTENTS,
             cards=[_card(i, q, found) for i, q in enumerate(found.questions)],
             superlatives=[
-                (s, style.VERDICT[s.word], sentences.superlative(s, found), tables.superlative(s))
+                (
+                    s,
+                    style.VERDICT[s.word],
+                    sentences.superlative(s, found),
+                    sentences.superlative_footnote(s, found),
+                    tables.superlative(s),
+                )
                 for s in found.superlatives
             ],
             effects=tables.effects(found),

@@ -31,8 +31,8 @@ def superlative(s: SuperlativeFinding, found: Findings) -> str:
     the_most = f"{the_most} of {len(s.against) + 1} compared"
     if s.word == "supported":
         text = (
-            f"{where}, {s.label} is heard as {the_most}: {s.n_listeners} "
-            f"listeners set it above each of {others}."
+            f"{where}, {s.label} is heard as {the_most}: the panel of {s.n_listeners} "
+            f"listeners, taken together, set it above each of {others}."
         )
     elif s.word == "contradicted":
         text = f"{where}, {s.label} is not heard as {the_most}: {s.reason}."
@@ -41,19 +41,29 @@ def superlative(s: SuperlativeFinding, found: Findings) -> str:
     return f"{SIMULATED}{text}" if found.simulated else text
 
 
+def superlative_footnote(s: SuperlativeFinding, found: Findings) -> str:
+    """The shortest honest footnote to a superlative: every comparison had to hold by itself."""
+    n = len(s.against)
+    return (
+        f"Blind paired comparison, {s.n_listeners} {found.panel.training} listeners "
+        f"({found.panel.stands_for}); named before the test; each of the {n} comparisons had to hold by "
+        f"itself; of the {n + 1} compared here, no others; study {found.digests.study[:12]}."
+    )
+
+
 def footnote(q: QuestionFinding, found: Findings) -> str:
     """The shortest honest footnote to the sentence: who, how, how sure, under which conditions."""
     n_stimuli = f"{q.stimuli_per_condition} recorded stroke{'s' if q.stimuli_per_condition != 1 else ''}"
     parts = [
         f"Blind paired comparison, “{q.asked}”, {q.n_listeners} {found.panel.training} listeners "
         f"({found.panel.stands_for})",
-        f"{q.n_direct} direct comparisons, {n_stimuli} of each",
+        f"chosen in {q.n_direct_more} of {q.n_direct} direct comparisons, {n_stimuli} of each",
         _presented(q, found),
     ]
     if q.estimate is not None:
         parts.append(
-            f"shares with {rounding.level(q.estimate.level)} limits from a model in which listeners and "
-            "recordings are samples"
+            f"the share and its {rounding.level(q.estimate.level)} limits are estimates that allow for other "
+            "listeners and other recordings of the same kind"
         )
     parts.append(f"planned before the test, study {found.digests.study[:12]}")
     return "; ".join(parts) + "."
@@ -63,7 +73,10 @@ def not_borne(q: QuestionFinding) -> tuple[NotBorne, ...]:
     """Wordings close at hand that this question does not bear."""
     more, than, word = _name(q, q.more_label), _name(q, q.than_label), q.comparative
     listed = [
-        NotBorne(f"“{_superlative(word)}” or “{word} than all others”", "only these two were compared here"),
+        NotBorne(
+            f"“{_superlative(word)}” or “{word} than all others” without the words “of N compared”",
+            "only a superlative named before the test, of the set compared, can be printed",
+        ),
         NotBorne(
             f"“twice as …”, “so many per cent {word}”",
             "listeners said which of two, not how much: a share of choices is no ratio",
@@ -99,11 +112,11 @@ def not_borne(q: QuestionFinding) -> tuple[NotBorne, ...]:
 
 
 def shares(q: QuestionFinding) -> str:
-    """`in 86 of 100 choices (76 to 92)`, as far as the data go."""
+    """`in an estimated 86 of 100 choices (limits 76 to 92)`, as far as the data go."""
     if q.share is None:
         return ""
     return (
-        f"in {in_hundred(q.share.value)} of 100 choices "
+        f"in an estimated {in_hundred(q.share.value)} of 100 choices "
         f"(limits {in_hundred(q.share.lower)} to {in_hundred(q.share.upper)})"
     )
 
@@ -131,7 +144,7 @@ def _contradicted(q: QuestionFinding) -> str:
         )
     return (
         f"{_where(q)}, {more} is not heard as {q.comparative} than {than} by as much as was planned to "
-        f"matter: {q.n_listeners} listeners chose it {shares(q)}."
+        f"matter: it was chosen by {q.n_listeners} listeners {shares(q)}."
     )
 
 
@@ -172,7 +185,8 @@ def _presented(q: QuestionFinding, found: Findings) -> str:
     if q.presentation == "as recorded":
         return "played as recorded, level differences included"
     match = found.matching
-    residual = f", largest residual {rounding.number(match.largest_residual_db, 2)} dB"
+    unit = "phon" if match.metric == "nmax_sone" else "dB"
+    residual = f", largest residual {rounding.number(match.largest_residual_db, 3)} {unit}"
     return (
         f"played {q.presentation}, {match.label}{residual if match.largest_residual_db is not None else ''}"
     )

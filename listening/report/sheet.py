@@ -24,7 +24,12 @@ def render(found: Findings) -> str:
     """The sheet as self-contained HTML."""
     lines = [_line(q, found) for q in found.questions]
     lines += [
-        Line(s.word, f"{s.label}: the most of the set?", sentences.superlative(s, found), "")
+        Line(
+            s.word,
+            f"{s.label}: the most of the set?",
+            sentences.superlative(s, found),
+            sentences.superlative_footnote(s, found),
+        )
         for s in found.superlatives
     ]
     every = [no for q in found.questions for no in sentences.not_borne(q) if q.word == "supported"]

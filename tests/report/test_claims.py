@@ -54,3 +54,24 @@ def test_a_superlative_is_borne_word_for_word_only(findings):
     own = sentences.superlative(findings.superlatives[0], findings)
     assert claims.judge(own, findings).ruling == "borne"
     assert claims.judge(own.replace("of 6 compared", "of all"), findings).ruling == "not borne"
+
+
+D_OVER_C = "At equal level, dome D (hung free) is heard as brighter than dome C (hung free)"
+RIDERS = [
+    f"{D_OVER_C}: listeners chose it in 100 of 100 choices.",
+    f"{D_OVER_C}: 24 listeners chose it in 87 of 100 choices.",
+    f"{D_OVER_C}, in 48 of 48 direct comparisons.",
+    f"{D_OVER_C} by 24 people in 100.",
+    f"{D_OVER_C}; one of two listeners in 100 chose dome D.",
+    f"{D_OVER_C}, and dome C (hung free) sounds brighter than dome D (hung free).",
+    f"{D_OVER_C}, A and B.",
+    "At equal level, dome D (hung free) and our dome (free) are heard as brighter than dome C (hung free).",
+    "Dome B (hung free) sounds louder than dome A (hung free), C, D, E and F.",
+    "Was dome D (hung free) heard as brighter than dome C (hung free) at equal level?",
+]
+
+
+@pytest.mark.parametrize("draft", RIDERS)
+def test_a_number_or_a_second_claim_that_rides_along_is_not_borne(findings, draft):
+    assert claims.judge(D_OVER_C + ".", findings).ruling == "borne"
+    assert claims.judge(draft, findings).ruling != "borne"
