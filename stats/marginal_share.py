@@ -57,6 +57,14 @@ def share_outside(mean: float, sd: float, bound: float) -> float:
     return float(special.ndtr((-bound - mean) / sd) + special.ndtr((mean - bound) / sd))
 
 
+def share_outside_at_most(mean: float, sd: float, bound: float) -> float:
+    """Largest share outside +-bound that any distribution of this mean and standard deviation can have.
+
+    Source: Chebyshev's inequality about zero, E[x^2] / bound^2.
+    """
+    return min(1.0, (sd**2 + mean**2) / bound**2)
+
+
 def spread_upper(spread: float, mean_variance: float, n_listeners: int, *, alpha: float) -> float:
     """Upper (1 - alpha) limit of the standard deviation of the listeners' own effects.
 

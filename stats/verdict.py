@@ -129,7 +129,7 @@ def _same(
         return "undecided", "too many listeners may hear an effect of their own: the panel may be split"
     return (
         "supported",
-        "the interval lies inside the smallest effect that matters and few listeners lie outside",
+        "the interval lies inside the smallest effect that matters, and so do enough of the listeners",
     )
 
 

@@ -87,7 +87,7 @@ class Terminal:
         """Play and answer the trial of that heading."""
         self.wait_for(heading, "Press the space bar")
         self.press("Space")
-        self.wait_for(heading, "Choose your answer")
+        self.wait_for(heading, "Press the key beside")
         self.press(answer)
         self.wait_for(heading, "You chose")
         self.press("Enter")

@@ -85,7 +85,7 @@ def test_no_frame_log_file_or_process_holds_a_name(study: Study, tmp_path: Path)
         assert not [path for path in opened if str(study.sealed) in path or str(study.stimuli) in path]
         window.press("Escape")
         window.wait_for("Leave the test?")
-        window.press("Enter")
+        window.press("y")
         window.wait_for("ended-with-0")
     assert len(record.read_bytes()) > 5000  # the record holds the sitting
     assert leaks(told, record.read_bytes()) == []

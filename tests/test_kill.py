@@ -112,7 +112,7 @@ def test_the_real_program_goes_on_after_a_kill_in_mid_trial(tmp_path: Path) -> N
         window.one_trial("Trial 1 of 2", "b")
         window.wait_for("Trial 2 of 2")
         window.press("Space")
-        window.wait_for("Trial 2 of 2", "Choose your answer")
+        window.wait_for("Trial 2 of 2", "Press the key beside")
         window.press("a")
         window.wait_for("You chose")
         os.kill(window.process(), signal.SIGKILL)

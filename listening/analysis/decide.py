@@ -127,7 +127,8 @@ def judge_family(family: Sequence[Fitted]) -> list[Decided]:
     """The questions of a family, judged by Holm's steps.
 
     The strongest is judged at alpha / m, the next at alpha / (m - 1), and so on while they reject; from
-    the first that does not, all are judged at that step's alpha.
+    the first that does not, all are judged at that step's alpha. Those steps answer for "supported" alone:
+    what they leave contradicted must be so at alpha / m of the whole family.
 
     Source: Holm 1979, Scand. J. Statist. 6.
     """
@@ -138,7 +139,13 @@ def judge_family(family: Sequence[Fitted]) -> list[Decided]:
         made.append(judge(one, one.question.alpha / m))
         rejecting = rejecting and _rejects(made[-1])
         m -= rejecting and m > 1
-    return made
+    return [contradicted_in_family(one, len(family)) for one in made]
+
+
+def contradicted_in_family(one: Decided, size: int) -> Decided:
+    """The question; if contradicted, judged again at its alpha shared over a family of `size`."""
+    question = one.fitted.question
+    return judge(one.fitted, question.alpha / size) if one.word == "contradicted" else one
 
 
 def fit_question(
@@ -223,7 +230,7 @@ def _judge_way(
     fitted: Fitted, taken: LevelTaken, fit: ContrastFit, found: Bounds, *, alpha: float, delta: float
 ) -> Way:
     question = fitted.question
-    outside = _share_outside_upper(question, fit, alpha) if question.kind == "same" else None
+    outside = _share_outside_upper(question, fit, found, alpha) if question.kind == "same" else None
     judged = verdict.decide(
         question.kind,
         fit.estimate,
@@ -237,13 +244,19 @@ def _judge_way(
     return Way(taken, fit, found, judged)
 
 
-def _share_outside_upper(question: Question, fit: ContrastFit, alpha: float) -> float:
-    """Upper limit of the share of listeners whose own effect is as large as matters."""
+def _share_outside_upper(question: Question, fit: ContrastFit, found: Bounds, alpha: float) -> float:
+    """Upper limit of the share of listeners whose own effect is as large as matters.
+
+    The larger of two: normally spread listeners at the spread's upper limit, wherever between its bounds the
+    mean may lie; and Chebyshev's bound at the estimates, which holds for a panel split in camps as well.
+    """
     own_delta = own_effect_that_matters(question, fit)
     spread = marginal_share.spread_upper(
         fit.spread_listeners, fit.mean_variance_listeners, len(fit.design.listeners), alpha=alpha
     )
-    return marginal_share.share_outside(fit.estimate, spread, own_delta)
+    means = (fit.estimate, *(bound for bound in (found.lower, found.upper) if math.isfinite(bound)))
+    normal = max(marginal_share.share_outside(mean, spread, own_delta) for mean in means)
+    return max(normal, marginal_share.share_outside_at_most(fit.estimate, fit.spread_listeners, own_delta))
 
 
 def _spread(fit: ContrastFit) -> float:

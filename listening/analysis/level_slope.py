@@ -67,7 +67,7 @@ def _fit(rows: pd.DataFrame, attribute: str, source: str, difference_db: FloatAr
             terms,
             names=["heard first", "level", *(f"strength {i}" for i in range(len(fixed) - 2))],
             restricted=True,
-            penalty="always",  # everybody may follow level every time
+            penalty="if separated",  # everybody may follow level every time
         )
     except StatsError:
         return None

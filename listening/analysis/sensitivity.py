@@ -68,6 +68,8 @@ def sign_test(decided: Decided, rows: pd.DataFrame) -> Other:
     if n_decided == 0 or decided.fitted.question.kind != "more":
         return Other(name, None, None, None, None, len(net), None, note)
     p = critical_counts.chance_of_at_least(n_more, n_decided, 0.5)
+    if decided.word == "contradicted":  # a sign test knows no smallest effect, so it can contradict nothing
+        return Other(name, None, None, None, p, len(net), None, note)
     word = "supported" if p <= decided.alpha else "undecided"
     return Other(name, None, None, None, p, len(net), word, note)
 

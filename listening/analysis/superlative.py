@@ -28,7 +28,9 @@ def planned(
     """
     rows = collect.select(table, attribute=asked.attribute, presentation=asked.presentation)
     heard = sorted({*rows["condition_first"], *rows["condition_second"]} - {asked.condition})
-    against = tuple(_against(table, asked, than, protocol, slope) for than in heard)
+    against = tuple(
+        _against(table, asked, than, protocol, slope=slope, n_against=len(heard)) for than in heard
+    )
     word, reason = _word(against, int(rows["listener"].nunique()))
     return SuperlativeFinding(
         id=asked.id,
@@ -79,7 +81,13 @@ def winner(table: pd.DataFrame, protocol: Protocol, attribute: str, presentation
 
 
 def _against(
-    table: pd.DataFrame, asked: Superlative, than: str, protocol: Protocol, slope: Slope | None
+    table: pd.DataFrame,
+    asked: Superlative,
+    than: str,
+    protocol: Protocol,
+    *,
+    slope: Slope | None,
+    n_against: int,
 ) -> Against:
     question = Question(
         id=asked.id,
@@ -97,6 +105,7 @@ def _against(
         about_level=protocol.attribute(asked.attribute).about_level,
         metric=protocol.presentation(asked.presentation).metric,
     )
+    decided = decide.contradicted_in_family(decided, n_against)
     way = min(decided.ways, key=lambda one: one.bounds.lower, default=None)
     return Against(
         than=than,

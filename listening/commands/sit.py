@@ -81,6 +81,8 @@ def opener(study: Study, args: argparse.Namespace) -> "Callable[[], Sitting]":
         from listening.session import opening
         from listening.session.station import Seat
 
-        return opening.open_aloud(study, Seat(args.listener, args.slot), device=args.device)
+        return opening.open_aloud(
+            study, Seat(args.listener and args.listener.upper(), args.slot), device=args.device
+        )
 
     return opened

@@ -82,7 +82,8 @@ def messages_to(log: Path) -> Iterator[None]:
     try:
         yield
     finally:
-        sys.__stderr__.flush()
+        with suppress(OSError):  # the window may be closed already
+            sys.__stderr__.flush()
         sys.__stderr__ = before  # type: ignore[misc]
         os.dup2(terminal, 2)
         os.close(terminal)

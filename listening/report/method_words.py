@@ -45,17 +45,19 @@ def method(found: Findings) -> list[str]:
         "conditions. Random, all independent: each listener’s own size of the planned contrast, each "
         "listener’s own view of each condition, and each recorded stroke. The contrast is judged by "
         f"Student’s t with {options.df_rule} degrees of freedom; where nearly all answers agree, by "
-        "profile likelihood.",
+        "profile likelihood. Strokes are taken to vary alike in every condition; where they vary far more "
+        "in the two compared, the limits are too narrow.",
         "At equal level, what is left of the level difference enters as a known part, level slope × "
         "residual. The slope comes from control pairs (one sound against itself at a known gain). The "
         f"verdict must hold with level as each of {metrics or 'no metric'}, at the slope’s estimate and at "
         f"both its {rounding.level(options.slope_level)} limits.",
         "More: supported if the one-sided lower bound is above zero and the estimate reaches the smallest "
         "effect that matters; contradicted if the upper bound is below it; else undecided. Same: "
-        "supported if both bounds lie inside the smallest effect and few listeners can lie outside; "
+        "supported if both bounds lie inside the smallest effect and enough listeners do, a panel split in "
+        "camps included; "
         f"contradicted if both lie outside on one side; else undecided. Below {options.minimum_listeners} "
         f"listeners there is no verdict. Families of questions are corrected by {options.family_rule}’s "
-        "steps.",
+        "steps; what is contradicted must be so at the error rate shared over the whole family.",
         "Shares are over all listeners and strokes (marginal): listeners differ, so the share is nearer "
         "to even than the choice of the average listener, which the table also gives.",
     ]

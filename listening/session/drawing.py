@@ -58,7 +58,7 @@ def _body(sitting: "Sitting") -> tuple[str, ...]:
         case Stage.OVER:
             return ()
         case _:
-            return (text(f"{sitting.stage.value}_body"),)
+            return (text(f"{sitting.stage.value}_body", code=sitting.row.listener),)
 
 
 def _questionnaire(sitting: "Sitting") -> View:

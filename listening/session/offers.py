@@ -32,7 +32,7 @@ KEYS = {
     "row_down": "down",
     "less": "left",
     "more": "right",
-    "leave_now": "enter",
+    "leave_now": "y",
     "end": "enter",
 }
 LETTERS_SHOWN = 4  # so many letter keys are named one by one

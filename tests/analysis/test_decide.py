@@ -1,5 +1,7 @@
 """Planned questions decided on panels with known truth, in memory."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -136,3 +138,14 @@ def test_a_family_is_judged_by_holms_steps(panel):
     assert by_id["b-a"].alpha == 0.05  # after the first fell
     nothing = [decide.fit_question(table, question(*pair), slope=slope) for pair in (("b", "a"), ("a", "e"))]
     assert [one.alpha for one in decide.judge_family(nothing)] == [0.025, 0.025]
+
+
+def test_a_contradiction_is_judged_at_the_alpha_of_the_whole_family(monkeypatch):
+    asked = []
+    monkeypatch.setattr(decide, "judge", lambda fitted, alpha: asked.append(alpha) or "judged again")
+    fitted = SimpleNamespace(question=SimpleNamespace(alpha=0.05))
+    contradicted = SimpleNamespace(fitted=fitted, word="contradicted")
+    supported = SimpleNamespace(fitted=fitted, word="supported")
+    assert decide.contradicted_in_family(contradicted, 4) == "judged again"
+    assert decide.contradicted_in_family(supported, 4) is supported
+    assert asked == [0.05 / 4]

@@ -73,3 +73,16 @@ def test_fieller_says_when_the_denominator_is_not_clearly_non_zero():
     assert math.isinf(found.upper)
     with pytest.raises(BadData, match="denominator is 0"):
         ratio.fieller(1.0, 0.0, numerator_se=0.2, denominator_se=0.1)
+
+
+@pytest.mark.parametrize(
+    ("effects", "bound"), [((1.0, -1.0), 0.847), ((1.0, 0.0, -1.0), 0.9), ((2.0, 0.1), 1.0)]
+)
+def test_no_panel_has_more_listeners_outside_than_chebyshev_allows(
+    effects: tuple[float, ...], bound: float
+) -> None:
+    # Chebyshev's inequality about zero, exact for two camps at +-bound
+    own = np.array(effects)
+    outside = float((np.abs(own) >= bound).mean())
+    assert outside <= marginal_share.share_outside_at_most(own.mean(), own.std(), bound)
+    assert marginal_share.share_outside_at_most(0.0, bound, bound) == 1.0

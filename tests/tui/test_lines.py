@@ -71,7 +71,7 @@ def test_line_mode_in_a_terminal(tmp_path: Path) -> None:
             ("What you will be asked", "."),
             ("(just Enter): I understand", ""),
             ("Trial 1 of 1", "."),
-            ("Choose your answer", "b"),
+            ("Press the key beside", "b"),
             ("You chose: Sound B", ""),
             ("The end", ""),
         ):
