@@ -144,8 +144,10 @@ def judge_family(family: Sequence[Fitted]) -> list[Decided]:
 
 def contradicted_in_family(one: Decided, size: int) -> Decided:
     """The question; if contradicted, judged again at its alpha shared over a family of `size`."""
-    question = one.fitted.question
-    return judge(one.fitted, question.alpha / size) if one.word == "contradicted" else one
+    shared = one.fitted.question.alpha / size
+    if one.word != "contradicted" or one.alpha <= shared:
+        return one
+    return judge(one.fitted, shared)
 
 
 def fit_question(

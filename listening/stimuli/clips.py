@@ -1,7 +1,6 @@
 """Coded clips: the sounds a station plays, all of one length, under names that tell nothing."""
 
 import hashlib
-import shutil
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -10,7 +9,8 @@ import numpy as np
 
 from listening.audio import wav
 from listening.audio.sound import Sound
-from listening.errors import CannotWrite, StudyError
+from listening.errors import StudyError
+from listening.stimuli.folder import replacing
 
 SHORTEST_TAIL_S, LONGEST_TAIL_S = 0.05, 0.25
 
@@ -49,21 +49,14 @@ def write(
     length = max(s.n_samples for s in loaded.values()) + _tail_samples(
         secret, next(iter(loaded.values())).rate_hz
     )
-    fresh = folder.with_name(f".{folder.name}.new")
-    shutil.rmtree(fresh, ignore_errors=True)
-    try:
-        fresh.mkdir(parents=True)
-    except OSError as error:
-        raise CannotWrite(f"{folder}: cannot be written ({error.strerror}); nothing was changed") from error
-    digests = {}
-    for done, (code, (path, gain_db)) in enumerate(sorted(sounds.items()), start=1):
-        clip = _padded(loaded[path].amplified(gain_db), length)
-        wav.save(fresh / f"{code}.wav", _marked(clip, secret, code) if code in copies else clip, "PCM_24")
-        digests[code] = hashlib.sha256((fresh / f"{code}.wav").read_bytes()).hexdigest()
-        if on_progress:
-            on_progress(done, len(sounds))
-    shutil.rmtree(folder, ignore_errors=True)
-    fresh.rename(folder)
+    with replacing(folder) as fresh:
+        digests = {}
+        for done, (code, (path, gain_db)) in enumerate(sorted(sounds.items()), start=1):
+            clip = _padded(loaded[path].amplified(gain_db), length)
+            wav.save(fresh / f"{code}.wav", _marked(clip, secret, code) if code in copies else clip, "PCM_24")
+            digests[code] = hashlib.sha256((fresh / f"{code}.wav").read_bytes()).hexdigest()
+            if on_progress:
+                on_progress(done, len(sounds))
     return digests
 
 

@@ -28,6 +28,7 @@ def replacing(folder: Path) -> Iterator[Path]:
     prefix = f".{folder.name}-"
     fresh: Path | None = None
     try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
         _sweep(folder.parent, prefix)
         fresh = Path(tempfile.mkdtemp(prefix=prefix, dir=folder.parent))
         fresh.chmod(0o755)

@@ -144,8 +144,8 @@ def test_a_contradiction_is_judged_at_the_alpha_of_the_whole_family(monkeypatch)
     asked = []
     monkeypatch.setattr(decide, "judge", lambda fitted, alpha: asked.append(alpha) or "judged again")
     fitted = SimpleNamespace(question=SimpleNamespace(alpha=0.05))
-    contradicted = SimpleNamespace(fitted=fitted, word="contradicted")
-    supported = SimpleNamespace(fitted=fitted, word="supported")
+    contradicted = SimpleNamespace(fitted=fitted, word="contradicted", alpha=0.05)
+    supported = SimpleNamespace(fitted=fitted, word="supported", alpha=0.05)
     assert decide.contradicted_in_family(contradicted, 4) == "judged again"
     assert decide.contradicted_in_family(supported, 4) is supported
     assert asked == [0.05 / 4]
