@@ -26,7 +26,7 @@ class Terminal:
         self._socket = f"listening-{uuid.uuid4().hex[:12]}"
         self.frames: list[str] = []
         """Every screen that was looked at."""
-        shell = f"{command}; echo ended-with-$?; stty -a | head -3; sleep 600"
+        shell = f"{command}; echo ended-with-$?; stty -a | head -3; echo settings-shown; sleep 600"
         size = ["-x", str(columns), "-y", str(rows)]
         clean = {k: v for k, v in environment.items() if k not in ("TMUX", "TMUX_PANE")}
         subprocess.run(

@@ -79,12 +79,12 @@ def test_a_signal_leaves_the_terminal_as_it_was(tmp_path: Path, number: signal.S
     study = stations.write_station(tmp_path / "study", stations.make_plan())
     environment, _ = alsa.environment(tmp_path)
     with Terminal("true", environment) as plain:
-        before = plain.wait_for("ended-with-0", "speed")
+        before = plain.wait_for("ended-with-0", "settings-shown")
     with sitting(study, environment) as window:
         window.opening()
         window.wait_for("Practice 1 of 1")
         os.kill(window.process(), number)
-        after = window.wait_for(f"ended-with-{128 + number}", "speed")
+        after = window.wait_for(f"ended-with-{128 + number}", "settings-shown")
         assert window.is_plain()
     settings = [line for line in before.splitlines() if "=" in line]
     assert [line for line in after.splitlines() if "=" in line and "listener" not in line] == settings
