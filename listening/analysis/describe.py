@@ -8,16 +8,14 @@ from listening.analysis.explain import CovariateFit
 from listening.analysis.write_up import interval
 from listening.records.findings import (
     ConditionMeasure,
-    CovariateSlope,
-    Explanation,
-    Interval,
     Matching,
-    SideBySide,
     StimulusRow,
     Strength,
     StrengthSet,
     Winner,
 )
+from listening.records.findings_explained import CovariateSlope, Explanation, SideBySide
+from listening.records.interval import Interval
 from listening.records.manifest import Manifest
 from listening.records.measures import Measures
 from listening.records.protocol import AS_RECORDED, MATCHED, Contrast, Protocol

@@ -4,7 +4,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listening.analysis import covariates
-from listening.records.findings import ConditionMeasure, HeardMeasured, Interval, StrengthSet
+from listening.records.findings import ConditionMeasure, StrengthSet
+from listening.records.findings_explained import HeardMeasured
+from listening.records.interval import Interval
 from stats import t_interval
 
 FloatArray = NDArray[np.float64]

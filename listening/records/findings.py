@@ -2,19 +2,12 @@
 
 from typing import Literal
 
+from listening.records.findings_explained import Explanation, HeardMeasured, SideBySide
 from listening.records.form import FileForm, Form
+from listening.records.imported import Imported
+from listening.records.interval import Interval
 
 Word = Literal["supported", "contradicted", "undecided", "no verdict"]
-
-
-class Interval(Form):
-    """An estimate with its bounds; a bound that the data cannot give is null."""
-
-    value: float
-    lower: float | None
-    upper: float | None
-    level: float
-    """Coverage of the two bounds together: 0.9 for two one-sided bounds at 0.05."""
 
 
 class LevelCheck(Form):
@@ -159,6 +152,7 @@ class Strength(Form):
     strength: Interval
     n: int
     n_chosen: int
+    n_no_difference: int = 0
 
 
 class StrengthSet(Form):
@@ -173,40 +167,6 @@ class StrengthSet(Form):
     interval_by: str
     note: str = ""
     strengths: tuple[Strength, ...]
-
-
-class CovariateSlope(Form):
-    """What one measured property adds, the others held: explanation only."""
-
-    name: Literal["level", "brightness", "decay"]
-    metric: str
-    per: str
-    """The step that the slope belongs to: `1 dB`, `doubling`."""
-    slope: Interval
-    p: float
-    alone: Interval | None = None
-    """With no other property in the model."""
-
-
-class Explanation(Form):
-    """The explaining model of one attribute and presentation."""
-
-    attribute: str
-    presentation: str
-    n_answers: int
-    slopes: tuple[CovariateSlope, ...]
-    note: str = ""
-
-
-class SideBySide(Form):
-    """A planned contrast under both presentations, before any level correction."""
-
-    question: str
-    as_recorded: Interval | None
-    matched: Interval | None
-    explained_by_level: Interval | None = None
-    """Share of the as-recorded effect that is gone after matching."""
-    note: str = ""
 
 
 class Against(Form):
@@ -253,23 +213,6 @@ class Winner(Form):
     """Whether it leads every other condition by more than nothing."""
 
 
-class HeardMeasured(Form):
-    """One metric against the heard strengths of one attribute and presentation, over conditions."""
-
-    attribute: str
-    presentation: str
-    metric: str
-    per: str
-    n_conditions: int
-    correlation: Interval
-    slope: Interval
-    """Log-odds of strength for one step of the metric."""
-    left_out_error: float
-    """Root mean square error of each condition's strength predicted from the others, log-odds."""
-    is_best: bool
-    """Smallest error of all metrics tried on this set."""
-
-
 class ListenerRow(Form):
     """One listener of the panel and what the screening saw."""
 
@@ -280,7 +223,8 @@ class ListenerRow(Form):
     controls_asked: int | None = None
     first_share: float
     """Share of trials in which the first sound was chosen."""
-    median_response_s: float
+    median_response_s: float | None
+    """Null where no times were kept."""
     repeats_agreed: float | None = None
     """Share of repeated pairs answered alike."""
     flags: tuple[str, ...] = ()
@@ -363,6 +307,7 @@ class Digests(Form):
 
 
 Caution = Literal[
+    "imported",
     "simulated",
     "uncalibrated",
     "one strike",
@@ -427,6 +372,8 @@ class Findings(FileForm):
     conditions: tuple[ConditionMeasure, ...] = ()
     matching: Matching
     method: Method
+    imported: Imported | None = None
+    """Where the answers came from a table collected elsewhere."""
     fixed: Fixed | None = None
     looks: Looks | None = None
     cautions: tuple[Caution, ...] = ()
