@@ -1,6 +1,5 @@
 """A booth on a server: its own sitting and nothing else, through restarts, counted once."""
 
-import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -46,6 +45,12 @@ def booth(booth_url: str, tmp_path: Path) -> Iterator[Booth]:
 
 def begin(booth: Booth, listener: str = "L01", slots: tuple[int, ...] = (1, 2, 3, 4)) -> SittingRow:
     return booth.start_sitting(listener, slots=slots, study_digest=DIGEST)
+
+
+def run_out(desk: Store, row: SittingRow) -> None:
+    """As when the sitting's lease has passed by the server's clock."""
+    with writing(desk._engine, "the server") as connection:
+        connection.execute(text("UPDATE sitting SET held_until = 0 WHERE id = :id"), {"id": row.id})
 
 
 def an_answer(row: SittingRow, trial: str = "t1", answer: str = "first", **changes: object) -> Answer:
@@ -110,28 +115,28 @@ def test_a_sitting_open_in_one_booth_is_refused_to_another(
 def test_a_dead_booths_sitting_can_be_taken_up_after_its_lease(
     booth_url: str, tmp_path: Path, desk: Store
 ) -> None:
-    dead = Booth(connect(booth_url, durable=True), booth_url, Spool(tmp_path / "dead.sqlite"), lease_s=0.3)
+    dead = Booth(connect(booth_url, durable=True), booth_url, Spool(tmp_path / "dead.sqlite"))
     row = begin(dead)
     dead.record(an_answer(row))
     dead.flush(5)
     other = open_booth(booth_url, tmp_path / "other.sqlite")
     with pytest.raises(StudyError, match="open in another"):
         other.resume(listener="L01")
-    time.sleep(0.35)
+    run_out(desk, row)
     assert other.resume(listener="L01") is not None
     assert other.answered(row.id) == {"t1": False}
     assert begin(other, "L02", (1, 2)).slot == 2  # a sitting with an answer keeps its slot
     other.close()
 
 
-def test_a_heartbeat_renews_the_lease(booth_url: str, tmp_path: Path) -> None:
-    alive = Booth(connect(booth_url, durable=True), booth_url, Spool(tmp_path / "a.sqlite"), lease_s=0.5)
+def test_a_heartbeat_renews_the_lease(booth_url: str, tmp_path: Path, desk: Store) -> None:
+    alive = Booth(connect(booth_url, durable=True), booth_url, Spool(tmp_path / "a.sqlite"))
     row = begin(alive)
     other = open_booth(booth_url, tmp_path / "other.sqlite")
-    for _ in range(4):
-        time.sleep(0.2)
-        alive.beat(row.id)
-        alive._sender.flush(0)
+    run_out(desk, row)
+    alive.beat(row.id)
+    while alive._sender._beats:  # until the server has it
+        alive.flush(0.05)
     with pytest.raises(StudyError, match="open in another"):
         other.resume(listener="L01")
     other.close()
@@ -141,12 +146,12 @@ def test_a_heartbeat_renews_the_lease(booth_url: str, tmp_path: Path) -> None:
 def test_the_slot_of_a_dead_booth_without_answers_goes_to_the_next_listener(
     booth_url: str, tmp_path: Path, desk: Store
 ) -> None:
-    dead = Booth(connect(booth_url, durable=True), booth_url, Spool(tmp_path / "dead.sqlite"), lease_s=0.2)
+    dead = Booth(connect(booth_url, durable=True), booth_url, Spool(tmp_path / "dead.sqlite"))
     row = begin(dead, "L01", (1,))
     other = open_booth(booth_url, tmp_path / "other.sqlite")
     with pytest.raises(StudyError, match="no slot is free"):
         begin(other, "L02", (1,))
-    time.sleep(0.25)
+    run_out(desk, row)
     assert begin(other, "L02", (1,)).slot == 1
     dead.record(an_answer(row))  # it was not dead after all: its answer is kept
     assert dead.flush(5) == 0
