@@ -6,6 +6,7 @@ import os
 import signal
 import sys
 from collections.abc import Callable, Sequence
+from types import ModuleType
 
 from listening import __version__
 from listening.commands import examples, journal
@@ -41,8 +42,10 @@ COMMANDS = {
     "merge": "bring another site's sittings into this study",
     "demo": "do all of it on the bicycle bells, with a simulated panel",
     "completion": "print what your shell needs to complete commands and options",
+    "import": "make findings and a page from a table of answers collected elsewhere",
     "fit": "fit a model to a table collected elsewhere",
 }
+MODULES = {"import": "import_table"}  # where the command's word cannot name a module
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -56,9 +59,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         epilog=examples.epilog(words[0]),
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    command = importlib.import_module(f"listening.commands.{words[0]}")
+    command = module(words[0])
     command.arguments(parser)
     return _run(words[0], command.run, parser.parse_args(words[1:]))
+
+
+def module(command: str) -> ModuleType:
+    """The module behind a command."""
+    return importlib.import_module(f"listening.commands.{MODULES.get(command, command)}")
 
 
 def _front_door(words: list[str]) -> int:

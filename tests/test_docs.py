@@ -1,7 +1,6 @@
 """The documentation speaks of commands, files and pages that exist."""
 
 import argparse
-import importlib
 import re
 import shlex
 from pathlib import Path
@@ -30,7 +29,7 @@ def test_a_command_in_the_documentation_is_taken_by_its_parser(page: str, line: 
     words = shlex.split(line, comments=True)
     assert words[1] in cli.COMMANDS, f"{page}: {line}"
     parser = argparse.ArgumentParser(exit_on_error=False)
-    importlib.import_module(f"listening.commands.{words[1]}").arguments(parser)
+    cli.module(words[1]).arguments(parser)
     parser.parse_args(words[2:])
 
 

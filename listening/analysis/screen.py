@@ -93,7 +93,7 @@ def _row(
         controls_right=int(right) if asked else None,
         controls_asked=asked or None,
         first_share=first_share,
-        median_response_s=response_s,
+        median_response_s=None if np.isnan(response_s) else response_s,
         repeats_agreed=agreed,
         flags=tuple(flags),
         excluded=bool(because),

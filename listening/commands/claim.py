@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from listening.commands import show
 from listening.records.findings import Findings
-from listening.records.study import open_study
+from listening.records.study import open_analysed
 
 if TYPE_CHECKING:
     from listening.report.claims import Judgement
@@ -24,7 +24,7 @@ def run(args: argparse.Namespace) -> int:
     """Judge the draft; exit code 0 where it is borne, 1 where it is not, or is not judged."""
     from listening.report import claims, sentences
 
-    found = Findings.load(open_study(args.folder).findings)
+    found = Findings.load(open_analysed(args.folder).findings)
     judged = claims.judge(args.draft, found)
     lines = [judged.ruling.upper(), *_reasons(judged)]
     if judged.question is not None:

@@ -1,7 +1,6 @@
 """`listening completion`: what a shell needs to complete commands, options and files."""
 
 import argparse
-import importlib
 
 from listening.commands import show
 
@@ -38,9 +37,8 @@ def parsers() -> dict[str, argparse.ArgumentParser]:
 def _add_all(
     commands: "argparse._SubParsersAction[argparse.ArgumentParser]",
 ) -> dict[str, argparse.ArgumentParser]:
-    from listening.cli import COMMANDS
+    from listening import cli
 
-    for name, line in COMMANDS.items():
-        module = importlib.import_module(f"listening.commands.{name}")
-        module.arguments(commands.add_parser(name, help=line))
+    for name, line in cli.COMMANDS.items():
+        cli.module(name).arguments(commands.add_parser(name, help=line))
     return commands.choices

@@ -75,6 +75,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("listening merge bells north --site north --keep-apart", "both used slot 1: kept apart by site"),
     ),
     "demo": (("listening demo demo_study", "the whole walk on the bicycle bells"),),
+    "import": (
+        ("listening import answers.csv old_test", "findings of a table; then: listening report old_test"),
+        ("listening import counts.csv old_test --about about.toml", "with names, wording and questions"),
+    ),
     "fit": (
         ("listening fit pairs answers.csv", "strengths from a table of paired comparisons"),
         (

@@ -9,7 +9,7 @@ from listening.commands import show
 from listening.errors import ListeningError
 from listening.records.findings import Findings
 from listening.records.form import write_bytes, write_text
-from listening.records.study import open_study
+from listening.records.study import open_analysed
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -30,8 +30,13 @@ def run(args: argparse.Namespace) -> int:
     from listening.analysis import again, collect, export
     from listening.store.store import utc_now
 
-    study = open_study(args.folder)
+    study = open_analysed(args.folder)
     found = Findings.load(study.findings)  # only what was analysed: no early look by the back door
+    if found.imported:
+        raise ListeningError(
+            f"{study.root}: the answers came as a table and lie there as they came, in "
+            f"{study.imported.name}; there is nothing more to export"
+        )
     at = again.reopened(study, found, now=utc_now)
     made = export.tables(collect.frame(at.answers, at.opened.key, at.opened.manifest), found)
     folder = args.to or study.root / "export"

@@ -7,7 +7,7 @@ from listening.commands import show
 from listening.records.findings import Findings
 from listening.records.form import write_text
 from listening.records.measures import Measures
-from listening.records.study import Study, open_study
+from listening.records.study import Study, open_analysed
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -21,7 +21,7 @@ def run(args: argparse.Namespace) -> int:
     """Write the page and say where it is."""
     from listening.report import sheet
 
-    study = open_study(args.folder)
+    study = open_analysed(args.folder)
     found = Findings.load(study.findings)
     text = render(study, found, with_sounds=not args.no_sounds)
     write_text(study.page, text)

@@ -3,10 +3,11 @@
 import argparse
 from pathlib import Path
 
-from listening.commands import report, show
+from listening.commands import import_table, report, show
 from listening.records.findings import Findings
 from listening.records.form import read_text
-from listening.records.study import Study, open_study
+from listening.records.imported import load
+from listening.records.study import Study, open_analysed
 
 SHOWN = 10
 
@@ -20,14 +21,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Recompute everything; exit code 0 where all is the same, 1 where something is not."""
     from listening.analysis import again
-    from listening.store.store import utc_now
 
-    study = open_study(args.folder)
+    study = open_analysed(args.folder)
     found = Findings.load(study.findings)
-    fresh = again.findings(study, found, now=utc_now)
+    fresh = _fresh(study, found)
     unlike = again.differences(found, fresh)
     page = _page(study, found)
-    lines = ["hashes: protocol, manifest, key and plan are what was dealt"]
+    lines = [] if found.imported else ["hashes: protocol, manifest, key and plan are what was dealt"]
     if unlike:
         lines.append(f"findings: DIFFER from what the data give in {len(unlike)} places")
         lines += [f"  {d.place}: on disk {d.on_disk}, from the data {d.from_data}" for d in unlike[:SHOWN]]
@@ -40,6 +40,16 @@ def run(args: argparse.Namespace) -> int:
     data = {"same": is_same, "page": page, "differences": [vars(d) for d in unlike]}
     show.result(args, lines, data)
     return 0 if is_same else 1
+
+
+def _fresh(study: Study, found: Findings) -> Findings:
+    """What the data give now."""
+    if found.imported:
+        return import_table.of_table(study.imported, load(study.about), name=found.imported.table)
+    from listening.analysis import again
+    from listening.store.store import utc_now
+
+    return again.findings(study, found, now=utc_now)
 
 
 SAME = "what the findings give"

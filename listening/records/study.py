@@ -18,6 +18,16 @@ class Study:
         return self.root / "protocol.toml"
 
     @property
+    def about(self) -> Path:
+        """What is known of a table collected elsewhere, where the answers came from one."""
+        return self.root / "imported.toml"
+
+    @property
+    def imported(self) -> Path:
+        """That table, byte for byte."""
+        return self.root / "imported.csv"
+
+    @property
     def measures(self) -> Path:
         """What `measure` found, recording by recording."""
         return self.root / "measures.json"
@@ -131,6 +141,12 @@ class Study:
     def page(self) -> Path:
         """The report page."""
         return self.report / "report.html"
+
+
+def open_analysed(root: Path) -> Study:
+    """A study, or a folder made from a table collected elsewhere; raises as `open_study`."""
+    study = Study(Path(root))
+    return study if study.about.is_file() else open_study(root)
 
 
 def open_study(root: Path) -> Study:

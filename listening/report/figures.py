@@ -12,6 +12,7 @@ from listening.records.findings import Interval, QuestionFinding, StrengthSet
 from listening.report import style
 
 WIDTH_IN = 5.2
+CARD_IN = 3.4  # beside a verdict, where a wider one would be drawn too small to read
 RASTER_DPI = 150  # of pictures within a figure
 
 

@@ -6,6 +6,9 @@ from listening.records.findings import Caution, Findings, Winner
 from listening.report import metric_words, rounding
 
 CAUTIONS: dict[Caution, str] = {
+    "imported": "The answers were collected elsewhere and came as a table. Whether the listening was blind, "
+    "the orders balanced, the levels matched and the claims planned before the answers cannot be seen from "
+    "it; that rests on the word of whoever collected it.",
     "simulated": "The panel is simulated in whole or in part: nothing here may be claimed.",
     "uncalibrated": "The recordings are not calibrated: levels are relative to full scale, and no sound "
     "pressure level, loudness or dose can be stated.",
@@ -33,34 +36,65 @@ ALWAYS = (
 )
 
 
+def lead(found: Findings) -> str:
+    """The first lines of the page: who listened, and whom they stand for."""
+    panel = found.panel
+    whom = f"{panel.stands_for[:1].upper()}{panel.stands_for[1:]}"
+    return (
+        f"{panel.n_listeners} listeners, {panel.n_answers} counted answers, {len(found.questions)} questions "
+        f"planned before anyone listened. {whom}; {panel.training} listeners."
+    )
+
+
 def method(found: Findings) -> list[str]:
     """Paragraphs that let another statistician redo it."""
-    options = found.method
-    metrics = ", ".join(metric_words.of(m).name for m in options.level_metrics)
     return [
         "Each trial played two sounds one after the other under coded names; the listener chose one. "
         "Orders were balanced and drawn before the test; which code is which sound was sealed until the "
         "analysis.",
+        *deciding(found),
+    ]
+
+
+def deciding(found: Findings) -> list[str]:
+    """The model that decides, and when it says what."""
+    options = found.method
+    level = [_level(found)] if options.level_metrics else []
+    return [
         f"Deciding model: {options.deciding}. Fixed: the advantage of the sound heard first, and the "
         "conditions. Random, all independent: each listener’s own size of the planned contrast, each "
         "listener’s own view of each condition, and each recorded stroke. The contrast is judged by "
         f"Student’s t with {options.df_rule} degrees of freedom; where nearly all answers agree, by "
         "profile likelihood. Strokes are taken to vary alike in every condition; where they vary far more "
         "in the two compared, the limits are too narrow.",
+        *level,
+        _rule(found),
+        "Shares are over all listeners and strokes (marginal): listeners differ, so the share is nearer "
+        "to even than the choice of the average listener, which the table also gives.",
+    ]
+
+
+def _level(found: Findings) -> str:
+    metrics = ", ".join(metric_words.of(m).name for m in found.method.level_metrics)
+    return (
         "At equal level, what is left of the level difference enters as a known part, level slope × "
         "residual. The slope comes from control pairs (one sound against itself at a known gain). The "
-        f"verdict must hold with level as each of {metrics or 'no metric'}, at the slope’s estimate and at "
-        f"both its {rounding.level(options.slope_level)} limits.",
+        f"verdict must hold with level as each of {metrics}, at the slope’s estimate and at "
+        f"both its {rounding.level(found.method.slope_level)} limits."
+    )
+
+
+def _rule(found: Findings) -> str:
+    options = found.method
+    return (
         "More: supported if the one-sided lower bound is above zero and the estimate reaches the smallest "
         "effect that matters; contradicted if the upper bound is below it; else undecided. Same: "
         "supported if both bounds lie inside the smallest effect and enough listeners do, a panel split in "
         "camps included; "
         f"contradicted if both lie outside on one side; else undecided. Below {options.minimum_listeners} "
         f"listeners there is no verdict. Families of questions are corrected by {options.family_rule}’s "
-        "steps; what is contradicted must be so at the error rate shared over the whole family.",
-        "Shares are over all listeners and strokes (marginal): listeners differ, so the share is nearer "
-        "to even than the choice of the average listener, which the table also gives.",
-    ]
+        "steps; what is contradicted must be so at the error rate shared over the whole family."
+    )
 
 
 def cautions(found: Findings) -> list[str]:
@@ -73,9 +107,14 @@ def deviations(found: Findings) -> list[str]:
     lines = list(_departures(found))
     return [
         *(lines or ["The study was carried out as planned."]),
-        *(_winner(one) for one in found.winners),
+        *winners(found),
         "No finding outside the planned questions is claimed; strengths and slopes above are descriptions.",
     ]
+
+
+def winners(found: Findings) -> list[str]:
+    """Who came out on top without having been named beforehand."""
+    return [_winner(one) for one in found.winners]
 
 
 def matching(found: Findings) -> str:

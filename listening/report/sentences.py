@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
-from listening.report import rounding
+from listening.report import imported_words, rounding
 from listening.report.rounding import in_hundred
 
 SIMULATED = "Simulated panel, not for print: "
@@ -53,6 +53,8 @@ def superlative_footnote(s: SuperlativeFinding, found: Findings) -> str:
 
 def footnote(q: QuestionFinding, found: Findings) -> str:
     """The shortest honest footnote to the sentence: who, how, how sure, under which conditions."""
+    if found.imported:
+        return imported_words.footnote(q, found)
     n_stimuli = f"{q.stimuli_per_condition} recorded stroke{'s' if q.stimuli_per_condition != 1 else ''}"
     parts = [
         f"Blind paired comparison, “{q.asked}”, {q.n_listeners} {found.panel.training} listeners "

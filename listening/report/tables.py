@@ -160,12 +160,28 @@ def level_checks(found: Findings) -> Table:
 def strengths(found: StrengthSet) -> Table:
     """Strengths of one attribute and presentation."""
     ordered = sorted(found.strengths, key=lambda s: -s.strength.value)
+    ties = any(s.n_no_difference for s in ordered)
     rows = tuple(
-        (s.label, signed(s.strength.value), limits(s.strength), str(s.n_chosen), str(s.n)) for s in ordered
+        (
+            s.label,
+            signed(s.strength.value),
+            limits(s.strength),
+            str(s.n_chosen),
+            *((str(s.n_no_difference),) if ties else ()),
+            str(s.n),
+        )
+        for s in ordered
     )
     caption = f"Strengths: {found.attribute}, {found.presentation}"
-    head = ("condition", "log-odds", "limits", "times chosen", "times heard")
-    return Table(caption, head, rows, frozenset({1, 2, 3, 4}))
+    head = (
+        "condition",
+        "log-odds",
+        "limits",
+        "times chosen",
+        *(("no difference",) if ties else ()),
+        "times heard",
+    )
+    return Table(caption, head, rows, frozenset(range(1, len(head))))
 
 
 def slopes(found: Findings) -> Table:
@@ -372,7 +388,7 @@ def stimuli(found: Findings) -> Table:
 def hashes(found: Findings) -> Table:
     """What ties the page to its data."""
     digests = found.digests.model_dump()
-    rows = [*course.rows(found), *((name, value) for name, value in digests.items())]
+    rows = [*course.rows(found), *((name, value) for name, value in digests.items() if value)]
     rows += [(f"version of {name}", value) for name, value in found.method.versions.items()]
     return Table("SHA-256 and versions", ("of", "value"), tuple(rows), mono=frozenset({1}))
 

@@ -1,7 +1,6 @@
 """Every command has help with examples that its own parser takes, and shells can complete it."""
 
 import argparse
-import importlib
 import shlex
 import shutil
 import subprocess
@@ -24,7 +23,7 @@ def test_an_example_is_taken_by_its_commands_parser(name: str, line: str) -> Non
     words = shlex.split(line.split(">>")[0])
     assert words[:2] == ["listening", name]
     parser = argparse.ArgumentParser(exit_on_error=False)
-    importlib.import_module(f"listening.commands.{name}").arguments(parser)
+    cli.module(name).arguments(parser)
     parser.parse_args(words[2:])
 
 

@@ -1,0 +1,83 @@
+"""One card for each verdict, questions first, then superlatives."""
+
+from dataclasses import dataclass
+from functools import partial
+
+from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
+from listening.report import figures, metric_words, sentences, style, tables
+
+
+@dataclass(frozen=True)
+class Card:
+    """One verdict as the page shows it."""
+
+    q: QuestionFinding
+    ink: str
+    ground: str
+    mark: str
+    ask: str
+    sentence: str
+    footnote: str
+    not_borne: tuple[sentences.NotBorne, ...]
+    figure: str
+    why: str
+    flips: str
+
+
+@dataclass(frozen=True)
+class SuperlativeCard:
+    """One planned superlative as the page shows it."""
+
+    s: SuperlativeFinding
+    ink: str
+    ground: str
+    mark: str
+    sentence: str
+    footnote: str
+    comparisons: tables.Table
+
+
+def of_questions(found: Findings) -> list[Card]:
+    """The cards of the planned questions, in their order."""
+    return [_card(i, q, found) for i, q in enumerate(found.questions)]
+
+
+def of_superlatives(found: Findings) -> list[SuperlativeCard]:
+    """The cards of the planned superlatives, in their order."""
+    return [
+        SuperlativeCard(
+            s,
+            *style.VERDICT[s.word],
+            sentence=sentences.superlative(s, found),
+            footnote=sentences.superlative_footnote(s, found),
+            comparisons=tables.superlative(s),
+        )
+        for s in found.superlatives
+    ]
+
+
+def _card(i: int, q: QuestionFinding, found: Findings) -> Card:
+    ink, ground, mark = style.VERDICT[q.word]
+    figure = ""
+    if q.share is not None:
+        title = f"{q.more_label} was chosen {sentences.shares(q)}"
+        figure = figures.svg(
+            partial(figures.verdict_scale, q=q),
+            name=f"scale{i}",
+            title=title,
+            height_in=0.95,
+            width_in=figures.CARD_IN,
+        )
+    return Card(
+        q=q,
+        ink=ink,
+        ground=ground,
+        mark=mark,
+        ask=tables.ask(q),
+        sentence=sentences.printable(q, found),
+        footnote=sentences.footnote(q, found),
+        not_borne=sentences.not_borne(q),
+        figure=figure,
+        why=metric_words.in_words(q.reason),
+        flips="; ".join(f"{s.name}: {s.word}" for s in q.sensitivity if s.agrees is False),
+    )

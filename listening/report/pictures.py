@@ -1,0 +1,99 @@
+"""The page's figures with their captions and tables: strengths, listeners, heard against measured."""
+
+from dataclasses import dataclass
+from functools import partial
+
+from listening.records.findings import Findings, Interval, QuestionFinding, StrengthSet
+from listening.report import figures, metric_words, rounding, tables
+
+SCATTER_METRICS = ("centroid_hz", "t60_s")
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A figure with its caption."""
+
+    figure: str
+    caption: str
+
+
+@dataclass(frozen=True)
+class StrengthsShown:
+    """Strengths of one attribute and presentation as the page shows them."""
+
+    found: StrengthSet
+    heading: str
+    figure: str
+    level: str
+    note: str
+    table: tables.Table
+
+
+def of_strengths(found: Findings) -> list[StrengthsShown]:
+    """Each set of strengths as figure and table."""
+    return [_strengths(i, one) for i, one in enumerate(found.strengths)]
+
+
+def of_listeners(found: Findings) -> list[Shown]:
+    """Each question's listeners, one dot each."""
+    return [_listeners(i, q) for i, q in enumerate(found.questions) if q.listeners]
+
+
+def of_heard(found: Findings) -> list[Shown]:
+    """Heard strength over each measured metric, for sets of three conditions or more."""
+    shown = []
+    for i, one in enumerate(found.strengths):
+        for metric in SCATTER_METRICS:
+            points = _points(found, one, metric)
+            if len(points) < 3:
+                continue
+            heading = metric_words.of(metric).heading
+            title = f"Heard {one.attribute}, {one.presentation}, over {heading}"
+            draw = partial(figures.scatter, points=points, xlabel=heading)
+            figure = figures.svg(draw, name=f"heard{i}{metric}", title=title, height_in=2.9)
+            shown.append(
+                Shown(figure, f"{title}; numbers in the tables of strengths and of measured values.")
+            )
+    return shown
+
+
+def _strengths(i: int, one: StrengthSet) -> StrengthsShown:
+    heading = f"{one.attribute[:1].upper()}{one.attribute[1:]}, {one.presentation}"
+    figure = figures.svg(
+        partial(figures.strengths, found=one),
+        name=f"strength{i}",
+        title=f"Strengths of the conditions in {heading}; the table below holds the same numbers",
+        height_in=0.75 + 0.32 * max(len(one.strengths), 1),
+    )
+    coverage = rounding.level(one.strengths[0].strength.level) if one.strengths else ""
+    return StrengthsShown(one, heading, figure, coverage, one.note, tables.strengths(one))
+
+
+def _listeners(i: int, q: QuestionFinding) -> Shown:
+    figure = figures.svg(
+        partial(figures.listeners, q=q),
+        name=f"listeners{i}",
+        title=f"Own effects of {len(q.listeners)} listeners: {tables.ask(q)}",
+        height_in=2.1,
+    )
+    return Shown(
+        figure,
+        f"{tables.ask(q)} Each dot is one listener’s own effect, drawn towards the mean by the model; "
+        "dashed: the smallest effect planned to matter.",
+    )
+
+
+def _points(found: Findings, one: StrengthSet, metric: str) -> list[tuple[str, Interval, float]]:
+    measured = {c.condition: c.mean for c in found.conditions if c.metric == metric}
+    tail = _common_tail([s.label for s in one.strengths])
+    return [
+        (s.label.removesuffix(tail), s.strength, measured[s.condition])
+        for s in one.strengths
+        if s.condition in measured
+    ]
+
+
+def _common_tail(labels: list[str]) -> str:
+    """What all labels end with, from a space on, such as ` (hung free)`; a figure can leave it out."""
+    tail = labels[0][labels[0].find(" (") :] if labels and " (" in labels[0] else ""
+    return tail if tail and all(label.endswith(tail) for label in labels) else ""
