@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy import integrate, special
-from scipy.stats import chi2
+from scipy.stats import chi2, fisher_exact
 
-from stats import beta_binomial, critical_counts, discrimination, yes_no
+from stats import beta_binomial, critical_counts, discrimination, told_apart, yes_no
 from stats.errors import BadData, StatsError
 from stats.psychometric import task
 
@@ -263,3 +263,122 @@ def test_a_count_prints_a_summary_and_turns_into_a_table():
     assert found.to_frame().loc["d_prime", "lower"] == found.d_prime_interval.lower
     for word in ("triangle, 46 of 100 correct", "d_prime", "1.2500", "share_discriminating"):
         assert word in str(found)
+
+
+def a_panel(
+    rng, *, heard, sd_listeners=0.0, sd_stimuli=0.0, guess=1 / 3, n_listeners=24, trials=12, strikes=3
+):
+    """Right answers of listeners and stimuli that differ; the two kinds' stimuli take turns."""
+    own = np.clip(heard + sd_listeners * rng.standard_normal(n_listeners), 0, 1)
+    pull = sd_stimuli * rng.standard_normal((2, strikes))
+    listener = np.repeat(np.arange(n_listeners), trials)
+    turn = np.tile(np.arange(trials), n_listeners) + listener
+    stimuli = [turn % strikes, turn // strikes % strikes]
+    share = np.clip(own[listener] + pull[0][stimuli[0]] + pull[1][stimuli[1]], 0, 1)
+    return (rng.random(listener.size) < share + (1 - share) * guess).astype(float), listener, stimuli
+
+
+def in_order(n_right, n, n_listeners=4):
+    """So many right answers, dealt to listeners in turn."""
+    return (np.arange(n) < n_right).astype(float), np.arange(n) % n_listeners
+
+
+@pytest.mark.parametrize(("key", "guess"), [("1/3", 1 / 3), ("1/2", 0.5)])
+def test_nothing_is_heard_with_fewer_right_answers_than_the_standard_needs(key, guess):
+    for n in ("24", "36", "60"):
+        needed = REFERENCE["min_correct"][key][n][ALPHAS.index(0.05)]
+        right, listener = in_order(needed - 1, int(n))
+        assert told_apart.forced_choice(right, listener, [], guess=guess, alpha=0.05).lower <= 0
+        right, listener = in_order(needed, int(n))
+        assert told_apart.forced_choice(right, listener, [], guess=guess, alpha=0.05).p_exact <= 0.05
+
+
+def test_bounds_of_the_counts_alone_are_the_exact_ones():
+    lower, upper = REFERENCE["intervals"]["20/20"]["exact"]  # two-sided 95 %: one-sided 0.025 each
+    found = told_apart.forced_choice(*in_order(20, 20), [], guess=0.5, alpha=0.025)
+    assert found.bound_by == told_apart.EXACT
+    assert (found.lower, found.upper) == pytest.approx((2 * lower - 1, 2 * upper - 1), abs=1e-12)
+    for count, n in ((7, 20), (13, 24)):  # with the model too, never narrower than these
+        lower, upper = REFERENCE["intervals"][f"{count}/{n}"]["exact"]
+        found = told_apart.forced_choice(*in_order(count, n), [], guess=0.25, alpha=0.025)
+        assert found.lower <= (lower - 0.25) / 0.75 + 1e-12
+        assert found.upper >= (upper - 0.25) / 0.75 - 1e-12
+
+
+def test_same_different_by_listener_is_the_exact_test_of_several_tables():
+    rows = []
+    for number, (hit, false, missed, calm) in enumerate(REFERENCE["same_different_by_listener"]["tables"]):
+        rows += [(1, 1, number)] * hit + [(1, 0, number)] * false
+        rows += [(0, 1, number)] * missed + [(0, 0, number)] * calm
+    said, is_different, listener = np.array(rows).T
+    found = told_apart.same_different(said, is_different, listener, [], alpha=0.05)
+    expected = REFERENCE["same_different_by_listener"]["p_greater"]
+    assert found.p_exact == pytest.approx(expected, abs=5e-14)  # printed to 12 digits
+    assert found.heard == pytest.approx(21 / 30 - 12 / 30)
+    one = listener == 0
+    fisher = float(fisher_exact([[7, 2], [3, 8]], alternative="greater").pvalue)
+    assert told_apart.by_listener(
+        said[one].astype(float), is_different[one].astype(float), listener[one]
+    ) == pytest.approx(fisher, abs=1e-12)
+
+
+def test_a_difference_that_all_hear_every_time_is_heard():
+    right, listener = in_order(96, 96, 12)
+    found = told_apart.forced_choice(right, listener, [], guess=1 / 3, alpha=0.05)
+    assert (found.heard, found.upper) == (1.0, 1.0)
+    assert found.lower > 0.9
+    differ = (np.arange(96) // 12 % 2).astype(float)
+    found = told_apart.same_different(differ, differ, listener, [], alpha=0.05)
+    assert found.heard == 1.0
+    assert found.lower > 0.85
+
+
+def test_who_is_called_what_changes_nothing():
+    right, listener, stimuli = a_panel(np.random.default_rng(5), heard=0.3, sd_listeners=0.2, sd_stimuli=0.1)
+    one = told_apart.forced_choice(right, listener, stimuli, guess=1 / 3, alpha=0.05)
+    shuffled = np.random.default_rng(6).permutation(right.size)
+    two = told_apart.forced_choice(
+        right[shuffled], 23 - listener[shuffled], [2 - s[shuffled] for s in stimuli], guess=1 / 3, alpha=0.05
+    )
+    assert (one.heard, one.p_exact) == pytest.approx((two.heard, two.p_exact), abs=1e-12)
+    assert (one.lower, one.upper) == pytest.approx((two.lower, two.upper), abs=1e-5)
+
+
+def test_strokes_that_differ_widen_the_bounds():
+    wide, narrow = (
+        told_apart.forced_choice(
+            *a_panel(np.random.default_rng(3), heard=0.4, sd_stimuli=sd), guess=1 / 3, alpha=0.05
+        )
+        for sd in (0.3, 0.0)
+    )
+    assert wide.upper - wide.lower > narrow.upper - narrow.lower
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("truth", [0.0, 0.3])
+def test_bounds_of_what_is_told_apart_miss_no_more_often_than_stated(truth):
+    rng = np.random.default_rng(20261125)
+    n, below, above = 300, 0, 0
+    for _ in range(n):
+        made = a_panel(
+            rng, heard=truth, sd_listeners=0.08 if truth else 0.0, sd_stimuli=0.06 if truth else 0.0
+        )
+        found = told_apart.forced_choice(*made, guess=1 / 3, alpha=0.05)
+        below += found.upper < truth
+        above += found.lower > truth
+    assert max(below, above) / n <= 0.05 + 2.6 * math.sqrt(0.05 * 0.95 / n)  # 99.5 % of a true 5 %
+
+
+@pytest.mark.parametrize(
+    ("right", "listener", "alpha", "error", "said"),
+    [
+        ([1, 0, 2], [0, 1, 1], 0.05, BadData, "0 or 1"),
+        ([1, 0, 1], [0, 0, 0], 0.05, BadData, "at least 2"),
+        ([1, 0, 1], [0, 1, 1], 0.6, StatsError, "alpha 0.6"),
+    ],
+)
+def test_what_cannot_be_told_apart_is_refused(right, listener, alpha, error, said):
+    with pytest.raises(error, match=said):
+        told_apart.forced_choice(right, np.array(listener), [], guess=0.5, alpha=alpha)
+    with pytest.raises(BadData, match="both needed"):
+        told_apart.same_different([1, 0], [1, 1], np.array([0, 1]), [], alpha=0.05)
