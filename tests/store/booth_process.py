@@ -1,10 +1,12 @@
 """Booths as processes of their own, for the tests: they claim slots, answer, and tell what is kept."""
 
+import multiprocessing
 import os
 import signal
 import sys
 import time
 from collections.abc import Callable
+from multiprocessing.synchronize import Barrier
 from pathlib import Path
 
 from listening.errors import ListeningError, StudyError
@@ -41,9 +43,10 @@ def tell(*words: object) -> None:
     os.write(1, (" ".join(map(str, words)) + "\n").encode())
 
 
-def claim_all(url: str, name: str, folder: Path, n_slots: int) -> None:
-    """Claim slots until none is left."""
+def claim_all(url: str, name: str, folder: Path, n_slots: int, gate: Barrier) -> None:
+    """Claim slots until none is left, from the moment at which all booths are open."""
     booth = open_booth(url, folder / f"{name}.sqlite")
+    gate.wait()
     for n in range(n_slots):
         try:
             row = booth.start_sitting(f"{name}-{n}", slots=range(1, n_slots + 1), study_digest=DIGEST)
@@ -88,7 +91,8 @@ def _patiently(ask):  # type: ignore[no-untyped-def]
 
 def claim_at_once(url: str, folder: Path, n_booths: int, n_slots: int) -> None:
     """Many booths claim at the same time, each a process."""
-    children = [fork(lambda n=n: claim_all(url, f"B{n}", folder, n_slots)) for n in range(n_booths)]
+    gate = multiprocessing.Barrier(n_booths)
+    children = [fork(lambda n=n: claim_all(url, f"B{n}", folder, n_slots, gate)) for n in range(n_booths)]
     sys.exit(max(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in children))
 
 

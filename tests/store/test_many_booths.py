@@ -50,7 +50,7 @@ def test_twenty_booths_share_400_slots_without_one_given_twice_or_lost(
     booth_url: str, desk: Store, tmp_path: Path
 ) -> None:
     booths = program("claim", booth_url, tmp_path, N_BOOTHS, N_SLOTS)
-    out, _ = booths.communicate(timeout=120)
+    out, _ = booths.communicate(timeout=300)
     assert booths.returncode == 0, out
     given = [line.split() for line in out.splitlines() if line.startswith("slot")]
     slots = [int(slot) for _, slot, _ in given]
