@@ -12,8 +12,9 @@ from listening.errors import ListeningError, MissingFile
 from listening.records.study import Study
 
 if TYPE_CHECKING:
-    from listening.session.sitting import Sitting
+    from listening.session.arrival import Arrival
     from listening.session.view import View
+    from listening.session.words import Words
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -34,28 +35,30 @@ def run(args: argparse.Namespace) -> int:
     from listening.commands import sit_ending, sit_plainly
 
     study = Study(args.folder)
-    first = first_view(study)
+    is_plain = args.plain or os.environ.get("TERM") == "dumb"
+    first, spoken = first_view(study, lines=is_plain)
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise ListeningError("a sitting needs a terminal: start it in one, not in a pipe")
-    if args.plain or os.environ.get("TERM") == "dumb":
-        return sit_plainly.run(study, first, opener(study, args))
+    if is_plain:
+        return sit_plainly.run(study, first, opener(study, args, first, spoken))
     with sit_ending.messages_to(study.log):
         from listening.tui.app import StationApp
 
-        app = StationApp(first, opener(study, args))
+        app = StationApp(first, opener(study, args, first, spoken), spoken)
         sit_ending.on_signals(app)
         app.run(mouse=False)
     return sit_ending.say(app, study)
 
 
-def first_view(study: Study) -> "View":
-    """The welcome, read straight from the plan: drawn before anything slow is imported."""
+def first_view(study: Study, *, lines: bool = False) -> "tuple[View, Words]":
+    """The welcome, read straight from the plan, and its words: before anything slow is imported."""
     from listening.session.view import Stage, View
     from listening.session.words import words
 
     try:
         rules = json.loads(study.plan.read_text(encoding="utf-8"))["sitting"]
-        table = words(rules.get("language", "en"))
+        told = words(rules.get("language", "en"))
+        table = told.in_lines() if lines else told
         welcome = str(rules["welcome"])
     except FileNotFoundError as error:
         raise MissingFile(
@@ -66,23 +69,18 @@ def first_view(study: Study) -> "View":
             f"{study.plan}: cannot be read as a plan; copy the station folder again, or deal the study again"
         ) from error
     body = (welcome, table.text("keyboard_only"))
-    return View(
-        stage=Stage.WELCOME,
-        heading=table.text("welcome_heading"),
-        body=body,
-        status=table.text("getting_ready"),
-    )
+    heading, status = table.text("welcome_heading"), table.text("getting_ready")
+    return View(stage=Stage.WELCOME, heading=heading, body=body, status=status), table
 
 
-def opener(study: Study, args: argparse.Namespace) -> "Callable[[], Sitting]":
-    """What opens plan, clips, store, speaker and seat, once the first screen is drawn."""
+def opener(study: Study, args: argparse.Namespace, first: "View", spoken: "Words") -> "Callable[[], Arrival]":
+    """What opens plan, clips, store and speaker, once the first screen is drawn."""
 
-    def opened() -> "Sitting":
+    def opened() -> "Arrival":
         from listening.session import opening
         from listening.session.station import Seat
 
-        return opening.open_aloud(
-            study, Seat(args.listener and args.listener.upper(), args.slot), device=args.device
-        )
+        seat = Seat(args.listener and args.listener.upper(), args.slot)
+        return opening.open_aloud(study, seat, first, spoken, device=args.device)
 
     return opened

@@ -26,10 +26,13 @@ PACKAGE = Path(__file__).resolve().parents[1]
 class Ending(Protocol):
     """What is known when a sitting's program ends, whichever screen it had."""
 
-    sitting: "Sitting | None"
     trouble: Exception | None
     ended_by: int
     """The signal that ended it, or 0."""
+
+    @property
+    def sitting(self) -> "Sitting | None":
+        """The sitting, if its seat was taken."""
 
 
 @dataclass
@@ -120,7 +123,10 @@ def say(app: Ending, study: Study) -> int:
         code = sitting.row.listener
         print(f"To go on at the same place:  listening sit {study.root} --listener {code}")
     if sitting is not None:
-        print(f"Study {sitting.plan.study_digest[:16]}, listener {sitting.row.listener}")
+        print(
+            f"For the researcher's notes:  study {sitting.plan.study_digest[:16]}, "
+            f"listener {sitting.row.listener}"
+        )
     waiting = 0 if sitting is None else sitting.close()
     if waiting:
         print(

@@ -1,7 +1,9 @@
 """The sitting in plain lines: reads lines from the terminal while the sound and the clock go on."""
 
 import select
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -9,26 +11,34 @@ from listening.commands import sit_ending
 from listening.records.study import Study
 from listening.tui import lines
 
+WIDEST = 92  # columns of running text
 if TYPE_CHECKING:
-    from listening.session.sitting import Sitting
+    from listening.session.arrival import Arrival
     from listening.session.view import View
 
 
-def run(study: Study, first: "View", open_sitting: "Callable[[], Sitting]") -> int:
+def run(study: Study, first: "View", open_station: "Callable[[], Arrival]") -> int:
     """Sit in lines; the exit code."""
     ended = sit_ending.Ended()
-    _write("\n\n".join([f"== {first.heading}", *first.body, first.status]))
+    _write(first.status)
     with sit_ending.messages_to(study.log):
         try:
-            ended.sitting = open_sitting()
-            _write(ended.sitting.words.text("line_opening"))
+            arrival = open_station()
+            _write(arrival.words.text("line_opening"))
             with sit_ending.signals_raise(ended):
-                lines.run(ended.sitting, read=_read, write=_write)
+                _sit(arrival, ended)
         except sit_ending.Stopped:
             pass
         except Exception as error:
             ended.trouble = error
     return sit_ending.say(ended, study)
+
+
+def _sit(arrival: "Arrival", ended: sit_ending.Ended) -> None:
+    lines.run(arrival, read=_read, write=_write, until=lambda: arrival.sitting is not None)
+    if arrival.sitting is not None:
+        ended.sitting = arrival.sitting
+        lines.run(arrival.sitting, read=_read, write=_write)
 
 
 def _read(wait_s: float) -> str | None:
@@ -42,4 +52,13 @@ def _read(wait_s: float) -> str | None:
 
 
 def _write(text: str) -> None:
-    print(text, flush=True)
+    width = min(shutil.get_terminal_size().columns - 1, WIDEST)
+    print("\n".join(_wrapped(line, width) for line in text.split("\n")), flush=True)
+
+
+def _wrapped(line: str, width: int) -> str:
+    """A line broken between words; what follows stands under its first sign."""
+    indent = " " * (len(line) - len(line.lstrip()))
+    return textwrap.fill(
+        line, width, subsequent_indent=2 * indent, break_long_words=False, break_on_hyphens=False
+    )

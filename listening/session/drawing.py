@@ -1,5 +1,6 @@
 """The view of each stage: words, letters and keys put together."""
 
+from dataclasses import replace
 from statistics import median
 from typing import TYPE_CHECKING, Any
 
@@ -11,11 +12,18 @@ from listening.session.view import Choice, ClipView, DialView, Stage, View
 if TYPE_CHECKING:
     from listening.session.sitting import Sitting
 
+BEFORE_TRIALS = (Stage.WELCOME, Stage.CONSENT, Stage.DECLINING, Stage.FAREWELL, Stage.QUESTIONNAIRE)
+LEVEL_SET = ("level_set", "level_set_play")
+LEVEL_FREE = ("level_headphones", "level_turn_up", "level_leave_it")
 TRIALS_FOR_A_PACE = 3  # so many trials are needed before a time to go is said
 
 
 def view(sitting: "Sitting") -> View:
     """What may be shown now."""
+    return replace(_of_stage(sitting), hint=sitting.hint())
+
+
+def _of_stage(sitting: "Sitting") -> View:
     if sitting.stage is Stage.TRIAL:
         return _trial(sitting)
     if sitting.stage is Stage.INTRODUCTION:
@@ -36,7 +44,22 @@ def view(sitting: "Sitting") -> View:
 
 
 def _notice(sitting: "Sitting") -> str:
-    return sitting.notice or (sitting.words.text("notice_kept_here") if sitting.is_waiting() else "")
+    if sitting.notice:
+        return sitting.notice
+    if sitting.is_waiting():
+        return sitting.words.text("notice_kept_here")
+    return sitting.words.text("notice_counts") if _counts_from_here(sitting) else ""
+
+
+def _counts_from_here(sitting: "Sitting") -> bool:
+    """Whether this is the first trial of an attribute after practice on it."""
+    trial = sitting.step.trial
+    if sitting.stage is not Stage.TRIAL or trial is None or trial.practice:
+        return False
+    slot = next(s.trials for s in sitting.plan.slots if s.slot == sitting.row.slot)
+    own = [t for t in slot if t.attribute == trial.attribute]
+    is_practised = own[0].practice or sitting.plan.sitting.practice_until_right > 0
+    return is_practised and next(t for t in own if not t.practice).trial == trial.trial
 
 
 def _body(sitting: "Sitting") -> tuple[str, ...]:
@@ -46,9 +69,10 @@ def _body(sitting: "Sitting") -> tuple[str, ...]:
             opening = text("welcome_back") if sitting.is_back else spoken.welcome
             return (opening, text("keyboard_only"))
         case Stage.CONSENT:
-            return (spoken.consent, text("consent_free"))
+            return (spoken.consent, text("consent_free"), text("consent_code", code=sitting.row.listener))
         case Stage.LEVEL:
-            return (text("level_set" if sitting.level_is_set else "level_body"), text("level_caution"))
+            names = LEVEL_SET if sitting.level_is_set else LEVEL_FREE
+            return tuple(text(name) for name in (*names, "level_caution"))
         case Stage.BREAK:
             seconds = round(sitting.rest_s() + 0.5) if sitting.rest_s() else 0
             wait = text("break_wait", seconds=seconds) if seconds else text("break_over")
@@ -213,7 +237,7 @@ def _switching_status(sitting: "Sitting") -> str:
 
 def _progress(sitting: "Sitting") -> dict[str, Any]:
     total = n_trials(sitting)
-    if sitting.stage in (Stage.WELCOME, Stage.CONSENT, Stage.QUESTIONNAIRE) or not total:
+    if sitting.stage in BEFORE_TRIALS or not total:
         return {}
     done = sitting.n_done
     share = done / total

@@ -13,6 +13,8 @@ KEYS = {
     "go_on": "enter",
     "agree": "y",
     "decline": "n",
+    "decline_now": "d",
+    "reconsider": "escape",
     "play": "space",
     "stop_sound": "space",
     "level_right": "enter",
@@ -65,7 +67,11 @@ def _names(sitting: "Sitting") -> list[str]:
         case Stage.WELCOME:
             return ["go_on", "leave"]
         case Stage.CONSENT:
-            return ["agree", "decline"]
+            return ["agree", "decline", "leave"]
+        case Stage.DECLINING:
+            return ["decline_now", "reconsider"]
+        case Stage.FAREWELL:
+            return ["end"]
         case Stage.QUESTIONNAIRE:
             return ["choose", *(["tell"] if sitting.turn.chosen is not None else []), "rather_not", "leave"]
         case Stage.STUCK:
@@ -86,7 +92,7 @@ def _names(sitting: "Sitting") -> list[str]:
             return ["try_again", "leave"]
         case Stage.GOODBYE:
             return ["end"]
-        case Stage.OVER:
+        case _:
             return []
 
 

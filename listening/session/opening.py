@@ -10,42 +10,83 @@ from listening.records.plan import Plan
 from listening.records.study import Study
 from listening.session import clips, exposure, station
 from listening.session.aloud import Aloud
+from listening.session.arrival import Arrival
 from listening.session.sitting import Clocks, Sitting
 from listening.session.station import Seat
+from listening.session.view import View
+from listening.session.words import Words
 from listening.store import open_for_sitting, utc_now
 
 
-def open_aloud(study: Study, seat: Seat, *, device: str | None = None) -> Sitting:
-    """A sitting that sounds, on the chosen device or the system's own.
+def open_aloud(study: Study, seat: Seat, first: View, spoken: Words, *, device: str | None = None) -> Arrival:
+    """Who arrives at a station that sounds, on the chosen device or the system's own.
 
-    The seat is held until the process ends.
+    Where nobody can come back, or the code is known, the seat is taken at once. It is held until the process
+    ends.
+
+    Parameters
+    ----------
+    first : the welcome
+    spoken : the words of the screens, or those of the plain line mode
 
     Raises
     ------
     ListeningError
         The station folder is not whole, there is no sound, or the seat cannot be taken.
     """
-    plan = Plan.load(study.plan)
-    clips.check(plan, study.clips)
-    output = probe.chosen(device, probe.devices())
-    level = calibration(study, output.name)
-    store = open_for_sitting(study)
-    row, hold = station.take(plan, store, seat)
-    speaker = Speaker(plan.rate_hz, now_s=time.monotonic, device=output.index)
-    player = Aloud(clips.Clips(study.clips, plan.rate_hz), speaker, level)
-    sitting = station.seated(plan, store, row, player=player, clocks=Clocks(time.monotonic, utc_now))
-    sitting.hold = hold
+    opened = Station(study, device)
+    arrival = Arrival(
+        first, spoken, seat=seat, is_known=opened.is_known, sit=lambda wanted: opened.sit(wanted, spoken)
+    )
+    is_clear = seat.slot is not None or (seat.listener is not None and opened.is_known(seat.listener))
+    if is_clear or opened.has_nobody_to_wait_for():
+        arrival.sitting = opened.sit(seat, spoken)
     clips.warm_up()
-    sitting.level_is_set = level is not None
-    store.note(row.id, exposure.OPENED, detail=f"device {output.name}; {_told(level)}")
-    if output.rate_hz != plan.rate_hz:
-        store.note(
-            row.id,
-            "caution",
-            detail=f"the device runs at {output.rate_hz:.0f} Hz, the clips have {plan.rate_hz} Hz: "
-            "the system converts them on the way",
-        )
-    return sitting
+    return arrival
+
+
+class Station:
+    """Everything that a sitting needs, checked and open."""
+
+    def __init__(self, study: Study, device: str | None) -> None:
+        self.plan = Plan.load(study.plan)
+        clips.check(self.plan, study.clips)
+        self._output = probe.chosen(device, probe.devices())
+        self._level = calibration(study, self._output.name)
+        self._store = open_for_sitting(study)
+        speaker = Speaker(self.plan.rate_hz, now_s=time.monotonic, device=self._output.index)
+        self._player = Aloud(clips.Clips(study.clips, self.plan.rate_hz), speaker, self._level)
+
+    def is_known(self, code: str) -> bool:
+        """Whether somebody has begun under this code; raises ListeningError when it is no code."""
+        station.check_code(code)
+        return self._store.resume(listener=code) is not None
+
+    def has_nobody_to_wait_for(self) -> bool:
+        """Whether no sitting is begun and unfinished, so that nobody can come back."""
+        return all(use.finished for use in self._store.slot_use(simulated=False))
+
+    def sit(self, seat: Seat, spoken: Words) -> Sitting:
+        """Take a seat, begun or resumed; raises as `station.take`."""
+        row, hold = station.take(self.plan, self._store, seat)
+        clocks = Clocks(time.monotonic, utc_now)
+        sitting = station.seated(self.plan, self._store, row, player=self._player, clocks=clocks)
+        sitting.words = spoken
+        sitting.hold = hold
+        sitting.level_is_set = self._level is not None
+        self._note_sound(row.id)
+        return sitting
+
+    def _note_sound(self, sitting: str) -> None:
+        output, rate_hz = self._output, self.plan.rate_hz
+        detail = f"device {output.name}; {_told(self._level)}"
+        self._store.note(sitting, exposure.OPENED, detail=detail)
+        if output.rate_hz != rate_hz:
+            detail = (
+                f"the device runs at {output.rate_hz:.0f} Hz, the clips have {rate_hz} Hz: "
+                "the system converts them on the way"
+            )
+            self._store.note(sitting, "caution", detail=detail)
 
 
 def calibration(study: Study, device: str) -> Level | None:

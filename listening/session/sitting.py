@@ -5,10 +5,10 @@ from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass, replace
 
 from listening.errors import ListeningError
-from listening.records.answer import Answer
 from listening.records.plan import Plan, PlannedAttribute, PlannedTrial
-from listening.session import dials, drawing, exposure, offers, steps, tasks
+from listening.session import answers, dials, drawing, exposure, offers, programs, steps, tasks
 from listening.session.hearing import Hearing
+from listening.session.keys import Slip
 from listening.session.player import Player, Program
 from listening.session.steps import Step
 from listening.session.turn import Turn
@@ -19,7 +19,6 @@ from listening.store import AnswerStore, SittingRow
 VOIDS_BEFORE_HELP = 3  # the same trial failed so often: a person must look at the device
 HEARTBEAT_S = 30.0
 CHOOSE = "choose:"
-KINDS = ("told", "introduced", "rehearsed", "rested")  # events after which a step is over
 
 
 @dataclass(frozen=True)
@@ -53,6 +52,8 @@ class Sitting:
         self._right_in_a_row = 0
         self._last_beat_s = clocks.now_s()
         self.notice = ""
+        self._slip: Slip | None = None
+        self._has_declined = False
         self.level_is_set = False
         """Whether the station is calibrated, so that nobody may turn the volume."""
         self.hold: AbstractContextManager[object] | None = None
@@ -76,7 +77,7 @@ class Sitting:
     @property
     def is_finished(self) -> bool:
         """Every step is done, or the listener declined: no use in coming back."""
-        return not self._left
+        return not self._left or self._has_declined
 
     @property
     def turn(self) -> Turn:
@@ -108,6 +109,18 @@ class Sitting:
         """What the listener may do now."""
         return offers.actions(self)
 
+    def take_line(self, line: str) -> bool:
+        """A typed line that is no key: nothing in a sitting takes one."""
+        return False
+
+    def wrong_key(self, shown: str) -> None:
+        """Say that a key does nothing now, and which ones do; `shown` is its name, if it has one."""
+        self._slip = Slip(shown, self.actions())
+
+    def hint(self) -> str:
+        """That a key did nothing, as long as that is still so."""
+        return self._slip.hint(self.actions(), self.words) if self._slip else ""
+
     def is_waiting(self) -> bool:
         """Whether answers stay on this computer because the server cannot be reached now."""
         return self._store.waiting() > 0
@@ -124,6 +137,7 @@ class Sitting:
         offered = {action.name for action in self.actions()}
         if name not in offered and not (name.startswith("put:") and "put:0" in offered):
             return False
+        self._slip = None
         if name.startswith(CHOOSE):
             self._choose(name.removeprefix(CHOOSE))
         else:
@@ -131,7 +145,9 @@ class Sitting:
             {
                 "go_on": self._go_on,
                 "agree": self._go_on,
-                "decline": self._decline,
+                "decline": self._think_about_declining,
+                "decline_now": self._decline,
+                "reconsider": self._come_back,
                 "play": self._play,
                 "hear": lambda: self._hear(int(number)),
                 "stop_sound": self._hearing.stop,
@@ -154,7 +170,7 @@ class Sitting:
                 "stay": self._come_back,
                 "try_again": self._come_back,
                 "leave_now": self._leave_now,
-                "end": self._go_on,
+                "end": self._end,
             }[word]()
         return True
 
@@ -170,7 +186,7 @@ class Sitting:
     def stop(self) -> None:
         """Fall silent and note that the sitting was left; for signals and closed windows."""
         self._hearing.stop()
-        if not self.is_over:
+        if not (self.is_over or self.is_finished):
             self._note_exposure()
             self._note("left")
 
@@ -188,15 +204,8 @@ class Sitting:
         events, answered = self._store.events(self.row.id), self._store.answered(self.row.id)
         self.n_done = sum(1 for practice in answered.values() if not practice)
         self.is_back = "agreed" in {event.kind for event in events}
-        return steps.left(
-            steps.of_slot(self.plan, self.row.slot),
-            answered=set(answered),
-            done={
-                kind: {str(e.trial or e.detail.split("|")[0]) for e in events if e.kind == kind}
-                for kind in KINDS
-            },
-            consented=self.is_back,
-        )
+        every = steps.of_slot(self.plan, self.row.slot)
+        return steps.left(every, answered=set(answered), done=steps.done(events), consented=self.is_back)
 
     def _begin_step(self) -> None:
         turn = Turn(entered_s=self._clocks.now_s())
@@ -255,28 +264,25 @@ class Sitting:
             self._note("rehearsed", detail=f"{name}|told apart")
             self._left[1:] = [s for s in self._left[1:] if not (s.rehearsal and s.attribute == name)]
 
+    def _think_about_declining(self) -> None:
+        self._aside = Stage.DECLINING
+
     def _decline(self) -> None:
         self._note("declined")
-        self._left.clear()
+        self._has_declined = True
+        self._aside = Stage.FAREWELL
+
+    def _end(self) -> None:
+        if self._aside is Stage.FAREWELL:
+            self._aside = Stage.OVER
+        else:
+            self._next()
 
     # sound
 
     def program(self) -> Program:
         """What the play key sounds at this step."""
-        if self.step.stage is Stage.LEVEL:
-            return Program((self.plan.level_check_clip,))
-        gap_s = self.plan.sitting.gap_s
-        if self.step.stage is Stage.INTRODUCTION:
-            more, less = self.attribute.anchor_more, self.attribute.anchor_less
-            return Program(tuple(clip for clip in (more, less) if clip), gap_s)
-        clips = tasks.sounds(self.trial)
-        if not self.attribute.switching:
-            return Program(clips, gap_s)
-        gains_db: tuple[float, ...] = ()
-        if self.attribute.task == "adjustment":
-            moved_db = self.turn.values[0] if self.turn.values[0] is not None else self.trial.start_gain_db
-            gains_db = (dials.ADJUSTING_OFFSET_DB, dials.ADJUSTING_OFFSET_DB + moved_db)
-        return Program(clips, switching=True, loops=self.attribute.loops, gains_db=gains_db)
+        return programs.of_step(self.plan, self.step, self.turn)
 
     def _play(self, start: int = 0) -> None:
         self.notice = ""
@@ -309,7 +315,8 @@ class Sitting:
 
     def _confirm(self) -> None:
         self._hearing.stop()
-        self._store.record(self._answer())  # on disk before the next trial is drawn
+        given = answers.given(self.row, self.trial, self.attribute.task, self.turn, utc=self._clocks.utc())
+        self._store.record(given)  # on disk before the next trial is drawn
         self._note_exposure()
         if self.step.rehearsal:
             self._told_apart(self.turn.chosen)
@@ -350,26 +357,6 @@ class Sitting:
         self.turn.row = row
         if self.turn.running:
             self._hearing.switch(row + len(self.program().clips) - len(self.turn.values))
-
-    def _answer(self) -> Answer:
-        answer = dials.text(self.turn.values) if self.turn.values else self.turn.chosen
-        if not answer or self.turn.onset_s is None:
-            raise LookupError("an answer was confirmed that nobody gave")
-        return Answer(
-            sitting=self.row.id,
-            listener=self.row.listener,
-            slot=self.row.slot,
-            trial=self.trial.trial,
-            attribute=self.attribute.name,
-            task=self.attribute.task,
-            clips=self.trial.clips,
-            answer=answer,
-            response_s=self.turn.answered_s - self.turn.onset_s,
-            plays=self.turn.begun,
-            practice=self.trial.practice,
-            simulated=self.row.simulated,
-            answered_at=self._clocks.utc(),
-        )
 
     def dial(self) -> dials.Dial:
         """The scale of the trial under way."""

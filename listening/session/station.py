@@ -19,6 +19,8 @@ from listening.store import AnswerStore, SittingRow, Store, open_store, place_of
 LISTENER_CODE = re.compile(r"[A-Za-z0-9_-]{1,16}")
 CODE_LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"  # no O or 0, no I or 1
 CODE_LENGTH = 5
+CODE_LONGEST = 16
+CODE_SIGNS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_"  # what a listener may type as a code
 DROPPED_OUT_AFTER = timedelta(hours=12)  # without a sign of life
 CLOCK_SLACK = timedelta(minutes=2)  # booths on one store may differ by so much
 

@@ -1,11 +1,14 @@
 """The steps of a sitting in order, from its slot in the plan."""
 
 import random
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from listening.records.plan import Plan, PlannedTrial
 from listening.session.view import Stage
+from listening.store.store import EventRow
 
+KINDS = ("told", "introduced", "rehearsed", "rested")  # events after which a step is over
 REHEARSED = ("paired comparison", "2-AFC")
 ROUND_OF = 3  # a round of rehearsal offers so many times the right answers that are wanted
 
@@ -40,6 +43,15 @@ def of_slot(plan: Plan, slot: int) -> list[Step]:
         steps.append(Step(Stage.TRIAL, attribute=trial.attribute, trial=trial))
         since_break += 1
     return [*steps, Step(Stage.GOODBYE)]
+
+
+def done(events: Iterable[EventRow]) -> dict[str, set[str]]:
+    """What is over, by kind of event: trials, attributes or questions."""
+    found: dict[str, set[str]] = {kind: set() for kind in KINDS}
+    for event in events:
+        if event.kind in found:
+            found[event.kind].add(event.trial or event.detail.split("|")[0])
+    return found
 
 
 def left(steps: list[Step], *, answered: set[str], done: dict[str, set[str]], consented: bool) -> list[Step]:

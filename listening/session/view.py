@@ -7,8 +7,11 @@ from enum import Enum
 class Stage(Enum):
     """Where the listener is."""
 
+    ARRIVAL = "arrival"
     WELCOME = "welcome"
     CONSENT = "consent"
+    DECLINING = "declining"
+    FAREWELL = "farewell"
     QUESTIONNAIRE = "questionnaire"
     LEVEL = "level"
     INTRODUCTION = "introduction"
@@ -87,6 +90,8 @@ class View:
     """Labels of the scale, from least to most, spread evenly."""
     status: str = ""
     notice: str = ""
+    hint: str = ""
+    """That a key did nothing, and which ones work."""
     progress: str = ""
     share_done: float = 0.0
     actions: tuple[Action, ...] = ()

@@ -8,6 +8,7 @@ from pathlib import Path
 from listening.errors import RecordError
 
 TABLE = Path(__file__).with_name("words.toml")
+LINE = "line_"  # before the name of an entry: its words in the plain line mode
 
 
 @dataclass(frozen=True)
@@ -20,6 +21,11 @@ class Words:
     def text(self, name: str, **values: object) -> str:
         """The words called `name`, its {places} filled."""
         return self.table[name].format(**values)
+
+    def in_lines(self) -> "Words":
+        """The same words for the plain line mode, where signs are typed instead of keys."""
+        own = {name.removeprefix(LINE): told for name, told in self.table.items() if name.startswith(LINE)}
+        return Words(self.language, {**self.table, **{n: t for n, t in own.items() if n in self.table}})
 
 
 @cache

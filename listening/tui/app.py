@@ -9,17 +9,22 @@ from textual.binding import BindingType
 
 from listening.errors import ListeningError
 from listening.session.view import Stage, View
+from listening.tui.screens import small
 from listening.tui.screens.introduction import Introduction
 from listening.tui.screens.level import Level
 from listening.tui.screens.rating import Rating
 from listening.tui.screens.reading import Reading
 from listening.tui.screens.sheet import Sheet
+from listening.tui.screens.small import Small
 from listening.tui.screens.trial import Trial
 
 if TYPE_CHECKING:
+    from listening.session.arrival import Arrival
     from listening.session.sitting import Sitting
+    from listening.session.words import Words
 
 TICK_S = 0.04
+SCROLLED = {"up": -1, "down": 1, "pageup": -10, "pagedown": 10}  # lines of a text longer than the screen
 SCREENS = {
     Stage.QUESTIONNAIRE: Trial,
     Stage.LEVEL: Level,
@@ -35,16 +40,22 @@ class StationApp(App[None]):
     ENABLE_COMMAND_PALETTE = False
     BINDINGS: ClassVar[list[BindingType]] = []
 
-    def __init__(self, first: View, open_sitting: "Callable[[], Sitting]") -> None:
+    def __init__(self, first: View, open_station: "Callable[[], Arrival]", words: "Words") -> None:
         super().__init__(ansi_color=True)
-        self.sitting: Sitting | None = None
+        self.arrival: Arrival | None = None
         self.trouble: Exception | None = None
         """Why it ended, when it did not end by the listener's will."""
         self.ended_by = 0
         """The signal that ended it, if one did."""
         self._first = first
-        self._open_sitting = open_sitting
+        self._open_station = open_station
+        self._words = words
         self._drawn: View | None = None
+
+    @property
+    def sitting(self) -> "Sitting | None":
+        """The sitting, once its seat is taken."""
+        return self.arrival.sitting if self.arrival is not None else None
 
     def on_mount(self) -> None:
         """First paint, then the work."""
@@ -56,54 +67,70 @@ class StationApp(App[None]):
     def on_key(self, event: events.Key) -> None:
         """Do what the key stands for now."""
         event.prevent_default()
-        if event.key == "ctrl+c":
+        key = event.key.removeprefix("shift+").lower()
+        if key == "ctrl+c":
             self._ask_to_leave()
-        if self.sitting is None:
+        elif self._session is None or isinstance(self.screen, Small):
             return
-        act = next((a.name for a in self.sitting.actions() if a.key == event.key), None)
-        if act is not None:
-            self._guarded(lambda sitting: sitting.act(act))
-        elif isinstance(self.screen, Sheet) and event.key in ("up", "down"):
-            self.screen.scroll(1 if event.key == "down" else -1)
+        elif (act := next((a.name for a in self._session.actions() if a.key == key), None)) is not None:
+            self._guarded(lambda session: session.act(act))
+        elif isinstance(self.screen, Sheet) and key in SCROLLED and self.screen.scroll(SCROLLED[key]):
+            return
+        else:
+            shown = self._words.table.get(f"key_{key}") or (event.character if event.is_printable else "")
+            self._guarded(lambda session: session.wrong_key((shown or "").upper()))
 
     async def action_quit(self) -> None:
         """Control-Q: ask, as the leave key does; before the sitting is open, just end."""
         self._ask_to_leave()
 
     def _ask_to_leave(self) -> None:
-        if self.sitting is None or not self.sitting.act("leave"):
+        if self._session is None or not self._session.act("leave"):
             self.exit()
+
+    @property
+    def _session(self) -> "Arrival | Sitting | None":
+        """What keys go to."""
+        return self.sitting or self.arrival
 
     def _open(self) -> None:
         try:
-            self.sitting = self._open_sitting()
+            self.arrival = self._open_station()
         except Exception as error:
             self.trouble = error
             self.call_from_thread(self.exit)
 
     def _tick(self) -> None:
-        self._guarded(lambda sitting: sitting.tick())
+        self._guarded(lambda session: session.tick())
 
-    def _guarded(self, act: "Callable[[Sitting], object]") -> None:
+    def _guarded(self, act: "Callable[[Arrival | Sitting], object]") -> None:
         """Act, then draw; a full disk or a lost folder ends the program with its plain message."""
-        if self.sitting is None:
+        if self._session is None:
             return
         try:
-            act(self.sitting)
+            act(self._session)
         except ListeningError as error:
             self.trouble = error
             self.exit()
             return
-        if self.sitting.is_over:
+        if self._session.is_over:
             self.exit()
-        elif (view := self.sitting.view()) != self._drawn:
+        elif (view := self._session.view()) != self._drawn or self._size_changed():
             self._show(view)
 
+    def _size_changed(self) -> bool:
+        """Whether a window that was too small is large enough now, or the other way round."""
+        return isinstance(self.screen, Small) != small.is_too_small(self.size)
+
     def _show(self, view: View) -> None:
+        self._drawn = view
+        if small.is_too_small(self.size):
+            if not isinstance(self.screen, Small):
+                self.switch_screen(Small(self._words))
+            return
         wanted = Rating if view.dials else SCREENS.get(view.stage, Reading)
         if type(self.screen) is not wanted:
             self.switch_screen(wanted())
-        self._drawn = view
         if isinstance(self.screen, Sheet):
             self.screen.draw(view)
 

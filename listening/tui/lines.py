@@ -4,15 +4,23 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from listening.session.arrival import Arrival
     from listening.session.sitting import Sitting
     from listening.session.view import Action, View
+    from listening.session.words import Words
 
 TYPED = {"space": ".", "enter": "", "escape": "x", "left": "-", "right": "+", "up": "<", "down": ">"}
 WAIT_S = 0.1
 
 
-def run(sitting: "Sitting", *, read: Callable[[float], str | None], write: Callable[[str], None]) -> None:
-    """Sit to the end, or until the listener leaves or the input ends.
+def run(
+    session: "Arrival | Sitting",
+    *,
+    read: Callable[[float], str | None],
+    write: Callable[[str], None],
+    until: Callable[[], bool] = lambda: False,
+) -> None:
+    """Sit to the end, or until the listener leaves, the input ends or `until` is true.
 
     Parameters
     ----------
@@ -21,20 +29,20 @@ def run(sitting: "Sitting", *, read: Callable[[float], str | None], write: Calla
     write : shows one line
     """
     said: dict[str, str] = {}
-    while not sitting.is_over:
-        said = _say(sitting, said, write)
+    while not (session.is_over or until()):
+        said = _say(session, said, write)
         try:
             line = read(WAIT_S)
         except EOFError:
             return
-        if line is not None and not _do(sitting, line.strip().lower()):
-            write(sitting.words.text("line_not_now", typed=line.strip()))
-        sitting.tick()
+        if line is not None and not _do(session, line.strip().lower()):
+            write(session.words.text("line_not_now", typed=line.strip()))
+        session.tick()
 
 
-def _say(sitting: "Sitting", said: dict[str, str], write: Callable[[str], None]) -> dict[str, str]:
+def _say(session: "Arrival | Sitting", said: dict[str, str], write: Callable[[str], None]) -> dict[str, str]:
     """Say what is new since the last time; a new heading says everything."""
-    parts = _parts(sitting.view(), sitting)
+    parts = _parts(session.view(), session.words)
     if parts["heading"] != said.get("heading"):
         said = {}
     for name, text in parts.items():
@@ -43,7 +51,7 @@ def _say(sitting: "Sitting", said: dict[str, str], write: Callable[[str], None])
     return parts
 
 
-def _parts(view: "View", sitting: "Sitting") -> dict[str, str]:
+def _parts(view: "View", words: "Words") -> dict[str, str]:
     is_busy = any(clip.sounding for clip in view.clips) and not view.dials
     return {
         "heading": f"\n== {view.heading}",
@@ -56,17 +64,16 @@ def _parts(view: "View", sitting: "Sitting") -> dict[str, str]:
             f"{'*' if dial.selected else ' '} {dial.clip.letter} {dial.text}".rstrip() for dial in view.dials
         ),
         "status": view.status,
-        "actions": "" if is_busy else _menu(view.actions, sitting),
+        "actions": "" if is_busy else _menu(view.actions, words),
     }
 
 
-def _menu(actions: "tuple[Action, ...]", sitting: "Sitting") -> str:
-    rows = [
-        f"  {_named(action) or sitting.words.text('line_enter')}: {action.label}"
-        for action in _listed(actions)
-    ]
+def _menu(actions: "tuple[Action, ...]", words: "Words") -> str:
+    rows = [f"  {_named(action) or words.text('line_enter')}: {action.label}" for action in _listed(actions)]
     if any(action.name.startswith("put:") for action in actions):
-        rows.append(f"  {sitting.words.text('line_number')}")
+        rows.append(f"  {words.text('line_number')}")
+    if any(action.name.startswith("type:") for action in actions):
+        rows.append(f"  {words.text('line_code')}")
     return "\n".join(rows)
 
 
@@ -83,8 +90,10 @@ def _typed(action: "Action") -> str:
     return TYPED.get(action.key, action.key)
 
 
-def _do(sitting: "Sitting", line: str) -> bool:
-    offered = sitting.actions()
+def _do(session: "Arrival | Sitting", line: str) -> bool:
+    offered = session.actions()
     if any(a.name.startswith("put:") for a in offered) and line.isdigit():
-        return sitting.act(f"put:{line}")
-    return any(_typed(action) == line and sitting.act(action.name) for action in offered)
+        return session.act(f"put:{line}")
+    if any(_typed(a) == line and session.act(a.name) for a in offered if not a.name.startswith("type:")):
+        return True
+    return session.take_line(line)

@@ -57,6 +57,7 @@ def test_telling_the_anchors_apart_twice_in_a_row_ends_the_rehearsal(tmp_path: P
     assert outcomes(bench) == ["brightness|told apart"]
     assert all(answer.practice for answer in bench.store.answers())
     assert bench.sitting.view().progress.startswith("0 of 4")
+    assert bench.sitting.view().notice == "Practice is over. From now on your answers count."
 
 
 def test_who_never_tells_them_apart_may_try_again_or_go_on(tmp_path: Path) -> None:

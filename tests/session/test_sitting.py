@@ -165,7 +165,14 @@ def test_not_understanding_is_recorded_and_goes_on(tmp_path: Path) -> None:
 
 def test_who_does_not_agree_hears_nothing(tmp_path: Path) -> None:
     bench = take_seat(tmp_path, make_plan())
-    walk(bench.sitting, "go_on", "decline")
+    walk(bench.sitting, "go_on", "decline", "reconsider")
+    assert bench.sitting.stage is Stage.CONSENT
+    walk(bench.sitting, "decline")
+    assert not bench.sitting.act("agree"), "the key that agreed must not end it here"
+    walk(bench.sitting, "decline_now")
+    assert "Thank you for your time" in bench.sitting.view().body[0]
+    assert bench.sitting.is_finished
+    walk(bench.sitting, "end")
     assert bench.sitting.is_over
     assert bench.player.started == []
     assert bench.store.answers() == []

@@ -1,5 +1,6 @@
 """One table of words: every entry in every language, with the same places to fill."""
 
+import re
 import string
 
 import pytest
@@ -30,3 +31,14 @@ def test_an_unknown_language_is_named() -> None:
 
 def _places(text: str) -> set[str | None]:
     return {field for _, field, _, _ in string.Formatter().parse(text) if field}
+
+
+def test_the_plain_line_mode_never_speaks_of_a_screen_or_of_keys_it_lacks() -> None:
+    for language, forbidden in (
+        ("en", "space bar|bottom|arrow|Press the key"),
+        ("de", "Leertaste|Unten|Pfeil|Drücken Sie die Taste"),
+    ):
+        table = words.words(language).in_lines().table
+        shown = {n: t for n, t in table.items() if not n.startswith(("key_", "line_"))}
+        assert not [n for n, t in shown.items() if re.search(forbidden, t)]
+        assert shown != {n: t for n, t in words.words(language).table.items() if n in shown}

@@ -33,6 +33,7 @@ def test_a_whole_sitting_in_lines(tmp_path: Path) -> None:
     assert bench.sitting.is_over
     assert [a.answer for a in bench.store.answers()] == ["first", "second"]
     text = "\n".join(wrote)
+    assert text.count("Welcome to the test.") == 1
     for heading in ("Your agreement", "Set the level", "Trial 1 of 2", "Trial 2 of 2", "The end"):
         assert f"== {heading}" in text
     assert text.count("Which of the two sounds is brighter?") == 3  # in the introduction and each trial
@@ -71,7 +72,7 @@ def test_line_mode_in_a_terminal(tmp_path: Path) -> None:
             ("What you will be asked", "."),
             ("(just Enter): I understand", ""),
             ("Trial 1 of 1", "."),
-            ("Press the key beside", "b"),
+            ("Type the letter or number", "b"),
             ("You chose: Sound B", ""),
             ("The end", ""),
         ):

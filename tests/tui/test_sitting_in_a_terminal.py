@@ -169,7 +169,13 @@ def test_every_size_of_terminal_holds_question_answers_and_keys(
         screen = window.wait_for("Trial 1 of 4", "Which of the two sounds is brighter?", "play")
         assert "[ ] A" in screen
         assert "[ ] B" in screen
+        window.resize(50, 15)
+        window.wait_for("This window is too small: 50 columns and 15 lines", "by itself")
+        window.press("Space")  # nothing may be answered unseen
         window.resize(90, 30)
+        window.wait_for("Trial 1 of 4", "Press the space bar")
+        window.press("q")
+        window.wait_for("Q does nothing here. Keys that work now: Space, P, Esc.")
         window.press("Space")
         window.wait_for("Trial 1 of 4", "Press the key beside", "Which of the two")
 

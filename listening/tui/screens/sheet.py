@@ -32,6 +32,7 @@ class Sheet(Screen[None]):
         yield VerticalScroll(Static(id="middle"), id="page", can_focus=False)
         with Vertical(id="foot"):
             yield Static(id="notice")
+            yield Static(id="hint")
             yield Static(id="progress")
             yield Static(id="keys")
 
@@ -53,6 +54,7 @@ class Sheet(Screen[None]):
         self._put("heading", Content.styled(view.heading, "bold"))
         self._put("middle", self.middle(view))
         self._put("notice", Content(f"! {view.notice}" if view.notice else ""))
+        self._put("hint", Content(view.hint))
         self._put("progress", Content(_progress(view)))
         self._put("keys", keys(view.actions, self.size.width - MARGIN_CELLS))
 
@@ -60,9 +62,11 @@ class Sheet(Screen[None]):
         """The part that differs from screen to screen."""
         return paragraphs([*view.body, view.status])
 
-    def scroll(self, lines: int) -> None:
-        """Move a text that is longer than the screen."""
-        self.query_one("#page", VerticalScroll).scroll_relative(y=lines, animate=False)
+    def scroll(self, lines: int) -> bool:
+        """Move a text that is longer than the screen; False where it is not."""
+        page = self.query_one("#page", VerticalScroll)
+        page.scroll_relative(y=lines, animate=False)
+        return page.max_scroll_y > 0
 
     def _put(self, name: str, content: Content) -> None:
         self.query_one(f"#{name}", Static).update(content)

@@ -1,0 +1,24 @@
+"""What is said when a key does nothing: which one, and which keys work now."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from listening.session.view import Action
+from listening.session.words import Words
+
+
+@dataclass(frozen=True)
+class Slip:
+    """A key that did nothing, and what was offered then."""
+
+    shown: str
+    """Empty where the key has no name."""
+    offered: tuple[Action, ...]
+
+    def hint(self, actions: Sequence[Action], words: Words) -> str:
+        """One line about it, as long as the same is offered."""
+        if tuple(actions) != self.offered:
+            return ""
+        working = list(dict.fromkeys(action.shown for action in actions if action.shown))
+        key = self.shown or words.text("this_key")
+        return words.text("wrong_key", key=key, keys=", ".join(working)) if working else ""

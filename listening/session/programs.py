@@ -1,0 +1,28 @@
+"""What the play key sounds at each step."""
+
+from listening.records.plan import Plan
+from listening.session import dials, tasks
+from listening.session.player import Program
+from listening.session.steps import Step
+from listening.session.turn import Turn
+from listening.session.view import Stage
+
+
+def of_step(plan: Plan, step: Step, turn: Turn) -> Program:
+    """The programme of a step, with the gains that its marks ask for."""
+    if step.stage is Stage.LEVEL:
+        return Program((plan.level_check_clip,))
+    attribute, gap_s = plan.attribute(step.attribute), plan.sitting.gap_s
+    if step.stage is Stage.INTRODUCTION:
+        anchors = (attribute.anchor_more, attribute.anchor_less)
+        return Program(tuple(clip for clip in anchors if clip), gap_s)
+    if step.trial is None:
+        raise LookupError(f"nothing sounds at stage {step.stage.value}")
+    clips = tasks.sounds(step.trial)
+    if not attribute.switching:
+        return Program(clips, gap_s)
+    gains_db: tuple[float, ...] = ()
+    if attribute.task == "adjustment":
+        moved_db = turn.values[0] if turn.values[0] is not None else step.trial.start_gain_db
+        gains_db = (dials.ADJUSTING_OFFSET_DB, dials.ADJUSTING_OFFSET_DB + moved_db)
+    return Program(clips, switching=True, loops=attribute.loops, gains_db=gains_db)
