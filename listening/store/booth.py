@@ -12,7 +12,7 @@ from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, bindparam, func, select, text
+from sqlalchemy import Engine, func, select, text
 from sqlalchemy.exc import IntegrityError
 
 from listening.errors import StudyError
@@ -67,6 +67,7 @@ class Booth:
         given = self._claim(values, slots)
         if given is None:
             raise StudyError(no_slot_is_free(slots))
+        self._spool.keep_own(given, row.id, simulated=simulated)
         return SittingRow(**{**vars(row), "slot": given})
 
     def _claim(self, values: dict[str, Any], slots: Sequence[int]) -> int | None:
@@ -85,15 +86,18 @@ class Booth:
     def resume(
         self, *, listener: str | None = None, slot: int | None = None, simulated: bool = False
     ) -> SittingRow | None:
-        """The sitting of that listener or slot, or None.
+        """The sitting of that listener, or the one that this booth began on that slot, or None.
 
         Raises
         ------
         StudyError
             Another booth has it open.
         """
-        asked = {"listener": listener, "slot": slot, "simulated": simulated, "holder": self._holder}
-        query = text("SELECT * FROM booth_find(:listener, :slot, :simulated, :holder)")
+        sitting = None if slot is None else self._spool.own(slot, simulated=simulated)
+        if listener is None and sitting is None:
+            return None
+        asked = {"listener": listener, "sitting": sitting, "simulated": simulated, "holder": self._holder}
+        query = text("SELECT * FROM booth_find(:listener, :sitting, :simulated, :holder)")
         with reading(self._engine, self._place) as connection:
             row = connection.execute(query, asked).one_or_none()
         return None if row is None else SittingRow(**row._mapping)
@@ -175,13 +179,8 @@ class Booth:
             if message.kind == EVENT:
                 connection.execute(select(_note(message.sitting, message.ref, message.body)))
                 return
-            body = json.dumps(message.body)
-            said = connection.scalar(
-                text("SELECT booth_record(CAST(:body AS jsonb))").bindparams(bindparam("body", body))
-            )
-            if said == "other":  # asked again at another booth before this one was sent: kept, never lost
-                late = {"at": self._now(), "kind": "second answer", "trial": message.body["trial"]}
-                connection.execute(select(_note(message.sitting, message.ref, late | {"detail": body})))
+            body = json.dumps(message.body | {"ref": message.ref})
+            connection.execute(text("SELECT booth_record(CAST(:body AS jsonb))"), {"body": body})
 
     def _beat(self, sitting: str) -> None:
         with writing(self._engine, self._place) as connection:

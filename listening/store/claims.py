@@ -1,10 +1,10 @@
 """Slots: each is given to one sitting, in one step, however many ask at once."""
 
 from collections.abc import Sequence
+from importlib import import_module
 from typing import Any
 
 from sqlalchemy import Connection, Integer, Select, cast, func, insert, literal, select, update
-from sqlalchemy.dialects import postgresql, sqlite
 
 from listening.store import tables
 
@@ -15,7 +15,7 @@ def offer(connection: Connection, slots: Sequence[int], *, simulated: bool) -> N
     known = set(connection.scalars(select(tables.slot.c.slot).where(mine)))
     missing = [{"slot": slot, "simulated": simulated} for slot in sorted(set(slots) - known)]
     if missing:
-        dialect = postgresql if connection.dialect.name == "postgresql" else sqlite
+        dialect = import_module(f"sqlalchemy.dialects.{connection.dialect.name}")  # only the one in use
         connection.execute(dialect.insert(tables.slot).on_conflict_do_nothing(), missing)
 
 
@@ -47,6 +47,8 @@ def claim(
 
 
 def _claim_on_server(values: dict[str, object], slots: Sequence[int], lease_s: float) -> Select[tuple[Any]]:
+    from sqlalchemy.dialects import postgresql  # slow to load, and most stations have no server
+
     names = ("study_digest", "simulated", "started_at", "holder")
     wanted = cast(literal(list(slots), postgresql.ARRAY(Integer)), postgresql.ARRAY(Integer))
     known = (values[name] for name in names)

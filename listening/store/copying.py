@@ -12,7 +12,14 @@ from listening.store import tables
 from listening.store.engine import reading, writing
 from listening.store.store import Store, open_store
 
-TABLES = (tables.study, tables.slot, tables.sitting, tables.answer, tables.event)  # parents first
+TABLES = (  # parents first
+    tables.study,
+    tables.slot,
+    tables.sitting,
+    tables.answer,
+    tables.second_answer,
+    tables.event,
+)
 CHUNK_ROWS = 5_000
 Progress = Callable[[int, int], None]
 
@@ -95,6 +102,6 @@ def _check_empty(store: Store, target: Path | str) -> None:
 def _set_counters(connection: Connection) -> None:
     """PostgreSQL numbers new rows by itself: let it go on after the copied ones."""
     if connection.dialect.name == "postgresql":
-        for name in ("answer", "event"):
+        for name in ("answer", "second_answer", "event"):
             last = f"(SELECT coalesce(max(id), 0) + 1 FROM {name})"
             connection.execute(text(f"SELECT setval('{name}_id_seq', {last}, false)"))

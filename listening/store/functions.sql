@@ -50,24 +50,24 @@ RETURNS void LANGUAGE sql SECURITY DEFINER SET search_path = public, pg_temp AS 
         held_until = CASE WHEN holder = p_holder THEN server_s() + p_lease_s ELSE held_until END
     WHERE id = p_sitting $$;
 
--- A listener's own sitting (by code, or the one that has the slot), if no other process has it open.
-CREATE OR REPLACE FUNCTION booth_find(p_listener text, p_slot integer, p_simulated boolean, p_holder text)
+-- A sitting by its id, which only the booth that made it knows, or by its listener's code, which the listener brings;
+-- never by its slot: slots can be counted through. Of a finished sitting no id is told.
+DROP FUNCTION IF EXISTS booth_find(text, integer, boolean, text);
+CREATE OR REPLACE FUNCTION booth_find(p_listener text, p_sitting text, p_simulated boolean, p_holder text)
 RETURNS TABLE (id text, listener text, slot integer, simulated boolean, study_digest text, started_at text,
     finished_at text, heartbeat_at text)
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
-DECLARE found_id text;
+DECLARE mine sitting%ROWTYPE;
 BEGIN
-    IF p_listener IS NULL THEN
-        SELECT s.sitting INTO found_id FROM slot s WHERE s.slot = p_slot AND s.simulated = p_simulated;
-    ELSE
-        SELECT t.id INTO found_id FROM sitting t WHERE t.listener = p_listener AND t.simulated = p_simulated;
-    END IF;
-    IF EXISTS (SELECT 1 FROM sitting t WHERE t.id = found_id AND t.holder IS NOT NULL
-               AND t.holder <> p_holder AND t.held_until >= server_s()) THEN
+    SELECT * INTO mine FROM sitting t
+    WHERE t.simulated = p_simulated AND (t.listener = p_listener
+        OR (t.id = p_sitting AND EXISTS (SELECT 1 FROM slot s WHERE s.sitting = t.id))) LIMIT 1;
+    IF NOT FOUND THEN RETURN; END IF;
+    IF mine.holder IS NOT NULL AND mine.holder <> p_holder AND mine.held_until >= server_s() THEN
         RAISE EXCEPTION 'open in another booth' USING ERRCODE = 'LT002';
     END IF;
-    RETURN QUERY SELECT t.id, t.listener, t.slot, t.simulated, t.study_digest, t.started_at, t.finished_at,
-        t.heartbeat_at FROM sitting t WHERE t.id = found_id;
+    RETURN QUERY SELECT CASE WHEN mine.finished_at IS NULL THEN mine.id ELSE '' END, mine.listener, mine.slot,
+        mine.simulated, mine.study_digest, mine.started_at, mine.finished_at, mine.heartbeat_at;
 END $$;
 
 -- Which slots were given and when their sittings were last alive: neither ids nor listeners.
@@ -87,7 +87,8 @@ RETURNS TABLE (sitting text, at text, kind text, trial text, detail text)
 LANGUAGE sql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
     SELECT e.sitting, e.at, e.kind, e.trial, e.detail FROM event e WHERE e.sitting = p_sitting ORDER BY e.id $$;
 
--- stored; again: the same answer was here; other: the trial has another answer; gone: the sitting was withdrawn.
+-- stored; again: the same answer was here; gone: the sitting was withdrawn; other: the trial has another answer, so this
+-- one is kept apart, where neither booth nor desk reads it, and the event tells that it came but not what it says.
 CREATE OR REPLACE FUNCTION booth_record(p_answer jsonb) RETURNS text
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
 BEGIN
@@ -100,6 +101,13 @@ BEGIN
                WHERE a.sitting = n.sitting AND a.trial = n.trial
                  AND ({a_columns}) IS NOT DISTINCT FROM ({n_columns})) THEN
         RETURN 'again';
+    END IF;
+    INSERT INTO second_answer (sitting, trial, body, ref)
+    VALUES (p_answer ->> 'sitting', p_answer ->> 'trial', p_answer - 'ref', p_answer ->> 'ref')
+    ON CONFLICT (ref) DO NOTHING;
+    IF FOUND THEN
+        INSERT INTO event (sitting, at, kind, trial, detail)
+        VALUES (p_answer ->> 'sitting', p_answer ->> 'answered_at', 'second answer', p_answer ->> 'trial', '');
     END IF;
     RETURN 'other';
 END $$;
@@ -120,6 +128,6 @@ END $$;
 
 REVOKE ALL ON FUNCTION server_s(), booth_claim(text, text, integer[], text, boolean, text, text, double precision),
     booth_hold(text, text, double precision), booth_release(text, text),
-    booth_beat(text, text, text, double precision), booth_find(text, integer, boolean, text),
+    booth_beat(text, text, text, double precision), booth_find(text, text, boolean, text),
     booth_slots(boolean), booth_answered(text), booth_events(text), booth_record(jsonb),
     booth_note(text, text, text, text, text, text) FROM PUBLIC;

@@ -30,6 +30,7 @@ class Merged:
 class _Sitting:
     row: dict[str, Any]
     answers: tuple[dict[str, Any], ...]
+    second_answers: tuple[dict[str, Any], ...]
     events: tuple[dict[str, Any], ...]
 
 
@@ -82,16 +83,13 @@ def _sittings(store: Store) -> list[_Sitting]:
 
 def _read(connection: Connection) -> list[_Sitting]:
     parts: dict[str, dict[str, list[dict[str, Any]]]] = {}
-    for table in (tables.answer, tables.event):
+    for table in (tables.answer, tables.second_answer, tables.event):
         rows = parts.setdefault(table.name, defaultdict(list))
         for row in connection.execute(select(table).order_by(table.c.id)):
             values = {k: v for k, v in row._mapping.items() if k != "id"}
             rows[values["sitting"]].append(values)
     found = connection.execute(select(tables.sitting).order_by(tables.sitting.c.started_at))
-    return [
-        _Sitting(dict(row._mapping), tuple(parts["answer"][row.id]), tuple(parts["event"][row.id]))
-        for row in found
-    ]
+    return [_Sitting(dict(row._mapping), *(tuple(part[row.id]) for part in parts.values())) for row in found]
 
 
 def _check_study(there: Sequence[_Sitting], study_digest: str, place: str) -> None:
@@ -148,10 +146,13 @@ def _at_site(sitting: _Sitting, site: str, listeners: set[str]) -> _Sitting:
 def _add(connection: Connection, sitting: _Sitting) -> None:
     row = sitting.row
     connection.execute(insert(tables.sitting).values(**row))
-    if sitting.answers:
-        connection.execute(insert(tables.answer), list(sitting.answers))
-    if sitting.events:
-        connection.execute(insert(tables.event), list(sitting.events))
+    for table, rows in (
+        (tables.answer, sitting.answers),
+        (tables.second_answer, sitting.second_answers),
+        (tables.event, sitting.events),
+    ):
+        if rows:
+            connection.execute(insert(table), list(rows))
     mine = (tables.slot.c.slot == row["slot"]) & (tables.slot.c.simulated == row["simulated"])
     if connection.scalar(select(tables.slot.c.slot).where(mine)) is None:
         values = {"slot": row["slot"], "simulated": row["simulated"], "sitting": row["id"]}

@@ -24,8 +24,8 @@ def remove(engine: Engine, place: str, listener: str, at: str) -> list[str]:
             raise StudyError(
                 f"{place}: no listener {listener}; look at the codes with: listening desk FOLDER"
             )
-        connection.execute(delete(tables.answer).where(tables.answer.c.sitting.in_(ids)))
-        connection.execute(delete(tables.event).where(tables.event.c.sitting.in_(ids)))
+        for table in (tables.answer, tables.second_answer, tables.event):
+            connection.execute(delete(table).where(table.c.sitting.in_(ids)))
         connection.execute(update(tables.slot).where(tables.slot.c.sitting.in_(ids)).values(sitting=None))
         connection.execute(delete(tables.sitting).where(tables.sitting.c.id.in_(ids)))
         connection.execute(insert(tables.event).values(at=at, kind=REMOVAL, detail="one listener withdrew"))
@@ -53,4 +53,4 @@ def _forget_rows(engine: Engine, place: str) -> None:
         if connection.scalar(
             text("SELECT tableowner = current_user FROM pg_tables WHERE tablename = 'answer'")
         ):
-            connection.execute(text("VACUUM FULL answer, event, sitting"))
+            connection.execute(text("VACUUM FULL answer, second_answer, event, sitting"))

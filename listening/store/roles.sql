@@ -19,17 +19,18 @@ GRANT USAGE ON SCHEMA public TO listening_booth, listening_desk, listening_analy
 -- booth: its own sitting through functions; not one table.
 GRANT EXECUTE ON FUNCTION booth_claim(text, text, integer[], text, boolean, text, text, double precision),
     booth_hold(text, text, double precision), booth_release(text, text),
-    booth_beat(text, text, text, double precision), booth_find(text, integer, boolean, text),
+    booth_beat(text, text, text, double precision), booth_find(text, text, boolean, text),
     booth_slots(boolean), booth_answered(text), booth_events(text), booth_record(jsonb),
     booth_note(text, text, text, text, text, text) TO listening_booth;
 
 -- desk: who sits, how far they are, and removal after a withdrawal; not what was answered.
 GRANT SELECT ON alembic_version, study, slot, sitting, event TO listening_desk;
 GRANT SELECT (sitting, trial, practice) ON answer TO listening_desk;
+GRANT SELECT (sitting) ON second_answer TO listening_desk;
 GRANT INSERT ON event TO listening_desk;
 GRANT USAGE ON SEQUENCE event_id_seq TO listening_desk;
 GRANT UPDATE (sitting) ON slot TO listening_desk;
-GRANT DELETE ON answer, event, sitting TO listening_desk;
+GRANT DELETE ON answer, second_answer, event, sitting TO listening_desk;
 
 -- analyst: reads everything, changes nothing.
 GRANT SELECT ON ALL TABLES IN SCHEMA public TO listening_analyst;

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Column, Integer, MetaData, Table, Text, delete, func, insert, select
+from sqlalchemy import Boolean, Column, Integer, MetaData, Table, Text, delete, func, insert, select
 
 from listening.store.engine import connect, plain_trouble, reading, writing
 
@@ -19,6 +19,13 @@ _outbox = Table(
     Column("sitting", Text, nullable=False),
     Column("kind", Text, nullable=False),
     Column("body", Text, nullable=False),
+)
+_own = Table(  # the sittings begun here: their ids are known nowhere else but at the server
+    "own",
+    _metadata,
+    Column("slot", Integer, primary_key=True, autoincrement=False),
+    Column("simulated", Boolean, primary_key=True),
+    Column("sitting", Text, nullable=False),
 )
 ANSWER, EVENT = "answer", "event"
 
@@ -61,6 +68,19 @@ class Spool:
         """Forget a message that the server has confirmed."""
         with writing(self._engine, self._place) as connection:
             connection.execute(delete(_outbox).where(_outbox.c.ref == ref))
+
+    def keep_own(self, slot: int, sitting: str, *, simulated: bool) -> None:
+        """Remember which sitting began here on a slot."""
+        mine = (_own.c.slot == slot) & (_own.c.simulated == simulated)
+        with writing(self._engine, self._place) as connection:
+            connection.execute(delete(_own).where(mine))
+            connection.execute(insert(_own).values(slot=slot, simulated=simulated, sitting=sitting))
+
+    def own(self, slot: int, *, simulated: bool) -> str | None:
+        """The sitting that last began here on a slot."""
+        query = select(_own.c.sitting).where(_own.c.slot == slot, _own.c.simulated == simulated)
+        with reading(self._engine, self._place) as connection:
+            return connection.scalar(query)
 
     def count(self) -> int:
         """How many wait."""

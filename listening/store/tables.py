@@ -64,6 +64,16 @@ answer = Table(
     UniqueConstraint("sitting", "trial", name="one_answer_a_trial"),
 )
 
+second_answer = Table(  # to a trial that had another one already; counts for nothing, read by analysts only
+    "second_answer",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=True),
+    Column("sitting", Text, nullable=False, index=True),
+    Column("trial", Text, nullable=False),
+    Column("body", Text, nullable=False),
+    Column("ref", Text, unique=True),
+)
+
 event = Table(
     "event",
     metadata,

@@ -1,5 +1,6 @@
 """A booth on a server: its own sitting and nothing else, through restarts, counted once."""
 
+import json
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from listening.errors import StudyError
 from listening.records.answer import Answer
 from listening.store import SittingRow, Store, functions, open_store
 from listening.store.booth import Booth, open_booth
-from listening.store.engine import NotReached, connect, writing
+from listening.store.engine import NotReached, connect, reading, writing
 from listening.store.spool import ANSWER, Spool
 from listening.store.store import answer_values
 
@@ -181,9 +182,17 @@ def test_a_second_answer_to_a_trial_never_overwrites_and_is_kept_aside(booth: Bo
     booth.record(an_answer(row))
     booth.flush(60)
     booth._spool.put(row.id, ANSWER, answer_values(an_answer(row, answer="second")))
+    [message] = booth._spool.messages()
     assert booth.flush(60) == 0
+    booth._send(message)  # once more: it counts once
     assert [a.answer for a in desk.answers()] == ["first"]
-    assert [(e.kind, e.trial) for e in desk.events()] == [("second answer", "t1")]
+    assert [(e.kind, e.trial, e.detail) for e in desk.events()] == [("second answer", "t1", "")]
+    with reading(desk._engine, "the server") as connection:
+        [body] = connection.scalars(text("SELECT body FROM second_answer"))
+    assert json.loads(body)["answer"] == "second"
+    assert desk.withdraw("L01") == [row.id]
+    with reading(desk._engine, "the server") as connection:
+        assert connection.scalar(text("SELECT count(*) FROM second_answer")) == 0
 
 
 def test_a_trial_is_answered_once_at_a_booth(booth: Booth) -> None:
@@ -272,6 +281,7 @@ FORBIDDEN = {
         "SELECT * FROM event",
         "SELECT * FROM slot",
         "SELECT * FROM study",
+        "SELECT * FROM second_answer",
         "INSERT INTO answer (sitting) VALUES ('x')",
         "UPDATE answer SET answer = 'second'",
         "DELETE FROM answer",
@@ -288,6 +298,7 @@ FORBIDDEN = {
         "SELECT answer FROM answer",
         "SELECT * FROM answer",
         "SELECT clips FROM answer",
+        "SELECT body FROM second_answer",
         "UPDATE answer SET answer = 'second'",
         "INSERT INTO answer (sitting) VALUES ('x')",
         "UPDATE sitting SET listener = 'x'",
@@ -323,14 +334,71 @@ def _allowed(engine: Engine, statement: str) -> bool:
     return True
 
 
-def test_a_booth_that_guesses_an_id_learns_nothing(booth: Booth, desk: Store) -> None:
-    row = begin(booth)
-    booth.record(an_answer(row))
+CALLS = {  # every function a booth may call, by somebody who knows neither ids nor codes
+    "booth_claim": "booth_claim('made here', 'X', ARRAY[1, 2, 3, 4], '{study}', false, '2030', 'x', 9)",
+    "booth_hold": "booth_hold('{guess}', 'x', 9)",
+    "booth_release": "booth_release('{guess}', 'x')",
+    "booth_beat": "booth_beat('{guess}', 'x', '2030', 9)",
+    "booth_find": "booth_find(NULL, '{guess}', false, 'x')",
+    "booth_slots": "booth_slots(false)",
+    "booth_answered": "booth_answered('{guess}')",
+    "booth_events": "booth_events('{guess}')",
+    "booth_record": """booth_record('{{"sitting": "{guess}", "trial": "t1"}}')""",
+    "booth_note": "booth_note('{guess}', 'r', '2030', 'paused', 't1', '')",
+}
+
+
+def test_a_booth_reads_no_table_and_no_other_sitting(booth: Booth, desk: Store, booth_url: str) -> None:
+    """In SQL as that role: all it may touch is asked for, and nothing of the other sitting comes out."""
+    row = begin(booth, "SECRET-7")
+    booth.record(an_answer(row, answer="the-answer"))
+    booth.note(row.id, "paused", detail="the-detail")
     booth.flush(60)
-    assert booth.answered("f" * 32) == {}
-    assert booth.events("f" * 32) == []
+    run_out(desk, row)
+    engine = connect(booth_url, durable=True)
+    with reading(engine, booth_url) as other:
+        tables = "SELECT relname FROM pg_class WHERE relnamespace = 'public'::regnamespace AND relkind <> 'i'"
+        readable = f"{tables} AND has_any_column_privilege(oid, 'SELECT, INSERT, UPDATE')"
+        assert other.scalars(text(tables)).all()
+        assert other.scalars(text(f"{readable} AND relkind = 'r'")).all() == []
+        functions = "SELECT proname FROM pg_proc WHERE pronamespace = 'public'::regnamespace"
+        callable_ = f"{functions} AND has_function_privilege(oid, 'EXECUTE')"
+        assert sorted(other.scalars(text(callable_))) == sorted(CALLS)
+        for call in CALLS.values():
+            said = str(
+                other.execute(text(f"SELECT * FROM {call.format(guess='f' * 32, study=DIGEST)}")).all()
+            )
+            assert not [x for x in (row.id, "SECRET-7", "the-answer", "the-detail") if x in said], call
+    engine.dispose()
     assert set(booth.answered(row.id)) == {"t1"}  # of its own: trials, never what was answered
-    assert booth.resume(listener="nobody") is None
+    assert desk.answers()[0].answer == "the-answer"
+
+
+def test_a_slot_leads_back_to_a_sitting_at_its_own_booth_only(
+    booth: Booth, booth_url: str, tmp_path: Path, desk: Store
+) -> None:
+    row = begin(booth)
+    run_out(desk, row)
+    found = booth.resume(slot=row.slot)
+    assert found is not None
+    assert found.id == row.id
+    other = open_booth(booth_url, tmp_path / "other.sqlite")
+    assert other.resume(slot=row.slot) is None
+    assert other.resume(listener="nobody") is None
+    assert other.resume(listener="L01") is not None  # the listener brings the code
+    other.close()
+
+
+def test_of_a_finished_sitting_no_id_is_told(booth: Booth, desk: Store) -> None:
+    begin(booth)
+    row = booth.resume(listener="L01")
+    assert row is not None
+    booth.finish(row.id)
+    booth.flush(60)
+    finished = booth.resume(listener="L01")
+    assert finished is not None
+    assert (finished.id, finished.slot) == ("", row.slot)
+    assert finished.finished_at is not None
 
 
 def test_a_desk_sees_progress_and_removes_a_listener_but_no_answer(

@@ -7,7 +7,7 @@ import pytest
 
 from listening.errors import StudyError
 from listening.records.answer import Answer
-from listening.store import SittingRow, Store, copying, merging, open_store
+from listening.store import SittingRow, Store, copying, merging, open_store, tables
 from listening.store.engine import reading
 
 DIGEST = "d" * 64
@@ -50,8 +50,9 @@ def digest(store: Store) -> str:
 
 
 @pytest.fixture
-def here(tmp_path: Path) -> Iterator[Store]:
-    store = open_store(tmp_path / "here.sqlite")
+def here(place: Path | str) -> Iterator[Store]:
+    """The study that takes answers in, or gives them, on either engine."""
+    store = open_store(place)
     yield store
     store.close()
 
@@ -63,9 +64,13 @@ def there(tmp_path: Path) -> Iterator[Store]:
     store.close()
 
 
-def test_a_study_goes_to_a_server_and_back_without_loss(here: Store, database: str, tmp_path: Path) -> None:
+def test_a_study_goes_to_a_server_and_back_without_loss(there: Store, database: str, tmp_path: Path) -> None:
+    here = there
     fill(here, ["L01", "L02"], [1, 2])
-    counts = copying.copy(tmp_path / "here.sqlite", database)
+    with here._engine.begin() as connection:
+        row = {"sitting": "s", "trial": "t1", "body": '{"answer": "second"}', "ref": "r"}
+        connection.execute(tables.second_answer.insert(), row)
+    counts = copying.copy(tmp_path / "there.sqlite", database)
     assert (counts["sitting"], counts["answer"], counts["event"]) == (2, 6, 2)
     copying.copy(database, tmp_path / "back.sqlite")
     back, server = open_store(tmp_path / "back.sqlite"), open_store(database)
@@ -79,23 +84,25 @@ def test_a_study_goes_to_a_server_and_back_without_loss(here: Store, database: s
     server.close()
 
 
-def test_a_copy_never_goes_on_top_of_answers(here: Store, there: Store, tmp_path: Path) -> None:
+def test_a_copy_never_goes_on_top_of_answers(
+    here: Store, there: Store, place: Path | str, tmp_path: Path
+) -> None:
     fill(here, ["L01"], [1])
     fill(there, ["L02"], [1])
     before = digest(there)
     with pytest.raises(StudyError, match="holds 1 sittings already"):
-        copying.copy(tmp_path / "here.sqlite", tmp_path / "there.sqlite")
+        copying.copy(place, tmp_path / "there.sqlite")
     assert digest(there) == before
 
 
 def test_a_copy_that_reads_back_otherwise_leaves_nothing(
-    here: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    here: Store, place: Path | str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     fill(here, ["L01"], [1])
     numbers = iter(range(9))
     monkeypatch.setattr(copying, "digest", lambda _: str(next(numbers)))
     with pytest.raises(StudyError, match="reads back otherwise"):
-        copying.copy(tmp_path / "here.sqlite", tmp_path / "new.sqlite")
+        copying.copy(place, tmp_path / "new.sqlite")
     assert open_store(tmp_path / "new.sqlite").sittings() == []
 
 
