@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 OWNER = "postgres"
+WITH_PASSWORD = "user_with_password"  # this one must give it; the others are trusted
 
 
 @dataclass(frozen=True)
@@ -74,6 +75,8 @@ def server() -> Iterator[Server]:
     folder.chmod(0o755)
     made = Server(folder, programs)
     made.run("initdb", "-D", str(folder / "data"), "-A", "trust", "-U", OWNER, "--no-sync")
+    rules = folder / "data" / "pg_hba.conf"
+    rules.write_text(f"local all {WITH_PASSWORD} scram-sha-256\n{rules.read_text()}")
     made.control("start")
     yield made
     made.control("stop", "-m", "immediate")
