@@ -1,6 +1,6 @@
 """Many booths on one server: no slot twice, none lost; kills and restarts lose no answer."""
 
-import contextlib
+import itertools
 import os
 import random
 import signal
@@ -22,6 +22,7 @@ from listening.store.engine import connect, writing
 PROGRAM = Path(__file__).with_name("booth_process.py")
 ROOT = Path(__file__).parents[2]
 N_BOOTHS, N_SLOTS = 20, 400
+N_SEATS_AT_LEAST = 4
 
 
 @pytest.fixture
@@ -100,12 +101,13 @@ def test_killed_booths_and_a_restarting_server_lose_and_double_nothing(
 
     def listener(name: str, slot: int) -> None:
         """Sits until finished; its process is killed at random moments while kills are left."""
-        for turn in range(n_kills + 1):
+        for turn in itertools.count():
             out = tmp_path / f"{name}-{turn}.txt"
             pid = start(name, slot, out)
             if kills.acquire(blocking=False):
                 time.sleep(chance.uniform(0.02, 0.5))
-                _kill(pid)
+                if not _killed(pid):
+                    kills.release()
             _wait(pid)
             said = out.read_text() if out.exists() else ""
             kept.setdefault(name, set()).update(
@@ -116,14 +118,23 @@ def test_killed_booths_and_a_restarting_server_lose_and_double_nothing(
                 return
             _free_leases(server)
 
-    stop = threading.Event()
-    restarts = threading.Thread(target=_restart, args=(server, n_restarts, stop))
+    def seat(n: int) -> None:
+        """The next listener, as long as kills or restarts are left."""
+        if n <= N_SEATS_AT_LEAST or kills_left() or restarts.is_alive():
+            listener(f"L{n}", n)
+
+    def kills_left() -> bool:
+        if left := kills.acquire(blocking=False):
+            kills.release()
+        return left
+
+    restarts = threading.Thread(target=_restart, args=(server, n_restarts))
     restarts.start()
-    n_listeners = max(4, n_kills // 4)
     with ThreadPoolExecutor(4) as pool:
-        list(pool.map(listener, [f"L{n}" for n in range(n_listeners)], range(1, n_listeners + 1)))
-    stop.set()
+        list(pool.map(seat, range(1, N_SLOTS + 1)))
+    assert not kills_left()  # each struck a booth that lived
     restarts.join()
+    n_listeners = len(kept)
     nursery.kill()
     nursery.communicate()
     stored = [(a.listener, a.trial) for a in desk.answers()]
@@ -132,9 +143,12 @@ def test_killed_booths_and_a_restarting_server_lose_and_double_nothing(
     assert all(a.answer == a.listener for a in desk.answers())
 
 
-def _kill(pid: int) -> None:
-    with contextlib.suppress(ProcessLookupError):  # it had finished before
+def _killed(pid: int) -> bool:
+    try:
         os.kill(pid, signal.SIGKILL)
+    except ProcessLookupError:  # it had finished before
+        return False
+    return True
 
 
 def _wait(pid: int) -> None:
@@ -142,10 +156,9 @@ def _wait(pid: int) -> None:
         time.sleep(0.01)
 
 
-def _restart(server, n_restarts: int, stop: threading.Event) -> None:  # type: ignore[no-untyped-def]
+def _restart(server, n_restarts: int) -> None:  # type: ignore[no-untyped-def]
     for _ in range(n_restarts):
-        if stop.wait(1.0):
-            return
+        time.sleep(1.0)
         server.control("restart", "-m", "immediate")
 
 
