@@ -3,6 +3,10 @@
 import math
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.stats import ttest_ind
+
 from stats import t_interval
 from stats.errors import BadData
 
@@ -51,3 +55,45 @@ def fieller(
         return Ratio(estimate, -math.inf, math.inf, bounded=False, level=level)
     root = math.sqrt(max(b * b - a * c, 0.0))
     return Ratio(estimate, (b - root) / a, (b + root) / a, bounded=True, level=level)
+
+
+@dataclass(frozen=True)
+class MeanRatio:
+    """Geometric mean of one sample over that of another."""
+
+    estimate: float
+    lower: float
+    upper: float
+    df: float
+    level: float
+
+
+def of_geometric_means(one: ArrayLike, other: ArrayLike, *, level: float = 0.95) -> MeanRatio:
+    """Ratio of two geometric means, by Student's t on the logarithms, variances unequal.
+
+    Parameters
+    ----------
+    one, other : positive values, at least two each
+
+    Raises
+    ------
+    BadData
+        A value is not positive, or a sample has fewer than two.
+
+    Source: Welch 1947, Biometrika 34 (scipy's two-sample t without equal variances).
+    """
+    samples = [np.asarray(values, dtype=np.float64) for values in (one, other)]
+    if any(s.ndim != 1 or s.size < 2 or not (np.isfinite(s) & (s > 0)).all() for s in samples):
+        raise BadData(
+            f"ratio: found {samples[0].size} and {samples[1].size} values; wanted "
+            "at least 2 each, all positive"
+        )
+    logs = [np.log(s) for s in samples]
+    estimate = float(np.exp(logs[0].mean() - logs[1].mean()))
+    if np.ptp(logs[0]) == 0 and np.ptp(logs[1]) == 0:
+        return MeanRatio(estimate, estimate, estimate, np.inf, level)
+    found = ttest_ind(*logs, equal_var=False)
+    interval = found.confidence_interval(level)
+    return MeanRatio(
+        estimate, float(np.exp(interval.low)), float(np.exp(interval.high)), float(found.df), level
+    )

@@ -21,14 +21,11 @@ EXACT, SAMPLED = "exact counts", "listeners and recordings as samples"
 
 @dataclass(frozen=True)
 class ToldApart:
-    """How often a difference was heard beyond guessing, with bounds for other listeners and stimuli."""
+    """How often a difference was heard beyond guessing; `bounds` gives its limits at an alpha."""
 
     heard: float
     """Share of trials heard, not guessed: (right - guess) / (1 - guess); same-different: share called
     different of pairs that differ, minus that of pairs that are alike. Below 0 by chance only."""
-    lower: float
-    upper: float
-    """One-sided bounds at 1 - alpha each, on the same scale."""
     p: float
     """One-sided, against guessing: the larger of the exact test's and the model's."""
     p_exact: float
@@ -39,7 +36,6 @@ class ToldApart:
     """Standard deviation of the listeners' own shares heard."""
     spread_stimuli: float | None
     """Of one stimulus about its kind; None where each kind has one."""
-    bound_by: str
     n_right: int
     """Right answers; same-different: pairs that differ and were called different."""
     n_asked: int
@@ -47,16 +43,29 @@ class ToldApart:
     n_listeners: int
     own: FloatArray
     """(listeners,) share heard of each listener's own trials, by level number."""
+    guess: float | None
+    """Share right by guessing; None for same-different."""
+    n_false: int = 0
+    """Same-different: pairs that are alike and were called different."""
+    n_alike: int = 0
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """One-sided bounds of the share heard, each at 1 - alpha."""
+
+    lower: float
+    upper: float
+    by: str
 
 
 def forced_choice(
-    right: ArrayLike, listener: IntArray, stimuli: Sequence[IntArray], *, guess: float, alpha: float
+    right: ArrayLike, listener: IntArray, stimuli: Sequence[IntArray], *, guess: float
 ) -> ToldApart:
-    """Triangle, duo-trio, 2-AFC: the share of trials heard, each bound the wider of two.
+    """Triangle, duo-trio, 2-AFC: the share of trials heard.
 
-    One is the exact binomial bound, all answers alike; the other that of a linear mixed model of the answers
-    in which listeners and the stimuli of either kind are samples, by Student's t with the smaller of
-    listeners - 1 and stimuli - kinds degrees of freedom.
+    Listeners and the stimuli of either kind are samples, in a linear mixed model of the answers. Student's t
+    has the smaller of listeners - 1 and stimuli - kinds degrees of freedom.
 
     Parameters
     ----------
@@ -64,51 +73,37 @@ def forced_choice(
     listener : (n,) numbers from 0
     stimuli : for each kind, (n,) the number of its stimulus in each trial
     guess : share right by guessing: 1/3 triangle, 1/2 duo-trio and 2-AFC
-    alpha : one-sided
 
     Raises
     ------
     StatsError, BadData
         A number is out of range, or there are fewer than two listeners.
 
-    Source: Clopper & Pearson 1934, Biometrika 26; exact test as in ISO 4120 and ISO 10399. Under guessing
-    the answers of one listener do not hang together, so the exact test holds for repeated trials as well:
-    Kunert & Meyners 1999, Food Qual. Prefer. 10.
+    Source: exact test as in ISO 4120 and ISO 10399. Under guessing the answers of one listener do not hang
+    together, so it holds for repeated trials as well: Kunert & Meyners 1999, Food Qual. Prefer. 10.
     """
     y = as_floats(right)
-    _check(y, listener, alpha)
+    _check(y, listener)
     if not 0 < guess < 1:
         raise StatsError(f"told apart: guessing rate {guess:g}, wanted between 0 and 1")
     n_right, n = int(y.sum()), y.size
-
-    def heard_of(share: float) -> float:
-        return (share - guess) / (1 - guess)
-
-    exact = tuple(heard_of(bound) for bound in _clopper_pearson(n_right, n, alpha))
     terms = [random_terms.term(LISTENER, listener), *_stimulus_terms(stimuli, np.ones(n))]
-    fitted = _fit((y - guess) / (1 - guess), np.ones((n, 1)), terms)
     own = (np.bincount(listener, y) / np.bincount(listener) - guess) / (1 - guess)
-    return _judged(
-        fitted,
-        heard=heard_of(n_right / n),
-        exact=(exact[0], exact[1]),
+    return _found(
+        _fit((y - guess) / (1 - guess), np.ones((n, 1)), terms),
+        heard=(n_right / n - guess) / (1 - guess),
         p_exact=chance_of_at_least(n_right, n, guess),
-        alpha=alpha,
         df=_df(listener, stimuli),
-        counts=(n_right, n),
+        counts=(n_right, n, 0, 0),
         own=own,
+        guess=guess,
     )
 
 
 def same_different(
-    different: ArrayLike,
-    is_different: ArrayLike,
-    listener: IntArray,
-    stimuli: Sequence[IntArray],
-    *,
-    alpha: float,
+    different: ArrayLike, is_different: ArrayLike, listener: IntArray, stimuli: Sequence[IntArray]
 ) -> ToldApart:
-    """Same-different: hits minus false alarms, with bounds as `forced_choice` and an exact test by listener.
+    """Same-different: hits minus false alarms, modelled as `forced_choice`, with an exact test by listener.
 
     Parameters
     ----------
@@ -125,31 +120,59 @@ def same_different(
     Binary Data, 2nd ed., section 2.2.
     """
     y, d = as_floats(different), as_floats(is_different)
-    _check(y, listener, alpha)
+    _check(y, listener)
     if d.shape != y.shape or d.min() == d.max():
         raise BadData("told apart: pairs that differ and pairs that are alike are both needed")
     n_hit, n_differ = int(y[d == 1].sum()), int(d.sum())
     n_false, n_alike = int(y[d == 0].sum()), int((1 - d).sum())
-    hit, false = _clopper_pearson(n_hit, n_differ, alpha / 2), _clopper_pearson(n_false, n_alike, alpha / 2)
     terms = [
         random_terms.term(LISTENER, listener, d),
         random_terms.term("readiness", listener),
         *_stimulus_terms(stimuli, d),
     ]
-    fitted = _fit(y, np.column_stack([d, np.ones(y.size)]), terms)
     hits = np.bincount(listener, y * d) / np.maximum(np.bincount(listener, d), 1)
     falses = np.bincount(listener, y * (1 - d)) / np.maximum(np.bincount(listener, 1 - d), 1)
-    return _judged(
-        fitted,
+    return _found(
+        _fit(y, np.column_stack([d, np.ones(y.size)]), terms),
         heard=n_hit / n_differ - n_false / n_alike,
-        exact=(hit[0] - false[1], hit[1] - false[0]),
         p_exact=by_listener(y, d, listener),
-        alpha=alpha,
         df=_df(listener, stimuli),
-        counts=(n_hit, n_differ),
+        counts=(n_hit, n_differ, n_false, n_alike),
         own=hits - falses,
-        wider_of_two=False,
+        guess=None,
     )
+
+
+def bounds(found: ToldApart, alpha: float) -> Bounds:
+    """One-sided bounds of the share heard at 1 - alpha.
+
+    Forced choice: each the wider of the exact binomial one, all answers alike, and the model's.
+    Same-different: the model's or, where there is none, from the exact bounds of both shares. Where the exact
+    test does not tell the answers from guessing, the lower bound is never above 0.
+
+    Source: Clopper & Pearson 1934, Biometrika 26.
+    """
+    if not 0 < alpha < 0.5:
+        raise StatsError(f"told apart: alpha {alpha:g}, wanted between 0 and 0.5")
+    lower, upper, by = *_exact(found, alpha), EXACT
+    if found.se is not None and found.df is not None:
+        low, high = t_interval.of(found.heard, found.se, found.df, 1 - 2 * alpha)
+        if found.guess is None or low <= lower:
+            by = SAMPLED
+        lower, upper = (low, high) if found.guess is None else (min(low, lower), max(high, upper))
+    if found.p_exact > alpha:
+        lower = min(lower, 0.0)
+    return Bounds(min(lower, found.heard), max(min(1.0, upper), found.heard), by)
+
+
+def _exact(found: ToldApart, alpha: float) -> tuple[float, float]:
+    if found.guess is not None:
+        limits = _clopper_pearson(found.n_right, found.n_asked, alpha)
+        lower, upper = ((bound - found.guess) / (1 - found.guess) for bound in limits)
+        return lower, upper
+    hit = _clopper_pearson(found.n_right, found.n_asked, alpha / 2)
+    false = _clopper_pearson(found.n_false, found.n_alike, alpha / 2)
+    return hit[0] - false[1], hit[1] - false[0]
 
 
 def by_listener(different: FloatArray, is_different: FloatArray, listener: IntArray) -> float:
@@ -164,45 +187,34 @@ def by_listener(different: FloatArray, is_different: FloatArray, listener: IntAr
     return float(min(1.0, chances[found:].sum()))
 
 
-def _judged(
+def _found(
     fitted: LinearMixed | None,
     *,
     heard: float,
-    exact: tuple[float, float],
     p_exact: float,
-    alpha: float,
     df: float,
-    counts: tuple[int, int],
+    counts: tuple[int, int, int, int],
     own: FloatArray,
-    wider_of_two: bool = True,
+    guess: float | None,
 ) -> ToldApart:
-    lower, upper, p, by = *exact, p_exact, EXACT
-    if fitted is not None:
-        se = float(fitted.se[0])
-        low, high = t_interval.of(heard, se, df, 1 - 2 * alpha)
-        p = max(p, t_interval.upper_tail(heard / se, df))
-        if not wider_of_two or low <= lower:
-            by = SAMPLED
-        lower, upper = (min(low, lower), max(high, upper)) if wider_of_two else (low, high)
-    if p_exact > alpha:  # what guessing explains is not heard, whatever the model's bound
-        lower = min(lower, 0.0)
     spread = fitted.spread if fitted is not None else {}
     kinds = [value**2 for name, value in spread.items() if name.startswith("stimulus")]
+    se = float(fitted.se[0]) if fitted is not None else None
     return ToldApart(
         heard=heard,
-        lower=min(lower, heard),
-        upper=min(1.0, max(upper, heard)),
-        p=p,
+        p=p_exact if se is None else max(p_exact, t_interval.upper_tail(heard / se, df)),
         p_exact=p_exact,
-        se=float(fitted.se[0]) if fitted is not None else None,
-        df=df if fitted is not None else None,
+        se=se,
+        df=None if se is None else df,
         spread_listeners=spread.get(LISTENER),
         spread_stimuli=math.sqrt(sum(kinds) / len(kinds)) if kinds else None,
-        bound_by=by,
         n_right=counts[0],
         n_asked=counts[1],
         n_listeners=own.size,
         own=own,
+        guess=guess,
+        n_false=counts[2],
+        n_alike=counts[3],
     )
 
 
@@ -237,12 +249,10 @@ def _clopper_pearson(count: int, n: int, alpha: float) -> tuple[float, float]:
     return lower, upper
 
 
-def _check(y: FloatArray, listener: IntArray, alpha: float) -> None:
+def _check(y: FloatArray, listener: IntArray) -> None:
     if y.ndim != 1 or y.size == 0 or listener.shape != y.shape or not np.isin(y, (0.0, 1.0)).all():
         raise BadData(
             f"told apart: answers {y.shape}, listeners {listener.shape}; wanted 0 or 1, one a trial"
         )
     if np.unique(listener).size < 2:
         raise BadData("told apart: 1 listener; at least 2 are needed to know how listeners differ")
-    if not 0 < alpha < 0.5:
-        raise StatsError(f"told apart: alpha {alpha:g}, wanted between 0 and 0.5")

@@ -22,7 +22,7 @@ Answers = Sequence[Answer] | Columns
 _CHOSEN = {"first": 1.0, "second": 0.0, "tie": 0.5}
 
 
-def frame(answers: Answers, key: Key, manifest: Manifest) -> pd.DataFrame:
+def frame(answers: Answers, key: Key, manifest: Manifest, *, may_be_empty: bool = False) -> pd.DataFrame:
     """One row for each counted answer of a paired comparison, by listener, sitting and trial.
 
     Columns: sitting, listener, site, trial, attribute, presentation, role (`study` or `control`), for first
@@ -36,7 +36,7 @@ def frame(answers: Answers, key: Key, manifest: Manifest) -> pd.DataFrame:
         An answer names a clip that the key does not know, or holds a word that is no answer.
     """
     table = _counted(as_columns(answers))
-    if table.empty:
+    if table.empty and not may_be_empty:
         raise StudyError("no counted answer yet: let somebody sit the test first (listening sit FOLDER)")
     _check(table, key)
     clips = _clips(key, manifest)

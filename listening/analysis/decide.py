@@ -111,6 +111,8 @@ def decide_all(
     """All planned questions by id, each family corrected by Holm's steps."""
     families: dict[str, list[Fitted]] = {}
     for question in protocol.questions:
+        if question.kind == "audible":  # decided by analysis/audible.py
+            continue
         fitted = fit_question(
             table,
             question,
@@ -234,7 +236,7 @@ def _judge_way(
     question = fitted.question
     outside = _share_outside_upper(question, fit, found, alpha) if question.kind == "same" else None
     judged = verdict.decide(
-        question.kind,
+        question.rule,
         fit.estimate,
         found.lower,
         found.upper,

@@ -7,9 +7,11 @@ import pandas as pd
 
 from listening import __version__
 from listening.analysis import (
+    audible,
     collect,
     decide,
     describe,
+    factor,
     heard,
     level_slope,
     looks,
@@ -17,6 +19,7 @@ from listening.analysis import (
     sensitivity,
     superlative,
     taken,
+    told_apart,
     write_up,
 )
 from listening.analysis.collect import Answers
@@ -104,18 +107,20 @@ def findings(
 ) -> Findings:
     """The findings from a dealt study and its answers, in memory: same input, same bytes."""
     protocol = opened.protocol if look is None else looks.protocol_at(opened.protocol, look)
-    table = collect.frame(answers, opened.key, opened.manifest)
-    listeners = screen.listeners(table, protocol)
+    told = told_apart.frame(answers, opened.key.clips, opened.plan)
+    table = collect.frame(answers, opened.key, opened.manifest, may_be_empty=len(told) > 0)
+    listeners = screen.listeners(table, protocol, told)
     kept = screen.kept(table, listeners)
     slopes = {a.name: level_slope.from_answers(kept, a.name) for a in protocol.attributes}
     questions = []
-    for question in _questions(protocol, table, listeners, slopes):
+    for question in _questions(protocol, table, listeners, slopes, told):
         questions.append(question)
         if on_progress is not None:
             on_progress(len(questions), len(protocol.questions))
     if look is not None:
         questions = looks.decided(questions, protocol, look)
-    panel = _panel(protocol, table, listeners, n_unfinished)
+    questions = factor.with_factors(questions, protocol, measures)
+    panel = _panel(protocol, len(table) + len(told), listeners, n_unfinished)
     strengths = describe.strengths(kept, protocol)
     conditions = describe.conditions(measures, protocol)
     return Findings(
@@ -147,10 +152,15 @@ def _questions(
     table: pd.DataFrame,
     listeners: Sequence[ListenerRow],
     slopes: Mapping[str, Slope | None],
+    told: pd.DataFrame,
 ) -> Iterator[QuestionFinding]:
     kept = screen.kept(table, listeners)
     decided = decide.decide_all(kept, protocol, slopes)
+    heard_at_all = audible.questions(screen.kept(told, listeners), told, protocol)
     for planned in protocol.questions:
+        if planned.id in heard_at_all:
+            yield heard_at_all[planned.id]
+            continue
         slope = slopes[planned.attribute]
         about_level = protocol.attribute(planned.attribute).about_level
         metric = protocol.presentation(planned.presentation).metric
@@ -169,14 +179,14 @@ def _superlatives(
 
 
 def _panel(
-    protocol: Protocol, table: pd.DataFrame, listeners: Sequence[ListenerRow], n_unfinished: int
+    protocol: Protocol, n_answers: int, listeners: Sequence[ListenerRow], n_unfinished: int
 ) -> PanelFinding:
     return PanelFinding(
         stands_for=protocol.panel.stands_for,
         training=protocol.panel.training,
         n_planned=protocol.panel.listeners,
         n_listeners=len(listeners),
-        n_answers=len(table),
+        n_answers=n_answers,
         n_simulated=sum(row.simulated for row in listeners),
         n_excluded=sum(row.excluded for row in listeners),
         n_unfinished=n_unfinished,

@@ -18,9 +18,17 @@ RESPONSE_SHORT_OF_PANEL = 0.4  # of the panel's median time to answer
 REPEATS_AGREED_LOW = 0.5
 
 
-def listeners(table: pd.DataFrame, protocol: Protocol) -> tuple[ListenerRow, ...]:
-    """One row for each listener, in the order of their codes."""
-    seen = _seen(table, [a.name for a in protocol.attributes if a.about_level])
+def listeners(
+    table: pd.DataFrame, protocol: Protocol, told_apart: pd.DataFrame | None = None
+) -> tuple[ListenerRow, ...]:
+    """One row for each listener, in the order of their codes.
+
+    Parameters
+    ----------
+    table : answers to paired comparisons, as `collect.frame` gives them
+    told_apart : answers that were right or wrong, as `told_apart.frame` gives them
+    """
+    seen = _seen(table, [a.name for a in protocol.attributes if a.about_level], told_apart)
     panel_response_s = float(seen["response_s"].median())
     return tuple(
         _row(name, asked=asked, protocol=protocol, panel_response_s=panel_response_s, **rest)
@@ -42,12 +50,15 @@ def _without(table: pd.DataFrame, names: list[str]) -> pd.DataFrame:
     return table[~table["listener"].isin(names)].reset_index(drop=True)
 
 
-def _seen(table: pd.DataFrame, about_level: list[str]) -> pd.DataFrame:
-    """What the table holds of each listener, by their codes in order; all listeners at once."""
-    by = table.groupby("listener", sort=True)
+def _seen(table: pd.DataFrame, about_level: list[str], told_apart: pd.DataFrame | None) -> pd.DataFrame:
+    """What the tables hold of each listener, by their codes in order; all listeners at once."""
+    every = table[["listener", "response_s", "simulated"]].assign(first=table["chosen"])
+    if told_apart is not None and len(told_apart):
+        every = pd.concat([every, told_apart[every.columns]]) if len(every) else told_apart[every.columns]
+    by = every.groupby("listener", sort=True)
     seen = by.agg(
-        n_answers=("chosen", "size"),
-        first_share=("chosen", "mean"),
+        n_answers=("first", "size"),
+        first_share=("first", "mean"),
         response_s=("response_s", "median"),
         simulated=("simulated", "any"),
     )
@@ -60,7 +71,8 @@ def _each(seen: pd.DataFrame) -> Iterator[tuple[str, int, dict[str, Any]]]:
         asked = 0 if np.isnan(row["asked"]) else int(row.pop("asked"))
         row.pop("asked", None)
         agreed = None if np.isnan(row["agreed"]) else float(row["agreed"])
-        yield str(row.pop("listener")), asked, row | {"agreed": agreed}
+        first = None if np.isnan(row["first_share"]) else float(row["first_share"])
+        yield str(row.pop("listener")), asked, row | {"agreed": agreed, "first_share": first}
 
 
 def _row(
@@ -69,7 +81,7 @@ def _row(
     asked: int,
     right: float,
     n_answers: int,
-    first_share: float,
+    first_share: float | None,
     response_s: float,
     simulated: bool,
     agreed: float | None,
@@ -79,13 +91,14 @@ def _row(
     flags = []
     if asked and right / asked < CONTROLS_RIGHT_LOW:
         flags.append("missed control pairs")
-    if max(first_share, 1 - first_share) > SAME_SIDE_HIGH:
+    one_side = 0.0 if first_share is None else max(first_share, 1 - first_share)
+    if one_side > SAME_SIDE_HIGH:
         flags.append("mostly one side")
     if response_s < RESPONSE_SHORT_OF_PANEL * panel_response_s:
         flags.append("much faster than the panel")
     if agreed is not None and agreed < REPEATS_AGREED_LOW:
         flags.append("repeats answered differently")
-    because = _excluded_because(protocol.exclusions, asked, right, response_s, first_share)
+    because = _excluded_because(protocol.exclusions, asked, right, response_s, one_side)
     return ListenerRow(
         listener=name,
         simulated=simulated,
@@ -131,14 +144,12 @@ def _repeats_agreed(table: pd.DataFrame) -> pd.Series:
     return (total["alike"].clip(lower=0.0) / total["asked"].where(total["asked"] > 0)).rename("agreed")
 
 
-def _excluded_because(
-    rule: Exclusions, asked: int, right: float, response_s: float, first_share: float
-) -> str:
+def _excluded_because(rule: Exclusions, asked: int, right: float, response_s: float, one_side: float) -> str:
     """Which exclusion of the protocol applies; empty for none."""
     if rule.controls_right_below is not None and asked and right / asked < rule.controls_right_below:
         return "control pairs"
     if rule.median_response_below_s is not None and response_s < rule.median_response_below_s:
         return "time to answer"
-    if rule.same_side_above is not None and max(first_share, 1 - first_share) > rule.same_side_above:
+    if rule.same_side_above is not None and one_side > rule.same_side_above:
         return "one side"
     return ""

@@ -134,7 +134,7 @@ def _pooled(decided: Decided, rows: pd.DataFrame) -> Other:
     estimate, se = float(found.beta[at]), float(np.sqrt(found.covariance()[at, at]))
     lower, upper = t_interval.of(estimate, se, np.inf, 1 - 2 * decided.alpha)
     word = verdict.decide(
-        question.kind,
+        question.rule,
         estimate,
         lower,
         upper,

@@ -165,7 +165,15 @@ def _question(chosen: Protocol, name: str | None) -> Question:
     known = [q.id for q in chosen.questions]
     if name is not None and name not in known:
         raise StudyError(f"--question {name}: wanted one of {', '.join(known)}")
-    return next(q for q in chosen.questions if name is None or q.id == name)
+    question = next(q for q in chosen.questions if name is None or q.id == name)
+    if question.kind == "audible":
+        task = chosen.attribute(question.attribute).task.lower()
+        raise StudyError(
+            f"{question.id} asks whether two things are told apart at all: its size comes from exact counts, "
+            f"not from simulation: listening size --task {task} --share-heard {question.smallest_effect:g} "
+            "(same-different: take 2-afc as a guide, and half as many again)"
+        )
+    return question
 
 
 def _assumed(args: argparse.Namespace, question: Question) -> Assumed:

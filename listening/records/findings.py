@@ -2,6 +2,7 @@
 
 from typing import Literal
 
+from listening.records.factor import FactorFinding
 from listening.records.findings_explained import Explanation, HeardMeasured, SideBySide
 from listening.records.form import FileForm, Form
 from listening.records.imported import Imported
@@ -33,6 +34,7 @@ class Sensitivity(Form):
         "no level correction",
         "answers pooled over listeners",
         "sign test over listeners",
+        "chance-corrected beta-binomial",
     ]
     estimate: float | None
     lower: float | None
@@ -71,7 +73,7 @@ class QuestionFinding(Form):
     """One planned question, decided."""
 
     id: str
-    kind: Literal["more", "same"]
+    kind: Literal["more", "same", "audible"]
     attribute: str
     comparative: str
     asked: str
@@ -86,7 +88,7 @@ class QuestionFinding(Form):
     than: str
     than_label: str
     smallest_effect: float
-    unit: Literal["share", "logit"]
+    unit: Literal["share", "logit", "heard"]
     smallest_effect_logit: float
     alpha: float
     alpha_corrected: float
@@ -102,8 +104,9 @@ class QuestionFinding(Form):
     n_answers: int
     """All answers the model used (every pair of the block)."""
     n_direct: int
-    """Answers that compared the two conditions directly."""
+    """Answers that compared the two conditions directly; for same-different, pairs that differ."""
     n_direct_more: int
+    """Of them, in favour of the first; for `audible`: right ones."""
     stimuli_per_condition: int
     these_recordings_only: bool
     """One strike a condition: the sentence speaks of these recordings, not of the design."""
@@ -126,6 +129,15 @@ class QuestionFinding(Form):
     share_outside: float | None = None
     """For `same`: share of listeners whose own effect is at least the smallest that matters."""
     share_outside_upper: float | None = None
+    task: str = "paired comparison"
+    heard: Interval | None = None
+    """For `audible`: share of trials in which the difference was heard and not guessed."""
+    guess: float | None = None
+    """For `audible`: share right by guessing; null for same-different."""
+    n_false: int | None = None
+    """For same-different: pairs that are alike and were called different, of `n_alike`."""
+    n_alike: int | None = None
+    factor: FactorFinding | None = None
     level_equivalent: LevelEquivalent | None = None
     level_checks: tuple[LevelCheck, ...] = ()
     sensitivity: tuple[Sensitivity, ...] = ()
@@ -221,8 +233,8 @@ class ListenerRow(Form):
     n_answers: int
     controls_right: int | None = None
     controls_asked: int | None = None
-    first_share: float
-    """Share of trials in which the first sound was chosen."""
+    first_share: float | None
+    """Share of trials in which the first of two sounds was chosen; null where no such trial was heard."""
     median_response_s: float | None
     """Null where no times were kept."""
     repeats_agreed: float | None = None

@@ -13,15 +13,20 @@ from listening.records.form import Form, digest_of, place, read_text
 from listening.records.isolation import Isolation
 from listening.records.playback import Playback
 from listening.records.problem import Problem, listing
+from listening.records.questions import (
+    AS_RECORDED,
+    ISOLATED,
+    MATCHED,
+    Contrast,
+    Name,
+    PresentationName,
+    Question,
+    Share,
+    Superlative,
+)
 from listening.records.stopping import Stopping
 
-AS_RECORDED = "as recorded"
-MATCHED = "matched"
-ISOLATED = "isolated"
-PresentationName = Literal["as recorded", "matched", "isolated"]
-
-Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^\s/\\.][^/\\\n]*$")]
-Share = Annotated[float, Field(gt=0, lt=1)]
+__all__ = ["AS_RECORDED", "ISOLATED", "MATCHED", "Contrast", "Question", "Superlative"]  # of `questions`
 Task = Literal[
     "paired comparison",
     "comparison category",
@@ -287,63 +292,6 @@ class Covariates(Form):
     brightness: str = Field("sharpness_acum", description="Metric of brightness.")
     decay: str = Field("decay_s", description="Metric of decay.")
     reason: str = Field("", description="Why, when it is not the default.")
-
-
-class Contrast(Form):
-    """Two conditions: the one said to have more (or the same) and the one it is compared with."""
-
-    more: str = Field(description="Condition, its factor levels joined by `/`.")
-    than: str = Field(description="Condition, its factor levels joined by `/`.")
-
-
-class Question(Form):
-    """A question planned before the data; only these decide a verdict and earn a printed sentence."""
-
-    id: Name = Field(description="Short unique name.")
-    kind: Literal["more", "same"] = Field(description="`more` of the attribute, or the `same`.")
-    attribute: Name = Field(description="Name of an attribute.")
-    presentation: PresentationName = Field(description="Where it is decided.")
-    contrast: Contrast = Field(description="The two conditions.")
-    smallest_effect: float = Field(gt=0, description="Smallest effect that matters, in the unit below.")
-    unit: Literal["share", "logit"] = Field(
-        "share",
-        description="`share`: of choices, above 0.5 (0.6 = chosen 60 times in 100); `logit`: model units.",
-    )
-    alpha: float = Field(0.05, gt=0, le=0.2, description="One-sided error rate.")
-    method: Literal["mixed model"] = Field("mixed model", description="The one method that decides.")
-    family: str = Field(
-        "", description="Questions with the same family are corrected together (Holm); empty: alone."
-    )
-    split_limit: Share = Field(
-        0.25,
-        description="For `same`: upper limit on the share of listeners who hear a difference that matters.",
-    )
-
-    @model_validator(mode="after")
-    def _effect_fits_unit(self) -> Self:
-        if self.unit == "share" and not 0.5 < self.smallest_effect < 1:
-            raise ValueError(f"smallest_effect {self.smallest_effect} as a share must lie between 0.5 and 1")
-        if self.contrast.more == self.contrast.than:
-            raise ValueError(f"the contrast compares {self.contrast.more} with itself")
-        return self
-
-
-class Superlative(Form):
-    """One condition said, before the data, to have the most of an attribute of all that a block compares."""
-
-    id: Name = Field(description="Short unique name.")
-    attribute: Name = Field(description="Name of an attribute.")
-    presentation: PresentationName = Field(description="Where it is decided.")
-    condition: str = Field(description="The condition said to have the most, levels joined by `/`.")
-    smallest_effect: float = Field(
-        0.6, gt=0.5, lt=1, description="Share of choices that it must reach against every other one."
-    )
-    alpha: float = Field(
-        0.05,
-        gt=0,
-        le=0.2,
-        description="One-sided error rate; every comparison must hold at it, so none is corrected.",
-    )
 
 
 class Protocol(Form):

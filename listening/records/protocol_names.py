@@ -27,7 +27,7 @@ def faults(raw: dict[str, Any]) -> list[Fault]:
         for i, row in _rows(raw, what):
             found += _unknown((what, i, "attribute"), row, attributes)
             found += _unknown((what, i, "presentation"), row, presentations)
-    return found + list(_never_asked(raw)) + list(_undecided(raw))
+    return [*found, *_never_asked(raw), *_undecided(raw), *_mixed_families(raw), *_factors(raw)]
 
 
 _UNIQUE = (("attributes", "name"), ("presentations", "name"), ("questions", "id"), ("superlatives", "id"))
@@ -77,7 +77,9 @@ def _never_asked(raw: dict[str, Any]) -> Iterator[Fault]:
                 )
 
 
-COMPARISON = "paired comparison"  # the only task whose answers decide a question
+COMPARISON = "paired comparison"
+TOLD_APART = ("same-different", "2-AFC", "triangle", "duo-trio")
+DECIDING = {"audible": TOLD_APART}  # which tasks' answers decide a kind of question; all others: a comparison
 
 
 def _undecided(raw: dict[str, Any]) -> Iterator[Fault]:
@@ -88,9 +90,38 @@ def _undecided(raw: dict[str, Any]) -> Iterator[Fault]:
         yield Fault(("questions",), "none", "at least one planned question")
     for i, row in questions:
         task = tasks.get(row.get("attribute"), COMPARISON)
-        if task != COMPARISON:
+        deciding = DECIDING.get(str(row.get("kind")), (COMPARISON,))
+        if task not in deciding:
             yield Fault(
                 ("questions", i, "attribute"),
                 f"`{row.get('attribute')}`, asked as {task}",
-                f"an attribute asked as {COMPARISON}: only that decides a question",
+                f"an attribute asked as {' or '.join(deciding)}: only that decides a question of kind "
+                f"`{row.get('kind')}`",
+            )
+
+
+def _mixed_families(raw: dict[str, Any]) -> Iterator[Fault]:
+    questions = list(_rows(raw, "questions"))
+    for i, row in questions:
+        if not row.get("family"):
+            continue
+        kinds = {r.get("kind") == "audible" for _, r in questions if r.get("family") == row["family"]}
+        if len(kinds) > 1 and row.get("kind") == "audible":
+            wanted = "a family of `audible` questions alone: they are corrected by steps of their own"
+            yield Fault(("questions", i, "family"), f"`{row['family']}`, shared with other kinds", wanted)
+
+
+def _factors(raw: dict[str, Any]) -> Iterator[Fault]:
+    """Factors of a value that the presentation holds equal, or of sounds that nobody recorded."""
+    metrics = {row.get("name"): row.get("metric") for _, row in _rows(raw, "presentations")}
+    for i, row in _rows(raw, "questions"):
+        held = metrics.get(row.get("presentation"))
+        if row.get("factor") is not None and row.get("presentation") == "isolated":
+            wanted = "`matched` or `as recorded`: a ratio is measured on the recordings of both conditions"
+            yield Fault(("questions", i, "presentation"), "`isolated`, with a factor", wanted)
+        if row.get("metric") is not None and row.get("metric") == held:
+            yield Fault(
+                ("questions", i, "metric"),
+                f"`{held}`, which the presentation `{row.get('presentation')}` holds equal",
+                'presentation = "as recorded", or another metric',
             )

@@ -1,10 +1,16 @@
-"""A study that also rates: the ratings have no strengths, and the comparisons are described all the same."""
+"""Studies that also rate, or that ask whether two things can be told apart at all."""
 
 import numpy as np
 import pytest
 
-from listening.analysis import collect, describe, strengths
-from listening.records.protocol import Protocol
+from listening.analysis import collect, describe, run, strengths
+from listening.analysis.opening import Opened
+from listening.design import deal
+from listening.records.findings import Findings
+from listening.records.protocol import Protocol, Question
+from listening.simulate import panel as panel_of_nobody
+from listening.simulate import percepts
+from listening.simulate.listener import Sensitivity, Truth
 from stats.errors import BadData
 
 PROTOCOL = {
@@ -55,3 +61,110 @@ def test_strengths_of_nothing_are_refused(panel) -> None:  # type: ignore[no-unt
     table = panel(np.random.default_rng(1), {"a": 0.0, "b": 1.0}, n_listeners=2)
     with pytest.raises(BadData, match="0 conditions were compared"):
         strengths.fit(collect.select(table, attribute="bright at all"))
+
+
+def told_apart_protocol(task: str) -> Protocol:
+    """Domes c and d (another brightness), a and b (level alone), each pair at one level."""
+
+    def question(more: str, than: str) -> dict[str, object]:
+        return {
+            "id": f"{more}{than}",
+            "kind": "audible",
+            "attribute": "brightness",
+            "presentation": "matched",
+            "contrast": {"more": f"dome_{more}/free", "than": f"dome_{than}/free"},
+            "smallest_effect": 0.15,
+            "unit": "heard",
+            "family": "both",
+        }
+
+    asked = {"name": "brightness", "task": task, "question": "Which?", "comparative": "brighter"}
+    return Protocol.model_validate(
+        PROTOCOL
+        | {
+            "attributes": [asked],
+            "blocks": [
+                {"attribute": "brightness", "presentation": "matched", "pairs": "planned", "repeats": 12}
+            ],
+            "questions": [question("d", "c"), question("b", "a")],
+            "panel": {"stands_for": "nobody, made up", "training": "naive", "listeners": 16},
+        }
+    )
+
+
+def told_apart_findings(bells: Opened, task: str, *, seed: int = 3, n_listeners: int = 16) -> Findings:
+    chosen = told_apart_protocol(task)
+    manifest = bells.manifest
+    dealt = deal.deal(
+        chosen,
+        manifest,
+        protocol_digest="0" * 64,
+        secret="00112233445566778899aabbccddeeff",
+        dealt_at="2026-01-01T00:00:00.000+00:00",
+    )
+    heard = percepts.of_study(dealt.key, manifest)
+    truth = Truth(
+        sensitivities={"brightness": Sensitivity(level=0.0, brightness=5.0, decay=0.0)}, quirk_sd=0.0
+    )
+    answers = panel_of_nobody.answers(dealt.plan, heard, n_listeners=n_listeners, seed=seed, truth=truth)
+    return run.findings(Opened(chosen, dealt.plan, dealt.key, manifest), answers)
+
+
+@pytest.fixture(scope="session", params=["triangle", "duo-trio", "same-different", "2-AFC"])
+def told(request: pytest.FixtureRequest, bells: Opened) -> Findings:
+    return told_apart_findings(bells, request.param)
+
+
+def test_what_can_be_told_apart_is_supported_and_what_cannot_is_not(told: Findings) -> None:
+    apart, alike = told.questions
+    assert apart.word == "supported", apart
+    assert apart.heard is not None
+    assert (apart.heard.lower or 0) > 0
+    assert alike.word in ("undecided", "contradicted"), alike
+    assert apart.alpha_corrected == 0.025  # the first of two steps
+    assert apart.n_direct == (96 if apart.task == "same-different" else 192)  # 16 listeners, 12 trials each
+    assert (apart.n_alike or 0) >= (96 if apart.task == "same-different" else 0)
+
+
+def test_listeners_who_only_tell_apart_are_screened(told: Findings) -> None:
+    assert (told.panel.n_listeners, told.panel.n_answers) == (16, 16 * 24)
+    two = told.questions[0].task in ("duo-trio", "2-AFC")
+    assert all((row.first_share is not None) == two for row in told.panel.listeners)
+    assert told.strengths == ()
+
+
+def test_right_answers_are_those_of_the_key(told: Findings) -> None:
+    q = told.questions[0]
+    if q.guess is not None and q.share is not None and q.heard is not None:
+        assert q.share.value == pytest.approx(q.n_direct_more / q.n_direct)
+        assert q.heard.value == pytest.approx((q.share.value - q.guess) / (1 - q.guess))
+    else:
+        rate = q.n_direct_more / q.n_direct - (q.n_false or 0) / (q.n_alike or 1)
+        assert q.heard is not None
+        assert q.heard.value == pytest.approx(rate)
+
+
+def test_few_listeners_tell_nothing_apart(bells: Opened) -> None:
+    few = told_apart_findings(bells, "triangle", n_listeners=5)
+    assert {q.word for q in few.questions} == {"no verdict"}
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"unit": "share", "smallest_effect": 0.6}, 'wanted unit "heard"'),
+        ({"kind": "more"}, 'wanted unit "heard"'),
+        ({"smallest_effect": 1.5}, "between 0 and 1"),
+    ],
+)
+def test_an_audible_question_is_planned_in_its_own_unit(change: dict[str, object], said: str) -> None:
+    question = told_apart_protocol("triangle").questions[0].model_dump()
+    with pytest.raises(ValueError, match=said):
+        Question.model_validate(question | change)
+
+
+def test_a_comparison_tells_nothing_apart() -> None:
+    raw = told_apart_protocol("triangle").model_dump()
+    raw["attributes"][0]["task"] = "paired comparison"
+    with pytest.raises(ValueError, match="same-different or 2-AFC or triangle or duo-trio"):
+        Protocol.model_validate(raw)

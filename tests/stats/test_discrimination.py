@@ -288,19 +288,20 @@ def test_nothing_is_heard_with_fewer_right_answers_than_the_standard_needs(key, 
     for n in ("24", "36", "60"):
         needed = REFERENCE["min_correct"][key][n][ALPHAS.index(0.05)]
         right, listener = in_order(needed - 1, int(n))
-        assert told_apart.forced_choice(right, listener, [], guess=guess, alpha=0.05).lower <= 0
+        found = told_apart.forced_choice(right, listener, [], guess=guess)
+        assert told_apart.bounds(found, 0.05).lower <= 0
         right, listener = in_order(needed, int(n))
-        assert told_apart.forced_choice(right, listener, [], guess=guess, alpha=0.05).p_exact <= 0.05
+        assert told_apart.forced_choice(right, listener, [], guess=guess).p_exact <= 0.05
 
 
 def test_bounds_of_the_counts_alone_are_the_exact_ones():
     lower, upper = REFERENCE["intervals"]["20/20"]["exact"]  # two-sided 95 %: one-sided 0.025 each
-    found = told_apart.forced_choice(*in_order(20, 20), [], guess=0.5, alpha=0.025)
-    assert found.bound_by == told_apart.EXACT
+    found = told_apart.bounds(told_apart.forced_choice(*in_order(20, 20), [], guess=0.5), 0.025)
+    assert found.by == told_apart.EXACT
     assert (found.lower, found.upper) == pytest.approx((2 * lower - 1, 2 * upper - 1), abs=1e-12)
     for count, n in ((7, 20), (13, 24)):  # with the model too, never narrower than these
         lower, upper = REFERENCE["intervals"][f"{count}/{n}"]["exact"]
-        found = told_apart.forced_choice(*in_order(count, n), [], guess=0.25, alpha=0.025)
+        found = told_apart.bounds(told_apart.forced_choice(*in_order(count, n), [], guess=0.25), 0.025)
         assert found.lower <= (lower - 0.25) / 0.75 + 1e-12
         assert found.upper >= (upper - 0.25) / 0.75 - 1e-12
 
@@ -311,7 +312,7 @@ def test_same_different_by_listener_is_the_exact_test_of_several_tables():
         rows += [(1, 1, number)] * hit + [(1, 0, number)] * false
         rows += [(0, 1, number)] * missed + [(0, 0, number)] * calm
     said, is_different, listener = np.array(rows).T
-    found = told_apart.same_different(said, is_different, listener, [], alpha=0.05)
+    found = told_apart.same_different(said, is_different, listener, [])
     expected = REFERENCE["same_different_by_listener"]["p_greater"]
     assert found.p_exact == pytest.approx(expected, abs=5e-14)  # printed to 12 digits
     assert found.heard == pytest.approx(21 / 30 - 12 / 30)
@@ -324,30 +325,34 @@ def test_same_different_by_listener_is_the_exact_test_of_several_tables():
 
 def test_a_difference_that_all_hear_every_time_is_heard():
     right, listener = in_order(96, 96, 12)
-    found = told_apart.forced_choice(right, listener, [], guess=1 / 3, alpha=0.05)
-    assert (found.heard, found.upper) == (1.0, 1.0)
-    assert found.lower > 0.9
+    found = told_apart.forced_choice(right, listener, [], guess=1 / 3)
+    assert (found.heard, told_apart.bounds(found, 0.05).upper) == (1.0, 1.0)
+    assert told_apart.bounds(found, 0.05).lower > 0.9
     differ = (np.arange(96) // 12 % 2).astype(float)
-    found = told_apart.same_different(differ, differ, listener, [], alpha=0.05)
+    found = told_apart.same_different(differ, differ, listener, [])
     assert found.heard == 1.0
-    assert found.lower > 0.85
+    assert told_apart.bounds(found, 0.05).lower > 0.85
 
 
 def test_who_is_called_what_changes_nothing():
     right, listener, stimuli = a_panel(np.random.default_rng(5), heard=0.3, sd_listeners=0.2, sd_stimuli=0.1)
-    one = told_apart.forced_choice(right, listener, stimuli, guess=1 / 3, alpha=0.05)
+    one = told_apart.forced_choice(right, listener, stimuli, guess=1 / 3)
     shuffled = np.random.default_rng(6).permutation(right.size)
     two = told_apart.forced_choice(
-        right[shuffled], 23 - listener[shuffled], [2 - s[shuffled] for s in stimuli], guess=1 / 3, alpha=0.05
+        right[shuffled], 23 - listener[shuffled], [2 - s[shuffled] for s in stimuli], guess=1 / 3
     )
     assert (one.heard, one.p_exact) == pytest.approx((two.heard, two.p_exact), abs=1e-12)
-    assert (one.lower, one.upper) == pytest.approx((two.lower, two.upper), abs=1e-5)
+    a, b = told_apart.bounds(one, 0.05), told_apart.bounds(two, 0.05)
+    assert (a.lower, a.upper) == pytest.approx((b.lower, b.upper), abs=1e-5)
 
 
 def test_strokes_that_differ_widen_the_bounds():
     wide, narrow = (
-        told_apart.forced_choice(
-            *a_panel(np.random.default_rng(3), heard=0.4, sd_stimuli=sd), guess=1 / 3, alpha=0.05
+        told_apart.bounds(
+            told_apart.forced_choice(
+                *a_panel(np.random.default_rng(3), heard=0.4, sd_stimuli=sd), guess=1 / 3
+            ),
+            0.05,
         )
         for sd in (0.3, 0.0)
     )
@@ -363,22 +368,20 @@ def test_bounds_of_what_is_told_apart_miss_no_more_often_than_stated(truth):
         made = a_panel(
             rng, heard=truth, sd_listeners=0.08 if truth else 0.0, sd_stimuli=0.06 if truth else 0.0
         )
-        found = told_apart.forced_choice(*made, guess=1 / 3, alpha=0.05)
+        found = told_apart.bounds(told_apart.forced_choice(*made, guess=1 / 3), 0.05)
         below += found.upper < truth
         above += found.lower > truth
     assert max(below, above) / n <= 0.05 + 2.6 * math.sqrt(0.05 * 0.95 / n)  # 99.5 % of a true 5 %
 
 
 @pytest.mark.parametrize(
-    ("right", "listener", "alpha", "error", "said"),
-    [
-        ([1, 0, 2], [0, 1, 1], 0.05, BadData, "0 or 1"),
-        ([1, 0, 1], [0, 0, 0], 0.05, BadData, "at least 2"),
-        ([1, 0, 1], [0, 1, 1], 0.6, StatsError, "alpha 0.6"),
-    ],
+    ("right", "listener", "said"),
+    [([1, 0, 2], [0, 1, 1], "0 or 1"), ([1, 0, 1], [0, 0, 0], "at least 2")],
 )
-def test_what_cannot_be_told_apart_is_refused(right, listener, alpha, error, said):
-    with pytest.raises(error, match=said):
-        told_apart.forced_choice(right, np.array(listener), [], guess=0.5, alpha=alpha)
+def test_what_cannot_be_told_apart_is_refused(right, listener, said):
+    with pytest.raises(BadData, match=said):
+        told_apart.forced_choice(right, np.array(listener), [], guess=0.5)
     with pytest.raises(BadData, match="both needed"):
-        told_apart.same_different([1, 0], [1, 1], np.array([0, 1]), [], alpha=0.05)
+        told_apart.same_different([1, 0], [1, 1], np.array([0, 1]), [])
+    with pytest.raises(StatsError, match=r"alpha 0\.6"):
+        told_apart.bounds(told_apart.forced_choice([1, 0], np.array([0, 1]), [], guess=0.5), 0.6)

@@ -86,3 +86,22 @@ def test_no_panel_has_more_listeners_outside_than_chebyshev_allows(
     outside = float((np.abs(own) >= bound).mean())
     assert outside <= marginal_share.share_outside_at_most(own.mean(), own.std(), bound)
     assert marginal_share.share_outside_at_most(0.0, bound, bound) == 1.0
+
+
+def test_ratio_of_geometric_means_is_welch_on_the_logarithms():
+    # R 4.2.2: t.test(log(a), log(b), conf.level = 0.9), exponentials of its interval; printed to 14 digits
+    a, b = [1.235855, 1.234452, 1.237195], [0.813008, 0.805901, 0.827088]
+    found = ratio.of_geometric_means(a, b, level=0.9)
+    assert found.estimate == pytest.approx(1.515830180635, abs=5e-13)
+    assert (found.lower, found.upper) == pytest.approx((1.4826687543487, 1.5497332966548), abs=5e-13)
+    assert found.df == pytest.approx(2.0282814232364, abs=5e-13)
+    turned = ratio.of_geometric_means(b, a, level=0.9)
+    assert (1 / turned.upper, 1 / turned.lower) == pytest.approx((found.lower, found.upper))
+    scaled = ratio.of_geometric_means([10 * x for x in a], [10 * x for x in b], level=0.9)
+    assert scaled.lower == pytest.approx(found.lower)
+
+
+@pytest.mark.parametrize("bad", [[1.0], [1.0, 0.0], [1.0, -2.0]])
+def test_ratio_of_means_needs_two_positive_values_each(bad):
+    with pytest.raises(BadData, match="at least 2 each, all positive"):
+        ratio.of_geometric_means(bad, [1.0, 2.0])

@@ -1,0 +1,128 @@
+"""What is planned before the data: the questions that decide, and the conditions named the most of a set."""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from listening.records.form import Form
+
+AS_RECORDED = "as recorded"
+MATCHED = "matched"
+ISOLATED = "isolated"
+PresentationName = Literal["as recorded", "matched", "isolated"]
+
+Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^\s/\\.][^/\\\n]*$")]
+Share = Annotated[float, Field(gt=0, lt=1)]
+
+FACTOR_METRICS = (  # on a scale with a zero, so that a ratio means something
+    "nmax_sone",
+    "sharpness_acum",
+    "centroid_hz",
+    "decay_s",
+    "t60_s",
+    "edt_s",
+    "t20_s",
+    "t30_s",
+)
+
+
+class Contrast(Form):
+    """Two conditions: the one said to have more (or the same) and the one it is compared with."""
+
+    more: str = Field(description="Condition, its factor levels joined by `/`.")
+    than: str = Field(description="Condition, its factor levels joined by `/`.")
+
+
+class Question(Form):
+    """A question planned before the data; only these decide a verdict and earn a printed sentence."""
+
+    id: Name = Field(description="Short unique name.")
+    kind: Literal["more", "same", "audible"] = Field(
+        description="`more` of the attribute, the `same`, or `audible`: whether the two are told apart at "
+        "all, from same-different, triangle, duo-trio or 2-AFC."
+    )
+    attribute: Name = Field(description="Name of an attribute.")
+    presentation: PresentationName = Field(description="Where it is decided.")
+    contrast: Contrast = Field(description="The two conditions.")
+    smallest_effect: float = Field(gt=0, description="Smallest effect that matters, in the unit below.")
+    unit: Literal["share", "logit", "heard"] = Field(
+        "share",
+        description="`share`: of choices, above 0.5 (0.6 = chosen 60 times in 100); `logit`: model units; "
+        "`heard`, for `audible`: share of trials in which the difference is heard and not guessed (0.2 = "
+        "in 20 of 100).",
+    )
+    alpha: float = Field(0.05, gt=0, le=0.2, description="One-sided error rate.")
+    method: Literal["mixed model"] = Field("mixed model", description="The one method that decides.")
+    family: str = Field(
+        "", description="Questions with the same family are corrected together (Holm); empty: alone."
+    )
+    split_limit: Share = Field(
+        0.25,
+        description="For `same`: upper limit on the share of listeners who hear a difference that matters.",
+    )
+    factor: float | None = Field(
+        None,
+        gt=1,
+        le=100,
+        description="For `more`, a claim such as `40 % longer` (1.4) or `three times as loud` (3): what the "
+        "measured ratio of the two must reach, besides the answer to the question.",
+    )
+    metric: str | None = Field(
+        None,
+        description="For `factor`: the metric whose ratio counts, such as `decay_s`, or `nmax_sone` for "
+        "loudness in sone.",
+    )
+
+    @property
+    def rule(self) -> Literal["more", "same"]:
+        """By which rule of the verdict it is decided."""
+        return "same" if self.kind == "same" else "more"
+
+    @model_validator(mode="after")
+    def _effect_fits_unit(self) -> Self:
+        if (self.unit == "heard") != (self.kind == "audible"):
+            raise ValueError(
+                f'kind "{self.kind}" with unit "{self.unit}"; wanted unit "heard" with "audible" alone'
+            )
+        if self.unit == "heard" and self.smallest_effect >= 1:
+            raise ValueError(
+                f"smallest_effect {self.smallest_effect} as a share heard must lie between 0 and 1"
+            )
+        if self.unit == "share" and not 0.5 < self.smallest_effect < 1:
+            raise ValueError(f"smallest_effect {self.smallest_effect} as a share must lie between 0.5 and 1")
+        if self.contrast.more == self.contrast.than:
+            raise ValueError(f"the contrast compares {self.contrast.more} with itself")
+        return self
+
+    @model_validator(mode="after")
+    def _factor_has_its_metric(self) -> Self:
+        if (self.factor is None) != (self.metric is None):
+            raise ValueError(
+                "`factor` and `metric` go together: the ratio claimed, and of which measured value"
+            )
+        if self.factor is not None and self.kind != "more":
+            raise ValueError(f'`factor` belongs to kind "more", not to "{self.kind}"')
+        if self.metric is not None and self.metric not in FACTOR_METRICS:
+            raise ValueError(
+                f"metric `{self.metric}` has no ratio that could be claimed; wanted one of "
+                f"{', '.join(FACTOR_METRICS)}"
+            )
+        return self
+
+
+class Superlative(Form):
+    """One condition said, before the data, to have the most of an attribute of all that a block compares."""
+
+    id: Name = Field(description="Short unique name.")
+    attribute: Name = Field(description="Name of an attribute.")
+    presentation: PresentationName = Field(description="Where it is decided.")
+    condition: str = Field(description="The condition said to have the most, levels joined by `/`.")
+    smallest_effect: float = Field(
+        0.6, gt=0.5, lt=1, description="Share of choices that it must reach against every other one."
+    )
+    alpha: float = Field(
+        0.05,
+        gt=0,
+        le=0.2,
+        description="One-sided error rate; every comparison must hold at it, so none is corrected.",
+    )
