@@ -66,23 +66,29 @@ def test_a_worker_killed_in_mid_run_changes_nothing(where: int | str, tmp_path: 
     assert there == run(solver(), WANTED, 1)
 
 
-def test_a_run_goes_on_from_what_was_done(where: int | str) -> None:
+def test_a_run_stopped_by_ctrl_c_goes_on_from_what_was_done(where: int | str) -> None:
     kept: dict[int, list[float]] = {}
-
-    class PowerCut(Exception):
-        pass
 
     def keep(number: int, results: list[float]) -> None:
         kept[number] = results
         if len(kept) == 2:
-            raise PowerCut
+            signal.raise_signal(signal.SIGINT)  # Ctrl-C
 
-    with pytest.raises(PowerCut):
+    with pytest.raises(KeyboardInterrupt):
         run(solver(), WANTED, where, on_chunk=keep)
     again: list[int] = []
     finished = run(solver(), WANTED, where, done=kept, on_chunk=lambda number, _: again.append(number))
     assert finished == run(solver(), WANTED, 1)
     assert sorted([*again, *kept]) == list(range(5))  # nothing twice
+
+
+def test_linear_algebra_keeps_to_one_thread_at_every_place(where: int | str) -> None:
+    def most(_: np.random.Generator) -> int:
+        from threadpoolctl import threadpool_info
+
+        return max(pool["num_threads"] for pool in threadpool_info() if pool["user_api"] == "blas")
+
+    assert {*run(most, WANTED[: 2 * CHUNK], where), *run(most, WANTED[:2], 1)} == {1}
 
 
 def test_progress_counts_what_was_done_before() -> None:
