@@ -33,6 +33,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Sit; the terminal is left as it was found, whatever happens."""
     from listening.commands import sit_ending, sit_plainly
+    from listening.tui import first_paint
 
     study = Study(args.folder)
     is_plain = args.plain or os.environ.get("TERM") == "dumb"
@@ -41,11 +42,12 @@ def run(args: argparse.Namespace) -> int:
         raise ListeningError("a sitting needs a terminal: start it in one, not in a pipe")
     if is_plain:
         return sit_plainly.run(study, first, opener(study, args, first, spoken))
-    with sit_ending.messages_to(study.log):
-        from listening.tui.app import StationApp
+    with sit_ending.messages_to(study.log), first_paint.shown(first, sit_ending.terminal()):
+        with sit_ending.signals_wait():
+            from listening.tui.app import StationApp
 
-        app = StationApp(first, opener(study, args, first, spoken), spoken)
-        sit_ending.on_signals(app)
+            app = StationApp(first, opener(study, args, first, spoken), spoken)
+            sit_ending.on_signals(app)
         app.run(mouse=False)
     return sit_ending.say(app, study)
 

@@ -1,6 +1,5 @@
 """Around a sitting: library messages go to the log, signals end it cleanly, last words hold codes only."""
 
-import asyncio
 import os
 import signal
 import sys
@@ -10,7 +9,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Protocol, TextIO
 
 from listening.errors import CannotWrite, ListeningError
 from listening.records.study import Study
@@ -92,10 +91,27 @@ def messages_to(log: Path) -> Iterator[None]:
         os.close(terminal)
 
 
+def terminal() -> TextIO:
+    """What the screen is drawn on, also while library messages go to the log."""
+    return sys.__stderr__ or sys.stderr
+
+
+@contextmanager
+def signals_wait() -> Iterator[None]:
+    """Signals that come while the block runs are delivered at its end."""
+    signal.pthread_sigmask(signal.SIG_BLOCK, SIGNALS)
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, SIGNALS)
+
+
 def on_signals(app: "StationApp") -> None:
     """SIGTERM and a closed terminal end the sitting as leaving does."""
 
     def end(number: int, _frame: object) -> None:
+        import asyncio  # with the full screen it is loaded already
+
         app.ended_by = number
         try:
             loop = asyncio.get_running_loop()
