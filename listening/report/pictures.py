@@ -73,7 +73,7 @@ def _listeners(i: int, q: QuestionFinding) -> Shown:
     figure = figures.svg(
         partial(figures.listeners, q=q),
         name=f"listeners{i}",
-        title=f"Own effects of {len(q.listeners)} listeners: {tables.ask(q)}",
+        title=f"Own effects of {q.n_listeners} listeners: {tables.ask(q)}",
         height_in=2.1,
     )
     return Shown(

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from listening.records.findings import Findings
+from listening.report import page
 
 HERE = Path(__file__).parent
 
@@ -13,6 +14,12 @@ HERE = Path(__file__).parent
 def simulated_findings() -> Findings:
     """Findings of a simulated panel on the demo's protocol, as `listening analyse` wrote them."""
     return Findings.load(HERE / "findings.json")
+
+
+@pytest.fixture(scope="session")
+def page_text(simulated_findings: Findings) -> str:
+    """The page of these findings."""
+    return page.render(simulated_findings)
 
 
 @pytest.fixture(scope="session")

@@ -1,6 +1,5 @@
-"""The page: self-contained, every number from the findings, readable by everybody."""
+"""The page: self-contained, readable by everybody. Numbers: test_numbers.py; figures: test_figures.py."""
 
-import json
 import re
 from html.parser import HTMLParser
 from itertools import pairwise
@@ -8,9 +7,6 @@ from itertools import pairwise
 import pytest
 
 from listening.report import page, style
-
-NOT_RESULTS = {100.0}  # "in 100": the unit that shares are printed in
-NUMBER = re.compile(r"(?<![\w.,/-])[−-]?\d+(?:\.\d+)?(?![\w/-])")
 
 
 class Text(HTMLParser):
@@ -42,59 +38,18 @@ def parsed(text: str) -> Text:
     return made
 
 
-def numbers_in(thing: object) -> set[float]:
-    """Every number in the findings, in lists their lengths too, and numbers inside texts."""
-    if isinstance(thing, bool) or thing is None:
-        return set()
-    if isinstance(thing, int | float):
-        return {float(thing)}
-    if isinstance(thing, str):
-        return {float(n.replace("−", "-")) for n in NUMBER.findall(thing)}
-    values = list(thing.values()) if isinstance(thing, dict) else list(thing)
-    return {float(len(values))}.union(*map(numbers_in, values))
-
-
-def is_rounded_from(token: str, values: set[float]) -> bool:
-    number = float(token.replace("−", "-"))
-    decimals = len(token.partition(".")[2])
-    half = 0.5 * 10.0**-decimals + 1e-9
-    return any(abs(scale * v - number) <= half for v in values for scale in (1.0, 100.0))
-
-
-@pytest.fixture(scope="module")
-def text(simulated_findings) -> str:
-    return page.render(simulated_findings)
-
-
-def test_every_number_on_the_page_exists_in_the_findings(text, simulated_findings):
-    values = numbers_in(json.loads(simulated_findings.to_json())) | NOT_RESULTS
-    words = " ".join(parsed(text).words)
-    strange = [token for token in NUMBER.findall(words) if not is_rounded_from(token, values)]
-    assert strange == []
-
-
-def test_a_number_that_is_not_in_the_findings_is_seen(text, simulated_findings):
-    values = numbers_in(json.loads(simulated_findings.to_json())) | NOT_RESULTS
-    broken, changed = re.subn(
-        r"in an estimated \d+ of 100 choices", "in an estimated 4711.37 of 100 choices", text, count=1
-    )
-    assert changed == 1
-    words = " ".join(parsed(broken).words)
-    assert [n for n in NUMBER.findall(words) if not is_rounded_from(n, values)] == ["4711.37"]
-
-
-def test_the_page_asks_nothing_of_the_network(text):
-    for tag, attributes in parsed(text).tags:
+def test_the_page_asks_nothing_of_the_network(page_text):
+    for tag, attributes in parsed(page_text).tags:
         assert tag not in ("script", "link", "iframe", "object") or attributes.get("href") == "data:,"
         for name in ("src", "href", "xlink:href"):
             target = attributes.get(name)
             assert target is None or target.startswith(("#", "data:")), (tag, target)
-    assert "@import" not in text
-    assert "url(http" not in text
+    assert "@import" not in page_text
+    assert "url(http" not in page_text
 
 
-def test_every_figure_has_a_name_and_every_table_a_caption(text):
-    found = parsed(text)
+def test_every_figure_has_a_name_and_every_table_a_caption(page_text):
+    found = parsed(page_text)
     pictures = [a for tag, a in found.tags if tag == "svg"]
     assert len(pictures) >= 10
     assert all(a.get("role") == "img" and a.get("aria-label") for a in pictures)
@@ -102,25 +57,29 @@ def test_every_figure_has_a_name_and_every_table_a_caption(text):
     assert tags.count("table") == tags.count("caption") > 8
 
 
-def test_ids_are_unique(text):
-    ids = [a["id"] for _, a in parsed(text).tags if a.get("id")]
+def test_ids_are_unique(page_text):
+    ids = [a["id"] for _, a in parsed(page_text).tags if a.get("id")]
     assert len(ids) == len(set(ids))
 
 
-def test_headings_step_down_one_level_at_a_time(text):
-    levels = [int(tag[1]) for tag, _ in parsed(text).tags if re.fullmatch(r"h[1-6]", tag)]
+def test_headings_step_down_one_level_at_a_time(page_text):
+    levels = [int(tag[1]) for tag, _ in parsed(page_text).tags if re.fullmatch(r"h[1-6]", tag)]
     assert levels[0] == 1
     assert levels.count(1) == 1
     assert all(b - a <= 1 for a, b in pairwise(levels))
 
 
-def test_verdicts_come_first_and_a_simulated_panel_is_marked_before_them(text):
-    assert text.index("Simulated panel.") < text.index('<section id="verdicts">') < text.index('id="effects"')
-    assert text.count("Simulated panel, not for print:") == 7  # six questions, one superlative
+def test_verdicts_come_first_and_a_simulated_panel_is_marked_before_them(page_text):
+    assert (
+        page_text.index("Simulated panel.")
+        < page_text.index('<section id="verdicts">')
+        < page_text.index('id="effects"')
+    )
+    assert page_text.count("Simulated panel, not for print:") == 7  # six questions, one superlative
 
 
-def test_same_findings_same_page(text, simulated_findings):
-    assert page.render(simulated_findings) == text
+def test_same_findings_same_page(page_text, simulated_findings):
+    assert page.render(simulated_findings) == page_text
 
 
 @pytest.mark.parametrize("word", list(style.VERDICT))

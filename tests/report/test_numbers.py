@@ -1,0 +1,170 @@
+"""Every number on a page is the printed form of one number in the findings, and figures show those numbers.
+
+The page is made from the findings and from disturbed copies in which every number is another one. A number on
+the page is accounted for if one place in the findings prints as it in all of them: what a template works out
+by itself, or has written into it, follows no place.
+"""
+
+import json
+import random
+import re
+from collections.abc import Iterator
+from html.parser import HTMLParser
+from typing import Any
+
+import pytest
+
+from listening.records.findings import Findings
+from listening.report import figures, page, rounding, sheet
+
+Place = tuple[str | int, ...]
+
+NUMBER = re.compile(r"(?<![\w.,/-])[−-]?\d+(?:\.\d+)?(?![\w/-])")
+WRITTEN = (  # numbers that are words of the page: units, standards, conventions
+    "in 100(?! of)",
+    "of 100 choices",
+    "k = 2",
+    "SHA-256",
+)
+COUNTED = {
+    "questions": 0,
+    "against": 1,
+}  # lists whose length the page gives, and how many it adds: the one named
+KEPT = ("format", "study_version")  # another one would make another page
+SHARES = ("share", "first_share", "repeats_agreed", "explained_by_level", "split_limit")
+SORTED = {  # what the page puts in order moves together, below so much of its place
+    ("heard_measured", "left_out_error"): 1,
+    ("strengths", "value"): 2,
+}
+ALIKE = {"n_planned": "n_listeners"}  # equal in the findings, and the page would say it if they were not
+N_DISTURBED = 5
+
+
+class Words(HTMLParser):
+    """What a page says, in order: text, names of figures and controls; styles and drawings left out."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.inside: list[str] = []
+        self.said: list[str] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.said += [value for name, value in attrs if name in ("aria-label", "alt", "title") and value]
+        if tag in ("style", "svg"):
+            self.inside.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        if self.inside and tag == self.inside[-1]:
+            self.inside.pop()
+
+    def handle_data(self, data: str) -> None:
+        if not self.inside:
+            self.said.append(data)
+
+
+def numbers(text: str) -> list[str]:
+    """The numbers on a page in order, those in its fixed words left out."""
+    said = "\n".join(Words(text).said)
+    for words in WRITTEN:
+        said = re.sub(words, " ", said)
+    return NUMBER.findall(said)
+
+
+def leaves(thing: Any, place: Place = ()) -> Iterator[tuple[Place, Any]]:
+    """Every number and text in the findings with its place, and the length of each list the page counts."""
+    if isinstance(thing, dict):
+        for key, value in thing.items():
+            yield from leaves(value, (*place, key))
+    elif isinstance(thing, list):
+        if place[-1] in COUNTED:
+            yield (*place, "count"), len(thing)
+            yield (*place, "with those added"), len(thing) + COUNTED[str(place[-1])]
+        for i, value in enumerate(thing):
+            yield from leaves(value, (*place, i))
+    elif thing is not None and not isinstance(thing, bool) and place[-1] not in KEPT:
+        yield place, thing
+
+
+def disturbed(thing: Any, version: int, place: Place = ()) -> Any:
+    """The same findings with other numbers: signs and zeros stay, shares stay between 0 and 1."""
+    if isinstance(thing, dict):
+        return {key: disturbed(value, version, (*place, key)) for key, value in thing.items()}
+    if isinstance(thing, list):
+        return [disturbed(value, version, (*place, i)) for i, value in enumerate(thing)]
+    if isinstance(thing, bool) or thing is None or not version or place[-1] in KEPT:
+        return thing
+    kin = place[:-1][: SORTED.get((str(place[0]), str(place[-1])))]
+    rng = random.Random(f"{version} {kin} {ALIKE.get(str(place[-1]), place[-1])}")
+    if isinstance(thing, float):
+        sign = (thing > 0) - (thing < 0)
+        if 0 <= thing <= 1:
+            return sign * (rng.uniform(0.05, 0.45) + 0.5 * thing)
+        return sign * (rng.uniform(0.5, 2.0) * abs(thing) + rng.uniform(1.0, 5.0))
+    if isinstance(thing, int):
+        return thing + rng.randint(1, 99) if thing else 0
+    return NUMBER.sub(lambda m: _other_digits(m[0], version), thing)
+
+
+def _other_digits(token: str, shift: int) -> str:
+    return re.sub(r"\d", lambda m: str((int(m[0]) + shift) % 10), token)
+
+
+def printed(place: Place, value: Any) -> list[str]:
+    """The forms in which the page may print what stands at a place of the findings, always as many."""
+    if isinstance(value, str):
+        return NUMBER.findall(value)
+    if isinstance(value, int):
+        return [str(value)]
+    names = [str(part) for part in place[-2:]]
+    if any(name.startswith(SHARES) for name in names) and place[-1] != "level":
+        return [_bare(rounding.in_hundred(value)), str(round(100 * value)).replace("-", rounding.MINUS)]
+    if place[-1] in ("level", "slope_level"):
+        return [_bare(rounding.level(value))]
+    if place[-1] == "p":
+        return [_bare(rounding.p_value(value))]
+    if names[-1].startswith("alpha"):
+        return [f"{value:g}", f"{value:.3g}"]
+    return [rounding.number(value, digits) for digits in range(4)]
+
+
+def _bare(text: str) -> str:
+    return NUMBER.findall(text)[0]
+
+
+def accounted(versions: list[Any]) -> set[tuple[str, ...]]:
+    """What each place prints as, in all versions at once."""
+    found = [dict(leaves(one)) for one in versions]
+    return {
+        forms
+        for place in found[0]
+        for forms in zip(*(printed(place, one[place]) for one in found), strict=True)
+    }
+
+
+@pytest.fixture(scope="module", params=[page.render, sheet.render], ids=["page", "claims sheet"])
+def shown(request, simulated_findings) -> tuple[list[list[str]], set[tuple[str, ...]]]:
+    """The numbers on the versions of a page, and what is accounted for."""
+    raw = json.loads(simulated_findings.to_json())
+    versions = [disturbed(raw, version) for version in range(1 + N_DISTURBED)]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(figures, "svg_of", lambda draw, *, title, **_: f'<svg aria-label="{title}"></svg>')
+        texts = [request.param(Findings.model_validate(one)) for one in versions]
+    return [numbers(text) for text in texts], accounted(versions)
+
+
+def test_every_number_is_the_printed_form_of_one_place_in_the_findings(shown):
+    tokens, known = shown
+    assert len(tokens[0]) > 30
+    assert {len(one) for one in tokens} == {len(tokens[0])}
+    assert [numbers for numbers in zip(*tokens, strict=True) if numbers not in known] == []
+
+
+def test_each_number_changed_by_one_in_its_last_digit_is_seen(shown):
+    tokens, known = shown
+    unseen = []
+    for first, *rest in zip(*tokens, strict=True):
+        wrong = first[:-1] + str((int(first[-1]) + 1) % 10)
+        if (wrong, *rest) in known:
+            unseen.append((first, wrong))
+    assert unseen == []
