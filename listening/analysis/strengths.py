@@ -1,19 +1,21 @@
 """Strength of each condition on one attribute and presentation: it describes, it decides nothing."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from listening.analysis import contrast
-from stats import logistic_mixed, t_interval
+from stats import logistic_mixed, random_terms, t_interval
 from stats.errors import BadData
 from stats.logistic_mixed import LogisticMixed
+from stats.random_terms import RandomTerm
 
 FloatArray = NDArray[np.float64]
 
 LEVEL = 0.95
+ORDER, CELL, STIMULUS = "heard first", "listener x condition", "stimulus"
 
 
 @dataclass(frozen=True)
@@ -32,6 +34,10 @@ class Strengths:
     n_chosen: tuple[float, ...]
     order: float
     """Log-odds in favour of the sound heard first."""
+    spread_listeners: float
+    """Standard deviation of listeners' own strengths about the panel's."""
+    spread_stimuli: float
+    """Standard deviation of a stimulus about its condition; 0 where each condition has one."""
     penalised: bool
     """Some condition won or lost every time: a penalty keeps its strength finite."""
     df: float
@@ -56,11 +62,18 @@ def fit(rows: pd.DataFrame) -> Strengths:
     heard = sorted(set(rows["condition_first"]) | set(rows["condition_second"]))
     if len(heard) < 2:
         raise BadData(f"{len(heard)} conditions were compared, wanted at least 2")
-    made = contrast.design(rows, more=heard[1], than=heard[0])
-    terms = made.terms if len(heard) == 2 else made.terms[1:]  # cells without one contrast's slope
-    found = logistic_mixed.fit(made.chosen, made.fixed, terms, names=made.names, restricted=True)
+    terms, n_stimuli = _terms(rows)
+    n_listeners = int(rows["listener"].nunique())
+    found = logistic_mixed.fit(
+        rows["chosen"].to_numpy(float),
+        np.column_stack([np.ones(len(rows)), *_compared(rows, heard[1:])]),
+        terms,
+        names=(ORDER, *heard[1:]),
+        restricted=True,
+    )
     strength, covariance = _centred(found)
-    reach = t_interval.quantile((1 + LEVEL) / 2, made.df) * np.sqrt(np.diag(covariance))
+    df = _df(rows, n_listeners, n_stimuli - len(heard))
+    reach = t_interval.quantile((1 + LEVEL) / 2, df) * np.sqrt(np.diag(covariance))
     counts = [_counts(rows, name) for name in heard]
     return Strengths(
         conditions=tuple(heard),
@@ -71,11 +84,39 @@ def fit(rows: pd.DataFrame) -> Strengths:
         n=tuple(n for n, _ in counts),
         n_chosen=tuple(won for _, won in counts),
         order=float(found.estimate[0]),
+        spread_listeners=found.spread[CELL],
+        spread_stimuli=found.spread.get(STIMULUS, 0.0),
         penalised=found.penalised,
-        df=made.df,
+        df=df,
         n_answers=len(rows),
-        n_listeners=len(made.listeners),
+        n_listeners=n_listeners,
     )
+
+
+def _compared(rows: pd.DataFrame, conditions: Sequence[str]) -> list[FloatArray]:
+    """A column each: 1 where the condition was heard first, -1 second."""
+    first, second = rows["condition_first"].to_numpy(), rows["condition_second"].to_numpy()
+    return [(first == name).astype(float) - (second == name) for name in conditions]
+
+
+def _terms(rows: pd.DataFrame) -> tuple[tuple[RandomTerm, ...], int]:
+    """Each listener's own view of each condition, the stimuli where conditions have several; how many."""
+    n = len(rows)
+    listener = pd.factorize(rows["listener"], sort=True)[0]
+    condition = pd.factorize(pd.concat([rows["condition_first"], rows["condition_second"]]), sort=True)[0]
+    stimulus = pd.factorize(pd.concat([rows["stimulus_first"], rows["stimulus_second"]]), sort=True)[0]
+    n_conditions, n_stimuli = int(condition.max()) + 1, int(stimulus.max()) + 1
+    cells = np.tile(listener, 2) * n_conditions + condition
+    by_cell = random_terms.pair_term(CELL, cells[:n], cells[n:])
+    if n_stimuli == n_conditions:
+        return (by_cell,), n_stimuli
+    return (by_cell, random_terms.pair_term(STIMULUS, stimulus[:n], stimulus[n:])), n_stimuli
+
+
+def _df(rows: pd.DataFrame, n_listeners: int, spare_stimuli: int) -> float:
+    """The smaller of listeners - sites and stimuli - conditions (of several strikes each)."""
+    of_listeners = n_listeners - (int(rows["site"].nunique()) if "site" in rows else 1)
+    return float(min(of_listeners, spare_stimuli) if spare_stimuli > 0 else of_listeners)
 
 
 def _centred(found: LogisticMixed) -> tuple[FloatArray, FloatArray]:
