@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from listening.commands import show
 from listening.errors import ListeningError
+from listening.records.environment import environment
 from listening.records.findings import Findings
 from listening.records.form import write_bytes, write_text
 from listening.records.study import open_analysed
@@ -43,7 +44,8 @@ def run(args: argparse.Namespace) -> int:
     for name, table in made.tables.items():
         _write(folder / f"{name}.{args.format}", table, args.format)
     recipe = Path(export.__file__).parents[1] / "report" / "recipe.md"
-    write_text(folder / "recipe.md", recipe.read_text(encoding="utf-8"))
+    written = f"\nThese tables were written by {environment()}.\n"
+    write_text(folder / "recipe.md", recipe.read_text(encoding="utf-8") + written)
     lines = [
         f"{len(made.tables)} tables with {len(made.tables['answers'])} answers in {folder}",
         "dictionary says what each column is; recipe.md how to redo the numbers",

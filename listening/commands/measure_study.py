@@ -12,6 +12,7 @@ from listening.audio import wav
 from listening.metrics import measures as metrics
 from listening.metrics import traces, uncertainty
 from listening.records import protocol, recordings_table
+from listening.records.environment import environment
 from listening.records.form import write_bytes, write_text
 from listening.records.measures import MeasuredRecording, Measures, Spread
 from listening.records.recordings_table import Recording
@@ -63,6 +64,7 @@ def spreads(rows: list[MeasuredRecording]) -> list[Spread]:
 def packed(curves: traces.Arrays) -> bytes:
     """Arrays named `recording/curve` as one compressed .npz file."""
     file = io.BytesIO()
+    curves = {**curves, "environment": np.array(environment())}
     np.savez_compressed(file, **curves)  # type: ignore[arg-type]  # names of arrays, not options
     return file.getvalue()
 
@@ -72,12 +74,11 @@ def table(made: Measures) -> str:
     names = list(made.recordings[0].measures)
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(["recording", "condition", "strike", "unit", "calibrated", "flags", *names])
+    writer.writerow(["recording", "condition", "strike", "unit", "calibrated", "flags", *names, "made_with"])
     for row in made.recordings:
         values = [row.measures[name] for name in names]
-        writer.writerow(
-            [row.recording, row.condition, row.strike, row.unit, row.calibrated, " ".join(row.flags), *values]
-        )
+        about = [row.recording, row.condition, row.strike, row.unit, row.calibrated, " ".join(row.flags)]
+        writer.writerow([*about, *values, environment()])
     return text.getvalue()
 
 

@@ -5,11 +5,12 @@ import json
 import os
 import tempfile
 from pathlib import Path
-from typing import Self
+from typing import Any, Self
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from listening.errors import CannotWrite, MissingFile, RecordError
+from listening.records.environment import environment
 
 
 class Form(BaseModel):
@@ -20,6 +21,9 @@ class Form(BaseModel):
 
 class FileForm(Form):
     """A form that is one JSON file; `load` and `save` are its door."""
+
+    environment: str = Field(default="", exclude=True)
+    """What wrote the file; stands in the file only, is no part of the content and of no hash."""
 
     @classmethod
     def load(cls, path: Path) -> Self:
@@ -34,7 +38,7 @@ class FileForm(Form):
         """
         text = read_text(path)
         try:
-            return cls.model_validate_json(text)
+            return cls.model_validate_json(text).model_copy(update={"environment": ""})
         except ValidationError as error:
             lines = [f"{path}: {place(e['loc'])}: {e['msg']}" for e in error.errors()[:20]]
             raise RecordError(
@@ -43,15 +47,21 @@ class FileForm(Form):
 
     def save(self, path: Path) -> None:
         """Write the form to `path`; an interrupted write leaves the old file whole."""
-        write_text(path, self.to_json())
+        content = self.model_dump(mode="json")
+        head = {name: content.pop(name) for name in ("format", "version") if name in content}
+        write_text(path, _json(head | {"environment": environment()} | content))
 
     def to_json(self) -> str:
         """The form as indented JSON, the same text for the same content."""
-        return json.dumps(self.model_dump(mode="json"), indent=1, ensure_ascii=False) + "\n"
+        return _json(self.model_dump(mode="json"))
 
     def digest(self) -> str:
         """SHA-256 of the form's content, whatever its layout on disk; see `hashed`."""
         return digest_of(hashed(self))
+
+
+def _json(content: dict[str, Any]) -> str:
+    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
 
 
 def hashed(form: Form, *, without: frozenset[str] = frozenset()) -> str:

@@ -2,6 +2,7 @@
 
 from collections import Counter
 
+from listening.records.environment import environment
 from listening.records.frozen import Frozen, History
 from listening.records.plan import Plan
 from listening.records.protocol import AS_RECORDED, Protocol, Question
@@ -21,6 +22,7 @@ def page(protocol: Protocol, plan: Plan, frozen: Frozen, history: History) -> st
         _trials(protocol, plan),
         _versions(history),
         _hashes(plan, frozen),
+        f"Written by {environment()}.",
     ]
     return "\n\n".join(parts) + "\n"
 

@@ -8,6 +8,7 @@ import matplotlib
 import matplotlib.pyplot as plt
 from matplotlib.axes import Axes
 
+from listening.records.environment import environment
 from listening.report import style
 
 MARKS = "os^Dv"
@@ -56,6 +57,8 @@ def svg(lines: Sequence[tuple[str, Sequence[Point]]], *, title: str, target: flo
         curve(axes, lines, target=target)
         axes.set_title(title, fontsize=10, loc="left")
         buffer = io.StringIO()
-        figure.savefig(buffer, format="svg", metadata={"Date": None, "Title": title})
+        figure.savefig(
+            buffer, format="svg", metadata={"Date": None, "Title": title, "Creator": environment()}
+        )
         plt.close(figure)
     return buffer.getvalue()

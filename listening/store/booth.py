@@ -17,11 +17,13 @@ from sqlalchemy.exc import IntegrityError
 
 from listening.errors import StudyError
 from listening.records.answer import Answer
+from listening.records.environment import environment
 from listening.store import claims, leases
 from listening.store.engine import NotReached, connect, reading, writing
 from listening.store.sender import Sender
 from listening.store.spool import ANSWER, EVENT, Message, Spool
 from listening.store.store import (
+    BEGAN,
     EventRow,
     SittingRow,
     SlotUse,
@@ -68,6 +70,7 @@ class Booth:
         if given is None:
             raise StudyError(no_slot_is_free(slots))
         self._spool.keep_own(given, row.id, simulated=simulated)
+        self.note(row.id, BEGAN, detail=environment())
         return SittingRow(**{**vars(row), "slot": given})
 
     def _claim(self, values: dict[str, Any], slots: Sequence[int]) -> int | None:

@@ -14,6 +14,7 @@ from sqlalchemy.exc import IntegrityError
 
 from listening.errors import MissingFile, StudyError
 from listening.records.answer import Answer
+from listening.records.environment import environment
 from listening.store import address, claims, leases, removal, schema, tables
 from listening.store.engine import connect, reading, writing
 from listening.store.hold import hold
@@ -59,6 +60,7 @@ class SlotUse:
     """Last sign of life, UTC, ISO 8601."""
 
 
+BEGAN = "began"  # the first event of a sitting says which program it began with
 CHUNK_ROWS = 20_000
 _OF_SITTING = ("listener", "slot", "simulated", "site")  # fields of an answer that its sitting holds
 _SITTING = [tables.sitting.c[name] for name in SittingRow.__dataclass_fields__]
@@ -110,6 +112,9 @@ class Store:
                 given = claims.claim(
                     connection, {**values, "holder": self._holder}, slots, lease_s=self._lease_s
                 )
+                if given is not None:
+                    began = {"sitting": row.id, "at": row.started_at, "kind": BEGAN, "detail": environment()}
+                    connection.execute(insert(tables.event).values(**began))
         except IntegrityError as error:
             raise StudyError(listener_sits(listener)) from error
         if given is None:

@@ -9,6 +9,7 @@ import pytest
 
 from listening.errors import CannotWrite, MissingFile, RecordError, StudyError
 from listening.records.answer import Answer
+from listening.records.environment import environment
 from listening.store import SittingRow, Store, open_store
 
 DIGEST = "d" * 64
@@ -124,7 +125,8 @@ def test_a_void_trial_is_in_the_events_and_beats_the_heart(store: Store) -> None
     row = begin(store)
     store.void(row.id, "t1", "40 of 48000 frames missing")
     assert [(e.kind, e.trial, e.detail) for e in store.events(row.id)] == [
-        ("void", "t1", "40 of 48000 frames missing")
+        ("began", None, environment()),
+        ("void", "t1", "40 of 48000 frames missing"),
     ]
     assert store.sittings()[0].heartbeat_at is not None
 
@@ -139,7 +141,7 @@ def test_a_withdrawal_leaves_no_byte_of_the_listener(tmp_path: Path, file_store:
     for mark in (b"WITHDRAWER-77", b"withdrawn-mark", row.id.encode()):
         assert not _anywhere(tmp_path, mark)
     assert [a.listener for a in file_store.answers()] == ["L02"]
-    assert [e.kind for e in file_store.events()] == ["removal"]
+    assert [e.kind for e in file_store.events()] == ["began", "removal"]  # the other's beginning
 
 
 def test_a_withdrawal_takes_the_rows_and_frees_the_slot(store: Store) -> None:
