@@ -29,7 +29,9 @@ def report(slots: Sequence[Ordered], condition: Mapping[str, str]) -> list[Line]
     """
     counted = [[trial for practice, trial in slot if not practice] for slot in slots]
     study = [[trial for trial in slot if not trial.is_control] for slot in counted]
+    pairs = [[trial for trial in slot if not trial.follows] for slot in study]
     every = [trial for slot in study for trial in slot]
+    heard = [[trial for trial in slot if not trial.follows] for slot in counted]
     controls = [trial for slot in counted for trial in slot if trial.is_control]
     lines = [
         _even("trials of a listener", [len(slot) for slot in counted]),
@@ -43,10 +45,11 @@ def report(slots: Sequence[Ordered], condition: Mapping[str, str]) -> list[Line]
         _even("slots in which an attribute follows each other one", _attribute_steps(counted).values()),
         *(
             _even(f"one condition right after another, trial to trial ({name})", counts.values())
-            for name, counts in _steps(study, condition).items()
+            for name, counts in _steps(pairs, condition).items()
         ),
-        _none("neighbouring trials of the same pair, in a slot", [_repeats(slot) for slot in counted]),
-        _none("neighbouring trials that share a sound, in a slot", [_shared(slot) for slot in counted]),
+        _even("slots in which an attribute is asked first about a pair", _asked_first(counted).values()),
+        _none("neighbouring trials of the same pair, in a slot", [_repeats(slot) for slot in heard]),
+        _none("neighbouring trials that share a sound, in a slot", [_shared(slot) for slot in heard]),
     ]
     return [line for line in lines if line is not None]
 
@@ -122,6 +125,16 @@ def _attribute_steps(slots: list[list[Trial]]) -> Counter[tuple[str, str]]:
             return Counter()
         steps.update(pairwise(begun))
     return steps
+
+
+def _asked_first(slots: list[list[Trial]]) -> Counter[str]:
+    """In how many slots each attribute of those asked together comes first; empty where none are."""
+    follows = {t.attribute for slot in slots for t in slot if t.follows}
+    first = [
+        {t.attribute for t, after in pairwise(slot) if after.follows and not t.follows} for slot in slots
+    ]
+    names = follows.union(*first) if follows else set()
+    return Counter({name: sum(name in heads for heads in first) for name in sorted(names)})
 
 
 def _steps(slots: list[list[Trial]], condition: Mapping[str, str]) -> dict[str, Counter[tuple[str, str]]]:

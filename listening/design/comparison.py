@@ -83,7 +83,7 @@ def planned_pairs(protocol: Protocol, block: Block, names: list[str]) -> Pairs:
     planned = [
         (names.index(q.contrast.more), names.index(q.contrast.than))
         for q in protocol.questions
-        if q.attribute == block.attribute and q.presentation == block.presentation
+        if q.attribute in protocol.together_with(block.attribute) and q.presentation == block.presentation
     ]
     if not planned:
         raise StudyError(

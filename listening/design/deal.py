@@ -142,6 +142,7 @@ def _slot(number: int, ordered: Ordered, codes: dict[str, str], cell: tuple[int,
             clips=tuple(codes[_place(sound)] for sound in made.sounds),
             practice=practice,
             reference=codes[_place(made.reference)] if made.reference else None,
+            follows=made.follows,
             start_gain_db=made.start_gain_db,
         )
         for i, (practice, made) in enumerate(ordered)

@@ -3,7 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 
-from listening.design import comparison, forms, order, williams
+from listening.design import comparison, forms, order, together, williams
 from listening.design.order import CarryOver, Ordered
 from listening.design.trial import Trial, strikes
 from listening.records.manifest import Manifest
@@ -13,7 +13,7 @@ from listening.records.protocol import Protocol
 def of_study(protocol: Protocol, manifest: Manifest) -> list[Ordered]:
     """(is practice, trial) of each slot, planned and spare, in the order they are heard."""
     n_slots = protocol.panel.listeners + protocol.panel.spare
-    asked = list(dict.fromkeys(block.attribute for block in protocol.blocks))
+    asked = together.leaders(protocol)
     trials = {name: forms.of_attribute(protocol, manifest, name, n_slots) for name in asked}
     shift = int(np.random.default_rng([protocol.seed, 4]).integers(1000))
     condition = {s.stimulus: s.condition for s in manifest.stimuli}
@@ -26,16 +26,17 @@ def of_study(protocol: Protocol, manifest: Manifest) -> list[Ordered]:
         practice = [_practice(trials[name][slot], protocol.sitting.practice_trials, rng) for name in names]
         if protocol.sitting.mixed:
             every = [trial for name in names for trial in trials[name][slot]]
-            made.append([t for p in practice for t in p] + _counted(every, rng, carry[asked[0]]))
+            ordered = [t for p in practice for t in p] + _counted(every, rng, carry[asked[0]])
         else:
             blocks = [_in_order(trials[name][slot], slot, squares, rng, carry[name]) for name in names]
-            made.append([t for p, block in zip(practice, blocks, strict=True) for t in p + block])
+            ordered = [t for p, block in zip(practice, blocks, strict=True) for t in p + block]
+        made.append(together.spread(protocol, slot, ordered))
     return made
 
 
 def cells(protocol: Protocol, manifest: Manifest, n_slots: int) -> list[tuple[int, ...]]:
     """Where each slot stands in each balanced property: lead, order of attributes, part of the pairs."""
-    periods = {2, len(williams.square(len({block.attribute for block in protocol.blocks})))}
+    periods = {2, len(williams.square(len(together.leaders(protocol)))), together.period(protocol)}
     for block in protocol.blocks:
         if protocol.attribute(block.attribute).task == "paired comparison":
             periods.add(comparison.period(block, len(strikes(manifest, block.presentation))))

@@ -28,6 +28,8 @@ class Trial:
     """Attribute and presentation; counts are compared within one block."""
     reference: Heard | None = None
     """A sound that is named as the reference."""
+    follows: bool = False
+    """Whether it asks about the sounds of the trial before it."""
     start_gain_db: float = 0.0
     """Adjustment: gain of the second sound when the trial begins."""
 

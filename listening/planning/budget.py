@@ -68,6 +68,8 @@ def sittings(budget: Budget) -> list[list[str]]:
 
 def trial_s(protocol: Protocol, trial: Trial) -> float:
     """Seconds that one trial takes when nothing is played twice over."""
+    if trial.follows:  # about sounds that were heard already
+        return ANSWER_S
     sound_s = (
         len(trial.sounds) * protocol.trimming.length_s + (len(trial.sounds) - 1) * protocol.sitting.gap_s
     )
@@ -100,7 +102,8 @@ def _of_slot(protocol: Protocol, slot: Ordered) -> Budget:
             seconds[block, trial.attribute] += trial_s(protocol, trial)
     practised = [trial for is_practice, trial in slot if is_practice]
     asked = {trial.attribute for _, trial in slot}
-    n_breaks = max(0, math.ceil(sum(trials.values()) / protocol.sitting.break_every_trials) - 1)
+    n_heard = sum(not is_practice and not trial.follows for is_practice, trial in slot)
+    n_breaks = max(0, math.ceil(n_heard / protocol.sitting.break_every_trials) - 1)
     return Budget(
         parts=tuple(Part(what, name, trials[what, name], seconds[what, name]) for what, name in trials),
         practice=len(practised),

@@ -18,6 +18,8 @@ class PlannedTrial(Form):
     practice: bool = False
     reference: str | None = None
     """Clip code of a sound that is named as the reference: duo-trio, multiple stimulus."""
+    follows: bool = False
+    """Whether it asks about the sounds of the trial before, which were heard for both."""
     start_gain_db: float = 0.0
     """Adjustment: gain of the second clip when the trial begins."""
 

@@ -3,6 +3,8 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+KeyPath = tuple[int | str, ...]
+
 
 @dataclass(frozen=True)
 class Problem:
@@ -24,3 +26,12 @@ class Problem:
 def listing(problems: Iterable[Problem]) -> str:
     """All problems, a line each."""
     return "\n".join(problem.text() for problem in problems)
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One name that does not fit: where, what was found, what was wanted."""
+
+    path: KeyPath
+    found: str
+    wanted: str

@@ -12,7 +12,7 @@ from listening.records import protocol_names, toml_lines
 from listening.records.form import Form, digest_of, place, read_text
 from listening.records.isolation import Isolation
 from listening.records.playback import Playback
-from listening.records.problem import Problem, listing
+from listening.records.problem import Fault, KeyPath, Problem, listing
 from listening.records.questions import (
     AS_RECORDED,
     ISOLATED,
@@ -257,6 +257,16 @@ class Sitting(Form):
         False,
         description="Whether attributes are mixed from trial to trial; else one is asked after the other.",
     )
+    together: list[Name] = Field(
+        [],
+        description="Attributes, all paired comparisons with the same blocks and controls, asked one after "
+        "the other about the same pair: it is heard once for all of them.",
+    )
+    together_order: Literal["balanced", "fixed"] = Field(
+        "balanced",
+        description="With `together`: each listener has one order of them. `balanced`: over the panel every "
+        "place and every neighbour equally often; `fixed`: as they are listed.",
+    )
     break_every_trials: int = Field(40, ge=5, le=500, description="A pause is offered after so many trials.")
     break_at_least_s: float = Field(30.0, ge=0, le=3600, description="The pause lasts at least this long.")
 
@@ -341,6 +351,11 @@ class Protocol(Form):
             raise ValueError(f"stopping: {fault}")
         return self
 
+    def together_with(self, attribute: str) -> list[str]:
+        """The attributes asked about the same pairs as this one, itself among them."""
+        names = self.sitting.together
+        return list(names) if attribute in names else [attribute]
+
     def presentation(self, name: str) -> Presentation:
         """The presentation of that name."""
         return next(p for p in self.presentations if p.name == name)
@@ -375,7 +390,7 @@ def problems(path: Path) -> tuple[Protocol | None, list[Problem]]:
     return None, sorted(found, key=lambda problem: problem.line or 0)
 
 
-def _fault(fault: dict[str, Any]) -> protocol_names.Fault:
+def _fault(fault: dict[str, Any]) -> Fault:
     found = repr(fault.get("input")) if fault["loc"] else "sections that do not fit each other"
     found = found if len(found) <= 80 else found[:77] + "..."
     wanted = fault["msg"].removeprefix("Value error, ")
@@ -383,10 +398,10 @@ def _fault(fault: dict[str, Any]) -> protocol_names.Fault:
         found, wanted = "nothing", "this key"
     elif fault["type"] == "extra_forbidden":
         found, wanted = "an unknown key", f"a key of the protocol form{_closest(fault['loc'])}"
-    return protocol_names.Fault(fault["loc"], found, wanted)
+    return Fault(fault["loc"], found, wanted)
 
 
-def _closest(location: protocol_names.KeyPath) -> str:
+def _closest(location: KeyPath) -> str:
     """The known key that a misspelt one is nearest to, among its neighbours first."""
     form: type[BaseModel] = Protocol
     for part in location[:-1]:

@@ -2,20 +2,11 @@
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
 
-KeyPath = tuple[int | str, ...]
-
-
-@dataclass(frozen=True)
-class Fault:
-    """One name that does not fit: where, what was found, what was wanted."""
-
-    path: KeyPath
-    found: str
-    wanted: str
+from listening.records import together
+from listening.records.problem import Fault, KeyPath
 
 
 def faults(raw: dict[str, Any]) -> list[Fault]:
@@ -27,7 +18,14 @@ def faults(raw: dict[str, Any]) -> list[Fault]:
         for i, row in _rows(raw, what):
             found += _unknown((what, i, "attribute"), row, attributes)
             found += _unknown((what, i, "presentation"), row, presentations)
-    return [*found, *_never_asked(raw), *_undecided(raw), *_mixed_families(raw), *_factors(raw)]
+    return [
+        *found,
+        *_never_asked(raw),
+        *_undecided(raw),
+        *_mixed_families(raw),
+        *_factors(raw),
+        *together.faults(raw),
+    ]
 
 
 _UNIQUE = (("attributes", "name"), ("presentations", "name"), ("questions", "id"), ("superlatives", "id"))

@@ -4,7 +4,8 @@ from dataclasses import replace
 from statistics import median
 from typing import TYPE_CHECKING, Any
 
-from listening.session import offers
+from listening.records.plan import PlannedTrial
+from listening.session import offers, steps
 from listening.session.tasks import LETTERS
 from listening.session.tasks import letters as letters_of
 from listening.session.view import Choice, ClipView, DialView, Stage, View
@@ -54,10 +55,9 @@ def _notice(sitting: "Sitting") -> str:
 def _counts_from_here(sitting: "Sitting") -> bool:
     """Whether this is the first trial of an attribute after practice on it."""
     trial = sitting.step.trial
-    if sitting.stage is not Stage.TRIAL or trial is None or trial.practice:
+    if sitting.stage is not Stage.TRIAL or trial is None or trial.practice or trial.follows:
         return False
-    slot = next(s.trials for s in sitting.plan.slots if s.slot == sitting.row.slot)
-    own = [t for t in slot if t.attribute == trial.attribute]
+    own = [t for t in _slot(sitting) if t.attribute == trial.attribute]
     is_practised = own[0].practice or sitting.plan.sitting.practice_until_right > 0
     return is_practised and next(t for t in own if not t.practice).trial == trial.trial
 
@@ -138,17 +138,26 @@ def _trial(sitting: "Sitting") -> View:
 
 
 def _trial_heading(sitting: "Sitting") -> str:
-    trial = sitting.trial
+    trial, text = sitting.trial, sitting.words.text
     if sitting.step.rehearsal:
-        return sitting.words.text("rehearsal_heading")
-    slot = next(s.trials for s in sitting.plan.slots if s.slot == sitting.row.slot)
+        return text("rehearsal_heading")
+    heard = steps.pairs(_slot(sitting))
+    at = next(pair for pair in heard if trial in pair)
     alike = [
-        t.trial
-        for t in slot
-        if t.practice == trial.practice and (not t.practice or t.attribute == trial.attribute)
+        pair
+        for pair in heard
+        if pair[0].practice == trial.practice
+        and (not trial.practice or at[0].attribute in {t.attribute for t in pair})
     ]
     name = "practice_heading" if trial.practice else "trial_heading"
-    return sitting.words.text(name, number=alike.index(trial.trial) + 1, total=len(alike))
+    heading = text(name, number=alike.index(at) + 1, total=len(alike))
+    if len(at) == 1:
+        return heading
+    return text("heading_question", heading=heading, number=at.index(trial) + 1, total=len(at))
+
+
+def _slot(sitting: "Sitting") -> tuple[PlannedTrial, ...]:
+    return next(s.trials for s in sitting.plan.slots if s.slot == sitting.row.slot)
 
 
 def _clips(sitting: "Sitting", n_clips: int, letters: tuple[str, ...] = ()) -> tuple[ClipView, ...]:
@@ -205,11 +214,14 @@ def _trial_status(sitting: "Sitting") -> str:
         return _sound_status(sitting)
     if turn.finished < rules.plays_at_least:
         return text("status_play_again", times=rules.plays_at_least)
-    return _answer_status(sitting) or (
+    waiting = (
         text("status_choose", left=rules.plays_at_most - turn.begun)
         if turn.begun < rules.plays_at_most
         else text("status_choose_now")
     )
+    if sitting.trial.follows:
+        waiting = f"{text('status_same_sounds')} {waiting}"
+    return _answer_status(sitting) or waiting
 
 
 def _answer_status(sitting: "Sitting") -> str:
@@ -241,14 +253,14 @@ def _progress(sitting: "Sitting") -> dict[str, Any]:
         return {}
     done = sitting.n_done
     share = done / total
+    kind = "progress_answers" if sitting.plan.sitting.together else "progress"
     if len(sitting.pace) < TRIALS_FOR_A_PACE or done == total:
-        return {"progress": sitting.words.text("progress", done=done, total=total), "share_done": share}
+        return {"progress": sitting.words.text(kind, done=done, total=total), "share_done": share}
     minutes = max(1, round(median(sitting.pace) * (total - done) / 60))
-    line = sitting.words.text("progress_minutes", done=done, total=total, minutes=minutes)
+    line = sitting.words.text(f"{kind}_minutes", done=done, total=total, minutes=minutes)
     return {"progress": line, "share_done": share}
 
 
 def n_trials(sitting: "Sitting") -> int:
     """Trials of the slot that count."""
-    slot = next(s.trials for s in sitting.plan.slots if s.slot == sitting.row.slot)
-    return sum(1 for trial in slot if not trial.practice)
+    return sum(1 for trial in _slot(sitting) if not trial.practice)

@@ -207,19 +207,22 @@ class Sitting:
         every = steps.of_slot(self.plan, self.row.slot)
         return steps.left(every, answered=set(answered), done=steps.done(events), consented=self.is_back)
 
-    def _begin_step(self) -> None:
+    def _begin_step(self, before: Turn | None = None) -> None:
         turn = Turn(entered_s=self._clocks.now_s())
         if self.step.stage is Stage.TRIAL:
             turn.values = [None] * dials.n_marks(self.attribute, self.trial)
+            if self.trial.follows and before is not None:
+                turn.go_on_from(before)
         self._hearing.begin(turn)
 
     def _next(self) -> None:
         self.notice = ""
+        before = self.turn if self.step.stage is Stage.TRIAL else None
         self._left.pop(0)
         if not self._left:
             self._store.finish(self.row.id)
             self._note("finished")
-        self._begin_step()
+        self._begin_step(before)
 
     def _go_on(self) -> None:
         if self._aside is Stage.PAUSE:

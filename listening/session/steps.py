@@ -32,17 +32,29 @@ def of_slot(plan: Plan, slot: int) -> list[Step]:
     steps = [Step(Stage.WELCOME), Step(Stage.CONSENT), *asked, Step(Stage.LEVEL)]
     introduced: set[str] = set()
     since_break = 0
-    for trial in _trials(plan, slot):
+    for together in pairs(_trials(plan, slot)):
         if since_break >= plan.sitting.break_every_trials:
-            steps.append(Step(Stage.BREAK, trial=trial))
+            steps.append(Step(Stage.BREAK, trial=together[0]))
             since_break = 0
-        if trial.attribute not in introduced:
-            introduced.add(trial.attribute)
-            steps.append(Step(Stage.INTRODUCTION, attribute=trial.attribute))
-            steps += rehearsal(plan, slot, trial.attribute, round_number=1)
-        steps.append(Step(Stage.TRIAL, attribute=trial.attribute, trial=trial))
+        for name in (trial.attribute for trial in together):
+            if name not in introduced:
+                introduced.add(name)
+                steps.append(Step(Stage.INTRODUCTION, attribute=name))
+                steps += rehearsal(plan, slot, name, round_number=1)
+        steps += [Step(Stage.TRIAL, attribute=trial.attribute, trial=trial) for trial in together]
         since_break += 1
     return [*steps, Step(Stage.GOODBYE)]
+
+
+def pairs(trials: Iterable[PlannedTrial]) -> list[list[PlannedTrial]]:
+    """The trials of a slot, those together that ask about the same sounds."""
+    made: list[list[PlannedTrial]] = []
+    for trial in trials:
+        if trial.follows and made:
+            made[-1].append(trial)
+        else:
+            made.append([trial])
+    return made
 
 
 def done(events: Iterable[EventRow]) -> dict[str, set[str]]:

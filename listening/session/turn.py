@@ -29,6 +29,14 @@ class Turn:
     voids: int = 0
     entered_s: float = 0.0
 
+    def go_on_from(self, before: "Turn") -> None:
+        """Another question about the sounds of the turn before: they were heard, and count as played.
+
+        The time to answer runs from now.
+        """
+        self.begun, self.finished, self.heard = before.begun, before.finished, set(before.heard)
+        self.onset_s = self.entered_s
+
     def restart(self) -> None:
         """Forget plays and answer; the trial did not count."""
         self.begun = self.finished = self.row = 0

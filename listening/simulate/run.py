@@ -9,7 +9,7 @@ from listening.records.key import Key
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
 from listening.records.study import Study
-from listening.session import station
+from listening.session import offers, station
 from listening.session.clips import Clips
 from listening.session.player import SilentPlayer
 from listening.session.sitting import Clocks, Sitting
@@ -103,7 +103,8 @@ def _acts(sitting: Sitting, clock: Clock, decided: dict[str, Decision]) -> Itera
             yield from ("play", "understood") if sitting.program().clips else ("understood",)
         case Stage.TRIAL:
             decision = decided.get(sitting.trial.trial, REHEARSED)
-            yield from ["play"] * sitting.plan.sitting.plays_at_least
+            if not offers.is_heard(sitting):  # the sounds of the trial before need no second hearing
+                yield from ["play"] * sitting.plan.sitting.plays_at_least
             clock.s += decision.thinking_s
             yield from _answer(sitting, decision.answer)
             yield "confirm"

@@ -1,0 +1,33 @@
+"""A simulated panel that is asked two questions a pair: sat through the real session, collected, decided."""
+
+from pathlib import Path
+
+from listening.analysis import collect, decide, level_slope
+from listening.design.deal import deal
+from listening.records.key import Key
+from listening.records.protocol import Protocol
+from listening.simulate import run as simulate
+from listening.store import open_store
+from tests import bells
+
+
+def test_two_questions_a_pair_are_sat_collected_and_decided(tmp_path: Path) -> None:
+    chosen = bells.protocol.load(bells.PROTOCOL)
+    sitting = chosen.sitting.model_copy(update={"together": ["brightness", "ringing"]})
+    panel = chosen.panel.model_copy(update={"listeners": 8})
+    chosen = Protocol.model_validate(
+        chosen.model_copy(update={"sitting": sitting, "panel": panel}).model_dump()
+    )
+    digest = bells.protocol.digest(bells.PROTOCOL)
+    made = deal(chosen, bells.manifest(), protocol_digest=digest, secret="0" * 31 + "1", dealt_at="x")
+    study = bells.write_study(tmp_path / "study", made=made)
+    simulate.run(study, seed=1)
+    stored = open_store(study.answers).answers()
+    trials = [t for slot in made.plan.slots for t in slot.trials]
+    assert [(a.trial, a.attribute, a.clips) for a in stored] == [
+        (t.trial, t.attribute, t.clips) for t in trials
+    ]
+    table = collect.frame(stored, Key.load(study.key), bells.manifest())
+    asked = next(q for q in chosen.questions if q.id == "f-longer-than-e")  # true of the bells
+    slope = level_slope.from_answers(table, asked.attribute)
+    assert decide.decide_question(table, asked, slope=slope, metric="laf_max_db").word == "supported"
