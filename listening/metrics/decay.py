@@ -174,11 +174,12 @@ def _missing_energy(power: FloatArray, noise: float, knee: int, rate: float) -> 
 
 
 def _read(curve_: Curve) -> Decays:
-    times = {name: _time_for_60_db(curve_, *limits) for name, limits in RANGES_DB.items()}
+    times = {name: time_for_60_db(curve_, *limits) for name, limits in RANGES_DB.items()}
     return Decays(times["edt"], times["t20"], times["t30"], curve_.usable_range_db)
 
 
-def _time_for_60_db(curve_: Curve, top_db: float, bottom_db: float) -> float | None:
+def time_for_60_db(curve_: Curve, top_db: float, bottom_db: float) -> float | None:
+    """60 dB by the straight line from `top_db` to `bottom_db` below the start; None where noise hides it."""
     if curve_.usable_range_db < bottom_db + NOISE_DISTANCE_DB or curve_.level_db[-1] > -bottom_db:
         return None
     inside = (curve_.level_db <= -top_db) & (curve_.level_db >= -bottom_db)

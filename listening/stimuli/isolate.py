@@ -8,17 +8,14 @@ import numpy as np
 from listening.audio.sound import Sound
 from listening.errors import StudyError
 from listening.metrics import measures
-from listening.metrics.modes import LN_1000
 from listening.records.isolation import BRIGHTNESS, DECAY, LEVEL, Isolation
-from listening.records.manifest import Isolated, MovedPartial
-from listening.stimuli import match, modal, reshape
+from listening.records.manifest import Isolated
+from listening.stimuli import match, modal, moved_partials, reshape
 from listening.stimuli.modal import Split
 from listening.stimuli.reshape import UNCHANGED, Damping
 from listening.stimuli.stimulus_file import Metrics
 from listening.stimuli.trim import Window, trimmed
 
-CHECKED_PARTIALS = 5
-T60_TOLERANCE = 0.02  # of a checked partial against what was asked of it
 FINENESS = 0.002  # a brightness asked for is reached to this share
 STEEPEST_DB_PER_OCTAVE = 12.0
 MOST_STEPS = 12
@@ -87,7 +84,6 @@ def variants(strike: Sound, asked: Asked) -> list[Variant]:
     made = []
     for (brightness_moved, decay_moved), cell in cells.items():
         report = _report(split, cell, base)
-        _check_partials(report, strike.name)
         sides = _sides(asked, brightness_moved, decay_moved)
         before = measures.measure(cell.sound).as_dict()
         made.append(Variant("/".join(sides), cell.sound, cell.gain_db, before, report))
@@ -216,10 +212,6 @@ def _log_ratio(one: float | None, other: float | None) -> float:
 
 
 def _report(split: Split, cell: _Heard, base: _Heard) -> Isolated:
-    made = reshape.together(split, damping=cell.damping, tilt_db_per_octave=cell.tilt)
-    factor = cell.damping.factor(split.modes.frequency_hz)
-    after = modal.refitted(split, made, other_start=reshape.damped(split.modes, cell.damping))
-    strongest = _strongest(split)
     return Isolated(
         tilt_db_per_octave=cell.tilt,
         damping_factor=float(cell.damping.factor(np.array([reshape.REFERENCE_HZ]))[0]),
@@ -227,34 +219,8 @@ def _report(split: Split, cell: _Heard, base: _Heard) -> Isolated:
         brightness_ratio=float(np.exp(_log_ratio(cell.brightness, base.brightness))),
         decay_ratio=float(np.exp(_log_ratio(cell.decay, base.decay))),
         explained=split.explained,
-        partials=tuple(
-            MovedPartial(
-                frequency_hz=float(split.modes.frequency_hz[i]),
-                t60_before_s=float(split.t60_s[i]),
-                t60_wanted_s=float(split.t60_s[i] / factor[i]),
-                t60_after_s=float(LN_1000 / after.decay_per_s[i]),
-            )
-            for i in strongest
-        ),
+        partials=moved_partials.checked(split, cell.damping, cell.tilt),
     )
-
-
-def _strongest(split: Split) -> list[int]:
-    """The partials with the most energy: strong at the onset, and lasting."""
-    energy = np.abs(split.modes.amplitude) ** 2 / split.modes.decay_per_s
-    return [int(i) for i in np.argsort(-energy)[:CHECKED_PARTIALS]]
-
-
-def _check_partials(report: Isolated, name: str) -> None:
-    for partial in report.partials:
-        miss = partial.t60_after_s / partial.t60_wanted_s - 1
-        if abs(miss) > T60_TOLERANCE:
-            raise StudyError(
-                f"{name}: the partial at {partial.frequency_hz:.0f} Hz has a T60 of "
-                f"{partial.t60_after_s:.3f} s, {partial.t60_wanted_s:.3f} s was asked, "
-                f"{100 * T60_TOLERANCE:g} % allowed; ask for a smaller isolation.decay_ratio, "
-                "or take a recording with less noise"
-            )
 
 
 def _other_damping(split: Split, asked: Asked) -> Damping:

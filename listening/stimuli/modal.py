@@ -14,6 +14,8 @@ from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
 from listening.metrics import mode_search, modes, onset
 from listening.metrics.modes import LN_1000, Frame, Modes
+from listening.stimuli import crowded
+from listening.stimuli.crowded import Peak
 
 MOST_PARTIALS = 40
 SHORTEST_RING_S = 0.35
@@ -51,6 +53,8 @@ class Split:
     """Share of the energy from 50 ms after the onset to the noise that the modal part accounts for."""
     range_db: float
     """From the level 50 ms after the onset to the noise."""
+    peaks: tuple[Peak, ...] = ()
+    """Where modes lie too close to be told apart: the bands that are moved as a whole instead."""
 
     @property
     def t60_s(self) -> FloatArray:
@@ -59,7 +63,9 @@ class Split:
 
     @property
     def modal(self) -> FloatArray:
-        """(n,) the modal part."""
+        """(n,) the modal part; of crowded peaks, what their bands hold."""
+        if self.peaks:
+            return crowded.ringing(self.sound, self.onset_s, self.peaks)
         return ringing(self.modes, self.sound.n_samples, self.sound.rate_hz, self.onset_s)
 
     @property
@@ -98,13 +104,14 @@ def split(sound: Sound) -> Split:
     found = mode_search.search(samples, sound.rate_hz, start_s, most=MOST_PARTIALS)
     partials = Modes.joined([_advanced(group.fit.modes, -group.lead_s) for group in found])
     first = _measured(Split(sound, start_s, partials, 0.0, 0.0))
-    if HOPELESS < first.explained < LEAST_EXPLAINED:
+    is_crowded = HOPELESS < first.explained < LEAST_EXPLAINED
+    if is_crowded:
         first = _measured(replace(first, modes=_with_crowded_bands(first)))
     if len(first.modes):
         polished = _measured(replace(first, modes=refitted(first, sound)))
         first = max(first, polished, key=lambda candidate: candidate.explained)
     _check(first)
-    return first
+    return replace(first, peaks=crowded.peaks(first.modes)) if is_crowded else first
 
 
 def _measured(whole: Split) -> Split:

@@ -7,6 +7,7 @@ from scipy import fft, signal
 
 from listening.audio.sound import FloatArray, Sound
 from listening.metrics.modes import Modes
+from listening.stimuli import crowded
 from listening.stimuli.modal import Split, ringing
 from listening.stimuli.trim import rise
 
@@ -45,17 +46,26 @@ UNCHANGED = Damping()
 def together(split: Split, *, damping: Damping = UNCHANGED, tilt_db_per_octave: float = 0.0) -> Sound:
     """The sound with its partials damped otherwise and partials and strike coloured by a tilt.
 
-    The partials keep their frequency, phase and strength at the onset; the noise of the room stays. Without a
-    change the samples are those of the original, to rounding.
+    The partials keep their frequency, phase and strength at the onset, and crowded peaks their first
+    instants; the noise of the room stays. Without a change the samples are those of the original, to
+    rounding.
     """
     sound = split.sound
-    moved = ringing(damped(split.modes, damping), sound.n_samples, sound.rate_hz, split.onset_s)
-    strike = split.residual * _strike_window(split)
-    room = split.residual - strike
+    moved, residual = _moved(split, damping), split.residual
+    strike = residual * _strike_window(split)
+    room = residual - strike
     coloured = moved + strike
     if tilt_db_per_octave:
         coloured = signal.oaconvolve(coloured, tilt_filter(tilt_db_per_octave, sound.rate_hz))[: len(room)]
     return replace(sound, samples=coloured + room)
+
+
+def _moved(split: Split, damping: Damping) -> FloatArray:
+    sound = split.sound
+    if not split.peaks:
+        return ringing(damped(split.modes, damping), sound.n_samples, sound.rate_hz, split.onset_s)
+    factor = damping.factor(np.array([peak.centre_hz for peak in split.peaks]))
+    return crowded.moved(sound, split.onset_s, split.peaks, factor)
 
 
 def damped(modes: Modes, damping: Damping) -> Modes:
