@@ -1,6 +1,7 @@
 """Shares over a panel whose members differ: the average of logits is not the logit of the average."""
 
 import math
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,9 +24,15 @@ def share(mean_logit: float, sd_logit: float) -> float:
     """
     if math.isinf(mean_logit):
         return float(mean_logit > 0)
+    nodes, weights = _nodes()
+    return float(special.expit(mean_logit + sd_logit * nodes) @ weights)
+
+
+@cache
+def _nodes() -> tuple[FloatArray, FloatArray]:
+    """Places of a standard normal and their weights, summing to 1."""
     nodes, weights = np.polynomial.hermite_e.hermegauss(N_NODES)
-    chances = special.expit(mean_logit + sd_logit * nodes)
-    return float(chances @ weights / weights.sum())
+    return nodes, weights / weights.sum()
 
 
 def mean_logit(share_chosen: float, sd_logit: float) -> float:

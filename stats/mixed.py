@@ -295,7 +295,7 @@ def _fixed_given_theta(climb: _Climb, spreads: MixedFit) -> MixedFit:
         covariance=covariance * np.outer(climb.scale[:n_fixed], climb.scale[:n_fixed]),
         theta_covariance=spreads.theta_covariance,
         loglik=spreads.loglik,
-        penalty=penalty(climb.problem, beta, shape)[0] if climb.penalised else 0.0,
+        penalty=spreads.penalty,  # never penalised by Jeffreys: then there is nothing to restrict
         singular=spreads.singular,
         restricted=True,
         gradient=max(spreads.gradient, left),

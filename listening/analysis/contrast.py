@@ -1,6 +1,7 @@
 """The deciding model: one planned contrast, with listeners and stimuli both taken as samples."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +19,8 @@ IntArray = NDArray[np.int64]
 ORDER, CONTRAST = "heard first", "contrast"
 NEAR_SEPARATION_LOGIT = 3.0  # chosen 95 times in 100: from here on a wide standard error misleads
 WIDE_SE = 0.25  # of the estimate; a narrower one still says the same as the likelihood
-LISTENER, CELL, STIMULUS = "listener", "listener x condition", "stimulus"
+LISTENER, CELL = "listener", "listener x condition"
+STIMULUS, OTHER_STIMULUS = "stimulus", "stimulus of another condition"
 
 
 @dataclass(frozen=True)
@@ -33,7 +35,10 @@ class Design:
     terms: tuple[RandomTerm, ...]
     listeners: tuple[str, ...]
     n_conditions: int
-    n_stimuli: int
+    strikes: tuple[int, int]
+    """How many stimuli the first and the second compared condition were heard with."""
+    df_other_stimuli: float
+    """Strikes of the other conditions beyond one each."""
     site_of: IntArray
     """(listeners,) the number of each listener's site; all 0 where there is one only."""
     contrast: FloatArray
@@ -45,11 +50,14 @@ class Design:
         return int(self.site_of.max(initial=0)) + 1
 
     @property
-    def df(self) -> float:
-        """The smaller of listeners - sites and stimuli - conditions (of several strikes each)."""
-        df = len(self.listeners) - self.n_sites
-        within = self.n_stimuli - self.n_conditions
-        return float(min(df, within) if within > 0 else df)
+    def df_listeners(self) -> float:
+        """Listeners less sites."""
+        return float(len(self.listeners) - self.n_sites)
+
+    @property
+    def df_stimuli(self) -> float:
+        """Strikes of the two compared conditions beyond one each; 0: nothing tells how strikes vary."""
+        return float(sum(self.strikes) - 2)
 
 
 @dataclass(frozen=True)
@@ -58,11 +66,14 @@ class ContrastFit:
 
     estimate: float
     se: float
+    """With the stimuli's part from the larger of two spreads: of the compared conditions, and of all."""
     df: float
+    """Of listeners and stimuli together, each weighing as its share of the variance; see `together`."""
     spread_listeners: float
     """Standard deviation of the listeners' own contrasts."""
     spread_stimuli: float
-    """Standard deviation of one stimulus about its condition; 0 where a condition has one strike."""
+    """Standard deviation of one stimulus about its condition, over the two compared; 0 where both have one
+    strike."""
     mean_variance_listeners: float
     """Sampling variance of the estimate without the part that comes from the choice of stimuli."""
     own_effects: FloatArray
@@ -100,18 +111,19 @@ def design(table: pd.DataFrame, *, more: str, than: str) -> Design:
     compared = {c: _one_hot(first, second, c) for c in [more, *others]}
     contrast = 0.5 * (compared[more] - _one_hot(first, second, than))
     listeners, listener = np.unique(table["listener"].to_numpy(), return_inverse=True)
-    stimuli, stimulus = _numbered(table, "stimulus")
+    stimulus = _numbered(table, "stimulus")
     at_sites, site_of = _sites(table, contrast, listener)
-    terms = _terms(contrast, listener, _cells(first, second, conditions, listener), stimulus, others)
-    within = len(stimuli) - len(conditions)
+    terms = _terms(contrast, listener, _cells(first, second, conditions, listener), others)
+    sides = np.stack([first, second], axis=1)
     return Design(
         chosen=table["chosen"].to_numpy(float),
         fixed=np.column_stack([np.ones(len(table)), *compared.values(), *at_sites.values()]),
         names=(ORDER, CONTRAST, *others, *at_sites),
-        terms=terms if within > 0 else terms[:-1],
+        terms=(*terms, *_stimulus_terms(sides, stimulus, (more, than))),
         listeners=tuple(map(str, listeners)),
         n_conditions=len(conditions),
-        n_stimuli=len(stimuli),
+        strikes=(_strikes(sides, stimulus, more), _strikes(sides, stimulus, than)),
+        df_other_stimuli=float(sum(_strikes(sides, stimulus, c) - 1 for c in others)),
         site_of=site_of,
         contrast=contrast,
     )
@@ -137,18 +149,21 @@ def fit(made: Design, offset: FloatArray | None = None) -> ContrastFit:
     at_site = _site_effects(found, made)
     own_variance = spread[LISTENER] ** 2 + 2 * spread.get(CELL, 0.0) ** 2 + float(np.mean(at_site**2))
     at = made.names.index(CONTRAST)
-    se = float(found.se[at])
-    per_condition = made.n_stimuli / made.n_conditions
-    from_stimuli = 2 * spread.get(STIMULUS, 0.0) ** 2 / per_condition
+    of_each = sum(1 / n for n in made.strikes)
+    fitted_stimuli = spread.get(STIMULUS, 0.0) ** 2 * of_each
+    variance_stimuli, df_stimuli = _variance_of_a_strike(spread, made)
+    from_stimuli = variance_stimuli * of_each
+    from_listeners = max(float(found.se[at]) ** 2 - fitted_stimuli, own_variance / len(made.listeners))
+    se = math.sqrt(from_listeners + from_stimuli)
     size = abs(float(found.estimate[at]))
     near = found.separated or (size > NEAR_SEPARATION_LOGIT and se > WIDE_SE * size)
     return ContrastFit(
         estimate=float(found.estimate[at]),
         se=se,
-        df=made.df,
+        df=together(from_listeners, made.df_listeners, from_stimuli, df_stimuli),
         spread_listeners=math.sqrt(own_variance),
         spread_stimuli=spread.get(STIMULUS, 0.0),
-        mean_variance_listeners=max(se**2 - from_stimuli, own_variance / len(made.listeners)),
+        mean_variance_listeners=from_listeners,
         own_effects=float(found.estimate[at]) + at_site[made.site_of] + _own(found, made),
         separated=found.separated,
         near_separation=near,
@@ -157,6 +172,31 @@ def fit(made: Design, offset: FloatArray | None = None) -> ContrastFit:
         design=made,
         offset=known,
     )
+
+
+def _variance_of_a_strike(spread: Mapping[str, float], made: Design) -> tuple[float, float]:
+    """Variance of a strike about its condition, and its degrees of freedom.
+
+    From the two compared conditions or from all of them, whichever is larger: with a few strikes the one from
+    the two is often zero by chance.
+    """
+    own, others = spread.get(STIMULUS, 0.0) ** 2, spread.get(OTHER_STIMULUS, 0.0) ** 2
+    df = made.df_stimuli + made.df_other_stimuli
+    if df == 0.0:
+        return 0.0, 0.0
+    of_all = (made.df_stimuli * own + made.df_other_stimuli * others) / df
+    return (own, made.df_stimuli) if own >= of_all else (of_all, df)
+
+
+def together(from_listeners: float, df_listeners: float, from_stimuli: float, df_stimuli: float) -> float:
+    """Degrees of freedom of a variance that is the sum of two, never more than the listeners'.
+
+    Source: Satterthwaite 1946, Biometrics Bull. 2, 110.
+    """
+    if from_stimuli == 0.0:
+        return df_listeners
+    scatter = from_listeners**2 / df_listeners + from_stimuli**2 / df_stimuli
+    return min((from_listeners + from_stimuli) ** 2 / scatter, df_listeners)
 
 
 def _own(found: LogisticMixed, made: Design) -> FloatArray:
@@ -172,17 +212,38 @@ def _own(found: LogisticMixed, made: Design) -> FloatArray:
 
 
 def _terms(
-    contrast: FloatArray,
-    listener: IntArray,
-    cells: tuple[IntArray, IntArray],
-    stimulus: tuple[IntArray, IntArray],
-    others: list[str],
+    contrast: FloatArray, listener: IntArray, cells: tuple[IntArray, IntArray], others: list[str]
 ) -> tuple[RandomTerm, ...]:
     slope = random_terms.term(LISTENER, listener, contrast)
-    by_stimulus = random_terms.pair_term(STIMULUS, *stimulus)
     if not others:  # with two conditions the cells say the same as the slope
-        return (slope, by_stimulus)
-    return (slope, random_terms.pair_term(CELL, *cells), by_stimulus)
+        return (slope,)
+    return (slope, random_terms.pair_term(CELL, *cells))
+
+
+def _stimulus_terms(
+    sides: NDArray[np.object_], stimulus: IntArray, pair: tuple[str, str]
+) -> tuple[RandomTerm, ...]:
+    """The strikes of the two compared conditions, and those of the rest, with a spread of their own each.
+
+    One spread for all would be too small for the compared two where the others' strikes are more alike.
+    """
+    compared = np.isin(sides, pair)
+    return tuple(
+        _stimuli_where(mask, stimulus, name)
+        for name, mask in ((STIMULUS, compared), (OTHER_STIMULUS, ~compared))
+        if np.unique(stimulus[mask]).size > np.unique(sides[mask]).size
+    )
+
+
+def _stimuli_where(mask: NDArray[np.bool_], stimulus: IntArray, name: str) -> RandomTerm:
+    level = np.unique(stimulus[mask], return_inverse=True)[1]
+    levels = np.zeros(stimulus.shape, dtype=np.int64)  # a level of weight zero where the term does not enter
+    levels[mask] = level
+    return random_terms.term(name, levels, weight=mask * np.array([1.0, -1.0]))
+
+
+def _strikes(sides: NDArray[np.object_], stimulus: IntArray, condition: str) -> int:
+    return int(np.unique(stimulus[sides == condition]).size)
 
 
 def _sites(
@@ -217,10 +278,10 @@ def _one_hot(first: NDArray[np.object_], second: NDArray[np.object_], name: str)
     return (first == name).astype(float) - (second == name)
 
 
-def _numbered(table: pd.DataFrame, what: str) -> tuple[list[str], tuple[IntArray, IntArray]]:
+def _numbered(table: pd.DataFrame, what: str) -> IntArray:
+    """(n, 2) number of the first and the second."""
     both = pd.concat([table[f"{what}_first"], table[f"{what}_second"]])
-    codes, names = pd.factorize(both, sort=True)
-    return list(names), (codes[: len(table)], codes[len(table) :])
+    return np.asarray(pd.factorize(both, sort=True)[0]).reshape(2, -1).T
 
 
 def _cells(

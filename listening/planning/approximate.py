@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from listening.analysis import contrast
 from listening.planning.panel import FIRST, SECOND, Trials
 from listening.records.power import Assumed
 from stats import t_interval
@@ -31,8 +32,9 @@ def power(
     delta_logit : smallest effect that matters, 0 for none
     """
     se = standard_error(made, listeners, effect_logit, assumed)
-    within = len(made.stimuli) - len(made.conditions)
-    df = float(min(listeners - 1, within) if within > 0 else listeners - 1)
+    strikes = len(made.stimuli) / len(made.conditions)
+    from_stimuli = 2.0 * assumed.spread_stimuli**2 / strikes if strikes > 1 else 0.0
+    df = contrast.together(se**2 - from_stimuli, listeners - 1.0, from_stimuli, 2.0 * (strikes - 1))
     above_zero = _beyond_t(effect_logit / se, t_interval.quantile(1 - alpha, df), df)
     above_delta = upper_normal((delta_logit - effect_logit) / se)
     return Approximate(se, df, min(above_zero, above_delta))
@@ -56,9 +58,9 @@ def standard_error(made: Trials, listeners: int, effect_logit: float, assumed: A
     columns[:, k] = 1.0
     chance = 1.0 / (1.0 + np.exp(-(columns[:, :k] @ strength)))
     information = columns.T @ (columns * (chance * (1.0 - chance))[:, None])
-    contrast = np.zeros(k + 1)
-    contrast[more], contrast[than] = 1.0, -1.0
-    noise = float(contrast @ np.linalg.pinv(information) @ contrast)
+    weights = np.zeros(k + 1)
+    weights[more], weights[than] = 1.0, -1.0
+    noise = float(weights @ np.linalg.pinv(information) @ weights)
     strikes = len(made.stimuli) / k
     listeners_part = assumed.spread_listeners**2 / listeners
     stimuli_part = 2.0 * assumed.spread_stimuli**2 / strikes

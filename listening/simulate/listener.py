@@ -47,6 +47,16 @@ class Truth:
     no_difference_width: float = 0.6
     """Half-width, logit, of the region in which `no difference` is likely, where it may be answered."""
     lapses: float = LAPSES
+    careless: float = 0.0
+    """Share of listeners who hear no difference in any trial."""
+    taste_sd: float = 0.0
+    """Standard deviation over listeners of an own pull for each condition, logit."""
+    loudness_mix: tuple[float, float] = (0.4, 0.9)
+    """Least and largest share of LAFmax in a listener's own loudness; the rest is LAE."""
+    loudness_exponent: tuple[float, float] = (0.85, 1.15)
+    """Own loudness grows between so many decibel a decibel."""
+    glare: tuple[float, float] = (0.0, 0.01)
+    """Relative gain of brightness per decibel above the mean of the set, least and largest."""
 
     def sensitivity(self, attribute: str) -> Sensitivity:
         """Of the attribute, or of one that nothing is known about."""
@@ -66,11 +76,13 @@ class Listener:
     """Own loudness grows so many decibel a decibel."""
     glare: float
     """Relative gain of brightness per decibel above the mean of the set."""
+    careless: bool = False
+    """Hears no difference in any trial."""
 
 
 def draw(truth: Truth, seed: int, number: int, attributes: tuple[str, ...]) -> Listener:
     """Listener `number` of the panel of that seed: the same whatever the size of the panel."""
-    rng = np.random.default_rng(np.random.SeedSequence([seed, 11, number]))
+    rng = _own_rng(seed, 11, number)
     slopes = {}
     for name in attributes:
         mean = truth.sensitivity(name)
@@ -82,9 +94,10 @@ def draw(truth: Truth, seed: int, number: int, attributes: tuple[str, ...]) -> L
         number=number,
         slopes=slopes,
         order_bias=truth.order_bias + truth.order_spread * float(rng.standard_normal()),
-        loudness_mix=float(rng.uniform(0.4, 0.9)),
-        loudness_exponent=float(rng.uniform(0.85, 1.15)),
-        glare=float(rng.uniform(0.0, 0.01)),
+        loudness_mix=float(rng.uniform(*truth.loudness_mix)),
+        loudness_exponent=float(rng.uniform(*truth.loudness_exponent)),
+        glare=float(rng.uniform(*truth.glare)),
+        careless=_own_rng(seed, 15, number).random() < truth.careless,
     )
 
 
@@ -95,8 +108,19 @@ def quirks(truth: Truth, seed: int, attributes: tuple[str, ...], percepts: Perce
     return {name: truth.quirk_sd * rng.standard_normal(n)[percepts.recording] for name in sorted(attributes)}
 
 
+def tastes(
+    truth: Truth, seed: int, number: int, attributes: tuple[str, ...], percepts: Percepts
+) -> dict[str, FloatArray]:
+    """(clips,) own pull of listener `number` for each clip's condition, by attribute."""
+    rng = _own_rng(seed, 16, number)
+    n = int(percepts.condition.max()) + 1
+    return {name: truth.taste_sd * rng.standard_normal(n)[percepts.condition] for name in sorted(attributes)}
+
+
 def strength(listener: Listener, attribute: str, percepts: Percepts, quirk: FloatArray) -> FloatArray:
     """(clips,) how much of the attribute this listener hears in each clip, logit."""
+    if listener.careless:
+        return np.zeros_like(quirk)
     slope = listener.slopes[attribute]
     level_db = own_level_db(listener, percepts)
     above_mean_db = level_db - level_db.mean()
@@ -108,6 +132,10 @@ def strength(listener: Listener, attribute: str, percepts: Percepts, quirk: Floa
         + slope.decay * percepts.decay_doublings
         + quirk
     )
+
+
+def _own_rng(seed: int, purpose: int, number: int) -> np.random.Generator:
+    return np.random.default_rng(np.random.SeedSequence([seed, purpose, number]))
 
 
 def own_level_db(listener: Listener, percepts: Percepts) -> FloatArray:

@@ -33,11 +33,13 @@ def decisions(plan: Plan, percepts: Percepts, *, slot: Slot, seed: int, truth: T
     attributes = tuple(a.name for a in plan.attributes)
     person = one.draw(truth, seed, slot.slot, attributes)
     quirk = one.quirks(truth, seed, attributes, percepts)
+    taste = one.tastes(truth, seed, slot.slot, attributes, percepts)
     draws = np.random.default_rng(np.random.SeedSequence([seed, 13, slot.slot])).random((len(slot.trials), 3))
     made: dict[str, Decision] = {}
     for attribute in plan.attributes:
         at = [i for i, t in enumerate(slot.trials) if t.attribute == attribute.name]
-        strength = one.strength(person, attribute.name, percepts, quirk[attribute.name])
+        pull = quirk[attribute.name] + taste[attribute.name]
+        strength = one.strength(person, attribute.name, percepts, pull)
         decide = _pairs if attribute.task in CHOICES else _others
         scene = Scene(person, attribute, percepts, strength, truth, seed)
         for i, answer in zip(at, decide(scene, slot, at, draws[at]), strict=True):

@@ -29,6 +29,8 @@ class Percepts:
     """(clips,), log2 of T60."""
     recording: IntArray
     """(clips,) number of the recording behind the clip: the same in both presentations."""
+    condition: IntArray
+    """(clips,) number of the clip's condition."""
 
 
 def of_study(key: Key, manifest: Manifest) -> Percepts:
@@ -42,6 +44,7 @@ def of_study(key: Key, manifest: Manifest) -> Percepts:
     stimuli = [manifest.of(clip.stimulus) for clip in key.clips]
     gain_db = np.array([clip.gain_db for clip in key.clips])
     recordings = {name: i for i, name in enumerate(sorted({s.recording for s in stimuli}))}
+    conditions = {name: i for i, name in enumerate(sorted({clip.condition for clip in key.clips}))}
 
     def column(metric: str) -> FloatArray:
         missing = [s.stimulus for s in stimuli if s.after.get(metric) is None]
@@ -59,4 +62,5 @@ def of_study(key: Key, manifest: Manifest) -> Percepts:
         brightness_octaves=np.log2(column("centroid_hz")),
         decay_doublings=np.log2(column("t60_s")),
         recording=np.array([recordings[s.recording] for s in stimuli]),
+        condition=np.array([conditions[clip.condition] for clip in key.clips]),
     )

@@ -30,7 +30,7 @@ def answers(
     repeats: int = 2,
     strikes: int = 3,
     sd_listener: float = 0.4,
-    sd_stimulus: float = 0.15,
+    sd_stimulus: float | dict[str, float] = 0.15,
     order: float = 0.2,
     lapse: float = 0.02,
     careless: float = 0.0,
@@ -44,7 +44,8 @@ def answers(
     """All pairs of conditions, each heard `repeats` times by every listener, strikes in turn."""
     names = list(strengths)
     level = {name: (level_db or {}).get(name, 0.0) for name in names}
-    quirk = {(c, s): rng.normal(0, sd_stimulus) for c in names for s in range(strikes)}
+    sd = sd_stimulus if isinstance(sd_stimulus, dict) else dict.fromkeys(names, sd_stimulus)
+    quirk = {(c, s): rng.normal(0, sd.get(c, 0.0)) for c in names for s in range(strikes)}
     rows: list[dict[str, object]] = []
     for number in range(n_listeners):
         own = {c: strengths[c] + rng.normal(0, sd_listener / np.sqrt(2)) for c in names}
@@ -95,7 +96,7 @@ def answers(
     return pd.DataFrame(rows)
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def panel() -> Panel:
     return answers
 

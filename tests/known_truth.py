@@ -1,0 +1,374 @@
+"""Whole studies with known truth, many of them: how often is what is said wrong?
+
+    python tests/known_truth.py [--studies 500] [--where 2] [--only NAME] [--save FOLDER]
+
+Each study is dealt, answered by a simulated panel and decided by the analysis that decides real ones. Strikes
+and listeners are drawn anew in each; the level that matching left over is part of the stimuli. An interrupted
+run goes on where it stopped, if FOLDER is the same.
+"""
+
+import argparse
+import json
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import cache, partial
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from scipy import optimize, special
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from listening.analysis import collect, decide, level_slope, sensitivity
+from listening.analysis.decide import Fitted
+from listening.analysis.level_slope import Slope
+from listening.design import deal
+from listening.design.deal import Dealt
+from listening.records.manifest import Manifest, Stimulus
+from listening.records.protocol import Protocol, Question
+from listening.simulate import panel, percepts
+from listening.simulate.listener import Sensitivity, Truth
+from stats import equivalence, run
+
+SEED = 20261125
+STRIKES = 3
+BOUND = 0.7  # share of choices: the smallest effect that matters, and the truth of c and d
+LAPSES, CARELESS = 0.02, 0.1
+LISTENERS_SD, STRIKES_SD = 0.6, 0.3  # of the contrast over listeners, of one strike; logit
+SPLIT_LIMIT = 0.5  # share of listeners who may hear a difference of their own
+MATCHED_WITHIN_DB = 0.1
+SLOPE_SPREAD = 0.3  # of each listener's slopes, relative to their mean
+OCTAVES = Sensitivity(level=0.2, brightness=1.0, decay=0.0)  # brightness in logit: one octave is one logit
+Words = dict[str, bool]
+
+
+@dataclass(frozen=True)
+class Sounds:
+    """What the conditions are: LAFmax as recorded (dB), LAE less LAFmax (dB), brightness (logit)."""
+
+    level_db: dict[str, float]
+    energy_db: dict[str, float]
+    brightness: dict[str, float]
+
+
+@dataclass(frozen=True)
+class Case:
+    """One kind of study, and what of its verdicts would be wrong."""
+
+    name: str
+    listeners: int
+    sounds: Sounds
+    truth: Truth
+    presentations: tuple[str, ...] = ("matched",)
+    controls: bool = True
+    tells: tuple[str, ...] = ()
+    """The kinds of statement that are wrong in this case; empty: all."""
+
+
+def truth(**more: object) -> Truth:
+    """Listeners who differ, strikes with quirks of their own, and one in ten who hears nothing."""
+    plain = Truth(
+        sensitivities={"brightness": OCTAVES},
+        slope_spread=SLOPE_SPREAD,
+        quirk_sd=STRIKES_SD,
+        lapses=LAPSES,
+        careless=CARELESS,
+        taste_sd=LISTENERS_SD / np.sqrt(2),
+    )
+    return replace(plain, **more)  # type: ignore[arg-type]
+
+
+def at_bound() -> float:
+    """Mean log-odds at which the whole panel, careless ones and lapses with it, chooses with share BOUND."""
+    nodes, weights = np.polynomial.hermite_e.hermegauss(41)
+
+    def chosen(mean: float) -> float:
+        spread = np.sqrt(LISTENERS_SD**2 + (SLOPE_SPREAD * mean) ** 2 + 2 * STRIKES_SD**2)
+        attentive = special.expit(mean + spread * nodes) @ weights / weights.sum()
+        heard = (1 - LAPSES) * attentive + LAPSES / 2
+        return float((1 - CARELESS) * heard + CARELESS / 2 - BOUND)
+
+    return float(optimize.brentq(chosen, 0, 5))
+
+
+def sounds(energy_b_db: float, apart_db: float, octaves: float) -> Sounds:
+    """a and b differ in level alone; d is brighter than c by `octaves`, just at the bound."""
+    return Sounds(
+        level_db={"a": 70.0, "b": 70.0 + apart_db, "c": 72.0, "d": 75.0},
+        energy_db={"a": -6.0, "b": -6.0 + energy_b_db, "c": -5.0, "d": -5.0},
+        brightness={"a": 0.0, "b": 0.0, "c": 1.0, "d": 1.0 + octaves},
+    )
+
+
+SUPPORTED = ("supported", "supported, level by LAFmax alone", "supported, pooled")
+SAME = ("the same", "the same, interval alone", "the same, pooled", "contradicted")
+PANELS = tuple(
+    Case(f"panel of {n}", n, sounds(1.5, 3.0, at_bound()), truth(), tells=(*SUPPORTED, *SAME))
+    for n in (12, 24, 48)
+)
+# half of the listeners hear a difference that matters, one way or the other: as many as SPLIT_LIMIT
+HALF_OUTSIDE = special.logit(BOUND) / special.ndtri(1 - SPLIT_LIMIT / 2)
+SPLIT = Case(
+    "split panel",
+    24,
+    sounds(0.0, 0.0, at_bound()),
+    truth(careless=0.0, lapses=0.0, quirk_sd=0.1, taste_sd=HALF_OUTSIDE / np.sqrt(2)),
+    tells=(*SUPPORTED, "the same, split panel"),
+)
+LOUD = {"loudness_mix": (0.2, 0.9), "loudness_exponent": (0.6, 1.4), "glare": (0.0, 0.03)}
+LEVEL_ONLY = tuple(
+    Case(
+        f"level only, 12 dB, {name}",
+        24,
+        sounds(2.0, 12.0, at_bound()),
+        truth(**LOUD),
+        presentations=presentations,
+        controls=controls,
+        tells=SUPPORTED,
+    )
+    for name, controls, presentations in (
+        ("control pairs", True, ("matched",)),
+        ("both presentations", False, ("as recorded", "matched")),
+    )
+)
+CASES = {case.name: case for case in (*PANELS, SPLIT, *LEVEL_ONLY)}
+
+
+def protocol(case: Case) -> Protocol:
+    """One attribute, all pairs of four conditions twice, three planned questions."""
+    shown = [
+        {"name": name} if name == "as recorded" else {"name": name, "metric": "laf_max_db"}
+        for name in case.presentations
+    ]
+    blocks = [
+        {"attribute": "brightness", "presentation": name, "pairs": "all", "repeats": 2}
+        for name in case.presentations
+    ]
+    asked = [("beyond level", "more", "b", "a"), ("same", "same", "d", "c"), ("more", "more", "d", "c")]
+    asked += [("split", "same", "b", "a")]
+    questions = [
+        {
+            "id": name,
+            "kind": kind,
+            "attribute": "brightness",
+            "presentation": "matched",
+            "contrast": {"more": more, "than": than},
+            "smallest_effect": 0.55 if name == "beyond level" else BOUND,
+            "split_limit": SPLIT_LIMIT,
+        }
+        for name, kind, more, than in asked
+    ]
+    return Protocol.model_validate(
+        {
+            "format": 1,
+            "name": "known-truth",
+            "title": "Known truth",
+            "seed": 1,
+            "recordings": {"folder": "nowhere", "factors": ["design"]},
+            "panel": {"stands_for": "nobody, made up", "training": "naive", "listeners": case.listeners},
+            "presentations": shown,
+            "attributes": [
+                {"name": "brightness", "question": "Which is brighter?", "comparative": "brighter"}
+            ],
+            "blocks": blocks,
+            "controls": [{"attribute": "brightness", "gains_db": [3.0, 6.0], "repeats": 2}]
+            if case.controls
+            else [],
+            "sitting": {"welcome": "Welcome.", "consent": "I agree."},
+            "questions": questions,
+        }
+    )
+
+
+def manifest(case: Case, rng: np.random.Generator) -> Manifest:
+    """Stimuli as matched within the tolerance on LAFmax, so that LAE and own loudness stay apart."""
+    made = []
+    for condition in case.sounds.level_db:
+        for strike in range(1, STRIKES + 1):
+            own = rng.normal(0, 0.4)
+            energy = case.sounds.energy_db[condition] + rng.normal(0, 0.1)
+            for presentation in case.presentations:
+                level = 70.0 + rng.uniform(-1, 1) * MATCHED_WITHIN_DB
+                if presentation == "as recorded":
+                    level = case.sounds.level_db[condition] + own
+                made.append(_stimulus(case, condition, strike, presentation, level, energy))
+    return Manifest(
+        version="made up",
+        protocol_digest="0" * 64,
+        rate_hz=48000,
+        calibrated=True,
+        matching_metric="laf_max_db",
+        matching_label="level-based (LAFmax)",
+        target=70.0,
+        tolerance_db=MATCHED_WITHIN_DB,
+        headroom_offset_db=0.0,
+        stimuli=tuple(made),
+    )
+
+
+def _stimulus(
+    case: Case, condition: str, strike: int, presentation: str, level_db: float, energy_db: float
+) -> Stimulus:
+    name = f"{condition}-{strike}"
+    return Stimulus(
+        stimulus=f"{name} {presentation}",
+        role="study",
+        recording=name,
+        condition=condition,
+        strike=str(strike),
+        presentation=presentation,
+        file="",
+        digest="0" * 64,
+        gain_db=0.0,
+        before={},
+        after={
+            "laf_max_db": level_db,
+            "lae_db": level_db + energy_db,
+            "centroid_hz": float(2000 * 2 ** case.sounds.brightness[condition]),
+            "t60_s": 1.0,
+        },
+        residual_db=None,
+    )
+
+
+@cache
+def dealt(case_name: str) -> tuple[Protocol, Dealt]:
+    """The orders of a case, dealt once: studies differ in listeners and stimuli."""
+    case = CASES[case_name]
+    chosen = protocol(case)
+    made = deal.deal(
+        chosen,
+        manifest(case, np.random.default_rng(0)),
+        protocol_digest="0" * 64,
+        secret="00112233445566778899aabbccddeeff",
+        dealt_at="2026-01-01T00:00:00.000+00:00",
+    )
+    return chosen, made
+
+
+def study(case_name: str, rng: np.random.Generator) -> Words:
+    """What one study said that is not so, by kind of statement."""
+    case = CASES[case_name]
+    chosen, made = dealt(case_name)
+    stimuli = manifest(case, rng)
+    answers = panel.answers(
+        made.plan,
+        percepts.of_study(made.key, stimuli),
+        n_listeners=case.listeners,
+        seed=int(rng.integers(2**31)),
+        truth=case.truth,
+    )
+    table = collect.frame(answers, made.key, stimuli)
+    slope = level_slope.from_answers(table, "brightness")
+    asked = {question.id: question for question in chosen.questions}
+    said = {} if slope is None else _said(table, asked, slope, case.tells)
+    return said | {"no slope": slope is None}
+
+
+def _said(table: pd.DataFrame, asked: dict[str, Question], slope: Slope, tells: tuple[str, ...]) -> Words:
+    beyond = _fitted(table, asked["beyond level"], slope)
+    said = {
+        "supported": _whole(table, beyond, slope) == "supported",
+        "supported, level by LAFmax alone": decide.judge(beyond, 0.05).word == "supported",
+        "supported, pooled": _pooled(table, beyond) == "supported",
+    }
+    if "the same, split panel" in tells:
+        split = replace(beyond, question=asked["split"])
+        said["the same, split panel"] = decide.judge(split, 0.05).word == "supported"
+    if "the same" in tells:
+        same = _fitted(table, asked["same"], slope)
+        judged = decide.judge(same, 0.05)
+        inside = [max(-w.bounds.lower, w.bounds.upper) < judged.delta_logit for w in judged.ways]
+        said |= {
+            "the same": judged.word == "supported",
+            "the same, interval alone": inside == [True],
+            "the same, pooled": _pooled(table, same) == "supported",
+            "contradicted": decide.judge(replace(same, question=asked["more"]), 0.05).word == "contradicted",
+        }
+    return said
+
+
+def _fitted(table: pd.DataFrame, question: Question, slope: Slope) -> Fitted:
+    return decide.fit_question(table, question, slope=slope, metric="laf_max_db", first_way_only=True)
+
+
+def _whole(table: pd.DataFrame, first: Fitted, slope: Slope) -> str:
+    """The verdict; where level's first way alone does not support it, no other way can."""
+    question = first.question
+    word = decide.judge(first, question.alpha).word
+    if word != "supported":
+        return word
+    return decide.decide_question(table, question, slope=slope, metric="laf_max_db").word
+
+
+def _pooled(table: pd.DataFrame, fitted: Fitted) -> str | None:
+    question = fitted.question
+    rows = collect.select(table, attribute=question.attribute, presentation=question.presentation)
+    return sensitivity._pooled(decide.judge(fitted, question.alpha), rows).word
+
+
+def simulate(
+    case: Case,
+    studies: int,
+    *,
+    where: int | str = 1,
+    save: Path | None = None,
+    tell: Callable[[str], None] = print,
+) -> dict[str, float]:
+    """Share of studies, by kind of statement, that said it."""
+    path = save / f"{case.name.replace(', ', '-').replace(' ', '-')}.json" if save else None
+    done = {int(k): v for k, v in json.loads(path.read_text()).items()} if path and path.is_file() else {}
+    seeds = run.seeds(SEED, studies)
+
+    def keep(number: int, result: list[Words]) -> None:
+        done[number] = result
+        if path:
+            path.write_text(json.dumps(done))
+        tell(f"{case.name}: {sum(map(len, done.values()))} of {studies}")
+
+    known = {n: r for n, r in done.items() if len(r) == len(seeds[n * run.CHUNK : (n + 1) * run.CHUNK])}
+    results = run.run(partial(study, case.name), seeds, where, done=known, on_chunk=keep)
+    return {
+        name: float(np.mean([one.get(name, False) for one in results])) for name in [*case.tells, "no slope"]
+    }
+
+
+def table(found: dict[str, dict[str, float]], studies: int) -> str:
+    """Markdown: one row a case, with the 95 % Monte Carlo interval of each share."""
+    names = list(dict.fromkeys(name for shares in found.values() for name in shares))
+    lines = [f"| studies | {' | '.join(names)} |", "|---|" + "---|" * len(names)]
+    for case, shares in found.items():
+        cells = [_share(shares[name], studies) if name in shares else "" for name in names]
+        lines.append(f"| {case} | {' | '.join(cells)} |")
+    return "\n".join(lines)
+
+
+def _share(share: float, studies: int) -> str:
+    low, high = equivalence.clopper_pearson(round(share * studies), studies, 0.025)
+    return f"{100 * share:.1f} % ({100 * low:.1f} to {100 * high:.1f})"
+
+
+def main(given: Sequence[str] | None = None) -> int:
+    """Simulate and print the table."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--studies", type=int, default=500)
+    parser.add_argument("--where", type=int, default=1)
+    parser.add_argument("--only", action="append", choices=sorted(CASES))
+    parser.add_argument("--save", type=Path)
+    args = parser.parse_args(given)
+    if args.save:
+        args.save.mkdir(parents=True, exist_ok=True)
+    cases = [CASES[name] for name in args.only or CASES]
+    found = {case.name: simulate(case, args.studies, where=args.where, save=args.save) for case in cases}
+    print(table(found, args.studies))
+    return 0
+
+
+if __name__ == "__main__":
+    from tests import known_truth  # by its own name, so that other processes find it
+
+    raise SystemExit(known_truth.main())
