@@ -151,6 +151,9 @@ class TestPlayer:
     def sounding(self) -> Sounding:
         return self.now
 
+    def level_db(self, clip: str) -> float:
+        return -17.0 if clip == LEVEL_CLIP else -20.0
+
     def exposure(self) -> float:
         return self.sent
 

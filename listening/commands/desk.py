@@ -27,6 +27,8 @@ class Row:
     voids: int
     last_sign: str
     dose: str
+    hearing: tuple[str, ...] = ()
+    """What the hearing check said, where there was one: a screening, no medical test."""
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -56,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
 
 def rows(study: Study, plan: Plan) -> list[Row]:
     """What is known of each sitting, in the order of slots."""
-    from listening.session import exposure
+    from listening.session import exposure, hearing_check
     from listening.store import open_store, place_of
 
     store = open_store(place_of(study), create=False)
@@ -78,6 +80,7 @@ def rows(study: Study, plan: Plan) -> list[Row]:
                 voids=sum(event.kind == "void" for event in events),
                 last_sign=last,
                 dose=exposure.words(exposure.sent(events), pascal),
+                hearing=hearing_check.told(events),
             )
         )
     store.close()
@@ -107,6 +110,14 @@ def _lines(found: list[Row], plan: Plan) -> list[str]:
     return [
         head,
         *lines,
+        *_hearing(found),
         counts,
         "dose: A-weighted, of one sitting; local rules and a qualified person decide",
     ]
+
+
+def _hearing(found: list[Row]) -> list[str]:
+    """Each listener's hearing check on a line, if anybody had one."""
+    lines = [f"  {r.listener:<18} {'; '.join(r.hearing)}" for r in found if r.hearing]
+    head = "hearing checks (a screening, no medical test; only the ears against each other, and repeats):"
+    return [head, *lines] if lines else []

@@ -252,6 +252,12 @@ class Sitting(Form):
         description="Before the trials of an attribute with an anchor pair, the pair is asked until it was "
         "told apart so many times in a row, or the listener goes on without; never counted. 0: no such rule.",
     )
+    hearing_check: bool = Field(
+        False,
+        description="Whether the listener is offered a hearing check after the level is set: soft tones in "
+        "each ear. A screening, no medical test; it tells how the ears differ and whether repeats agree, "
+        "and may be skipped.",
+    )
     questionnaire: list[Ask] = Field([], max_length=12, description="Asked once, after the consent.")
     mixed: bool = Field(
         False,

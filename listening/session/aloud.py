@@ -73,6 +73,10 @@ class Aloud:
             played.trouble,
         )
 
+    def level_db(self, clip: str) -> float:
+        """LAFmax of a clip, dB re full scale."""
+        return self._clips.laf_max_db_of(clip)
+
     def exposure(self) -> float:
         """A-weighted exposure of all that was sent, full scale² s; replays and broken-off plays count."""
         if not self._counted and not self.sounding().running:

@@ -11,6 +11,7 @@ from listening.audio.mixer import Samples
 from listening.audio.sound import Sound
 from listening.errors import StudyError
 from listening.records.plan import Plan
+from listening.session import tones
 
 KEPT = 12  # clips in memory: a trial's own and a few before it, so that memory stays steady
 NAMED = 5  # so many bad clips are named
@@ -37,7 +38,9 @@ class Clips:
         from listening.metrics import level
 
         sound = self._sound(clip)
-        return max(level.laf_max_db(sound.channel(c)) for c in range(sound.n_channels))
+        channels = [sound.channel(c) for c in range(sound.n_channels)]
+        sounding = [channel for channel in channels if channel.samples.any()] or channels
+        return max(level.laf_max_db(channel) for channel in sounding)
 
     def frames(self, clip: str) -> int:
         """How many frames a clip has."""
@@ -48,6 +51,8 @@ class Clips:
         return self._sound(clip).samples.astype("float32")
 
     def _sound(self, clip: str) -> Sound:
+        if clip.startswith(tones.TONE):
+            return tones.sound(clip, self._rate_hz)
         sound = wav.load(self._folder / f"{clip}.wav")
         if sound.rate_hz != self._rate_hz:
             raise StudyError(

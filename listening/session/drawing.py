@@ -37,6 +37,7 @@ def _of_stage(sitting: "Sitting") -> View:
         stage=sitting.stage,
         heading=text(heading),
         body=_body(sitting),
+        status=_check_status(sitting) if sitting.stage is Stage.HEARING else "",
         clips=_clips(sitting, 1) if sitting.stage is Stage.LEVEL else (),
         notice=_notice(sitting),
         actions=offers.actions(sitting),
@@ -73,6 +74,9 @@ def _body(sitting: "Sitting") -> tuple[str, ...]:
         case Stage.LEVEL:
             names = LEVEL_SET if sitting.level_is_set else LEVEL_FREE
             return tuple(text(name) for name in (*names, "level_caution"))
+        case Stage.HEARING:
+            name = "hearing_running" if sitting.check.has_begun else "hearing_press"
+            return (text(name), text("hearing_ears"), text("hearing_screening"))
         case Stage.BREAK:
             seconds = round(sitting.rest_s() + 0.5) if sitting.rest_s() else 0
             wait = text("break_wait", seconds=seconds) if seconds else text("break_over")
@@ -83,6 +87,16 @@ def _body(sitting: "Sitting") -> tuple[str, ...]:
             return ()
         case _:
             return (text(f"{sitting.stage.value}_body", code=sitting.row.listener),)
+
+
+def _check_status(sitting: "Sitting") -> str:
+    """How far the hearing check is; never whether a tone sounds."""
+    check = sitting.check
+    if not check.has_begun:
+        return ""
+    return sitting.words.text(
+        "hearing_part", number=min(check.n_done + 1, check.n_parts), total=check.n_parts
+    )
 
 
 def _questionnaire(sitting: "Sitting") -> View:

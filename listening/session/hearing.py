@@ -39,6 +39,10 @@ class Hearing:
         """Another gain for one sound of the program."""
         self._player.gain(sound, gain_db)
 
+    def level_db(self, clip: str) -> float:
+        """LAFmax of a clip, dB re full scale."""
+        return self._player.level_db(clip)
+
     def exposure(self) -> float:
         """A-weighted exposure of everything sent so far, full scale² s."""
         return self._player.exposure()

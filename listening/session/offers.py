@@ -20,6 +20,9 @@ KEYS = {
     "level_right": "enter",
     "understood": "enter",
     "not_sure": "n",
+    "begin_check": "enter",
+    "hear_tone": "space",
+    "skip_check": "n",
     "tell": "enter",
     "rather_not": "n",
     "once_more": "r",
@@ -78,6 +81,8 @@ def _names(sitting: "Sitting") -> list[str]:
             return ["once_more", "go_on", "leave"]
         case Stage.LEVEL:
             return ["stop_sound" if sitting.turn.running else "play", *_after_hearing(sitting, "level_right")]
+        case Stage.HEARING:
+            return ["hear_tone" if sitting.check.has_begun else "begin_check", "skip_check", "leave"]
         case Stage.INTRODUCTION:
             return _introduction(sitting)
         case Stage.TRIAL:

@@ -57,6 +57,9 @@ class Player(Protocol):
     def sounding(self) -> Sounding:
         """How far the program is."""
 
+    def level_db(self, clip: str) -> float:
+        """LAFmax of a clip, dB re full scale."""
+
     def exposure(self) -> float:
         """A-weighted exposure of everything sent so far, full scale² s, the louder ear."""
 
@@ -86,6 +89,10 @@ class SilentPlayer:
 
     def stop(self) -> None:
         """Nothing sounds."""
+
+    def level_db(self, clip: str) -> float:
+        """Nothing sounds: as if every clip were as loud as can be."""
+        return 0.0
 
     def exposure(self) -> float:
         """None: nothing was sent."""

@@ -6,8 +6,20 @@ from dataclasses import dataclass, replace
 
 from listening.errors import ListeningError
 from listening.records.plan import Plan, PlannedAttribute, PlannedTrial
-from listening.session import answers, dials, drawing, exposure, offers, programs, steps, tasks
+from listening.session import (
+    answers,
+    dials,
+    drawing,
+    exposure,
+    hearing_check,
+    marking,
+    offers,
+    programs,
+    steps,
+    tasks,
+)
 from listening.session.hearing import Hearing
+from listening.session.hearing_check import HearingCheck
 from listening.session.keys import Slip
 from listening.session.player import Player, Program
 from listening.session.steps import Step
@@ -40,7 +52,7 @@ class Sitting:
         self.plan = plan
         self.row = row
         self.words = words
-        self._hearing = Hearing(player)
+        self.hearing = Hearing(player)
         self.pace: list[float] = []
         """Seconds that the trials of this run took."""
         self._store = store
@@ -58,6 +70,8 @@ class Sitting:
         """Whether the station is calibrated, so that nobody may turn the volume."""
         self.hold: AbstractContextManager[object] | None = None
         """What keeps other processes from this sitting; the system drops it when the process ends."""
+        self.check: HearingCheck
+        """At the hearing check: which tone comes when."""
         self._begin_step()
 
     # what a screen asks
@@ -82,7 +96,7 @@ class Sitting:
     @property
     def turn(self) -> Turn:
         """Plays and answer of the step under way."""
-        return self._hearing.turn
+        return self.hearing.turn
 
     @property
     def step(self) -> Step:
@@ -125,6 +139,10 @@ class Sitting:
         """Whether answers stay on this computer because the server cannot be reached now."""
         return self._store.waiting() > 0
 
+    def now_s(self) -> float:
+        """Seconds on the session's clock."""
+        return self._clocks.now_s()
+
     def rest_s(self) -> float:
         """Seconds that the break must still last."""
         over_s = self.turn.entered_s + self.plan.sitting.break_at_least_s
@@ -139,7 +157,7 @@ class Sitting:
             return False
         self._slip = None
         if name.startswith(CHOOSE):
-            self._choose(name.removeprefix(CHOOSE))
+            marking.choose(self, name.removeprefix(CHOOSE))
         else:
             word, _, number = name.partition(":")
             {
@@ -150,21 +168,24 @@ class Sitting:
                 "reconsider": self._come_back,
                 "play": self._play,
                 "hear": lambda: self._hear(int(number)),
-                "stop_sound": self._hearing.stop,
+                "stop_sound": self.hearing.stop,
                 "level_right": self._go_on,
                 "understood": self._go_on,
                 "not_sure": self._not_sure,
                 "rather_not": lambda: self._tell("rather not say"),
                 "tell": lambda: self._tell(self.options()[int(str(self.turn.chosen))].label),
+                "begin_check": lambda: self.check.begin(),
+                "hear_tone": lambda: self.check.press(),
+                "skip_check": lambda: self._end_check(hearing_check.SKIPPED),
                 "once_more": self._rehearse_again,
                 "confirm": self._confirm,
-                "mark_up": lambda: self._move_mark(-1),
-                "mark_down": lambda: self._move_mark(1),
-                "row_up": lambda: self._move_row(-1),
-                "row_down": lambda: self._move_row(1),
-                "less": lambda: self._turn_dial(-1),
-                "more": lambda: self._turn_dial(1),
-                "put": lambda: self._put_dial(float(number)),
+                "mark_up": lambda: marking.move(self, -1),
+                "mark_down": lambda: marking.move(self, 1),
+                "row_up": lambda: marking.move_row(self, -1),
+                "row_down": lambda: marking.move_row(self, 1),
+                "less": lambda: marking.turn_dial(self, -1),
+                "more": lambda: marking.turn_dial(self, 1),
+                "put": lambda: marking.put_dial(self, float(number)),
                 "pause": self._pause,
                 "leave": self._leave,
                 "stay": self._come_back,
@@ -176,8 +197,10 @@ class Sitting:
 
     def tick(self) -> None:
         """Look at the player and the clock; a screen calls this some twenty times a second."""
-        if self.turn.running:
-            self._void_if(self._hearing.look(self.program()))
+        if self.stage is Stage.HEARING:
+            self._tick_check()
+        elif self.turn.running:
+            self._void_if(self.hearing.look(self.program()))
         now_s = self._clocks.now_s()
         if now_s - self._last_beat_s >= HEARTBEAT_S and not self.is_over:
             self._last_beat_s = now_s
@@ -185,7 +208,7 @@ class Sitting:
 
     def stop(self) -> None:
         """Fall silent and note that the sitting was left; for signals and closed windows."""
-        self._hearing.stop()
+        self.hearing.stop()
         if not (self.is_over or self.is_finished):
             self._note_exposure()
             self._note("left")
@@ -213,7 +236,9 @@ class Sitting:
             turn.values = [None] * dials.n_marks(self.attribute, self.trial)
             if self.trial.follows and before is not None:
                 turn.go_on_from(before)
-        self._hearing.begin(turn)
+        self.hearing.begin(turn)
+        if self.step.stage is Stage.HEARING:
+            self.check = hearing_check.of_slot(self.plan, self.row.slot, self.hearing, self._clocks.now_s)
 
     def _next(self) -> None:
         self.notice = ""
@@ -227,7 +252,7 @@ class Sitting:
     def _go_on(self) -> None:
         if self._aside is Stage.PAUSE:
             return self._come_back()
-        self._hearing.stop()
+        self.hearing.stop()
         step = self.step
         if step.stage is Stage.CONSENT:
             self._note("agreed")
@@ -243,8 +268,21 @@ class Sitting:
         return self._next()
 
     def _not_sure(self) -> None:
-        self._hearing.stop()
+        self.hearing.stop()
         self._note("introduced", detail=f"{self.step.attribute}|not sure|plays {self.turn.begun}")
+        self._next()
+
+    def _tick_check(self) -> None:
+        if trouble := self.check.tick():
+            self._void(trouble)
+            self.check.begin()  # the same tone again
+        if self.check.is_over:
+            self._end_check(self.check.result())
+
+    def _end_check(self, result: str) -> None:
+        self.hearing.stop()
+        self._note_exposure()
+        self._note(hearing_check.NOTED, detail=result)
         self._next()
 
     def _tell(self, answer: str) -> None:
@@ -289,12 +327,12 @@ class Sitting:
 
     def _play(self, start: int = 0) -> None:
         self.notice = ""
-        self._void_if(self._hearing.play(replace(self.program(), start=start)))
+        self._void_if(self.hearing.play(replace(self.program(), start=start)))
 
     def _hear(self, sound: int) -> None:
         """Let one of the sounds be heard; a rated one is also the one that the scale keys move."""
         if self.turn.running:
-            self._hearing.switch(sound)
+            self.hearing.switch(sound)
         else:
             self._play(sound)
         row = sound - (len(self.program().clips) - len(self.turn.values))
@@ -317,7 +355,7 @@ class Sitting:
     # answers
 
     def _confirm(self) -> None:
-        self._hearing.stop()
+        self.hearing.stop()
         given = answers.given(self.row, self.trial, self.attribute.task, self.turn, utc=self._clocks.utc())
         self._store.record(given)  # on disk before the next trial is drawn
         self._note_exposure()
@@ -329,37 +367,11 @@ class Sitting:
         self._next()
 
     def _note_exposure(self) -> None:
-        sent = self._hearing.exposure()
+        sent = self.hearing.exposure()
         if sent:
             self._note(
                 exposure.SENT, detail=f"{sent:.6g} full scale^2 s, A-weighted, since this program began"
             )
-
-    def _choose(self, value: str) -> None:
-        self.turn.chosen, self.turn.answered_s = value, self._clocks.now_s()
-
-    def _move_mark(self, by: int) -> None:
-        values = [option.value for option in self.options()]
-        if self.turn.chosen is None:
-            self._choose(values[0 if by > 0 else -1])
-        else:
-            at = values.index(self.turn.chosen) + by
-            self._choose(values[min(max(at, 0), len(values) - 1)])
-
-    def _turn_dial(self, steps: int) -> None:
-        self._put_dial(dials.move(self.turn, self.dial(), steps))
-
-    def _put_dial(self, value: float) -> None:
-        kept = dials.put(self.turn, self.dial(), value)
-        self.turn.answered_s = self._clocks.now_s()
-        if self.attribute.task == "adjustment":
-            self._hearing.gain(1, dials.ADJUSTING_OFFSET_DB + kept)
-
-    def _move_row(self, by: int) -> None:
-        row = min(max(self.turn.row + by, 0), len(self.turn.values) - 1)
-        self.turn.row = row
-        if self.turn.running:
-            self._hearing.switch(row + len(self.program().clips) - len(self.turn.values))
 
     def dial(self) -> dials.Dial:
         """The scale of the trial under way."""
@@ -377,16 +389,18 @@ class Sitting:
     # stepping aside
 
     def _pause(self) -> None:
-        self._hearing.stop()
+        self.hearing.stop()
         self._aside = Stage.PAUSE
         self._note("paused")
 
     def _leave(self) -> None:
-        self._hearing.stop()
+        self.hearing.stop()
         self._aside = Stage.LEAVING
 
     def _come_back(self) -> None:
         self._aside = None
+        if self.step.stage is Stage.HEARING and self.check.has_begun:
+            self.check.begin()
 
     def _leave_now(self) -> None:
         self._note_exposure()

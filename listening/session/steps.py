@@ -5,10 +5,17 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from listening.records.plan import Plan, PlannedTrial
+from listening.session import hearing_check
 from listening.session.view import Stage
 from listening.store.store import EventRow
 
-KINDS = ("told", "introduced", "rehearsed", "rested")  # events after which a step is over
+KINDS = (
+    "told",
+    "introduced",
+    "rehearsed",
+    "rested",
+    hearing_check.NOTED,
+)  # events after which a step is over
 REHEARSED = ("paired comparison", "2-AFC")
 ROUND_OF = 3  # a round of rehearsal offers so many times the right answers that are wanted
 
@@ -29,7 +36,8 @@ class Step:
 def of_slot(plan: Plan, slot: int) -> list[Step]:
     """All steps of one slot: opening, then trials with an introduction to each attribute, and breaks."""
     asked = [Step(Stage.QUESTIONNAIRE, number=i) for i in range(len(plan.sitting.questionnaire))]
-    steps = [Step(Stage.WELCOME), Step(Stage.CONSENT), *asked, Step(Stage.LEVEL)]
+    check = [Step(Stage.HEARING)] if plan.sitting.hearing_check else []
+    steps = [Step(Stage.WELCOME), Step(Stage.CONSENT), *asked, Step(Stage.LEVEL), *check]
     introduced: set[str] = set()
     since_break = 0
     for together in pairs(_trials(plan, slot)):
@@ -80,6 +88,8 @@ def left(steps: list[Step], *, answered: set[str], done: dict[str, set[str]], co
             return consented
         if step.stage is Stage.QUESTIONNAIRE:
             return str(step.number) in done["told"]
+        if step.stage is Stage.HEARING:
+            return bool(done[hearing_check.NOTED])
         if step.stage is Stage.INTRODUCTION:
             return step.attribute in done["introduced"]
         if step.rehearsal:

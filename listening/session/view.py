@@ -14,6 +14,7 @@ class Stage(Enum):
     FAREWELL = "farewell"
     QUESTIONNAIRE = "questionnaire"
     LEVEL = "level"
+    HEARING = "hearing"
     INTRODUCTION = "introduction"
     TRIAL = "trial"
     STUCK = "stuck"

@@ -25,6 +25,7 @@ ACT_AT = {
     Stage.CONSENT: "agree",
     Stage.QUESTIONNAIRE: "rather_not",
     Stage.STUCK: "go_on",
+    Stage.HEARING: "skip_check",
     Stage.BREAK: "go_on",
     Stage.PAUSE: "go_on",
     Stage.GOODBYE: "end",

@@ -13,7 +13,7 @@ from listening.audio.speaker import Played, Speaker
 from listening.errors import SoundError, StudyError
 from listening.records.level import Level
 from listening.records.study import Study
-from listening.session import exposure, opening
+from listening.session import exposure, opening, tones
 from listening.session.aloud import Aloud
 from listening.session.clips import Clips
 from listening.session.player import Program
@@ -120,6 +120,18 @@ def test_no_clip_above_the_ceiling_at_the_ear_starts(clips: Clips) -> None:
     with pytest.raises(SoundError, match=r"85\.0 dB LAFmax at the ear, the ceiling of this station is 84\.9"):
         refused.start(Program(("soft", "loud")))
     assert refused.exposure() == 0.0
+
+
+def test_a_tone_of_the_hearing_check_keeps_the_ceiling_and_counts(clips: Clips) -> None:
+    # by hand: -20 dB re full scale (RMS) at 94 dB per full scale is 74 dB at the ear, 1 kHz has A weighting 0 dB
+    tone = Program((tones.name(1000.0, -20.0, "right"),))
+    refused = Aloud(clips, Quick(RATE_HZ, now_s=lambda: 0.0), level(ceiling_db=73.0))
+    with pytest.raises(SoundError, match="ceiling of this station"):
+        refused.start(tone)
+    allowed = Aloud(clips, Quick(RATE_HZ, now_s=lambda: 0.0), level(ceiling_db=74.5))
+    allowed.start(tone)
+    # 1 s at 0.01 mean square, less what two raised-cosine ramps of 50 ms take: 2 * 50 ms * (1 - 3/8)
+    assert allowed.exposure() == pytest.approx(0.01 * (1 - 0.1 * 5 / 8), rel=2e-3)
 
 
 def test_a_gain_cannot_lift_a_clip_above_the_ceiling(clips: Clips) -> None:
