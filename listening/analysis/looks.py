@@ -1,6 +1,7 @@
 """Whether the planned end is reached; a look before it is logged, counted, and decides only as planned."""
 
 import re
+from collections import Counter
 from dataclasses import dataclass
 
 from listening.analysis.opening import LOG
@@ -95,13 +96,22 @@ def look(
 
 
 def protocol_at(protocol: Protocol, now: Look) -> Protocol:
-    """The protocol with the alpha that its spending rule leaves each question at this look."""
+    """The protocol with the alpha that its spending rule leaves each question at this look.
+
+    In a family of m the rule spends alpha / m on each; what it leaves is given back times m, so that the
+    steps through the family divide it by m, m - 1 and so on without ever spending more than their share.
+
+    Source: Maurer & Bretz 2013, Statist. Biopharm. Res. 5, 311-320.
+    """
     if protocol.stopping.spending == "none" or not now.is_planned(protocol.stopping):
         return protocol
     counts = now.counts(protocol.stopping)
     shares = [n / now.planned for n in counts] + ([1.0] if now.at_end else [])
+    families = Counter(q.family for q in protocol.questions)
     questions = tuple(
-        q.model_copy(update={"alpha": _nominal(shares, q.alpha, protocol.stopping)})
+        q.model_copy(
+            update={"alpha": _left(shares, q.alpha, protocol.stopping, families[q.family] if q.family else 1)}
+        )
         for q in protocol.questions
     )
     return protocol.model_copy(update={"questions": questions})
@@ -128,10 +138,10 @@ def record(protocol: Protocol, now: Look) -> Looks:
     )
 
 
-def _nominal(shares: list[float], alpha: float, stopping: Stopping) -> float:
+def _left(shares: list[float], alpha: float, stopping: Stopping, size: int) -> float:
     rule = stopping.spending
     assert rule != "none"  # for the type checker: the caller looked
-    return float(alpha_spending.bounds(shares, alpha, rule).nominal_alpha[-1])
+    return size * float(alpha_spending.bounds(shares, alpha / size, rule).nominal_alpha[-1])
 
 
 def _logged(study: Study, study_digest: str) -> list[int]:

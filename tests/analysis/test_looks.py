@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from scipy import special
 
 from listening.analysis import looks, opening
 from listening.errors import StudyError
@@ -97,6 +98,23 @@ def test_planned_looks_share_the_error_rate_by_the_rule(study: Study, rule: alph
     found = [_look(study, protocol, n, interim=n < 24) for n in (9, 16, 24)]
     for now, nominal in zip(found, bounds.nominal_alpha, strict=True):
         assert looks.protocol_at(protocol, now).questions[0].alpha == pytest.approx(float(nominal), rel=1e-9)
+
+
+@pytest.mark.parametrize("rule", ["O'Brien-Fleming", "Pocock"])
+def test_no_step_through_a_family_spends_more_than_its_share_over_all_looks(
+    study: Study, rule: alpha_spending.Spending
+) -> None:
+    """Three looks, six questions: alpha shared after spending would spend 5 % (Pocock: 11 %) too much."""
+    family = [PLAIN["questions"][0] | {"id": f"q{i}", "family": "x"} for i in range(6)]
+    plan = PLAIN | {"questions": family, "stopping": {"looks": [8, 16], "spending": rule}}
+    protocol = Protocol.model_validate(plan)
+    taken = [_look(study, protocol, n, interim=n < 24) for n in (8, 16, 24)]
+    left = [looks.protocol_at(protocol, now).questions[0].alpha for now in taken]
+    for m in (6, 5, 2, 1):
+        bounds = [-float(special.ndtri(alpha / m)) for alpha in left]
+        spent = alpha_spending.crossing([8 / 24, 16 / 24, 1.0], bounds).sum()
+        assert spent <= 0.05 / m * (1 + 1e-6)
+        assert m < 6 or spent == pytest.approx(0.05 / 6, rel=1e-6)  # nothing is given away at the first step
 
 
 def test_a_planned_look_that_was_not_taken_leaves_its_error_for_the_end(study: Study) -> None:
