@@ -123,7 +123,7 @@ def test_no_clip_above_the_ceiling_at_the_ear_starts(clips: Clips) -> None:
 
 
 def test_a_tone_of_the_hearing_check_keeps_the_ceiling_and_counts(clips: Clips) -> None:
-    # by hand: -20 dB re full scale (RMS) at 94 dB per full scale is 74 dB at the ear, 1 kHz has A weighting 0 dB
+    # by hand: -20 dB re full scale at 94 dB per full scale is 74 dB at the ear; A weighting at 1 kHz is 0 dB
     tone = Program((tones.name(1000.0, -20.0, "right"),))
     refused = Aloud(clips, Quick(RATE_HZ, now_s=lambda: 0.0), level(ceiling_db=73.0))
     with pytest.raises(SoundError, match="ceiling of this station"):
