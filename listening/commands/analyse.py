@@ -23,7 +23,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Analyse, write findings.json, and print the verdicts with what may be said."""
     from listening.analysis import run as analysis
-    from listening.report import sentences
+    from listening.report import factor_sentences, sentences
     from listening.store.store import utc_now
 
     study = open_study(args.folder)
@@ -36,6 +36,7 @@ def run(args: argparse.Namespace) -> int:
         lines += [
             f"{question.word.upper():<13} {question.id}",
             f"  {sentences.printable(question, found)}",
+            *([f"  {factor_sentences.printable(question, found)}"] if question.factor else []),
             "",
         ]
     for named in found.superlatives:

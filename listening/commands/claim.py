@@ -21,27 +21,51 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Judge the draft; exit code 0 where it is borne, 1 where it is not, or is not judged."""
-    from listening.report import claims, sentences
+    """Judge the draft; exit code 0 where it is supported, 1 where it is not, or is not judged."""
+    from listening.report import claims
 
     found = Findings.load(open_analysed(args.folder).findings)
     judged = claims.judge(args.draft, found)
-    lines = [judged.ruling.upper(), *_reasons(judged)]
-    if judged.question is not None:
-        question = found.question(judged.question)
-        lines += [
-            f"planned question: {question.id} ({question.word})",
-            f"what it bears: {sentences.printable(question, found)}",
-            f"footnote: {sentences.footnote(question, found)}",
-        ]
+    lines = [_ruling(judged), *_reasons(judged), *_planned(judged, found)]
     show.result(args, [*lines, claims.LIMITS], {**dataclasses.asdict(judged), "limits": claims.LIMITS})
-    return 0 if judged.ruling == "borne" else 1
+    return 0 if judged.ruling == "supported" else 1
+
+
+def _ruling(judged: "Judgement") -> str:
+    otherwise = judged.had_people_listened
+    if otherwise is None:
+        return judged.ruling.upper()
+    return f"{judged.ruling.upper()} (had people answered as this simulated panel did: {otherwise})"
 
 
 def _reasons(judged: "Judgement") -> list[str]:
-    lines = [f"  not borne: “{part.part}”: {part.why}" for part in judged.unsupported]
+    lines = [f"  leave out “{part.part}”: {part.why}" for part in judged.unsupported]
     if judged.unknown:
-        lines.append(f"  words no pattern knows: {', '.join(judged.unknown)}")
-    if judged.ruling == "not judged" and not judged.unknown:
+        lines.append(f"  this check does not know: {', '.join(judged.unknown)}")
+    if judged.question is None and not judged.unknown:
         lines.append("  no comparison of two tested conditions was recognised")
+    return lines
+
+
+def _planned(judged: "Judgement", found: Findings) -> list[str]:
+    """The planned question or superlative that the draft is about, with the sentence that it bears."""
+    from listening.report import factor_sentences, sentences
+
+    for s in found.superlatives:
+        if s.id == judged.question:
+            return [
+                f"planned: {s.id} ({s.word})",
+                f"what can be said: {sentences.superlative(s, found)}",
+                f"footnote: {sentences.superlative_footnote(s, found)}",
+            ]
+    if judged.question is None:
+        return []
+    q = found.question(judged.question)
+    lines = [
+        f"planned: {q.id} ({q.word})",
+        f"what can be said: {sentences.printable(q, found)}",
+        f"footnote: {sentences.footnote(q, found)}",
+    ]
+    if q.factor is not None:
+        lines.append(f"planned factor ({q.factor.word}): {factor_sentences.printable(q, found)}")
     return lines

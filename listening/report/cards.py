@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from functools import partial
 
 from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
-from listening.report import figures, metric_words, sentences, style, tables
+from listening.report import factor_sentences, figures, left_out, reasons, sentences, style, tables
+from listening.report.left_out import LeftOut
 
 
 @dataclass(frozen=True)
@@ -18,8 +19,12 @@ class Card:
     ask: str
     sentence: str
     footnote: str
-    not_borne: tuple[sentences.NotBorne, ...]
+    left_out: tuple[LeftOut, ...]
     figure: str
+    factor: str
+    """The sentence on a planned factor; empty without one."""
+    factor_word: str
+    factor_footnote: str
     why: str
     flips: str
 
@@ -60,12 +65,13 @@ def _card(i: int, q: QuestionFinding, found: Findings) -> Card:
     ink, ground, mark = style.VERDICT[q.word]
     figure = ""
     if q.share is not None:
-        title = f"{q.more_label} was chosen {sentences.shares(q)}"
+        did = "was told apart" if q.kind == "audible" else "was chosen"
+        title = f"{q.more_label} {did} {sentences.shares(q)}"
         figure = figures.svg(
             partial(figures.verdict_scale, q=q),
             name=f"scale{i}",
             title=title,
-            height_in=0.95,
+            height_in=1.1,
             width_in=figures.CARD_IN,
         )
     return Card(
@@ -73,11 +79,14 @@ def _card(i: int, q: QuestionFinding, found: Findings) -> Card:
         ink=ink,
         ground=ground,
         mark=mark,
-        ask=tables.ask(q),
+        ask=sentences.ask(q, found),
         sentence=sentences.printable(q, found),
         footnote=sentences.footnote(q, found),
-        not_borne=sentences.not_borne(q),
+        left_out=(*left_out.of_question(q, found), *left_out.of_factor(q)),
+        factor=factor_sentences.printable(q, found),
+        factor_word=q.factor.word if q.factor else "",
+        factor_footnote=factor_sentences.footnote(q, found),
         figure=figure,
-        why=metric_words.in_words(q.reason),
+        why=reasons.of(q, found),
         flips="; ".join(f"{s.name}: {s.word}" for s in q.sensitivity if s.agrees is False),
     )

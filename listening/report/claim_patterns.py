@@ -26,6 +26,8 @@ class Forms:
     more: str
     less: str
     same: str
+    than: str = "than"
+    """The word before the second: `than`, or `to` of what is preferred."""
 
     def without(self, text: str) -> str:
         """The text without these wordings."""
@@ -56,39 +58,64 @@ def forms(attribute: str, comparative: str) -> Forms:
         more=_any_of(words["more"].get(comparative, [re.escape(comparative)])),
         less=_any_of(words["less"].get(comparative, [f"less {adjective}"])),
         same=_any_of([*same, *words["same"].get(comparative, [])]),
+        than="to" if comparative == "preferred" else "than",
     )
 
 
-def overreaches(text: str) -> tuple[Overreach, ...]:
+def overreaches(text: str, liking_was_asked: bool) -> tuple[Overreach, ...]:
     """Every overreach in a plain text, in the order of the list."""
     return tuple(
         Overreach(match.group(0), entry["why"])
-        for entry in _words()["overreach"]
+        for entry in _entries(liking_was_asked)
         for match in re.finditer(_any_of(entry["wordings"]), text)
     )
 
 
-def without_overreaches(text: str) -> str:
+def without_overreaches(text: str, liking_was_asked: bool) -> str:
     """The text without the overreaching words."""
-    for entry in _words()["overreach"]:
+    for entry in _entries(liking_was_asked):
         text = re.sub(_any_of(entry["wordings"]), " ", text)
     return re.sub(r"\s+", " ", text).strip()
 
 
-def says_equal_level(text: str) -> bool:
-    """Whether the text speaks of equal level."""
-    return re.search(_any_of(_words()["level"]["equal"]), text) is not None
+def _entries(liking_was_asked: bool) -> list[dict[str, Any]]:
+    return [one for one in _words()["overreach"] if not (liking_was_asked and one.get("unless_asked"))]
+
+
+def says_equal(text: str) -> bool:
+    """Whether the text speaks of equal level or loudness."""
+    return equal_part(text) != ""
+
+
+def equal_part(text: str) -> str:
+    """What the text says of equal level or loudness; empty if nothing."""
+    level = _words()["level"]
+    match = re.search(_any_of([*level["equal_level"], *level["equal_loudness"], *level["beyond"]]), text)
+    return match.group(0) if match else ""
+
+
+def equal_in(text: str, what: str) -> str:
+    """What the text says of equal `level` or of equal `loudness`; empty if nothing."""
+    match = re.search(_any_of(_words()["level"][f"equal_{what}"]), text)
+    return match.group(0) if match else ""
 
 
 def without_level(text: str) -> str:
     """The text without what it says of level."""
-    level = _words()["level"]
-    return re.sub(_any_of([*level["equal"], *level["recorded"]]), " ", text)
+    return re.sub(
+        _any_of([wording for listed in _words()["level"].values() for wording in listed]), " ", text
+    )
 
 
-def fits_level(text: str, presentation: str) -> bool:
-    """Whether what the text says of level fits a presentation; `as recorded` may go unsaid."""
-    return says_equal_level(text) == (presentation != "as recorded")
+def told_apart(text: str) -> str:
+    """The words that say two things can be told apart; empty if none."""
+    match = re.search(_any_of(_words()["audible"]["told_apart"]), text)
+    return match.group(0) if match else ""
+
+
+def without_told_apart(text: str) -> str:
+    """The text without them."""
+    return re.sub(_any_of(_words()["audible"]["told_apart"]), " ", text)
 
 
 def says_heard(text: str) -> bool:

@@ -46,3 +46,20 @@ def in_words(text: str) -> str:
     for key, words in METRICS.items():
         text = text.replace(key, words.name)
     return text
+
+
+PLAIN = {
+    "nmax_sone": "the loudness in sone",
+    "sharpness_acum": "the sharpness",
+    "centroid_hz": "the balance point of the spectrum",
+    "decay_s": "the time the loudness takes to fall to a tenth",
+    "t60_s": "the ringing time (T60) of the strongest partials",
+    "edt_s": "the early decay time",
+    "t20_s": "the decay time T20",
+    "t30_s": "the decay time T30",
+}
+
+
+def in_plain_words(metric: str) -> str:
+    """A metric as a sentence for the public names it."""
+    return PLAIN.get(metric, of(metric).name)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from listening.records.findings import Findings, Interval, QuestionFinding, StrengthSet
-from listening.report import figures, metric_words, rounding, tables
+from listening.report import figures, metric_words, rounding, sentences, tables
 
 SCATTER_METRICS = ("centroid_hz", "t60_s")
 
@@ -36,7 +36,7 @@ def of_strengths(found: Findings) -> list[StrengthsShown]:
 
 def of_listeners(found: Findings) -> list[Shown]:
     """Each question's listeners, one dot each."""
-    return [_listeners(i, q) for i, q in enumerate(found.questions) if q.listeners]
+    return [_listeners(i, q, found) for i, q in enumerate(found.questions) if q.listeners]
 
 
 def of_heard(found: Findings) -> list[Shown]:
@@ -69,18 +69,15 @@ def _strengths(i: int, one: StrengthSet) -> StrengthsShown:
     return StrengthsShown(one, heading, figure, coverage, one.note, tables.strengths(one))
 
 
-def _listeners(i: int, q: QuestionFinding) -> Shown:
+def _listeners(i: int, q: QuestionFinding, found: Findings) -> Shown:
+    ask = sentences.ask(q, found)
     figure = figures.svg(
         partial(figures.listeners, q=q),
         name=f"listeners{i}",
-        title=f"Own effects of {q.n_listeners} listeners: {tables.ask(q)}",
+        title=f"Own effects of {q.n_listeners} listeners: {ask}",
         height_in=2.1,
     )
-    return Shown(
-        figure,
-        f"{tables.ask(q)} Each dot is one listener’s own effect, drawn towards the mean by the model; "
-        "dashed: the smallest effect planned to matter.",
-    )
+    return Shown(figure, ask)
 
 
 def _points(found: Findings, one: StrengthSet, metric: str) -> list[tuple[str, Interval, float]]:

@@ -1,10 +1,12 @@
 """The claims sheet: one page for those who print, from the findings."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from listening.records.findings import Findings, QuestionFinding
-from listening.report import claims, sentences, tables
+from listening.records.findings import Findings, SuperlativeFinding
+from listening.report import claims, factor_sentences, left_out, reasons, sentences, wording
+from listening.report.left_out import LeftOut
 from listening.report.page import environment
 
 HERE = Path(__file__).parent
@@ -12,42 +14,63 @@ HERE = Path(__file__).parent
 
 @dataclass(frozen=True)
 class Line:
-    """One planned question on the sheet."""
+    """One planned question, factor or superlative on the sheet."""
 
     word: str
     ask: str
     sentence: str
     footnote: str
+    why: str
+    left_out: tuple[LeftOut, ...]
 
 
 def render(found: Findings) -> str:
     """The sheet as self-contained HTML."""
-    lines = [_line(q, found) for q in found.questions]
-    lines += [
-        Line(
-            s.word,
-            f"{s.label}: the most of the set?",
-            sentences.superlative(s, found),
-            sentences.superlative_footnote(s, found),
-        )
-        for s in found.superlatives
-    ]
-    every = [no for q in found.questions for no in sentences.not_borne(q) if q.word == "supported"]
-    general = {no.wording: no for no in every}
+    lines = list(_lines(found))
     return (
         environment()
         .get_template("sheet.html.jinja")
         .render(
             f=found,
             css=(HERE / "page.css").read_text(encoding="utf-8"),
-            borne=[line for line in lines if line.word == "supported"],
+            supported=[line for line in lines if line.word == "supported"],
             against=[line for line in lines if line.word == "contradicted"],
             open=[line for line in lines if line.word in ("undecided", "no verdict")],
-            not_borne=list(general.values()),
+            always=left_out.ALWAYS,
             limits=claims.LIMITS,
         )
     )
 
 
-def _line(q: QuestionFinding, found: Findings) -> Line:
-    return Line(q.word, tables.ask(q), sentences.printable(q, found), sentences.footnote(q, found))
+def _lines(found: Findings) -> Iterator[Line]:
+    for q in found.questions:
+        yield Line(
+            q.word,
+            sentences.ask(q, found),
+            sentences.printable(q, found),
+            sentences.footnote(q, found),
+            reasons.of(q, found),
+            left_out.of_question(q, found),
+        )
+        if q.factor is not None:
+            yield Line(
+                q.factor.word,
+                f"{sentences.ask(q, found).removesuffix('?')}, and by {wording.more_by(q.factor.factor)}?",
+                factor_sentences.printable(q, found),
+                factor_sentences.footnote(q, found),
+                factor_sentences.reason(q),
+                left_out.of_factor(q),
+            )
+    for s in found.superlatives:
+        yield Line(
+            s.word,
+            f"Is {s.label} heard as {_the_most(s)}?",
+            sentences.superlative(s, found),
+            sentences.superlative_footnote(s, found),
+            reasons.superlative(s),
+            left_out.of_superlative(s),
+        )
+
+
+def _the_most(s: SuperlativeFinding) -> str:
+    return f"{wording.superlative(s.comparative)} of the {len(s.against) + 1} compared"

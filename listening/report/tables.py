@@ -2,11 +2,12 @@
 
 from dataclasses import dataclass
 
-from listening.records.findings import Findings, QuestionFinding, StrengthSet, SuperlativeFinding
+from listening.records.findings import ConditionMeasure, Findings, QuestionFinding, StrengthSet, SuperlativeFinding
 from listening.report import course, metric_words, rounding
 from listening.report.rounding import in_hundred, limits, number, p_value, signed
 
 Row = tuple[str, ...]
+CONDITIONS_A_TABLE = 8
 
 
 @dataclass(frozen=True)
@@ -18,13 +19,6 @@ class Table:
     rows: tuple[Row, ...]
     numeric: frozenset[int] = frozenset()
     mono: frozenset[int] = frozenset()
-
-
-def ask(q: QuestionFinding) -> str:
-    """A planned question in short."""
-    if q.kind == "same":
-        return f"Are {q.more_label} and {q.than_label} the same in {q.attribute}, {_presented(q)}?"
-    return f"Is {q.more_label} {q.comparative} than {q.than_label}, {_presented(q)}?"
 
 
 def effects(found: Findings) -> Table:
@@ -72,7 +66,7 @@ def _effect(q: QuestionFinding) -> Row:
         signed(middle.value if middle else None),
         limits(q.estimate),
         rounding.level(middle.level) if middle else "–",
-        p_value(q.p),
+        _p(q.p),
         in_hundred(q.share.value if q.share else None),
         f"{in_hundred(q.share.lower)} to {in_hundred(q.share.upper)}" if q.share else "–",
         signed(worth.db, 1) if worth and has_worth else "none",
@@ -106,7 +100,7 @@ def sensitivity(found: Findings) -> Table:
             "–" if one.agrees is None else "yes" if one.agrees else "no",
             signed(one.estimate),
             _pair(one.lower, one.upper),
-            p_value(one.p),
+            _p(one.p),
             str(one.n_listeners),
             one.note,
         )
@@ -124,7 +118,8 @@ def sensitivity(found: Findings) -> Table:
         "listeners",
         "note",
     )
-    return Table("The same questions in other ways", head, tuple(rows), frozenset({4, 5, 6, 7}))
+    made = Table("The same questions in other ways", head, tuple(rows), frozenset({4, 5, 6, 7}))
+    return _without_empty_note(made)
 
 
 def level_checks(found: Findings) -> Table:
@@ -227,9 +222,10 @@ def side_by_side(found: Findings) -> Table:
         "limits",
         "note",
     )
-    return Table(
+    made = Table(
         "Planned contrasts as recorded and matched, log-odds", head, rows, frozenset({1, 2, 3, 4, 5, 6})
     )
+    return _without_empty_note(made)
 
 
 def explanations(found: Findings) -> Table:
@@ -242,7 +238,7 @@ def explanations(found: Findings) -> Table:
             s.per,
             signed(s.slope.value),
             limits(s.slope),
-            p_value(s.p),
+            _p(s.p),
             signed(s.alone.value if s.alone else None),
             limits(s.alone),
             e.note,
@@ -262,7 +258,8 @@ def explanations(found: Findings) -> Table:
         "limits",
         "note",
     )
-    return Table("Log-odds for one step of each property", head, tuple(rows), frozenset({4, 5, 6, 7, 8}))
+    made = Table("Log-odds for one step of each property", head, tuple(rows), frozenset({4, 5, 6, 7, 8}))
+    return _without_empty_note(made)
 
 
 def superlative(one: SuperlativeFinding) -> Table:
@@ -338,25 +335,34 @@ def listeners(found: Findings) -> Table:
     return Table("Panel", head, rows, frozenset({1, 2, 3, 4, 5}))
 
 
-def conditions(found: Findings) -> Table:
-    """Measured values of each condition."""
+def conditions(found: Findings) -> tuple[Table, ...]:
+    """Measured values, one metric a row; a table for each handful of conditions, so that it fits on paper."""
+    cell = {(c.condition, c.metric): c for c in found.conditions}
+    label = {c.condition: c.label for c in found.conditions}
     metrics = list(dict.fromkeys(c.metric for c in found.conditions))
-    cell = {(c.label, c.metric): c for c in found.conditions}
-    labels = dict.fromkeys(c.label for c in found.conditions)
+    names = list(label)
+    made = []
+    for start in range(0, len(names), CONDITIONS_A_TABLE):
+        part = names[start : start + CONDITIONS_A_TABLE]
+        rows = tuple(
+            (metric_words.of(metric).heading, *(_measured(cell.get((name, metric))) for name in part))
+            for metric in metrics
+        )
+        head = ("measured", *(label[name] for name in part))
+        caption = f"Measured: {label[part[0]]} to {label[part[-1]]}" if len(part) > 1 else "Measured"
+        made.append(Table(caption, head, rows, frozenset(range(1, len(head)))))
+    return tuple(made)
 
-    def text(label: str, metric: str) -> str:
-        one = cell.get((label, metric))
-        if one is None:
-            return "–"
-        decimals = metric_words.of(metric).decimals
-        mean = number(one.mean, decimals)
-        if one.expanded_uncertainty is None:
-            return mean
-        return f"{mean} ± {number(one.expanded_uncertainty, decimals)}"
 
-    rows = tuple((label, *(text(label, metric) for metric in metrics)) for label in labels)
-    head = ("condition", *(metric_words.of(metric).heading for metric in metrics))
-    return Table("Measured", head, rows, frozenset(range(1, len(head))))
+def _measured(one: ConditionMeasure | None) -> str:
+    """Mean and expanded uncertainty."""
+    if one is None:
+        return "–"
+    decimals = metric_words.of(one.metric).decimals
+    mean = number(one.mean, decimals)
+    if one.expanded_uncertainty is None:
+        return mean
+    return f"{mean} ± {number(one.expanded_uncertainty, decimals)}"
 
 
 def stimuli(found: Findings) -> Table:
@@ -393,6 +399,19 @@ def hashes(found: Findings) -> Table:
     return Table("SHA-256 and versions", ("of", "value"), tuple(rows), mono=frozenset({1}))
 
 
+def _without_empty_note(table: Table) -> Table:
+    """The table without its last column if no row has anything there."""
+    if any(row[-1] for row in table.rows):
+        return table
+    rows = tuple(row[:-1] for row in table.rows)
+    return Table(table.caption, table.head[:-1], rows, table.numeric, table.mono)
+
+
+def _p(p: float | None) -> str:
+    """A p-value under a heading that says p."""
+    return p_value(p).removeprefix("= ")
+
+
 def _has(found: Findings, metric: str) -> bool:
     return any(s.after.get(metric) is not None for s in found.matching.stimuli)
 
@@ -407,7 +426,3 @@ def _pair(lower: float | None, upper: float | None) -> str:
 def _hundred_limits(found: object) -> str:
     lower, upper = getattr(found, "lower", None), getattr(found, "upper", None)
     return "–" if lower is None or upper is None else f"{round(100 * lower)} to {round(100 * upper)}"
-
-
-def _presented(q: QuestionFinding) -> str:
-    return "as recorded" if q.presentation == "as recorded" else "at equal level"

@@ -23,6 +23,7 @@ NUMBER = re.compile(r"(?<![\w.,/-])[−-]?\d+(?:\.\d+)?(?![\w/-])")
 WRITTEN = (  # numbers that are words of the page: units, standards, conventions
     "in 100(?! of)",
     "of 100 choices",
+    "of 100 trials",
     "k = 2",
     "SHA-256",
 )
@@ -119,6 +120,8 @@ def printed(place: Place, value: Any) -> list[str]:
     names = [str(part) for part in place[-2:]]
     if any(name.startswith(SHARES) for name in names) and place[-1] != "level":
         return [_bare(rounding.in_hundred(value)), str(round(100 * value)).replace("-", rounding.MINUS)]
+    if place[-1] == "smallest_effect":
+        return [_bare(rounding.in_hundred(value)), f"{value:g}"]
     if place[-1] in ("level", "slope_level"):
         return [_bare(rounding.level(value))]
     if place[-1] == "p":

@@ -2,7 +2,7 @@
 
 import pytest
 
-from listening.report import rounding, sentences
+from listening.report import left_out, reasons, rounding, sentences, wording
 
 
 def one(findings, name, **changes):
@@ -11,7 +11,7 @@ def one(findings, name, **changes):
 
 def test_a_supported_question_names_both_conditions_level_and_listeners(findings):
     text = sentences.printable(one(findings, "d-brighter-than-c"), findings)
-    for part in ("At equal level", "dome D (hung free)", "dome C (hung free)", "brighter", "24 listeners"):
+    for part in ("At equal loudness", "dome D (hung free)", "dome C (hung free)", "brighter", "24 listeners"):
         assert part in text
 
 
@@ -41,10 +41,67 @@ def test_contradicted_is_said_against_the_claim(findings):
 
 
 def test_every_question_lists_wordings_it_does_not_bear(findings):
+    assert "proven" in " ".join(no.wording for no in left_out.ALWAYS)
     for q in findings.questions:
-        wordings = " ".join(no.wording for no in sentences.not_borne(q))
-        assert "proven" in wordings
-        assert "est" in wordings
+        for word in ("supported", "undecided", "contradicted"):
+            assert left_out.of_question(q.model_copy(update={"word": word}), findings)
+    wordings = " ".join(
+        no.wording for no in left_out.of_question(findings.question("d-brighter-than-c"), findings)
+    )
+    assert "the brightest" in wordings
+    assert "without “at equal loudness”" in wordings
+
+
+def test_the_same_is_said_with_its_bound(findings):
+    text = sentences.printable(findings.question("b-as-loud-as-a-matched"), findings)
+    assert "within the bound planned (neither is chosen as often as 70 times in 100)" in text
+
+
+@pytest.mark.parametrize(
+    ("comparative", "most", "claim"),
+    [
+        ("brighter", "the brightest", "A is heard as brighter than B"),
+        ("longer-ringing", "the longest-ringing", "A is heard as longer-ringing than B"),
+        ("better", "the best", "A is heard as better than B"),
+        ("preferred", "the most preferred", "A is preferred to B"),
+        ("less harsh", "the least harsh", "A is heard as less harsh than B"),
+        ("more even", "the most even", "A is heard as more even than B"),
+    ],
+)
+def test_comparatives_become_superlatives_and_claims_in_plain_english(comparative, most, claim):
+    assert wording.superlative(comparative) == most
+    assert wording.is_heard("A", comparative, "B") == claim
+
+
+OPEN = {
+    "more": "the lower bound is not above zero and the upper bound reaches the smallest effect that matters",
+    "same": "the interval does not lie inside the smallest effect that matters",
+}
+JARGON = (
+    "lower bound",
+    "upper bound",
+    "interval",
+    "log-odds",
+    "laf_max",
+    "_phon",
+    "logit",
+    "slope's",
+    "alpha",
+)
+
+
+def test_reasons_are_given_in_numbers_of_people_not_of_models(findings):
+    for q in findings.questions:
+        for word, reason in (
+            (q.word, q.reason),
+            ("contradicted", "the upper bound is below the smallest effect that matters"),
+            (
+                "undecided",
+                OPEN[q.kind],
+            ),
+        ):
+            said = reasons.of(q.model_copy(update={"word": word, "reason": reason}), findings)
+            assert not [word for word in JARGON if word in said.lower()], said
 
 
 @pytest.mark.parametrize(
