@@ -26,7 +26,7 @@ def lines() -> list[tuple[str, str]]:
 
 @pytest.mark.parametrize(("page", "line"), lines(), ids=lambda v: v.replace(" ", "_"))
 def test_a_command_in_the_documentation_is_taken_by_its_parser(page: str, line: str) -> None:
-    words = shlex.split(line, comments=True)
+    words = shlex.split(re.split(" >>? ", line)[0], comments=True)
     assert words[1] in cli.COMMANDS, f"{page}: {line}"
     parser = argparse.ArgumentParser(exit_on_error=False)
     cli.module(words[1]).arguments(parser)

@@ -4,6 +4,7 @@ import argparse
 import shlex
 import shutil
 import subprocess
+from pathlib import Path
 
 import pytest
 
@@ -46,6 +47,28 @@ def test_bash_completes_a_command_and_its_options() -> None:
         check=True,
     ).stdout.splitlines()
     assert said == ["measure", "--site"]
+
+
+@pytest.mark.skipif(shutil.which("fish") is None, reason="fish is missing")
+def test_fish_completes_a_command_and_its_options() -> None:
+    ask = 'complete -C "listening mea"; complete -C "listening merge --si"'
+    said = subprocess.run(
+        ["fish", "--no-config"],
+        input=f"{completion_script('fish')}\n{ask}\n",
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout.splitlines()
+    assert [line.split("\t")[0] for line in said] == ["measure", "--site"]
+
+
+@pytest.mark.skipif(shutil.which("zsh") is None, reason="zsh is missing")
+def test_zsh_takes_the_completion_as_its_own(tmp_path: Path) -> None:
+    (tmp_path / "_listening").write_text(completion_script("zsh"))
+    ask = f"fpath=({tmp_path} $fpath); autoload -Uz compinit; compinit -u -D; print $_comps[listening]"
+    said = subprocess.run(["zsh", "-fc", ask], capture_output=True, text=True, check=True).stdout
+    assert said == "_listening\n"
+    subprocess.run(["zsh", "-n", str(tmp_path / "_listening")], check=True)
 
 
 def completion_script(shell: str) -> str:
