@@ -2,6 +2,7 @@
 
 import io
 import re
+import textwrap
 from collections.abc import Callable, Sequence
 
 import matplotlib as mpl
@@ -9,10 +10,12 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from listening.records.findings import Interval, QuestionFinding, StrengthSet
-from listening.report import style
+from listening.report import labels, style
 
-WIDTH_IN = 5.2
-CARD_IN = 3.4  # beside a verdict, where a wider one would be drawn too small to read
+WIDTH_IN = 4.5  # so that text drawn at 10 points is readable on a phone's screen too
+CARD_IN = 3.4  # beside a verdict there is less room
+LABEL_PT = 9.0
+LINE_CHARACTERS = 40  # of an axis label beside a verdict
 RASTER_DPI = 150  # of pictures within a figure
 
 
@@ -52,14 +55,18 @@ def verdict_scale(axes: Axes, q: QuestionFinding) -> Axes:
     ink = style.VERDICT[q.word][0]
     if q.share is not None:
         _interval_line(axes, 0.0, q.share, ink, factor=100)
-    axes.axvline(50, color=style.SOFT, linewidth=1)
+    axes.axvline(50 if q.guess is None else 100 * q.guess, color=style.SOFT, linewidth=1)
+    if q.unit == "heard" and q.guess is not None:
+        matters = q.guess + (1 - q.guess) * q.smallest_effect
+        axes.axvline(100 * matters, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
     if q.unit == "share":
         bounds = [q.smallest_effect] if q.kind == "more" else [q.smallest_effect, 1 - q.smallest_effect]
         for bound in bounds:
             axes.axvline(100 * bound, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
     axes.set(xlim=(0, 100), ylim=(-0.6, 0.6), yticks=[], xticks=[0, 25, 50, 75, 100])
     axes.spines["left"].set_visible(False)
-    axes.set_xlabel(f"times in 100 that {q.more_label} was chosen")
+    what = "the answer was right" if q.kind == "audible" else f"{q.more_label} was chosen"
+    axes.set_xlabel(textwrap.fill(f"times in 100 that {what}", LINE_CHARACTERS))
     return axes
 
 
@@ -79,7 +86,9 @@ def listeners(axes: Axes, q: QuestionFinding) -> Axes:
     """Each listener's own effect on one question, in order of size."""
     effects = sorted(one.effect_logit for one in q.listeners)
     axes.axhline(0, color=style.SOFT, linewidth=1)
-    axes.axhline(q.smallest_effect_logit, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
+    matters = [q.smallest_effect_logit, *([-q.smallest_effect_logit] if q.kind == "same" else [])]
+    for bound in matters:
+        axes.axhline(bound, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
     axes.plot(range(1, len(effects) + 1), effects, "o", color=style.ACCENT, markersize=5)
     axes.set_xlabel("listeners, in order of effect")
     axes.set_ylabel("own effect, log-odds")
@@ -95,30 +104,12 @@ def scatter(axes: Axes, points: Sequence[tuple[str, Interval, float]], xlabel: s
         high = strength.value if strength.upper is None else strength.upper
         axes.plot([measured, measured], [low, high], color=style.ACCENT, linewidth=1.5)
         axes.plot([measured], [strength.value], "o", color=style.ACCENT, markersize=6)
-    axes.margins(x=0.25, y=0.08)
-    for (label, strength, measured), side in zip(ordered, _sides(axes, ordered), strict=True):
-        axes.annotate(
-            label,
-            (measured, strength.value),
-            xytext=(7 * side, -3),
-            textcoords="offset points",
-            ha="left" if side > 0 else "right",
-            fontsize=8.5,
-        )
+    axes.margins(x=0.15, y=0.12)
     axes.axhline(0, color=style.SOFT, linewidth=1)
     axes.set_xlabel(xlabel)
     axes.set_ylabel("heard strength, log-odds")
+    labels.beside(axes, [(label, at, one.value) for label, one, at in ordered], size_pt=LABEL_PT)
     return axes
-
-
-def _sides(axes: Axes, ordered: Sequence[tuple[str, Interval, float]]) -> list[int]:
-    """On which side of its point each label stands: 1 right, -1 left where the one before is too near."""
-    height = axes.get_ylim()[1] - axes.get_ylim()[0]
-    sides: list[int] = []
-    for i, (_, strength, _) in enumerate(ordered):
-        near = i > 0 and strength.value - ordered[i - 1][1].value < 0.08 * height
-        sides.append(-sides[-1] if near else 1)
-    return sides
 
 
 def _interval_line(axes: Axes, place: float, found: Interval, colour: str, factor: float = 1.0) -> None:
@@ -133,6 +124,7 @@ def _inline(text: str, name: str, title: str) -> str:
     """The svg element alone, sized by its box, with a role, a name, and ids of its own."""
     body = text[text.index("<svg") :]
     body = re.sub(r"<metadata>.*?</metadata>|<style.*?</style>", "", body, flags=re.DOTALL)
+    body = re.sub(r" font-family: [^;\"]*;", "", body)  # the page's own letters
     for size in ("width", "height"):
         body = re.sub(rf'(<svg[^>]*?) {size}="[^"]*"', r"\1", body, count=1)
     body = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{name}-", body)

@@ -71,6 +71,7 @@ def _decided(found: Findings) -> dict[str, Any]:
         "superlatives": cards.of_superlatives(found),
         "undecidable": found.imported is not None and all(q.estimate is None for q in found.questions),
         "effects": tables.effects(found),
+        "behind": tables.behind(found),
         "spread": tables.spread(found),
         "sensitivity": tables.sensitivity(found),
         "level_checks": tables.level_checks(found),

@@ -19,7 +19,7 @@ VERDICT = {
 
 FIGURE: dict[Any, Any] = {
     "font.family": "sans-serif",
-    "font.size": 9.5,
+    "font.size": 10,
     "text.color": INK,
     "axes.labelcolor": INK,
     "axes.edgecolor": SOFT,

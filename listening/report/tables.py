@@ -2,7 +2,13 @@
 
 from dataclasses import dataclass
 
-from listening.records.findings import ConditionMeasure, Findings, QuestionFinding, StrengthSet, SuperlativeFinding
+from listening.records.findings import (
+    ConditionMeasure,
+    Findings,
+    QuestionFinding,
+    StrengthSet,
+    SuperlativeFinding,
+)
 from listening.report import course, metric_words, rounding
 from listening.report.rounding import in_hundred, limits, number, p_value, signed
 
@@ -38,22 +44,52 @@ def effects(found: Findings) -> Table:
     return Table("Effects", head, tuple(map(_effect, found.questions)), frozenset(range(2, 10)))
 
 
-def spread(found: Findings) -> Table:
-    """What each planned contrast rests on, and how listeners and strokes differ."""
+def behind(found: Findings) -> Table:
+    """What each planned contrast rests on."""
     head = (
         "question",
         "listeners",
         "answers in the model",
         "direct, chosen of",
         "strokes each",
+        "degrees of freedom",
+        "bounds by",
+    )
+    rows = tuple(
+        (
+            q.id,
+            str(q.n_listeners),
+            str(q.n_answers),
+            f"{q.n_direct_more} of {q.n_direct}",
+            str(q.stimuli_per_condition),
+            number(q.df, 0),
+            q.bound_by or "–",
+        )
+        for q in found.questions
+    )
+    return Table("Behind the effects", head, rows, frozenset(range(1, 6)))
+
+
+def spread(found: Findings) -> Table:
+    """How listeners and strokes differ on each planned contrast."""
+    head = (
+        "question",
         "average listener, in 100",
         "other way, in 100 listeners",
         "spread of listeners",
         "spread of strokes",
-        "degrees of freedom",
-        "bounds by",
     )
-    return Table("Behind the effects", head, tuple(map(_spread, found.questions)), frozenset(range(1, 10)))
+    rows = tuple(
+        (
+            q.id,
+            in_hundred(q.share_average_listener),
+            in_hundred(q.share_other_way) if q.kind == "more" else "–",
+            number(q.spread_listeners),
+            number(q.spread_stimuli),
+        )
+        for q in found.questions
+    )
+    return Table("How listeners and strokes differ, spreads in log-odds", head, rows, frozenset(range(1, 5)))
 
 
 def _effect(q: QuestionFinding) -> Row:
@@ -71,22 +107,6 @@ def _effect(q: QuestionFinding) -> Row:
         f"{in_hundred(q.share.lower)} to {in_hundred(q.share.upper)}" if q.share else "–",
         signed(worth.db, 1) if worth and has_worth else "none",
         f"{number(worth.lower_db, 1)} to {number(worth.upper_db, 1)}" if worth and has_worth else "–",
-    )
-
-
-def _spread(q: QuestionFinding) -> Row:
-    return (
-        q.id,
-        str(q.n_listeners),
-        str(q.n_answers),
-        f"{q.n_direct_more} of {q.n_direct}",
-        str(q.stimuli_per_condition),
-        in_hundred(q.share_average_listener),
-        in_hundred(q.share_other_way) if q.kind == "more" else "–",
-        number(q.spread_listeners),
-        number(q.spread_stimuli),
-        number(q.df, 0),
-        q.bound_by,
     )
 
 

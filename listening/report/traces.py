@@ -17,9 +17,18 @@ FloatArray = NDArray[np.float32]
 
 RANGE_DB = 60.0  # of a spectrogram, below its strongest cell
 HIGHEST_HZ = 16000.0
-PANEL_IN = 1.75
-COLUMNS = 3
-LINES = ("-", "--", "-.", ":")
+PANEL_IN = 1.5
+COLUMNS = 2
+LINES: tuple[str | tuple[int, tuple[float, ...]], ...] = (  # told apart without colour
+    "-",
+    "--",
+    ":",
+    "-.",
+    (0, (7, 2)),
+    (0, (1, 1)),
+    (0, (4, 1, 1, 1, 1, 1)),
+    (0, (9, 3, 2, 3)),
+)
 
 
 @dataclass(frozen=True)
@@ -86,7 +95,7 @@ def loudness(axes: Axes, strokes: Sequence[Stroke]) -> Axes:
             one.time_s,
             one.loudness_sone,
             color=(style.ACCENT, style.SECOND)[i % 2],
-            linestyle=LINES[i // 2 % len(LINES)],
+            linestyle=LINES[i % len(LINES)],
             linewidth=1.3,
             label=one.label,
         )
@@ -136,7 +145,7 @@ def _panels(
     def draw(figure: Figure) -> None:
         grid = figure.subplots(rows, COLUMNS, squeeze=False, sharey=True, sharex=True)
         for axes, one in zip(grid.flat, strokes, strict=False):
-            panel(axes, one).set_title(one.label, fontsize=8, loc="left")
+            panel(axes, one).set_title(one.label, fontsize=9, loc="left")
         grid[0][0].set_ylim(bottom=0)  # once all are drawn: a limit set earlier would hide the later ones
         for axes in list(grid.flat)[len(strokes) :]:
             axes.set_visible(False)

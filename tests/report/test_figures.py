@@ -2,12 +2,16 @@
 
 import re
 from collections.abc import Iterator
+from itertools import combinations
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 
 from listening.records.findings import Findings
+from listening.records.interval import Interval
+from listening.report import figures
 
 SVG = "{http://www.w3.org/2000/svg}"
 NUMBER = re.compile(r"[−-]?\d+(?:\.\d+)?")
@@ -114,3 +118,21 @@ def test_figures_hold_no_number_but_those_of_their_scales_and_names(drawn, simul
     strange = [text for one in drawn.values() for text in one.strange_numbers()]
     left = [re.sub("|".join(map(re.escape, said)) + "|in 100|mean is 0|T60", "", text) for text in strange]
     assert [text for text in left if NUMBER.search(text)] == []
+
+
+def test_labels_of_crowded_points_cover_neither_each_other_nor_the_points():
+    strength = [1.35, 1.50, 1.53, -0.5, -2.2, -1.8]
+    measured = [2.07, 2.03, 2.13, 1.26, 0.83, 0.82]
+    points = [
+        (f"dome {letter}", Interval(value=s, lower=s - 0.4, upper=s + 0.4, level=0.95), m)
+        for letter, s, m in zip("DFCEAB", strength, measured, strict=True)
+    ]
+    figure = Figure(figsize=(4.5, 2.9), layout="constrained")
+    axes = figures.scatter(figure.add_subplot(), points, "T60, s")
+    figure.draw_without_rendering()
+    boxes = [text.get_window_extent() for text in axes.texts]
+    assert len(boxes) == 6
+    assert [pair for pair in combinations(boxes, 2) if pair[0].overlaps(pair[1])] == []
+    dots = axes.transData.transform([(m, s) for s, m in zip(strength, measured, strict=True)])
+    assert not any(box.contains(*dot) for box in boxes for dot in dots)
+    assert all(axes.bbox.contains(*corner) for box in boxes for corner in (box.min, box.max))
