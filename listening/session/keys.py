@@ -14,11 +14,15 @@ class Slip:
     shown: str
     """Empty where the key has no name."""
     offered: tuple[Action, ...]
+    reason: str = ""
+    """Why, where there is more to say than which keys work."""
 
     def hint(self, actions: Sequence[Action], words: Words) -> str:
         """One line about it, as long as the same is offered."""
         if tuple(actions) != self.offered:
             return ""
+        if self.reason:
+            return self.reason
         working = list(dict.fromkeys(action.shown for action in actions if action.shown))
         key = self.shown or words.text("this_key")
         return words.text("wrong_key", key=key, keys=", ".join(working)) if working else ""

@@ -129,7 +129,8 @@ class Sitting:
 
     def wrong_key(self, shown: str) -> None:
         """Say that a key does nothing now, and which ones do; `shown` is its name, if it has one."""
-        self._slip = Slip(shown, self.actions())
+        is_early = self.stage is Stage.TRIAL and shown in {o.shown for o in self.options()}
+        self._slip = Slip(shown, self.actions(), self.words.text("hear_first") if is_early else "")
 
     def hint(self) -> str:
         """That a key did nothing, as long as that is still so."""

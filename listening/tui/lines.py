@@ -36,7 +36,8 @@ def run(
         except EOFError:
             return
         if line is not None and not _do(session, line.strip().lower()):
-            write(session.words.text("line_not_now", typed=line.strip()))
+            session.wrong_key(line.strip().upper() or session.words.text("line_enter"))
+            write(session.view().hint)
         session.tick()
 
 

@@ -117,3 +117,10 @@ def test_a_wrong_key_is_told_until_other_keys_work(tmp_path: Path) -> None:
     assert bench.sitting.view().hint == "Q does nothing here. Keys that work now: Enter, Esc."
     stations.walk(bench.sitting, "go_on")
     assert bench.sitting.view().hint == ""
+
+
+def test_an_answer_before_the_sounds_were_heard_is_told_to_wait(tmp_path: Path) -> None:
+    bench = stations.take_seat(tmp_path, stations.make_plan())
+    stations.walk(bench.sitting, *stations.OPENING)
+    bench.sitting.wrong_key("A")
+    assert bench.sitting.view().hint == "First hear the sounds to their end; then choose."

@@ -13,6 +13,7 @@ from tests.terminal import Terminal
 
 def typed(bench: Bench, *answers: str) -> list[str]:
     """Run the line mode on these lines; what it wrote."""
+    bench.sitting.words = bench.sitting.words.in_lines()
     waiting: Iterator[str] = iter(answers)
     wrote: list[str] = []
 
@@ -41,7 +42,7 @@ def test_a_whole_sitting_in_lines(tmp_path: Path) -> None:
 
 def test_a_line_that_means_nothing_here_is_said_so_and_changes_nothing(tmp_path: Path) -> None:
     bench = take_seat(tmp_path, make_plan())
-    assert any("`b` does nothing here" in line for line in typed(bench, "b"))
+    assert any("B does nothing here; type one of the signs" in line for line in typed(bench, "b"))
     assert bench.store.answers() == []
 
 
