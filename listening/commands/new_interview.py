@@ -196,10 +196,10 @@ def _use(given: list[str], table: Table, factors: tuple[str, ...]) -> dict[str, 
 
 
 def _attribute(args: argparse.Namespace, ask: Ask, kind: str, table: Table) -> tuple[str, Wording]:
-    usual = "preference" if kind == "preference" else ""
+    usual = {"preference": "preference", "told-apart": "difference"}.get(kind, "")
     said = args.attribute or usual
     if not said:
-        known = ", ".join(name for name in starters.KNOWN if name != "preference")
+        known = ", ".join(name for name in starters.KNOWN if name not in ("preference", "difference"))
         said = ask(f"Which attribute of the sound? ({known}, or a word of yours) --attribute").strip()
     if said in starters.KNOWN:
         return said, _with_anchors(starters.KNOWN[said], table.path.parent)

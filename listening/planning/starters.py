@@ -4,13 +4,14 @@ import json
 from dataclasses import dataclass
 from typing import Literal
 
-Kind = Literal["beyond-level", "rating", "same", "small-change", "preference"]
+Kind = Literal["beyond-level", "rating", "same", "small-change", "told-apart", "preference"]
 
 KINDS: dict[str, str] = {
     "beyond-level": "one design is heard as having more of something, beyond being louder",
     "rating": "how much of something each design has, on a scale of words",
     "same": "two conditions are heard as the same, such as one design on both supports",
     "small-change": "whether a small change can be heard at all",
+    "told-apart": "whether two things can be told apart at all, by whatever they differ in",
     "preference": "which of the designs people would rather hear",
 }
 TRIAL_S = 9.5  # two sounds of 2.5 s, the gap, and the answer
@@ -64,6 +65,11 @@ KNOWN: dict[str, Wording] = {
         about_level=True,
         more="anchor_loud.flac",
         less="anchor_soft.flac",
+    ),
+    "difference": Wording(
+        "Two of the three sounds are alike. Which one is the odd one?",
+        "different",
+        "Go by whatever you notice. Where you notice nothing, guess.",
     ),
     "preference": Wording(
         "Which of the two sounds would you rather hear?",
@@ -178,6 +184,8 @@ comparative = {_text(a.wording.comparative)}  # the word of the claim
 explanation = {_text(a.wording.explanation)}
 about_level = {str(a.wording.about_level).lower()}
 """
+    if a.kind == "told-apart":
+        return f'{text}task = "triangle"  # ISO 4120: two alike and an odd one\n'
     if a.wording.more:
         text += f"anchor = {{ more = {_text(a.wording.more)}, less = {_text(a.wording.less)} }}\n"
     if a.kind == "rating":
@@ -206,6 +214,8 @@ attribute = {_text(a.attribute + " rating")}
 presentation = "matched"
 repeats = 2
 """
+    if a.kind == "told-apart":
+        return text
     gains = "[1.0, 3.0]" if a.wording.about_level else "[3.0, 6.0]"
     return f"""{text}
 # One stimulus against itself, one of the two stronger by a known gain: what a decibel alone does.
@@ -217,7 +227,7 @@ repeats = 2
 
 
 def _pairs(a: Answers) -> str:
-    if a.kind in ("same", "small-change"):
+    if a.kind in ("same", "small-change", "told-apart"):
         return f'pairs = "planned"\nrepeats = {max(4, 2 * repeats(a, 2))}\n'
     some = partners(a)
     if some is not None:
@@ -247,12 +257,14 @@ spending = "none"
 
 
 def _questions(a: Answers) -> str:
-    kind = "same" if a.kind == "same" else "more"
-    smallest = {"same": 0.7, "small-change": 0.55}.get(a.kind, 0.6)
+    kind = {"same": "same", "told-apart": "audible"}.get(a.kind, "more")
+    smallest = {"same": 0.7, "small-change": 0.55, "told-apart": 0.2}.get(a.kind, 0.6)
+    unit = "heard" if kind == "audible" else "share"
     in_100 = f"{100 * smallest:.0f} times in 100"
     about = {
         "same": f"# The same: chosen less than {in_100}, and few listeners who hear it otherwise.",
         "small-change": f"# Who hears no change picks each sound half the time; it counts from {in_100} on.",
+        "told-apart": f"# It matters when heard, and not guessed, in {100 * smallest:.0f} trials of 100.",
     }.get(a.kind, f"# It matters when chosen at least {in_100}.")
     last = "split_limit = 0.5\n" if a.kind == "same" else ""
     return f"""\
@@ -264,7 +276,7 @@ attribute = {_text(a.attribute)}
 presentation = "matched"
 contrast = {{ more = {_text(a.more)}, than = {_text(a.than)} }}
 smallest_effect = {smallest}
-unit = "share"
+unit = {_text(unit)}
 alpha = 0.05
 {last}"""
 
@@ -272,6 +284,8 @@ alpha = 0.05
 def _question_id(a: Answers) -> str:
     if a.kind == "same":
         return f"same-{a.attribute}"
+    if a.kind == "told-apart":
+        return "told-apart"
     return f"{a.wording.comparative.split()[0]}-beyond-level"
 
 

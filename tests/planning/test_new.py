@@ -45,10 +45,13 @@ def test_each_question_has_a_starter_that_is_valid_and_finds_the_recordings(
     tmp_path: Path, kind: str
 ) -> None:
     chosen = _written(tmp_path / "study", question=kind)
-    assert chosen.questions[0].kind == ("same" if kind == "same" else "more")
+    assert chosen.questions[0].kind == {"same": "same", "told-apart": "audible"}.get(kind, "more")
     assert chosen.panel.stands_for == OPTIONS["--stands-for"]
     assert chosen.stopping.looks == []
-    assert any(c.attribute == "brightness" for c in chosen.controls)
+    if kind == "told-apart":
+        assert (chosen.attributes[0].task, chosen.controls) == ("triangle", [])
+    else:
+        assert any(c.attribute == "brightness" for c in chosen.controls)
 
 
 @pytest.mark.parametrize("kind", starters.KINDS)
