@@ -128,7 +128,7 @@ class Cumulative:
         return Rows(
             total=float(w @ parts.log_p) if np.isfinite(parts.log_p).all() else -np.inf,
             d1=-w * p1,
-            d2=w * (p2 - p1**2),
+            d2=np.minimum(w * (p2 - p1**2), 0.0),  # the three links are log-concave; far out, rounding is not
             d3=-w * (p3 - 3 * p1 * p2 + 2 * p1**3),
         )
 

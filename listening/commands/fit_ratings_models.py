@@ -13,6 +13,7 @@ from listening.commands.fit_table import Table
 from listening.errors import RecordError
 from stats import (
     coding,
+    firth,
     linear_mixed,
     logistic_mixed,
     newton,
@@ -25,10 +26,12 @@ from stats import (
 from stats.binary import Binary, Link
 from stats.coding import FixedPart
 from stats.contrast_tests import ContrastTests
-from stats.errors import BadData, Separated
+from stats.errors import BadData
 from stats.random_terms import RandomTerm
 
 FEW_LEVELS = 5  # a spread over fewer levels than this is hardly known
+PENALISED = "an effect would be infinite: a penalty on the fixed effects keeps it finite"
+NO_TEST = "the log-likelihood of a penalised fit is not at its highest; do not test with it"
 SINGULAR = "a spread is zero (singular fit): the answers show no difference between the levels"
 
 
@@ -157,7 +160,7 @@ def _binary(table: Table, args: argparse.Namespace, fixed: FixedPart, terms: lis
     model = logistic_mixed.fit(won, fixed.x, terms, names=fixed.names, link=link, nodes=args.nodes)
     warnings = [SINGULAR] if model.singular else []
     if model.penalised:
-        warnings.append("an effect would be infinite: a penalty on the fixed effects keeps it finite")
+        warnings.append(PENALISED)
     return RatingsFit(
         model=name,
         names=model.names,
@@ -171,13 +174,13 @@ def _binary(table: Table, args: argparse.Namespace, fixed: FixedPart, terms: lis
 
 
 def _binary_fixed(won: NDArray[np.float64], fixed: FixedPart, link: Link, name: str) -> RatingsFit:
+    answers = Binary.of(won, 1.0 - won, link)
     towards = separation.direction(fixed.x, won, 1.0 - won)
-    if towards is not None:
+    if towards is None:
+        found, warnings = newton.maximise(answers, fixed.x), []
+    else:
         bad = [label for label, step in zip(fixed.names, towards, strict=True) if abs(step) > 1e-9]
-        raise Separated(
-            f"the answers are predicted perfectly by {', '.join(bad)}, so an estimate is infinite; "
-            "leave one out or join levels"
-        )
-    found = newton.maximise(Binary.of(won, 1.0 - won, link), fixed.x)
+        found = firth.maximise(answers, fixed.x)
+        warnings = [f"the answers are predicted perfectly by {', '.join(bad)}: {PENALISED}", NO_TEST]
     se = np.sqrt(np.diag(found.covariance()))
-    return RatingsFit(name, fixed.names, found.beta, se, {}, found.loglik, won.size)
+    return RatingsFit(name, fixed.names, found.beta, se, {}, found.loglik, won.size, warnings=warnings)

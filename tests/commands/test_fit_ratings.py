@@ -1,6 +1,7 @@
 """`listening fit ratings` and `fit counts`: the names and numbers of the contract, slips named by line."""
 
 import json
+import math
 import tomllib
 from pathlib import Path
 
@@ -128,6 +129,18 @@ def test_text_form_shows_every_name(capsys):
 def test_few_levels_are_warned_about(capsys):
     found = fitted(capsys, *WINE[:4], "--fixed", "contact", "--random", "temp")
     assert found["warnings"][-1] == "temp has 2 levels: its spread is hardly known"
+
+
+def test_two_way_answers_predicted_perfectly_get_the_penalised_fit(capsys, tmp_path):
+    """By hand: one half is added to each cell (Firth 1993), so log(4.5 / 0.5) for a and 0 for b."""
+    table = tmp_path / "table.csv"
+    table.write_text("heard,who\n" + "yes,a\n" * 4 + "yes,b\nyes,b\nno,b\nno,b\n")
+    found = fitted(capsys, "ratings", str(table), "--answer", "heard", "--fixed", "who", "--scale", "binary")
+    assert found["estimates"]["intercept"]["estimate"] == pytest.approx(math.log(9), abs=1e-6)
+    assert found["estimates"]["who=b"]["estimate"] == pytest.approx(-math.log(9), abs=1e-6)
+    assert "predicted perfectly by intercept, who=b" in found["warnings"][0]
+    assert "keeps it finite" in found["warnings"][0]
+    assert "do not test with it" in found["warnings"][1]
 
 
 @pytest.mark.parametrize(
