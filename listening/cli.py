@@ -34,6 +34,7 @@ COMMANDS = {
     "simulate": "let simulated listeners sit the test",
     "analyse": "open the key, fit, and decide the planned questions",
     "report": "write the page: findings and printable sentences",
+    "predict": "what a panel would hear of a new recording, with limits",
     "claim": "hold a draft sentence against the findings",
     "export": "write answers and findings as tables another statistician can redo",
     "verify": "recompute hashes and findings: is the page what the data give?",

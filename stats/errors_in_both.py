@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import linalg, optimize
+from scipy import optimize
 
+from stats import meta_regression
 from stats.errors import BadData, NotConverged, NotIdentified
 from stats.likelihood import FloatArray, as_floats
 
@@ -59,7 +60,7 @@ def fit(x: FloatArray, y: FloatArray, *, x_se: FloatArray, y_covariance: FloatAr
     """
     x, y, u, v = as_floats(x), as_floats(y), as_floats(x_se), as_floats(y_covariance)
     _check(x, y, u, v)
-    contrasts = linalg.null_space(np.ones((1, y.size)))  # differences alone: the intercept drops out
+    contrasts = meta_regression.contrasts(y.size)  # differences alone: the intercept drops out
     points = _Points(contrasts.T @ x, contrasts.T @ y, u, v, contrasts)
     df = y.size - 1 - x.shape[1]
     plain = points.solved(0.0)

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, special
+from scipy import linalg, optimize, special
 
 from stats.errors import BadData, NotIdentified
 from stats.likelihood import BoolArray, FloatArray, as_floats
@@ -22,6 +22,7 @@ class MetaRegression:
     scatter: float
     """Standard deviation of the true values about the model."""
     loglik: float
+    """The plain one."""
     heterogeneity: float
     """Weighted sum of squares about the model without scatter."""
     df: int
@@ -40,7 +41,12 @@ class MetaRegression:
 
 
 def fit(
-    estimates: FloatArray, x: FloatArray, covariance: FloatArray, *, scatters: BoolArray | None = None
+    estimates: FloatArray,
+    x: FloatArray,
+    covariance: FloatArray,
+    *,
+    scatters: BoolArray | None = None,
+    restricted: bool = False,
 ) -> MetaRegression:
     """Maximum likelihood of estimates ~ Normal(x b, covariance + scatter^2 on those that scatter).
 
@@ -50,6 +56,7 @@ def fit(
     x : (n, p), p may be 0
     covariance : (n, n) of the estimates, positive definite
     scatters : (n,) whether a value's truth departs from the model; all do if not given
+    restricted : choose the scatter with the coefficients integrated out: plain likelihood makes it too small
 
     Raises
     ------
@@ -65,7 +72,8 @@ def fit(
     _check(y, x, v, moves)
 
     def lost(scatter: float) -> float:
-        return -_at(y, x, v + scatter**2 * np.diag(moves))[1]
+        weight, loglik, _ = _at(y, x, v + scatter**2 * np.diag(moves))
+        return -loglik + restricted * 0.5 * float(np.linalg.slogdet(x.T @ weight @ x)[1])
 
     grid = np.concatenate([[0.0], np.geomspace(1e-4, 10.0, GRID) * _scale(y, v)])
     best = int(np.argmin([lost(one) for one in grid]))
@@ -86,6 +94,11 @@ def fit(
         heterogeneity=float(rest @ plain @ rest),
         df=y.size - x.shape[1],
     )
+
+
+def contrasts(k: int) -> FloatArray:
+    """(k, k - 1) orthonormal differences: what is left of k values known up to a constant."""
+    return as_floats(linalg.null_space(np.ones((1, k))))
 
 
 def _at(y: FloatArray, x: FloatArray, omega: FloatArray) -> tuple[FloatArray, float, FloatArray]:

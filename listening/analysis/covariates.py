@@ -10,6 +10,7 @@ from listening.records.manifest import Manifest
 from listening.records.protocol import Covariates
 
 NAMES = ("level", "brightness", "decay")
+DOUBLING = "doubling"
 LOGARITHMIC = ("_db", "_lufs", "_dbtp", "_phon")  # already on a scale of equal ratios
 
 
@@ -22,7 +23,7 @@ def per(metric: str) -> str:
     """The step that a slope belongs to."""
     if metric.endswith(LOGARITHMIC):
         return "1 phon" if metric.endswith("_phon") else "1 dB"
-    return "doubling"
+    return DOUBLING
 
 
 def scaled(metric: str, value: float | None) -> float:
@@ -30,6 +31,11 @@ def scaled(metric: str, value: float | None) -> float:
     if value is None or (not metric.endswith(LOGARITHMIC) and value <= 0):
         return float("nan")
     return value if metric.endswith(LOGARITHMIC) else float(np.log2(value))
+
+
+def unscaled(metric: str, value: float) -> float:
+    """The metric's value from steps of `per`: the inverse of `scaled`."""
+    return value if metric.endswith(LOGARITHMIC) else float(2.0**value)
 
 
 def differences(

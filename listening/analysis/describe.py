@@ -1,17 +1,14 @@
-"""What describes and decides nothing: strengths, slopes, both presentations, the measured and matched set."""
+"""What describes and decides nothing: slopes, both presentations, the measured and matched set."""
 
 import pandas as pd
 
-from listening.analysis import collect, contrast, covariates, explain, superlative
-from listening.analysis import strengths as strength_model
+from listening.analysis import collect, contrast, covariates, explain, strength_sets, superlative
 from listening.analysis.explain import CovariateFit
 from listening.analysis.write_up import interval
 from listening.records.findings import (
     ConditionMeasure,
     Matching,
     StimulusRow,
-    Strength,
-    StrengthSet,
     Winner,
 )
 from listening.records.findings_explained import CovariateSlope, Explanation, SideBySide
@@ -23,21 +20,11 @@ from stats import ratio, t_interval
 from stats.errors import StatsError
 
 LEVEL = 0.95
-SEPARATED = "a condition won or lost every time; a penalty keeps its strength finite"
-NEARLY = (
-    "a condition won or lost nearly every time; its interval here is too wide, the verdict uses a better one"
-)
-
-
-def strengths(table: pd.DataFrame, protocol: Protocol) -> tuple[StrengthSet, ...]:
-    """Strengths of every attribute and presentation that was asked."""
-    made = (_strength_set(table, protocol, *asked) for asked in _asked(protocol))
-    return tuple(one for one in made if one is not None)
 
 
 def winners(table: pd.DataFrame, protocol: Protocol) -> tuple[Winner, ...]:
     """Not planned: who came out on top of every set of three conditions or more."""
-    found = (superlative.winner(table, protocol, *asked) for asked in _asked(protocol))
+    found = (superlative.winner(table, protocol, *asked) for asked in strength_sets.asked(protocol))
     return tuple(one for one in found if one is not None)
 
 
@@ -45,7 +32,7 @@ def explanations(table: pd.DataFrame, protocol: Protocol, manifest: Manifest) ->
     """Slopes on level, brightness and decay of every attribute and presentation that was asked."""
     chosen = covariates.metrics(protocol.covariates)
     made = []
-    for attribute, presentation in _asked(protocol):
+    for attribute, presentation in strength_sets.asked(protocol):
         rows = collect.select(table, attribute=attribute, presentation=presentation)
         if not len(rows):
             continue
@@ -71,7 +58,7 @@ def explanations(table: pd.DataFrame, protocol: Protocol, manifest: Manifest) ->
 
 def side_by_side(table: pd.DataFrame, protocol: Protocol) -> tuple[SideBySide, ...]:
     """The planned contrasts of attributes that were asked of both presentations."""
-    asked = set(_asked(protocol))
+    asked = set(strength_sets.asked(protocol))
     return tuple(
         _both(table, q.id, q.attribute, q.contrast)
         for q in protocol.questions
@@ -120,62 +107,6 @@ def matching(manifest: Manifest) -> Matching:
             for s in study
         ),
     )
-
-
-def _asked(protocol: Protocol) -> list[tuple[str, str]]:
-    """Attribute and presentation of every block of paired comparisons; the other tasks have no strengths."""
-    compared = {a.name for a in protocol.attributes if a.task == "paired comparison"}
-    asked = ((b.attribute, str(b.presentation)) for b in protocol.blocks if b.attribute in compared)
-    return list(dict.fromkeys(asked))
-
-
-def _strength_set(
-    table: pd.DataFrame, protocol: Protocol, attribute: str, presentation: str
-) -> StrengthSet | None:
-    rows = collect.select(table, attribute=attribute, presentation=presentation)
-    if not len(rows):
-        return None
-    try:
-        found = strength_model.fit(rows)
-    except StatsError as error:
-        return StrengthSet(
-            attribute=attribute,
-            presentation=presentation,
-            n_answers=len(rows),
-            n_listeners=int(rows["listener"].nunique()),
-            order=None,
-            interval_by="none",
-            note=str(error),
-            strengths=(),
-        )
-    return StrengthSet(
-        attribute=attribute,
-        presentation=presentation,
-        n_answers=found.n_answers,
-        n_listeners=found.n_listeners,
-        order=found.order,
-        interval_by="t, listeners and stimuli as samples",
-        note=_note(found),
-        strengths=tuple(
-            Strength(
-                condition=name,
-                label=protocol.label(name),
-                strength=interval(
-                    float(found.strength[i]), float(found.lower[i]), float(found.upper[i]), LEVEL
-                ),
-                n=found.n[i],
-                n_chosen=int(found.n_chosen[i]),
-            )
-            for i, name in enumerate(found.conditions)
-        ),
-    )
-
-
-def _note(found: strength_model.Strengths) -> str:
-    if found.penalised:
-        return SEPARATED
-    widest = float(found.strength.max() - found.strength.min())
-    return NEARLY if len(found.conditions) == 2 and widest > contrast.NEAR_SEPARATION_LOGIT else ""
 
 
 def _covariate_slope(one: CovariateFit, alone: CovariateFit, chosen: dict[str, str]) -> CovariateSlope:

@@ -8,10 +8,9 @@ from importlib import metadata
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from listening import __version__
-from listening.analysis import collect, decide, describe, screen, sensitivity, write_up
+from listening.analysis import collect, decide, describe, screen, sensitivity, strength_sets, write_up
 from listening.analysis.decide import Decided, Fitted
 from listening.analysis.sensitivity import Given, Other
 from listening.errors import StudyError
@@ -256,7 +255,7 @@ def _strengths(
     pooled: Strengths | StatsError,
 ) -> tuple[StrengthSet, ...]:
     if _decides(imported):
-        return describe.strengths(answers, protocol)
+        return strength_sets.findings(strength_sets.fit(answers, protocol), protocol)
     attribute = protocol.attributes[0].name
     about = {"attribute": attribute, "presentation": AS_RECORDED, "n_answers": len(answers), "order": None}
     n_listeners = len(set(rows.listener or ()))
@@ -272,7 +271,9 @@ def _strengths(
         )
     value, covariance = pooled.centred()
     quantile = (
-        t_interval.quantile((1 + LEVEL) / 2, n_listeners - 1) if known else float(ndtri((1 + LEVEL) / 2))
+        t_interval.quantile((1 + LEVEL) / 2, n_listeners - 1)
+        if known
+        else t_interval.quantile((1 + LEVEL) / 2, np.inf)
     )
     reach = quantile * np.sqrt(np.diag(covariance))
     return (

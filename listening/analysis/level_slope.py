@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from listening.analysis import collect
-from stats import logistic_mixed, random_terms, t_interval
+from listening.analysis import choice, collect, covariates
+from stats import random_terms, t_interval
 from stats.errors import StatsError
 from stats.random_terms import RandomTerm
 
@@ -53,6 +53,11 @@ def from_answers(table: pd.DataFrame, attribute: str) -> Slope | None:
     return _fit(study, attribute, "both presentations", study[f"{metrics[0]}_difference"].to_numpy(float))
 
 
+def of_metric(slope: Slope | None, metric: str) -> Slope | None:
+    """The slope where the metric counts in decibels or phon; a doubling of sones is no decibel."""
+    return slope if covariates.per(metric) != covariates.DOUBLING else None
+
+
 def _fit(rows: pd.DataFrame, attribute: str, source: str, difference_db: FloatArray) -> Slope | None:
     listener = np.unique(rows["listener"].to_numpy(), return_inverse=True)[1]
     fixed = [np.ones(len(rows)), difference_db]
@@ -61,13 +66,11 @@ def _fit(rows: pd.DataFrame, attribute: str, source: str, difference_db: FloatAr
         fixed += _strength_columns(rows)
         terms.append(_cell_term(rows, listener))
     try:
-        found = logistic_mixed.fit(
+        found = choice.fit(
             rows["chosen"].to_numpy(float),
             np.column_stack(fixed),
             terms,
             names=["heard first", "level", *(f"strength {i}" for i in range(len(fixed) - 2))],
-            restricted=True,
-            penalty="if separated",  # everybody may follow level every time
         )
     except StatsError:
         return None

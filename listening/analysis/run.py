@@ -11,12 +11,13 @@ from listening.analysis import (
     collect,
     decide,
     describe,
+    explained,
     factor,
-    heard,
     level_slope,
     looks,
     screen,
     sensitivity,
+    strength_sets,
     superlative,
     taken,
     told_apart,
@@ -121,8 +122,8 @@ def findings(
         questions = looks.decided(questions, protocol, look)
     questions = factor.with_factors(questions, protocol, measures)
     panel = _panel(protocol, len(table) + len(told), listeners, n_unfinished)
-    strengths = describe.strengths(kept, protocol)
-    conditions = describe.conditions(measures, protocol)
+    sets = strength_sets.fit(kept, protocol)
+    shown = explained.of_study(sets, slopes, protocol, manifest=opened.manifest, measures=measures)
     return Findings(
         version=__version__,
         name=protocol.name,
@@ -133,12 +134,15 @@ def findings(
         questions=tuple(questions),
         level_slopes=tuple(_slope(name, slope) for name, slope in slopes.items()),
         superlatives=tuple(_superlatives(kept, protocol, slopes, look)),
-        strengths=strengths,
+        strengths=strength_sets.findings(sets, protocol),
         winners=describe.winners(kept, protocol),
-        heard_measured=heard.over_metrics(strengths, conditions),
+        decompositions=shown.decompositions,
+        heard_measured=shown.heard_measured,
+        joint_models=shown.joint_models,
+        played=shown.played,
         explanations=describe.explanations(kept, protocol, opened.manifest),
         side_by_side=describe.side_by_side(kept, protocol),
-        conditions=conditions,
+        conditions=describe.conditions(measures, protocol),
         matching=describe.matching(opened.manifest),
         method=_method(table),
         fixed=fixed,

@@ -50,6 +50,12 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("listening analyse bells --interim", "look before the planned end; logged and reported"),
     ),
     "report": (("listening report bells", "write bells/report/report.html"),),
+    "predict": (
+        (
+            "listening predict bells dome_g.wav --attribute ringing --pascal-per-full-scale 20",
+            "how long it would be heard to ring",
+        ),
+    ),
     "claim": (
         (
             "listening claim 'Dome B (hung free) sounds louder than dome A (hung free).' bells",

@@ -10,9 +10,9 @@ from listening.design.trial import strikes
 from listening.errors import StudyError
 from listening.records.manifest import Manifest, Stimulus
 from listening.records.protocol import ISOLATED, Protocol
+from stats import inflation
 
 NAMES = ("level", "brightness", "decay")
-LARGE_INFLATION = 5.0  # a slope's variance is five times what it would be alone
 STILL_LARGE_INFLATION = 2.5
 HELD_EQUAL_DB = 0.2  # a level that differs by less over the pairs is held equal and left out
 HELD_EQUAL_SHARE = 0.02  # the same for brightness and decay
@@ -93,7 +93,7 @@ def preview(
         ),
         varying=tuple(n for n, v in zip(NAMES, varies, strict=True) if v),
         correlation=correlation,
-        inflation=_inflation(correlation),
+        inflation=inflation.of_correlation(correlation),
     )
 
 
@@ -106,7 +106,7 @@ def advice(found: Preview, sounds: dict[str, list[Stimulus]]) -> list[str]:
     row = np.abs(found.correlation[found.varying.index(worst)])
     partner = str(np.array(found.varying)[rest][int(np.argmax(row[rest]))])
     strength = (
-        "cannot be told apart" if found.largest_inflation >= LARGE_INFLATION else "are hard to tell apart"
+        "cannot be told apart" if found.largest_inflation >= inflation.LARGE else "are hard to tell apart"
     )
     lines = [
         f"{found.presentation}: {worst} and {partner} {strength} with these pairs: correlation "
@@ -180,12 +180,3 @@ def _correlation(differences: FloatArray) -> FloatArray:
     """(k, k); not centred, because which of a pair comes first is arbitrary."""
     norm = np.sqrt((differences**2).sum(axis=0))
     return np.asarray((differences.T @ differences) / np.outer(norm, norm))
-
-
-def _inflation(correlation: FloatArray) -> FloatArray:
-    """(k,) diagonal of the inverse correlation; infinite when one covariate is a sum of others."""
-    if not len(correlation):
-        return np.ones(0)
-    if np.linalg.matrix_rank(correlation, tol=1e-8) < len(correlation):
-        return np.full(len(correlation), np.inf)
-    return np.asarray(np.diag(np.linalg.inv(correlation)))

@@ -3,7 +3,14 @@
 from typing import Literal
 
 from listening.records.factor import FactorFinding
-from listening.records.findings_explained import Explanation, HeardMeasured, SideBySide
+from listening.records.findings_explained import (
+    Decomposition,
+    Explanation,
+    HeardMeasured,
+    JointModel,
+    PlayedMeasure,
+    SideBySide,
+)
 from listening.records.form import FileForm, Form
 from listening.records.imported import Imported
 from listening.records.interval import Interval
@@ -107,6 +114,8 @@ class QuestionFinding(Form):
     """Answers that compared the two conditions directly; for same-different, pairs that differ."""
     n_direct_more: int
     """Of them, in favour of the first; for `audible`: right ones."""
+    n_direct_no_difference: int = 0
+    """Of them, answered `no difference`; the estimate is then that of a choice that has to be made."""
     stimuli_per_condition: int
     these_recordings_only: bool
     """One strike a condition: the sentence speaks of these recordings, not of the design."""
@@ -177,6 +186,12 @@ class StrengthSet(Form):
     order: float | None
     """Log-odds in favour of the sound heard first."""
     interval_by: str
+    df: float | None = None
+    """Degrees of freedom of the strengths' limits."""
+    spread_listeners: float | None = None
+    """Standard deviation of listeners' own strengths about the panel's, log-odds."""
+    spread_stimuli: float | None = None
+    """Standard deviation of one stimulus about its condition, log-odds."""
     note: str = ""
     strengths: tuple[Strength, ...]
 
@@ -302,7 +317,7 @@ class Method(Form):
     minimum_listeners: int
     slope_level: float
     """Coverage of the level slope's limits, at both of which a verdict must hold."""
-    df_rule: str = "the smaller of listeners - 1 and stimuli - conditions"
+    df_rule: str = "Satterthwaite’s (listeners with the compared strokes)"
     family_rule: str = "Holm"
     level_metrics: tuple[str, ...]
     versions: dict[str, str]
@@ -380,7 +395,10 @@ class Findings(FileForm):
     strengths: tuple[StrengthSet, ...]
     explanations: tuple[Explanation, ...] = ()
     side_by_side: tuple[SideBySide, ...] = ()
+    decompositions: tuple[Decomposition, ...] = ()
     heard_measured: tuple[HeardMeasured, ...] = ()
+    joint_models: tuple[JointModel, ...] = ()
+    played: tuple[PlayedMeasure, ...] = ()
     conditions: tuple[ConditionMeasure, ...] = ()
     matching: Matching
     method: Method

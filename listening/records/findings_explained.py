@@ -2,6 +2,8 @@
 
 from typing import Literal
 
+from pydantic import Field
+
 from listening.records.form import Form
 from listening.records.interval import Interval
 
@@ -40,6 +42,77 @@ class SideBySide(Form):
     note: str = ""
 
 
+class NestedStep(Form):
+    """What one more property adds to those before it; the last step: what the conditions still differ in."""
+
+    name: Literal["level", "brightness", "decay", "everything else"]
+    statistic: float
+    """Likelihood ratio of the two nested models; for the last step the weighted sum of squares left over."""
+    df: int
+    df_units: float | None
+    """Second degrees of freedom of the F that p is read from."""
+    p: float
+
+
+class PropertyShare(Form):
+    """How much of the heard difference between conditions one measured property accounts for."""
+
+    name: Literal["level", "brightness", "decay"]
+    metric: str
+    per: str
+    alone: Interval
+    """Entered first."""
+    averaged: Interval
+    """Mean over all orders of entry; with what is left over these add up to 1."""
+    on_top: Interval
+    """Entered last: what no other property can say."""
+
+
+class Decomposition(Form):
+    """The heard differences of one attribute and presentation, shared out over measured properties."""
+
+    attribute: str
+    presentation: str
+    n_conditions: int
+    n_listeners: int
+    n_answers: int
+    spread: float | None = None
+    """Standard deviation between conditions, sampling noise taken off, log-odds; null: no more than noise."""
+    level_metric: str
+    level_by: Literal["control pairs", "both presentations", "conditions", "held equal", "none"]
+    """What tells how much a decibel moves the answer; control pairs with the conditions' help."""
+    level_range: float | None = None
+    """Largest difference in level between two conditions, as played, in steps of the metric."""
+    steps: tuple[NestedStep, ...] = ()
+    shares: tuple[PropertyShare, ...] = ()
+    beyond_level: Interval | None = None
+    """Share that level does not account for, level entered first."""
+    beyond_level_said: Interval | None = None
+    """Share that brightness and decay together account for on top of level."""
+    left_over: Interval | None = None
+    """Share that no property accounts for."""
+    inflation: dict[str, float | None] = Field(default={})
+    """Variance inflation of each slope that the conditions have to tell apart; null: infinite."""
+    told_apart: bool | None = None
+    """Whether brightness and decay can be told apart; null where one of them hardly differs."""
+    held_equal: tuple[str, ...] = ()
+    """Properties in which the conditions hardly differ."""
+    note: str = ""
+
+
+class PlayedMeasure(Form):
+    """One metric of one condition as played: mean over strokes with limits."""
+
+    presentation: str
+    condition: str
+    label: str
+    metric: str
+    n: int
+    """Strokes, or units where several were struck."""
+    mean: Interval
+    """Geometric where the metric is compared by ratios."""
+
+
 class HeardMeasured(Form):
     """One metric against the heard strengths of one attribute and presentation, over conditions."""
 
@@ -50,8 +123,43 @@ class HeardMeasured(Form):
     n_conditions: int
     correlation: Interval
     slope: Interval
-    """Log-odds of strength for one step of the metric."""
+    """Log-odds of strength for one step of the metric, by plain least squares: what predicts."""
+    slope_both: Interval | None = None
+    """The same with the errors of both axes taken into account: what describes."""
+    scatter: float | None = None
+    """Standard deviation of conditions about that line beyond their errors, log-odds."""
     left_out_error: float
     """Root mean square error of each condition's strength predicted from the others, log-odds."""
+    nothing_error: float | None = None
+    """Error of predicting each condition by the mean of the others, with no metric at all."""
     is_best: bool
     """Smallest error of all metrics tried on this set."""
+    behind_best: Interval | None = None
+    """Mean squared error less that of the best metric; limits hold jointly over all metrics of the set."""
+    told_from_best: bool | None = None
+    """Whether it predicts clearly worse than the best one."""
+
+
+class JointSlope(Form):
+    """One property's slope with the others in the model."""
+
+    name: Literal["level", "brightness", "decay"]
+    metric: str
+    per: str
+    slope: Interval
+
+
+class JointModel(Form):
+    """Level, brightness and decay together against the heard strengths, over conditions."""
+
+    attribute: str
+    presentation: str
+    n_conditions: int
+    slopes: tuple[JointSlope, ...] = ()
+    scatter: float | None = None
+    level_by: str = ""
+    """Where the level slope is from: `control pairs`, `both presentations` or the `conditions`."""
+    left_out_error: float | None = None
+    behind_best: Interval | None = None
+    """Mean squared error less that of the best single metric."""
+    note: str = ""

@@ -98,12 +98,22 @@ def common(chosen: Protocol, found: list[Source], protocol_path: Path) -> Common
             f"recordings: {len(scales)} are calibrated and {len(studied) - len(scales)} are not; "
             "fill pascal_per_full_scale for all of them, or for none"
         )
+    played = max(scales) * 10.0 ** (chosen.playback.level_db / 20.0) if scales else None
+    return common_of(chosen, protocol_path, wav.load(studied[0].file).rate_hz, played)
+
+
+def common_of(
+    chosen: Protocol, protocol_path: Path, rate_hz: int, pascal_per_full_scale: float | None
+) -> Common:
+    """What a set of known rate and calibration shares, the calibration at playback level."""
     window = Window(**{name: getattr(chosen.trimming, name) for name in Window.__dataclass_fields__})
-    rate_hz = wav.load(studied[0].file).rate_hz
-    level_db = chosen.playback.level_db
-    played = max(scales) * 10.0 ** (level_db / 20.0) if scales else None
     return Common(
-        window, rate_hz, played, level_db, chosen.playback.ears, _response(chosen, protocol_path, rate_hz)
+        window,
+        rate_hz,
+        pascal_per_full_scale,
+        chosen.playback.level_db,
+        chosen.playback.ears,
+        _response(chosen, protocol_path, rate_hz),
     )
 
 

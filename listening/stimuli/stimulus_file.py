@@ -55,7 +55,7 @@ def write(wanted: Wanted, common: Common, into: Path, pascal_per_full_scale: flo
         digest=wav.digest(heard.samples),
         gain_db=wanted.gain_db + sources.calibration_db(source, common),
         before=wanted.before,
-        after=_at_the_ear(heard, common),
+        after=at_the_ear(heard, common),
         isolated=wanted.isolated,
     )
 
@@ -72,7 +72,7 @@ def for_file(sound: Sound, common: Common) -> Sound:
     return sound if common.response is None else headphones.filtered(sound, common.response.undo)
 
 
-def _at_the_ear(heard: Sound, common: Common) -> Metrics:
+def at_the_ear(heard: Sound, common: Common) -> Metrics:
     """Metrics of the file as it sounds through the headphones; the true peak is the file's own."""
     if common.response is None:
         return measures.measure(heard).as_dict()

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from listening.analysis import collect, describe, run, strengths
+from listening.analysis import collect, describe, run, strength_sets, strengths
 from listening.analysis.opening import Opened
 from listening.design import deal
 from listening.records.findings import Findings
@@ -53,7 +53,7 @@ PROTOCOL = {
 def test_only_the_comparisons_get_strengths(panel) -> None:  # type: ignore[no-untyped-def]
     table = panel(np.random.default_rng(1), {"a": 0.0, "b": 1.0, "c": 0.5}, n_listeners=10)
     protocol = Protocol.model_validate(PROTOCOL)
-    assert [s.attribute for s in describe.strengths(table, protocol)] == ["brightness"]
+    assert [s.attribute for s in strength_sets.fit(table, protocol)] == ["brightness"]
     assert [w.attribute for w in describe.winners(table, protocol)] == ["brightness"]
 
 

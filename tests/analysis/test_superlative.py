@@ -1,9 +1,8 @@
 """The most of a set: named beforehand, or picked from the data."""
 
-import numpy as np
 import pytest
 
-from listening.analysis import collect, heard, level_slope, superlative
+from listening.analysis import collect, level_slope, superlative
 from listening.records.protocol import Superlative
 
 
@@ -37,14 +36,3 @@ def test_a_winner_picked_from_the_data_is_judged_by_the_largest_t(bells, table):
 
 def test_two_conditions_have_no_winner(bells, table):
     assert superlative.winner(table, bells.protocol, "loudness", "matched") is None
-
-
-def test_left_out_error_is_that_of_refitting_without_each_point():
-    rng = np.random.default_rng(4)
-    x, y = rng.normal(size=7), rng.normal(size=7)
-    errors = []
-    for i in range(7):
-        keep = np.arange(7) != i
-        slope, start = np.polyfit(x[keep], y[keep], 1)
-        errors.append(y[i] - start - slope * x[i])
-    assert heard.left_out_error(x, y) == pytest.approx(np.sqrt(np.mean(np.square(errors))))

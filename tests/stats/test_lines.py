@@ -124,6 +124,13 @@ def test_estimates_with_scatter_are_fitted_as_published(which):
     assert found.heterogeneity == pytest.approx(wanted["heterogeneity"], abs=5e-8)
 
 
+def test_the_restricted_scatter_is_the_published_one():
+    y, v = log_risks()
+    found = meta_regression.fit(y, np.ones((13, 1)), np.diag(v), restricted=True)
+    wanted = BCG["mean"]["restricted_scatter_squared"]
+    assert found.scatter**2 == pytest.approx(wanted, abs=5e-5)  # printed to 4 places
+
+
 def test_a_value_that_does_not_scatter_keeps_its_weight():
     """A slope known from elsewhere, next to scattered points: the sure value decides."""
     y = np.array([1.0, 5.0, -3.0, 4.0, -6.0])
@@ -153,6 +160,8 @@ def test_errors_left_out_are_those_of_refits_and_of_other_software():
     x, y = swiss()
     found = left_out.errors(x, y)
     assert np.sqrt((found**2).mean()) == pytest.approx(VALUES["swiss"]["fit"]["left_out_error"], abs=5e-9)
+    theirs = sm.OLS(y, sm.add_constant(x)).fit().get_influence().resid_press
+    assert found == pytest.approx(theirs, rel=1e-10)
     keep = np.arange(y.size) != 5
     one = sm.OLS(y[keep], sm.add_constant(x[keep])).fit()
     assert found[5] == pytest.approx(y[5] - one.predict([[1, *x[5]]])[0], rel=1e-10)
