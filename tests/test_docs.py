@@ -3,11 +3,14 @@
 import argparse
 import re
 import shlex
+import tomllib
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
 from listening import cli
+from listening.records import protocol
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = sorted(
@@ -54,3 +57,23 @@ def test_links_between_pages_lead_somewhere(page: Path) -> None:
 def test_the_check_sees_a_command_that_is_not_there() -> None:
     with pytest.raises(AssertionError):
         test_a_command_in_the_documentation_is_taken_by_its_parser("made up", "listening whistle bells")
+
+
+TASK_PAGES = sorted((ROOT / "docs" / "tasks").glob("*.md"))
+
+
+@pytest.mark.parametrize("page", TASK_PAGES, ids=lambda p: p.stem)
+def test_what_a_page_on_a_way_of_asking_writes_into_the_protocol_is_taken(page: Path) -> None:
+    [text] = re.findall(r"```toml\n(.*?)```", page.read_text(), re.S)
+    written = tomllib.loads(text)
+    [attribute] = [protocol.Attribute.model_validate(a) for a in written["attributes"]]
+    assert f'`task = "{attribute.task}"`' in page.read_text()
+    for block in written["blocks"]:
+        assert protocol.Block.model_validate(block).attribute == attribute.name
+    for control in written.get("controls", ()):
+        assert protocol.Control.model_validate(control).attribute == attribute.name
+
+
+def test_every_way_of_asking_has_its_page() -> None:
+    tasks = {re.findall(r'`task = "(.*?)"`', page.read_text())[0] for page in TASK_PAGES}
+    assert tasks == set(get_args(protocol.Task))
