@@ -12,6 +12,7 @@ from stats.cumulative import Cumulative
 from stats.davidson import Davidson
 from stats.errors import BadData, Separated
 from stats.likelihood import FloatArray, IntArray, Likelihood, as_floats
+from stats.logistic_mixed import LogisticMixed
 from stats.mixed import MixedFit
 from stats.random_terms import RandomTerm
 
@@ -56,7 +57,9 @@ def fit(
     ties: Ties = "rao-kupper",
     link: PairLink = "logit",
     count: FloatArray | None = None,
+    offset: FloatArray | None = None,
     names: Sequence[str] | None = None,
+    restricted: bool = False,
 ) -> TiedMixed:
     """Laplace fit of the three-category model with random terms.
 
@@ -65,6 +68,8 @@ def fit(
     answers : (n,) 1 first, 0 no difference, -1 second
     x : (n, p) fixed columns, first minus second; a column of ones for the advantage of the first interval
     count : (n,) how often each row was answered so, ones if not given
+    offset : (n,) known part of the predictor, zeros if not given
+    restricted : as `logistic_mixed.fit` has it; use it to decide with few stimuli or listeners
 
     Rao-Kupper's model is the cumulative model with thresholds at -eta and +eta; Davidson's is the
     adjacent-category model, logit only.
@@ -75,18 +80,20 @@ def fit(
     """
     answers, x = np.asarray(answers), as_floats(x)
     counts = np.ones(answers.size) if count is None else as_floats(count)
+    known = np.zeros(answers.size) if offset is None else as_floats(offset)
     _check(answers, x, counts, ties, link)
     likelihood = _likelihood(answers, counts, ties, link)
     labels = tuple(names) if names is not None else tuple(f"x{j + 1}" for j in range(x.shape[1]))
-    plain = newton.maximise(likelihood, x)
+    plain = newton.maximise(likelihood, x, offset=known)
     start = np.concatenate([plain.beta, plain.shape])
     found = mixed.fit(
         likelihood,
         x,
         terms,
-        offset=np.zeros(x.shape[0]),
+        offset=known,
         start=start,
         scale=np.sqrt(np.diag(plain.covariance())),
+        restricted=restricted,
     )
     mixed.check_finite_fit(found)
     spread, correlation = logistic_mixed.spreads(terms, found)
@@ -101,6 +108,36 @@ def fit(
         singular=found.singular,
         runaway=factors.largest_spread(found.structure, found.theta) > logistic_mixed.SPREAD_LIMIT,
         fit=found,
+    )
+
+
+def as_choices(found: TiedMixed, terms: Sequence[RandomTerm]) -> LogisticMixed:
+    """The part of a Rao-Kupper fit that speaks of choices: without its threshold, `eta`.
+
+    The estimates are the log-odds of a choice between the two if `no difference` could not be answered.
+    """
+    effects, effects_se = logistic_mixed.conditional_effects(terms, found.fit)
+    p = len(found.names) - 1
+    return LogisticMixed(
+        names=found.names[:p],
+        estimate=found.estimate[:p],
+        covariance=found.covariance[:p, :p],
+        spread=found.spread,
+        correlation=found.correlation,
+        effects=effects,
+        effects_se=effects_se,
+        levels={one.name: int(np.unique(one.level).size) for one in terms},
+        loglik=found.loglik,
+        n_rows=int(found.n_answers),
+        n_answers=found.n_answers,
+        link="logit",
+        restricted=found.fit.restricted,
+        penalised=False,
+        separated=False,
+        singular=found.singular,
+        runaway=found.runaway,
+        converged=True,
+        fit=found.fit,
     )
 
 

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from stats import logistic_mixed, random_terms
+from listening.analysis import choice
+from stats import random_terms
 from stats.errors import BadData
 from stats.logistic_mixed import LogisticMixed
 from stats.random_terms import RandomTerm
@@ -142,9 +143,7 @@ def fit(made: Design, offset: FloatArray | None = None) -> ContrastFit:
         The answers cannot bear the model.
     """
     known = np.zeros(made.chosen.size) if offset is None else offset
-    found = logistic_mixed.fit(
-        made.chosen, made.fixed, made.terms, offset=known, names=made.names, restricted=True
-    )
+    found = choice.fit(made.chosen, made.fixed, made.terms, offset=known, names=made.names)
     spread = found.spread
     at_site = _site_effects(found, made)
     own_variance = spread[LISTENER] ** 2 + 2 * spread.get(CELL, 0.0) ** 2 + float(np.mean(at_site**2))

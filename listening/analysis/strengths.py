@@ -7,7 +7,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from stats import logistic_mixed, random_terms, t_interval
+from listening.analysis import choice
+from stats import random_terms, t_interval
 from stats.errors import BadData
 from stats.logistic_mixed import LogisticMixed
 from stats.random_terms import RandomTerm
@@ -64,12 +65,11 @@ def fit(rows: pd.DataFrame) -> Strengths:
         raise BadData(f"{len(heard)} conditions were compared, wanted at least 2")
     terms, n_stimuli = _terms(rows)
     n_listeners = int(rows["listener"].nunique())
-    found = logistic_mixed.fit(
+    found = choice.fit(
         rows["chosen"].to_numpy(float),
         np.column_stack([np.ones(len(rows)), *_compared(rows, heard[1:])]),
         terms,
         names=(ORDER, *heard[1:]),
-        restricted=True,
     )
     strength, covariance = _centred(found)
     df = _df(rows, n_listeners, n_stimuli - len(heard))

@@ -3,10 +3,9 @@
 import math
 from collections.abc import Sequence
 
-import numpy as np
 import pandas as pd
 
-from listening.analysis import collect, sensitivity
+from listening.analysis import choice, collect, sensitivity
 from listening.analysis.decide import Decided, Way, own_effect_that_matters
 from listening.analysis.level_slope import Slope
 from listening.analysis.sensitivity import Other
@@ -75,7 +74,8 @@ def question(
         n_listeners=decided.fitted.n_listeners,
         n_answers=decided.fitted.n_answers,
         n_direct=len(direct),
-        n_direct_more=int(direct["more"].sum()),
+        n_direct_more=int((direct["more"] == 1).sum()),
+        n_direct_no_difference=int((direct["more"] == choice.NO_DIFFERENCE).sum()),
         stimuli_per_condition=strikes,
         these_recordings_only=strikes < 2,
         sensitivity=tuple(_sensitivity(other, decided.word) for other in others),
@@ -169,13 +169,14 @@ def _level_check(way: Way) -> LevelCheck:
 
 
 def _listeners(way: Way, direct: pd.DataFrame) -> tuple[ListenerEffect, ...]:
-    counts = direct.groupby("listener")["more"].agg(["count", "sum"])
+    more = direct.assign(more=direct["more"] == 1)
+    counts = more.groupby("listener")["more"].agg(["count", "sum"])
     effects = dict(zip(way.fit.design.listeners, map(float, way.fit.own_effects), strict=True))
     return tuple(
         ListenerEffect(
             listener=name,
             n=int(counts["count"].get(name, 0)),
-            n_more=int(np.floor(counts["sum"].get(name, 0))),
+            n_more=int(counts["sum"].get(name, 0)),
             effect_logit=effect,
         )
         for name, effect in effects.items()

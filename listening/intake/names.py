@@ -14,7 +14,6 @@ from listening.records.toml_lines import line_of
 
 FEWEST_STRIKES = 3  # below, strikes cannot be told from the design: design.md rule 2
 FEWEST_LISTENERS = 8  # below, there is no verdict
-TASKS_WITH_TIES: frozenset[str] = frozenset()  # no model of `no difference` answers stands yet
 
 Finding = tuple[KeyPath, str, str, str]  # key, found, wanted, severity
 
@@ -90,10 +89,6 @@ def _impossible(protocol: Protocol) -> Iterator[Finding]:
         if block.pairs == "planned" and (block.attribute, block.presentation) not in planned:
             found = f"`planned`, and no question on `{block.attribute}` of `{block.presentation}` stimuli"
             yield ("blocks", i, "pairs"), found, 'such a question, or pairs = "all"', "error"
-    for i, attribute in enumerate(protocol.attributes):
-        if attribute.no_difference and attribute.task not in TASKS_WITH_TIES:
-            wanted = "false: answers of `no difference` cannot be analysed yet"
-            yield ("attributes", i, "no_difference"), "true", wanted, "error"
     trimming = protocol.trimming
     if trimming.fade_in_s > trimming.before_onset_s:
         found = f"{trimming.fade_in_s} s"

@@ -66,9 +66,13 @@ def shares(q: QuestionFinding) -> str:
     if q.share is None:
         return ""
     what = "trials" if q.kind == "audible" else "choices"
+    tied = ""
+    if q.n_direct_no_difference:
+        heard_none = f"{q.n_direct_no_difference} of {q.n_direct} direct comparisons"
+        tied = f", had one to be named ({heard_none} were answered no difference)"
     return (
         f"in an estimated {in_hundred(q.share.value)} of 100 {what} "
-        f"(limits {in_hundred(q.share.lower)} to {in_hundred(q.share.upper)})"
+        f"(limits {in_hundred(q.share.lower)} to {in_hundred(q.share.upper)}){tied}"
     )
 
 

@@ -40,6 +40,7 @@ def answers(
     control_repeats: int = 2,
     attribute: str = "brightness",
     presentation: str = "matched",
+    no_difference_width: float = 0.0,
 ) -> pd.DataFrame:
     """All pairs of conditions, each heard `repeats` times by every listener, strikes in turn."""
     names = list(strengths)
@@ -65,8 +66,11 @@ def answers(
             effect = 0.0 if is_control else own[c] - own[d] + quirk[c, s] - quirk[d, t]
             effect += own_slope * difference_db
             sign = -1.0 if flip else 1.0
-            chance = 1 / (1 + np.exp(-(order + sign * effect)))
-            chance = 0.5 if guesses else lapse / 2 + (1 - lapse) * chance
+            to_first, to_second = (
+                1 / (1 + np.exp(no_difference_width - way * (order + sign * effect))) for way in (1.0, -1.0)
+            )
+            chance = 0.5 if guesses else lapse / 2 + (1 - lapse) * to_first
+            other = 0.5 if guesses else lapse / 2 + (1 - lapse) * to_second
             one = (c, f"{c}-{s}", 0.0)
             two = (d, f"{d}-{t}", -gain if is_control else 0.0)
             first, second = (two, one) if flip else (one, two)
@@ -85,7 +89,7 @@ def answers(
                     "gain_db_first": first[2],
                     "gain_db_second": second[2],
                     "gain_difference_db": first[2] - second[2],
-                    "chosen": float(rng.random() < chance),
+                    "chosen": 1.0 if (drawn := rng.random()) < chance else 0.5 * (drawn < 1 - other),
                     "response_s": 6.0 + rng.gamma(2, 0.5),
                     "plays": 1,
                     "simulated": True,

@@ -233,11 +233,6 @@ PROTOCOL_FAULTS = {
         "a level that the table has",
     ),
     "factor": ('use = { support = ["free"] }', 'use = { suport = ["free"] }', "did you mean `support`"),
-    "ties": (
-        'comparative = "brighter"',
-        'comparative = "brighter"\nno_difference = true',
-        "cannot be analysed yet",
-    ),
     "fade": ("fade_in_s = 0.01", "fade_in_s = 0.2", "touches the strike"),
     "anchor": ("anchor_bright.flac", "anchor_brite.flac", "whole WAV or FLAC"),
     "unknown key": ("repeats = 2", "repeat = 2", "did you mean `repeats`"),
