@@ -16,30 +16,43 @@ from tests import alsa, stations, terminal
 from tests.terminal import Terminal
 
 SITS = """
-import sys
+import os, signal, sys
 from pathlib import Path
 from tests import stations
 from listening.session.view import Stage
-rules = stations.rules(break_every_trials=500, break_at_least_s=0)
-plan = stations.make_plan(n_trials=2000, n_practice=0, n_slots=1, sitting=rules)
-bench = stations.take_seat(Path(sys.argv[1]), plan)
-sitting = bench.sitting
-while sitting.stage not in (Stage.TRIAL, Stage.GOODBYE):
-    offered = [a.name for a in sitting.actions() if a.name in stations.OPENING]
-    stations.walk(sitting, *(offered[:1] or ["go_on"]))
-    if sitting.stage is Stage.LEVEL and sitting.turn.finished:
-        stations.walk(sitting, "level_right")
-    elif sitting.stage is Stage.INTRODUCTION and sitting.turn.finished:
-        stations.walk(sitting, "understood")
-while sitting.stage in (Stage.TRIAL, Stage.BREAK):
-    if sitting.stage is Stage.BREAK:
-        stations.walk(sitting, "go_on")
+
+def sit(folder):
+    rules = stations.rules(break_every_trials=500, break_at_least_s=0)
+    plan = stations.make_plan(n_trials=2000, n_practice=0, n_slots=1, sitting=rules)
+    bench = stations.take_seat(folder, plan)
+    sitting = bench.sitting
+    while sitting.stage not in (Stage.TRIAL, Stage.GOODBYE):
+        offered = [a.name for a in sitting.actions() if a.name in stations.OPENING]
+        stations.walk(sitting, *(offered[:1] or ["go_on"]))
+        if sitting.stage is Stage.LEVEL and sitting.turn.finished:
+            stations.walk(sitting, "level_right")
+        elif sitting.stage is Stage.INTRODUCTION and sitting.turn.finished:
+            stations.walk(sitting, "understood")
+    while sitting.stage in (Stage.TRIAL, Stage.BREAK):
+        if sitting.stage is Stage.BREAK:
+            stations.walk(sitting, "go_on")
+            continue
+        trial = sitting.trial
+        print("asked", trial.trial, *trial.clips, flush=True)
+        stations.one_trial(sitting, "second" if int(trial.trial) % 3 else "first")
+        print("stored", trial.trial, flush=True)
+    print("done", flush=True)
+
+signal.signal(signal.SIGCHLD, signal.SIG_IGN)
+for line in sys.stdin:  # a folder: one more process that sits there, without starting Python anew
+    if pid := os.fork():
+        print(pid, flush=True)
         continue
-    trial = sitting.trial
-    print("asked", trial.trial, *trial.clips, flush=True)
-    stations.one_trial(sitting, "second" if int(trial.trial) % 3 else "first")
-    print("stored", trial.trial, flush=True)
-print("done", flush=True)
+    try:
+        os.dup2(os.open(Path(line.strip()) / "said", os.O_WRONLY), 1)
+        sit(Path(line.strip()))
+    finally:
+        os._exit(1)
 """
 
 
@@ -48,15 +61,19 @@ def kill_again_and_again(folder: Path, n_kills: int, seed: int) -> None:
     plan = stations.make_plan(n_trials=2000, n_practice=0, n_slots=1)
     rng = random.Random(seed)
     acknowledged: list[str] = []
-    for _ in range(n_kills):
-        lines = _until_killed(folder, rng)
-        asked = [line.split()[1:] for line in lines if line.startswith("asked")]
-        acknowledged += [line.split()[1] for line in lines if line.startswith("stored")]
-        stored = [a.trial for a in open_store(folder / "answers.sqlite").answers()]
-        assert stored[: len(acknowledged)] == acknowledged, "an acknowledged answer is gone"
-        assert len(stored) - len(acknowledged) in (0, 1)  # one may be stored and not yet acknowledged
-        acknowledged = stored
-        _check_asked(plan, asked)
+    os.mkfifo(folder / "said")
+    root = Path(__file__).resolve().parents[1]
+    pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE}
+    with subprocess.Popen([sys.executable, "-c", SITS], text=True, cwd=root, **pipes) as sits:
+        for _ in range(n_kills):
+            lines = _until_killed(sits, folder, rng)
+            asked = [line.split()[1:] for line in lines if line.startswith("asked")]
+            acknowledged += [line.split()[1] for line in lines if line.startswith("stored")]
+            stored = [a.trial for a in open_store(folder / "answers.sqlite").answers()]
+            assert stored[: len(acknowledged)] == acknowledged, "an acknowledged answer is gone"
+            assert len(stored) - len(acknowledged) in (0, 1)  # one may be stored and not yet acknowledged
+            acknowledged = stored
+            _check_asked(plan, asked)
     answers = open_store(folder / "answers.sqlite").answers()
     assert [a.trial for a in answers] == [f"{i + 1:03d}" for i in range(len(answers))]
     assert [a.answer for a in answers] == ["second" if int(a.trial) % 3 else "first" for a in answers], (
@@ -65,21 +82,17 @@ def kill_again_and_again(folder: Path, n_kills: int, seed: int) -> None:
     assert len(answers) > n_kills
 
 
-def _until_killed(folder: Path, rng: random.Random) -> list[str]:
-    process = subprocess.Popen(
-        [sys.executable, "-c", SITS, str(folder)],
-        stdout=subprocess.PIPE,
-        text=True,
-        cwd=Path(__file__).resolve().parents[1],
-    )
-    if process.stdout is None:
+def _until_killed(sits: subprocess.Popen[str], folder: Path, rng: random.Random) -> list[str]:
+    if sits.stdin is None or sits.stdout is None:
         raise LookupError("no pipe")
-    lines_first = rng.randint(3, 12)  # some trials on at any speed, then an instant within one
-    first = "".join(process.stdout.readline() for _ in range(lines_first))
-    time.sleep(rng.uniform(0.0, 0.05))
-    process.send_signal(signal.SIGKILL)
-    rest = process.stdout.read()
-    process.wait()
+    print(folder, file=sits.stdin, flush=True)
+    pid = int(sits.stdout.readline())
+    with (folder / "said").open() as said:
+        lines_first = rng.randint(3, 12)  # some trials on at any speed, then an instant within one
+        first = "".join(said.readline() for _ in range(lines_first))
+        time.sleep(rng.uniform(0.0, 0.05))
+        os.kill(pid, signal.SIGKILL)
+        rest = said.read()  # to its end: the process is gone
     lines = (first + rest).splitlines()
     return lines if rest.endswith("\n") or not rest else lines[:-1]  # the last line may be cut
 
