@@ -45,8 +45,12 @@ class Said:
 
 def found(text: str) -> tuple[Said, ...]:
     """Every factor in a plain text, in order; a share of choices (`86 of 100`) is none."""
-    said = [*_times(text), *_words(text), *_per_cent(text)]
-    return tuple(sorted(said, key=lambda one: one.at))
+    said = sorted([*_times(text), *_words(text), *_per_cent(text)], key=lambda one: one.at)
+    apart: list[Said] = []
+    for one in said:  # `half` within `one and a half times` is no factor of its own
+        if not apart or one.at >= apart[-1].at + len(apart[-1].part):
+            apart.append(one)
+    return tuple(apart)
 
 
 def without(text: str) -> str:

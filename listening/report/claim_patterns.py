@@ -26,6 +26,9 @@ class Forms:
     more: str
     less: str
     same: str
+    adjectives: tuple[str, ...] = ()
+    """What stands in `so many times as … as`, each with the comparative that says the same."""
+    comparatives: tuple[str, ...] = ()
     than: str = "than"
     """The word before the second: `than`, or `to` of what is preferred."""
 
@@ -58,6 +61,8 @@ def forms(attribute: str, comparative: str) -> Forms:
         more=_any_of(words["more"].get(comparative, [re.escape(comparative)])),
         less=_any_of(words["less"].get(comparative, [f"less {adjective}"])),
         same=_any_of([*same, *words["same"].get(comparative, [])]),
+        adjectives=(adjective, *(("long",) if comparative == "longer-ringing" else ())),
+        comparatives=(comparative, *(("longer",) if comparative == "longer-ringing" else ())),
         than="to" if comparative == "preferred" else "than",
     )
 
@@ -91,6 +96,12 @@ def equal_part(text: str) -> str:
     """What the text says of equal level or loudness; empty if nothing."""
     level = _words()["level"]
     match = re.search(_any_of([*level["equal_level"], *level["equal_loudness"], *level["beyond"]]), text)
+    return match.group(0) if match else ""
+
+
+def recorded_part(text: str) -> str:
+    """What the text says of sounds as recorded; empty if nothing."""
+    match = re.search(_any_of(_words()["level"]["recorded"]), text)
     return match.group(0) if match else ""
 
 

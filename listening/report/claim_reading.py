@@ -8,6 +8,9 @@ from listening.records.findings import Findings
 from listening.report import claim_patterns
 from listening.report.claim_patterns import Forms
 
+DENIED = re.compile(r"(?<!\w)(?:no|not|hardly|barely|scarcely|never|nowhere near) $")  # `no louder than`
+ASKS = re.compile(r"(?:is|are|was|were|do|does|did|can|could)(?!\w)")  # the verb before the name
+UNFINISHED = re.compile(r"(?<!\w)(?:is|are|was|were|than|and|as|of|from|not)$")
 Kind = Literal["more", "same", "audible"]
 
 
@@ -88,8 +91,18 @@ def compared(text: str, found: Findings, called: dict[str, Names]) -> Compared |
     between = text[start:end]
     for pattern, more, than in ((forms.less, second, first), (forms.more, first, second)):
         if match := re.search(rf"((?:(?:is|are|was|has) )?{pattern}).*(?<!\w){forms.than}(?!\w)", between):
+            if DENIED.search(between[: match.start()]):
+                return None
             return Compared(attribute, more, than, "more", match.group(1), is_less=pattern is forms.less)
     return None
+
+
+def with_comparatives(text: str, found: Findings) -> str:
+    """The text with what a factor leaves of `three times as loud as`, `loud as`, put as `louder than`."""
+    for _, forms in attributes(found):
+        for adjective, comparative in zip(forms.adjectives, forms.comparatives, strict=True):
+            text = re.sub(rf"(?<!\w)(?<!as ){adjective} as(?!\w)", f"{comparative} than", text)
+    return text
 
 
 def attributes(found: Findings) -> list[tuple[str, Forms]]:
@@ -101,14 +114,19 @@ def attributes(found: Findings) -> list[tuple[str, Forms]]:
 def unknown(text: str, called: dict[str, Names], found: Findings) -> tuple[str, ...]:
     """Words that no pattern knows, and what makes a draft more than one plain comparison."""
     known = attributes(found)
-    text = claim_patterns.without_level(text)
+    text = claim_patterns.without_level(text).strip()
     if sum(forms.count(text) for _, forms in known) > 1:
         return ("more than one claim in a sentence",)
+    if ASKS.match(text):
+        return ("a question",)
+    if UNFINISHED.search(text):
+        return ("a sentence that goes on",)
+    if re.search(r"(?<!\w)(?:the same|alike)(?!\w)", text) and not any(f.is_in(text) for _, f in known):
+        return ("the same in what",)
     text = re.sub(r"more than 99|fewer than 1", " ", text)
     for _, forms in known:
         text = forms.without(text)
-    if any(q.kind == "audible" for q in found.questions):
-        text = claim_patterns.without_told_apart(text)
+    text = claim_patterns.without_told_apart(text)
     text, most = _without_names(text, called)
     return ("a condition named twice",) if most > 1 else claim_patterns.unknown_words(text)
 

@@ -51,13 +51,15 @@ def planned(said: Compared, found: Findings, text: str) -> tuple[QuestionFinding
     return question, _against(said, question, found)
 
 
-def of_wording(text: str, q: QuestionFinding, found: Findings, more: Names, than: Names) -> list[Unsupported]:
-    """Level, names and numbers of a draft on one question."""
+def of_wording(
+    text: str, q: QuestionFinding, found: Findings, more: Names, than: Names, *, with_factor: bool
+) -> list[Unsupported]:
+    """Level, names and numbers of a draft on one question; beside a factor no share of choices may stand."""
     return [
         *_level(text, q, found),
         *_narrow(text, q.more_label, more),
         *_narrow(text, q.than_label, than),
-        *_numbers(text, q),
+        *_numbers(text, q, with_factor=with_factor),
     ]
 
 
@@ -114,7 +116,7 @@ def _level(text: str, q: QuestionFinding, found: Findings) -> list[Unsupported]:
     if claim_patterns.says_equal(text):
         return []
     why = f"heard at equal {equal} only: write “at equal {equal}”; as recorded the two differ in {equal} too"
-    return [Unsupported(f"no word of {equal}", why)]
+    return [Unsupported(claim_patterns.recorded_part(text) or f"no word of {equal}", why)]
 
 
 def _narrow(text: str, label: str, own: Names) -> list[Unsupported]:
@@ -124,16 +126,17 @@ def _narrow(text: str, label: str, own: Names) -> list[Unsupported]:
     return [Unsupported(own.short, f"tested was {label}: write it so; other conditions were not tested here")]
 
 
-def _numbers(text: str, q: QuestionFinding) -> list[Unsupported]:
+def _numbers(text: str, q: QuestionFinding, *, with_factor: bool) -> list[Unsupported]:
     """Numbers that do not stand in one of the phrases in which this question's own may."""
     phrases = [
         rf"{q.n_listeners} (?:\w+ )?listeners",
         rf"{q.n_direct_more} of {q.n_direct} (?:direct comparisons|trials)",
+        rf"{q.n_direct_no_difference} of {q.n_direct} direct comparisons were answered no difference",
     ]
     if q.share is not None:
         value, lower, upper = map(rounding.in_hundred, (q.share.value, q.share.lower, q.share.upper))
         phrases += [rf"{value} of 100 (?:choices|trials)", rf"limits {lower} to {upper}"]
-    for phrase in phrases:
+    for phrase in () if with_factor else phrases:
         text = re.sub(rf"(?<![\w.,]){phrase}(?!\w)", " ", text)
     strange = re.findall(r"\S*\d\S*", text)
     return [Unsupported(number, "no number that this question gives for this") for number in strange]
@@ -147,8 +150,10 @@ def _factor(said: Said, text: str, q: QuestionFinding | None) -> str:
     which = ""
     if loud and said.factor is not None and said.factor > 1 and "sone" not in text:
         which = f"{claim_factor.ambiguous(said.factor)}; say which. "
-    f = q.factor if q is not None else None
-    if q is None or f is None:
+    if q is None:
+        return f"{which}{HOW_MUCH}"
+    f = q.factor
+    if f is None:
         return f"{which}{HOW_MUCH}, and no factor was planned"
     metric = metric_words.of(f.metric).name
     if said.factor is None or abs(said.factor / f.factor - 1) > SAME_FACTOR:

@@ -70,14 +70,17 @@ def _judge(draft: str, found: Findings) -> Judgement:
     rest = claim_patterns.without_overreaches(text, claim_reasons.asked_for_liking(found))
     factors = claim_factor.found(rest)
     bare = claim_factor.without(rest)
+    if any(one.is_ratio for one in factors):
+        bare = claim_reading.with_comparatives(bare, found)
     compared = claim_reading.compared(bare, found, called)
     question = None
     if compared is not None:
         question, more = claim_reasons.planned(compared, found, bare)
         unsupported += more
         if question is not None:
+            more_called, than_called = called[question.more], called[question.than]
             unsupported += claim_reasons.of_wording(
-                bare, question, found, called[question.more], called[question.than]
+                bare, question, found, more_called, than_called, with_factor=bool(factors)
             )
             unsupported += _how_it_is_heard(bare, compared, question, n_factors=len(factors))
     if compared is not None and compared.is_less:

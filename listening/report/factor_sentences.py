@@ -14,8 +14,8 @@ def printable(q: QuestionFinding, found: Findings) -> str:
     if f is None:
         return ""
     more, than = wording.name(q, q.more_label), wording.name(q, q.than_label)
-    measured = metric_words.in_plain_words(f.metric)
-    at_least = f"{measured} of {more} is at least {wording.times(f.factor)} that of {than}"
+    measured = metric_words.in_plain_words(f.metric, more)
+    at_least = f"{measured} is at least {wording.times(f.factor)} that of {than}"
     if f.word == "supported":
         heard = wording.is_heard(more, q.comparative, than)
         text = (

@@ -17,6 +17,7 @@ class LeftOut:
 
 HOW_MUCH = "listeners said which of two, not how much: a share of choices is no ratio"
 HOW_LOUD = "ambiguous: as loudness in sone, as amplitude and as energy it means three different things"
+CAUSE = "a cause needs sounds that differ in that alone; recordings of whole things differ in more"
 ALWAYS = (
     LeftOut("“proven”, “everyone hears it”", "a test leaves a stated chance of error, and listeners differ"),
     LeftOut(
@@ -27,7 +28,7 @@ ALWAYS = (
         "other units, supports, rooms, playback levels or people",
         "only these recordings were heard, by this kind of listener; nothing was tried on the road",
     ),
-    LeftOut("“because of its alloy”, “thanks to the new shape”", "a cause was not tested"),
+    LeftOut("“because of its alloy”, “thanks to the new shape”", CAUSE),
 )
 
 
@@ -78,7 +79,7 @@ def of_factor(q: QuestionFinding) -> tuple[LeftOut, ...]:
         return ()
     said = wording.more_by(q.factor.factor)
     listed = [
-        LeftOut(f"“is heard as {said}”", "how much was measured; listeners said only which of the two"),
+        LeftOut(f"“sounds {said}”", "how much was measured; listeners said only which of the two"),
         LeftOut(f"anything beyond “at least {wording.times(q.factor.factor)}”", "that is the factor planned"),
     ]
     if q.about_level:

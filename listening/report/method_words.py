@@ -48,11 +48,36 @@ def lead(found: Findings) -> str:
 
 def method(found: Findings) -> list[str]:
     """Paragraphs that let another statistician redo it."""
-    return [
+    told_apart = [q for q in found.questions if q.kind == "audible"]
+    compares = not told_apart or len(told_apart) < len(found.questions)
+    trials = (
         "Each trial played two sounds one after the other under coded names; the listener chose one. "
-        "Orders were balanced and drawn before the test; which code is which sound was sealed until the "
-        "analysis.",
-        *deciding(found),
+        if compares
+        else "Each trial played its sounds under coded names. "
+    )
+    return [
+        f"{trials}Orders were balanced and drawn before the test; which code is which sound was sealed until "
+        "the analysis.",
+        *(deciding(found) if compares else []),
+        *(_told_apart(found) if told_apart else []),
+    ]
+
+
+def _told_apart(found: Findings) -> list[str]:
+    """How triangle, duo-trio, 2-AFC and same-different are decided."""
+    tasks = ", ".join(dict.fromkeys(q.task for q in found.questions if q.kind == "audible"))
+    return [
+        f"Told apart ({tasks}): the share of trials in which the difference was heard is (right − guessing) "
+        "/ (1 − guessing); in same-different, the share called different of pairs that differ minus that of "
+        "pairs that are alike. Guessing must be ruled out by the exact test (binomial; same-different: all "
+        "listeners’ own tables). Each limit is the wider of the exact binomial one and that of a linear "
+        "mixed model of the answers with listeners and the strokes of either kind as samples, Student’s t "
+        "with the smaller of listeners − 1 and strokes − kinds degrees of freedom (same-different: the "
+        "model’s). "
+        "Supported if the lower limit is above zero and the share heard reaches the smallest that matters; "
+        "contradicted if the upper limit is below it; else undecided. Below "
+        f"{found.method.minimum_listeners} listeners there is no verdict; families are corrected by "
+        f"{found.method.family_rule}’s steps.",
     ]
 
 

@@ -49,17 +49,17 @@ def in_words(text: str) -> str:
 
 
 PLAIN = {
-    "nmax_sone": "the loudness in sone",
-    "sharpness_acum": "the sharpness",
-    "centroid_hz": "the balance point of the spectrum",
-    "decay_s": "the time the loudness takes to fall to a tenth",
-    "t60_s": "the ringing time (T60) of the strongest partials",
-    "edt_s": "the early decay time",
-    "t20_s": "the decay time T20",
-    "t30_s": "the decay time T30",
+    "nmax_sone": "the loudness of {}, in sone,",
+    "sharpness_acum": "the sharpness of {}",
+    "centroid_hz": "the balance point of the spectrum of {}",
+    "decay_s": "the time that {} takes to fall to a tenth of its loudness",
+    "t60_s": "the ringing time (T60) of the strongest partials of {}",
+    "edt_s": "the early decay time of {}",
+    "t20_s": "the decay time T20 of {}",
+    "t30_s": "the decay time T30 of {}",
 }
 
 
-def in_plain_words(metric: str) -> str:
-    """A metric as a sentence for the public names it."""
-    return PLAIN.get(metric, of(metric).name)
+def in_plain_words(metric: str, of_what: str) -> str:
+    """A metric of something, as a sentence for the public names it."""
+    return PLAIN.get(metric, f"{of(metric).name} of {{}}").format(of_what)

@@ -68,6 +68,7 @@ def _more(q: QuestionFinding) -> str:
             f"reaches the {matters(q)} that were planned to matter"
         )
     if q.word == "contradicted":
+        high = _under(high, in_hundred(q.smallest_effect))
         return f"even the upper limit, {high} of 100 choices, stays below the {matters(q)} planned to matter"
     if "estimate is below" in q.reason:
         return (
@@ -111,6 +112,7 @@ def _audible(q: QuestionFinding) -> str:
             f"{low} to {high}), at least the {in_hundred(q.smallest_effect)} planned to matter"
         )
     if q.word == "contradicted":
+        high = _under(high, in_hundred(q.smallest_effect))
         return (
             f"even the upper limit, heard in {high} trials in 100, stays below the "
             f"{in_hundred(q.smallest_effect)} planned to matter"
@@ -124,6 +126,11 @@ def _audible(q: QuestionFinding) -> str:
         f"with the difference heard in {low} to {high} trials in 100, guessing alone is possible, and so are "
         f"the {in_hundred(q.smallest_effect)} planned to matter"
     )
+
+
+def _under(limit: str, planned: str) -> str:
+    """A limit below what was planned, said so where both round alike."""
+    return f"just under {limit}" if limit == planned else limit
 
 
 def in_hundred_signed(share: float | None) -> str:

@@ -14,8 +14,8 @@ PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "conversion
 LABELLED = [(label.replace("_", " "), draft) for label, drafts in DRAFTS.items() for draft in drafts]
 
 
-def test_there_are_sixty_one_labelled_drafts():
-    assert len(LABELLED) == 61
+def test_there_are_eighty_one_labelled_drafts():
+    assert len(LABELLED) == 81
 
 
 @pytest.mark.parametrize(("ruling", "draft"), LABELLED, ids=[draft[:60] for _, draft in LABELLED])
@@ -191,6 +191,18 @@ def test_the_printed_sentence_on_a_factor_is_supported(findings):
 def test_a_factor_said_otherwise_than_planned_is_not_supported(findings, said, reason):
     assert claims.judge(F_OVER_E.format(said), with_factor(findings)).ruling == "not supported"
     assert reason in why(F_OVER_E.format(said), with_factor(findings))
+
+
+def test_a_share_of_choices_is_not_one_of_a_factor(findings):
+    draft = F_OVER_E.format("40 % longer").replace(".", " in 80 of 100 choices.")
+    assert claims.judge(draft, with_factor(findings)).ruling == "not supported"
+
+
+@pytest.mark.parametrize("said", ["1.4 times as long", "at least 1.4 times as long"])
+def test_so_many_times_as_much_is_another_way_to_say_the_planned_factor(findings, said):
+    draft = F_OVER_E.format(said).replace(" than ", " as ")
+    found = claims.judge(draft, with_factor(findings))
+    assert (found.ruling, found.question) == ("supported", "f-longer-than-e"), found
 
 
 def test_so_much_less_is_another_factor_than_so_much_more(findings):
