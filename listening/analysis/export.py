@@ -1,12 +1,18 @@
 """Answers and findings as flat tables, with a dictionary, so that another statistician can redo them."""
 
+import ast
+import inspect
+import textwrap
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 
 from listening.analysis import collect, contrast
-from listening.records.findings import Findings, QuestionFinding
+from listening.records.findings import ConditionMeasure, Findings, ListenerRow, QuestionFinding, Strength
+from listening.records.form import Form
 
 MEANINGS = {
     "sitting": "sitting in which the answer was given",
@@ -32,8 +38,8 @@ MEANINGS = {
 MODEL_MEANINGS = {
     "question": "planned question that the row belongs to",
     "listener": "random: the contrast's own size for each listener, on column contrast_half",
-    "stimulus_first": "random: enters with weight +1",
-    "stimulus_second": "random: enters with weight -1; same variance as stimulus_first",
+    "stimulus_first": "random: enters with weight +1; one variance for the two compared, one for others",
+    "stimulus_second": "random: enters with weight -1; same variances as stimulus_first",
     "cell_first": "random, listener x condition: enters with weight +1 (three conditions or more)",
     "cell_second": "random: enters with weight -1; same variance as cell_first",
     "chosen": "answer to explain",
@@ -42,6 +48,7 @@ MODEL_MEANINGS = {
     "contrast_half": "multiplies the listener's own departure: +1/2 more, -1/2 than, first minus second",
     "offset": "known part of the log-odds: level slope x level difference, the first way of taking level",
 }
+OTHER_CONDITION = "fixed: this condition against the one compared with, +1 first, -1 second"
 
 
 @dataclass(frozen=True)
@@ -64,14 +71,19 @@ def tables(answers: pd.DataFrame, found: Findings) -> Exported:
     made = {
         "answers": marked[listed],
         "questions": pd.DataFrame([_flat(q) for q in found.questions]),
-        "listeners": pd.DataFrame([row.model_dump() for row in found.panel.listeners]),
-        "measured": pd.DataFrame([one.model_dump() for one in found.conditions]),
+        "listeners": _rows(ListenerRow, found.panel.listeners),
+        "measured": _rows(ConditionMeasure, found.conditions),
         "strengths": pd.DataFrame(_strengths(found)),
     }
     kept = answers[~answers["listener"].isin(excluded)].reset_index(drop=True)
     made |= {f"model_{q.id}": _model(kept, q) for q in found.questions if q.level_checks}
     made["dictionary"] = _dictionary(made)
     return Exported(made)
+
+
+def _rows(form: type[Form], found: Sequence[Form]) -> pd.DataFrame:
+    """One form a row; without any, the columns all the same."""
+    return pd.DataFrame([one.model_dump() for one in found], columns=list(form.model_fields))
 
 
 def _flat(q: QuestionFinding) -> dict[str, object]:
@@ -114,18 +126,50 @@ def _model(answers: pd.DataFrame, q: QuestionFinding) -> pd.DataFrame:
 
 
 def _dictionary(made: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    forms: dict[str, type[Form]] = {
+        "questions": QuestionFinding,
+        "listeners": ListenerRow,
+        "measured": ConditionMeasure,
+        "strengths": Strength,
+    }
     rows = []
     for table, frame in made.items():
-        meanings = MODEL_MEANINGS if table.startswith("model_") else MEANINGS
+        is_model = table.startswith("model_")
+        known = MODEL_MEANINGS if is_model else MEANINGS | _meanings(forms.get(table))
         for column in map(str, frame.columns):
-            default = "fixed: this condition against the one compared with, +1 first, -1 second"
-            default = default if table.startswith("model_") else "as in findings.json, see its form"
+            meaning = known.get(column, OTHER_CONDITION if is_model else _in_words(column, known))
             rows.append(
-                {
-                    "table": table,
-                    "column": column,
-                    "type": str(frame[column].dtype),
-                    "meaning": meanings.get(column, default),
-                }
+                {"table": table, "column": column, "type": str(frame[column].dtype), "meaning": meaning}
             )
     return pd.DataFrame(rows)
+
+
+def _in_words(column: str, known: dict[str, str]) -> str:
+    """What a column is by its name; a part of an interval by what the whole is."""
+    whole, _, part = column.rpartition("_")
+    said = {
+        "value": "estimate",
+        "lower": "lower limit",
+        "upper": "upper limit",
+        "level": "coverage of limits",
+    }
+    if part in said:
+        return f"{known.get(whole, whole.replace('_', ' '))}: {said[part]}".lstrip(": ")
+    return said.get(column, column.replace("_", " "))
+
+
+def _meanings(form: type[Form] | None) -> dict[str, str]:
+    """The lines that stand below the fields of a form."""
+    if form is None:
+        return {}
+    body = ast.parse(textwrap.dedent(inspect.getsource(form))).body[0]
+    found: dict[str, str] = {}
+    statements = body.body if isinstance(body, ast.ClassDef) else []
+    for field, below in pairwise(statements):
+        if (
+            isinstance(field, ast.AnnAssign)
+            and isinstance(below, ast.Expr)
+            and isinstance(field.target, ast.Name)
+        ):
+            found[field.target.id] = " ".join(str(ast.literal_eval(below.value)).split()).rstrip(".")
+    return found

@@ -49,7 +49,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("listening analyse bells", "open the key and decide the planned questions"),
         ("listening analyse bells --interim", "look before the planned end; logged and reported"),
     ),
-    "report": (("listening report bells", "write bells/report/report.html"),),
+    "report": (
+        ("listening report bells", "write bells/report/report.html"),
+        ("listening report bells --pdf", "the same page on paper, too"),
+    ),
     "predict": (
         (
             "listening predict bells dome_g.wav --attribute ringing --pascal-per-full-scale 20",

@@ -60,13 +60,14 @@ def _write(path: Path, table: "DataFrame", kind: str) -> None:
     if kind == "csv":
         write_text(path, table.to_csv(index=False))
     elif kind == "json":
-        write_text(path, table.to_json(orient="records", indent=1, force_ascii=False) + "\n")
+        write_text(path, table.to_json(orient="records", indent=1, force_ascii=False, double_precision=15) + "\n")
     else:
         content = io.BytesIO()
         try:
             table.to_parquet(content, index=False)
         except ImportError as error:
             raise ListeningError(
-                "Parquet needs a package that is not installed: pip install pyarrow, or take --format csv"
+                "Parquet needs a package that is not installed: pip install 'listening[parquet]', or take "
+                "--format csv"
             ) from error
         write_bytes(path, content.getvalue())

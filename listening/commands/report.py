@@ -3,9 +3,9 @@
 import argparse
 from pathlib import Path
 
-from listening.commands import show
+from listening.commands import report_pdf, show
 from listening.records.findings import Findings
-from listening.records.form import write_text
+from listening.records.form import write_bytes, write_text
 from listening.records.measures import Measures
 from listening.records.study import Study, open_analysed
 
@@ -14,6 +14,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""
     parser.add_argument("folder", type=Path, help="study folder, analysed")
     parser.add_argument("--no-sounds", action="store_true", help="leave the playable stimuli out of the page")
+    parser.add_argument(
+        "--pdf", action="store_true", help="also as PDF, without sounds (pip install 'listening[pdf]')"
+    )
     show.json_option(parser)
 
 
@@ -24,6 +27,7 @@ def run(args: argparse.Namespace) -> int:
     study = open_analysed(args.folder)
     found = Findings.load(study.findings)
     text = render(study, found, with_sounds=not args.no_sounds)
+    pdf = report_pdf.of(render(study, found, with_sounds=False)) if args.pdf else b""
     write_text(study.page, text)
     claims = study.report / "claims.html"
     write_text(claims, sheet.render(found))
@@ -31,7 +35,11 @@ def run(args: argparse.Namespace) -> int:
         f"what may be printed, on one sheet: {claims}",
         f"{len(found.questions)} verdicts on one page, {len(text) / 1e6:.1f} MB: {study.page}",
     ]
-    data = {"page": str(study.page), "bytes": len(text.encode()), "claims": str(claims)}
+    data: dict[str, object] = {"page": str(study.page), "bytes": len(text.encode()), "claims": str(claims)}
+    if pdf:
+        write_bytes(study.page.with_suffix(".pdf"), pdf)
+        data["pdf"] = str(study.page.with_suffix(".pdf"))
+        lines.append(f"for paper: {data['pdf']}")
     show.result(args, lines, data)
     return 0
 

@@ -1,11 +1,16 @@
 """Exported tables: another statistician gets the same numbers without our programs."""
 
+import sys
+
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats
 from statsmodels.api import Logit
 
 from listening.analysis import again, collect, export
+from listening.commands import export as export_command
+from listening.errors import ListeningError
 from listening.records.findings import Looks
 
 
@@ -25,7 +30,7 @@ def test_the_recipe_for_pooled_answers_gives_the_printed_number_with_statsmodels
     model = tables[f"model_{question}"]
     used = {"listener", "stimulus_first", "stimulus_second", "cell_first", "cell_second", "chosen"}
     fixed = model.drop(columns=[*used, "contrast_half", "offset"])
-    fit = Logit(model["chosen"], fixed).fit(disp=0)
+    fit = Logit(model["chosen"], fixed, offset=model["offset"]).fit(disp=0)
     ours = other(bells_findings, question, "answers pooled over listeners")
     assert fit.params["contrast"] == pytest.approx(ours.estimate, abs=1e-6)
     alpha = bells_findings.question(question).alpha_corrected
@@ -51,11 +56,37 @@ def test_the_recipe_for_the_sign_test_gives_the_printed_p_with_scipy(tables, bel
     assert p == pytest.approx(other(bells_findings, q.id, "sign test over listeners").p)
 
 
+@pytest.mark.parametrize("kind", ["csv", "json", "parquet"])
+def test_every_table_comes_back_from_its_file_as_it_was(tables, tmp_path, kind):
+    if kind == "parquet":
+        pytest.importorskip("pyarrow", reason="the extra for Parquet is not installed")
+    read = {"csv": pd.read_csv, "json": pd.read_json, "parquet": pd.read_parquet}[kind]
+    for name, table in tables.items():
+        export_command._write(tmp_path / name, table, kind)
+        back = read(tmp_path / name)
+        assert list(back.columns) == list(table.columns) or (kind == "json" and table.empty)
+        for column in back.columns.intersection(table.select_dtypes(["number", "bool"]).columns):
+            np.testing.assert_allclose(back[column].astype(float), table[column].astype(float), rtol=1e-9)
+
+
+def test_parquet_without_its_package_names_the_extra(tables, tmp_path, monkeypatch):
+    for name in ("pyarrow", "fastparquet"):
+        monkeypatch.setitem(sys.modules, name, None)
+    with pytest.raises(ListeningError, match=r"pip install 'listening\[parquet\]'"):
+        export_command._write(tmp_path / "answers.parquet", tables["answers"], "parquet")
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_every_column_of_every_table_is_in_the_dictionary(tables):
     listed = set(zip(tables["dictionary"]["table"], tables["dictionary"]["column"], strict=True))
     for name, table in tables.items():
         if name != "dictionary":
             assert {(name, column) for column in table.columns} <= listed
+    meaning = tables["dictionary"].set_index(["table", "column"])["meaning"]
+    assert (meaning.str.len() > 0).all()
+    assert meaning["questions", "estimate_lower"].endswith("level corrected: lower limit")
+    assert "drawn" not in meaning["listeners", "first_share"]
+    assert meaning["listeners", "first_share"].startswith("Share of trials in which the first")
 
 
 def test_the_same_findings_show_no_difference_and_a_changed_number_does(bells_findings):
