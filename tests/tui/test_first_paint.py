@@ -52,14 +52,27 @@ def test_a_fault_while_loading_leaves_the_terminal_as_it_was() -> None:
         with pytest.raises(RuntimeError, match="seeded"):
             _fail_under(terminal)
         assert termios.tcgetattr(writer) == before
-    wrote = os.read(reader, 65536).decode()
+    os.close(writer)
+    wrote = _everything(reader).decode()
     assert wrote.startswith(first_paint.BEGIN)
     assert wrote.endswith(first_paint.END)
     os.close(reader)
-    os.close(writer)
 
 
 def _fail_under(terminal: TextIO) -> None:
     with first_paint.shown(WELCOME, terminal):
         assert not termios.tcgetattr(terminal.fileno())[3] & termios.ECHO
         raise RuntimeError("seeded")
+
+
+def _everything(reader: int) -> bytes:
+    """All that was written, however many pieces it comes in; the writing end is closed."""
+    wrote = b""
+    while True:
+        try:
+            piece = os.read(reader, 65536)
+        except OSError:  # how a terminal says that its other end is closed
+            return wrote
+        if not piece:
+            return wrote
+        wrote += piece
