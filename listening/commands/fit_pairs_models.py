@@ -1,6 +1,7 @@
 """Which paired-comparison model the options ask for, fitted to the table."""
 
 import argparse
+import contextlib
 import math
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -10,7 +11,7 @@ import numpy as np
 
 from listening.commands import fit_pairs_rows, fit_table
 from listening.commands.fit_pairs_rows import Rows
-from stats import bradley_terry, fit_check, newton, sandwich
+from stats import bradley_terry, fit_check, newton, sandwich, tie_test
 from stats.bradley_terry import Strengths
 from stats.comparisons import Comparisons
 from stats.errors import Separated, StatsError
@@ -163,6 +164,9 @@ def _tests(args: argparse.Namespace, out: PairsFit, rows: Rows, data: Comparison
         out.tests["no order effect"] = _as_test(
             bradley_terry.compare(_fit_plain(args, rows, data, x, order=False), found)
         )
+    if args.ties == "davidson" and not rows.covariate_names:
+        with contextlib.suppress(StatsError):  # one pair only, or without ties a strength is infinite
+            out.tests["ties as likely as the model says, pair by pair"] = _as_test(tie_test.by_pair(found))
     if rows.covariate_names and fit_pairs_rows.belong_to_items(rows):
         try:
             free = bradley_terry.fit(data, link=args.link, order=args.order, ties=args.ties)

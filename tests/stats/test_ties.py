@@ -6,8 +6,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import optimize
 
-from stats import bradley_terry, comparisons, fit_check, random_terms, tied_mixed
+from stats import bradley_terry, comparisons, fit_check, random_terms, tie_test, tied_mixed
 from stats.errors import BadData, Separated
 
 PUBLISHED = Path(__file__).parents[1] / "published"
@@ -102,6 +103,45 @@ def test_reversing_every_pair_reverses_the_order_effect_only():
         signs = np.where(np.array(plain.names) == "order", -1.0, 1.0)
         np.testing.assert_allclose(back.estimate * signs, plain.estimate, atol=1e-8)
         assert back.loglik == pytest.approx(plain.loglik, abs=1e-9)
+
+
+STRENGTH = np.array([0.0, 0.7, -0.4])
+PAIRS = np.array([(0, 1), (0, 2), (1, 2)])
+
+
+def _counts(log_nu):
+    """Expected counts of 100 answers a pair under Davidson, readiness to tie by pair."""
+    eta = STRENGTH[PAIRS[:, 0]] - STRENGTH[PAIRS[:, 1]]
+    parts = np.exp(np.stack([eta / 2, np.asarray(log_nu) * np.ones(3), -eta / 2]))
+    won, tied, lost = 100 * parts / parts.sum(axis=0)
+    return comparisons.Comparisons(("a", "b", "c"), PAIRS[:, 0], PAIRS[:, 1], won, tied, lost)
+
+
+def test_ties_by_pair_are_as_expected_where_one_readiness_made_them():
+    test = tie_test.by_pair(bradley_terry.fit(_counts(-0.5), ties="davidson"))
+    assert test.statistic == pytest.approx(0, abs=1e-8)
+    assert test.df == 2
+
+
+def test_ties_by_pair_equal_the_likelihood_ratio_maximised_directly():
+    data = _counts([-1.5, 0.2, -0.5])
+
+    def lost(free):
+        strength = np.array([0.0, *free[:2]])
+        eta = strength[data.first] - strength[data.second]
+        parts = np.exp(np.stack([eta / 2, free[2:], -eta / 2]))
+        shares = parts / parts.sum(axis=0)
+        return -float((np.stack([data.won, data.tied, data.lost]) * np.log(shares)).sum())
+
+    free = optimize.minimize(lost, np.zeros(5), method="BFGS", options={"gtol": 1e-8})
+    small = bradley_terry.fit(data, ties="davidson")
+    assert tie_test.by_pair(small).statistic == pytest.approx(2 * (-free.fun - small.loglik), abs=1e-6)
+    assert tie_test.by_pair(small).p < 1e-4
+
+
+def test_ties_by_pair_need_davidsons_fit():
+    with pytest.raises(BadData, match="Davidson"):
+        tie_test.by_pair(bradley_terry.fit(_counts(-0.5), ties="rao-kupper"))
 
 
 def test_no_ties_at_all_are_named():
