@@ -53,6 +53,8 @@ def differences(on_disk: Findings, from_data: Findings) -> list[Difference]:
     for dumped in (one, other):
         dumped["method"].pop("versions")
         dumped.pop("version")
+        if not on_disk.sources:  # an earlier version took no hash of them
+            dumped.pop("sources")
     return [Difference(place, str(a), str(b)) for place, a, b in _unlike("findings", one, other)]
 
 

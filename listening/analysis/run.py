@@ -7,6 +7,7 @@ import pandas as pd
 
 from listening import __version__
 from listening.analysis import (
+    audit,
     audible,
     collect,
     decide,
@@ -85,7 +86,7 @@ def from_study(
 ) -> Findings:
     """The findings of a study, nothing written but the log of the opening; parameters and errors as `run`."""
     at = taken.look(study, now=now, interim=interim, closed=closed)
-    return findings(
+    found = findings(
         at.opened,
         at.answers,
         look=at.look,
@@ -94,6 +95,7 @@ def from_study(
         measures=Measures.load(study.measures) if study.measures.is_file() else None,
         on_progress=on_progress,
     )
+    return found.model_copy(update={"sources": audit.sources(study)})
 
 
 def findings(

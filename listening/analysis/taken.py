@@ -1,17 +1,18 @@
 """A look at the answers: the key opened, the look logged, the answers read."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from listening.analysis import looks, opening
 from listening.analysis.collect import Columns
 from listening.analysis.looks import Look
 from listening.analysis.opening import Opened
+from listening.errors import StudyError
 from listening.records.findings import Fixed
 from listening.records.frozen import History
 from listening.records.plan import Plan
 from listening.records.study import Study
-from listening.store import open_store, place_of
+from listening.store import SittingRow, open_store, place_of
 
 
 @dataclass(frozen=True)
@@ -44,11 +45,24 @@ def look(study: Study, *, now: Callable[[], str], interim: bool = False, closed:
         answers, sittings = store.answer_columns(), store.sittings()
     finally:
         store.close()
+    _of_this_deal(study, opened.plan, sittings)
     finished = sum(sitting.finished_at is not None for sitting in sittings)
     digest = opened.plan.study_digest
     at = looks.look(study, digest, opened.protocol, finished=finished, interim=interim, closed=closed)
     opening.note(study, f"{now()} {at.line(digest)}")
     return Taken(opened, at, answers, len(sittings) - finished)
+
+
+def _of_this_deal(study: Study, plan: Plan, sittings: Sequence[SittingRow]) -> None:
+    """Each sitting was begun under this plan: another one, however whole, is not what the listeners met."""
+    strange = sorted({s.listener for s in sittings if s.study_digest != plan.study_digest})
+    if strange:
+        more = f" and {len(strange) - 3} more" if len(strange) > 3 else ""
+        raise StudyError(
+            f"{study.plan}: {', '.join(strange[:3])}{more} sat under another plan than this one (hash "
+            f"{plan.study_digest[:16]}); restore the plan, protocol and key that were dealt. Nothing was "
+            "analysed"
+        )
 
 
 def fixed(study: Study, plan: Plan) -> Fixed:

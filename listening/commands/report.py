@@ -29,7 +29,7 @@ def run(args: argparse.Namespace) -> int:
     text = render(study, found, with_sounds=not args.no_sounds)
     pdf = report_pdf.of(render(study, found, with_sounds=False)) if args.pdf else b""
     write_text(study.page, text)
-    claims = study.report / "claims.html"
+    claims = claims_sheet(study)
     write_text(claims, sheet.render(found))
     lines = [
         f"what may be printed, on one sheet: {claims}",
@@ -42,6 +42,11 @@ def run(args: argparse.Namespace) -> int:
         lines.append(f"for paper: {data['pdf']}")
     show.result(args, lines, data)
     return 0
+
+
+def claims_sheet(study: Study) -> Path:
+    """Where the sheet for those who print lies."""
+    return study.report / "claims.html"
 
 
 def render(study: Study, found: Findings, *, with_sounds: bool) -> str:

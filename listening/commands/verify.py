@@ -1,15 +1,21 @@
-"""`listening verify`: are findings and page on disk what the data give?"""
+"""`listening verify`: are findings, page and claims sheet on disk what the data give?"""
 
 import argparse
+from collections.abc import Callable
 from pathlib import Path
 
-from listening.commands import import_table, report, show
+from listening.commands import import_table, report, report_pdf, show
+from listening.errors import ListeningError
 from listening.records.findings import Findings
 from listening.records.form import read_text
 from listening.records.imported import load
 from listening.records.study import Study, open_analysed
 
 SHOWN = 10
+SAME = "what the findings give"
+MISSING = "not written yet (listening report)"
+OTHER = "DIFFERS from what the findings give: write it again (listening report)"
+UNCHECKED = "not looked at: {}"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,26 +26,46 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Recompute everything; exit code 0 where all is the same, 1 where something is not."""
-    from listening.analysis import again
+    from listening.analysis import again, audit
 
     study = open_analysed(args.folder)
     found = Findings.load(study.findings)
     fresh = _fresh(study, found)
     unlike = again.differences(found, fresh)
-    page = _page(study, found)
-    lines = [] if found.imported else ["hashes: protocol, manifest, key and plan are what was dealt"]
+    faults = [] if found.imported else audit.faults(study, found)
+    written = {"page": _page(study, found), "claims sheet": _sheet(study, found)}
+    if study.page.with_suffix(".pdf").is_file():
+        written["PDF"] = _pdf(study, found)
+    lines = _hashes(found, faults)
     if unlike:
         lines.append(f"findings: DIFFER from what the data give in {len(unlike)} places")
         lines += [f"  {d.place}: on disk {d.on_disk}, from the data {d.from_data}" for d in unlike[:SHOWN]]
     else:
         lines.append("findings: what the data give")
-    lines.append(f"page: {page}")
+    lines += [f"{what}: {state}" for what, state in written.items()]
     if found.version != fresh.version or found.method.versions != fresh.method.versions:
         lines.append("versions: other than those that made the findings")
-    is_same = not unlike and page == SAME
-    data = {"same": is_same, "page": page, "differences": [vars(d) for d in unlike]}
+    is_same = not unlike and not faults and OTHER not in written.values() and written["page"] == SAME
+    data = {
+        "same": is_same,
+        **written,
+        "faults": faults,
+        "differences": [vars(d) for d in unlike],
+    }
     show.result(args, lines, data)
     return 0 if is_same else 1
+
+
+def _hashes(found: Findings, faults: list[str]) -> list[str]:
+    """What is to be said of the files that the findings rest on."""
+    if found.imported:
+        return []
+    if faults:
+        return [f"files: {len(faults)} NOT what was dealt or analysed", *(f"  {fault}" for fault in faults)]
+    lines = ["files: protocol, manifest, stimuli, key, plan and clips are what was dealt"]
+    if not found.sources:
+        lines.append("measured values: analysed by a version that took no hash of them; curves not looked at")
+    return lines
 
 
 def _fresh(study: Study, found: Findings) -> Findings:
@@ -52,14 +78,31 @@ def _fresh(study: Study, found: Findings) -> Findings:
     return again.findings(study, found, now=utc_now)
 
 
-SAME = "what the findings give"
-
-
 def _page(study: Study, found: Findings) -> str:
     """What is to be said of the page on disk."""
-    if not study.page.is_file():
-        return "not written yet (listening report)"
-    on_disk = read_text(study.page)
-    if any(report.render(study, found, with_sounds=with_sounds) == on_disk for with_sounds in (True, False)):
-        return SAME
-    return "DIFFERS from what the findings give: write it again (listening report)"
+    return _state(
+        study.page,
+        *(lambda sounds=sounds: report.render(study, found, with_sounds=sounds) for sounds in (True, False)),
+    )
+
+
+def _sheet(study: Study, found: Findings) -> str:
+    from listening.report import sheet
+
+    return _state(report.claims_sheet(study), lambda: sheet.render(found))
+
+
+def _state(path: Path, *ways: Callable[[], str]) -> str:
+    """Whether a file on disk is what one of the ways of writing it gives."""
+    if not path.is_file():
+        return MISSING
+    on_disk = read_text(path)
+    return SAME if any(way() == on_disk for way in ways) else OTHER
+
+
+def _pdf(study: Study, found: Findings) -> str:
+    try:
+        made = report_pdf.of(report.render(study, found, with_sounds=False))
+    except ListeningError as error:
+        return UNCHECKED.format(error)
+    return SAME if study.page.with_suffix(".pdf").read_bytes() == made else OTHER

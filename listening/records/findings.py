@@ -402,6 +402,8 @@ class Findings(FileForm):
     conditions: tuple[ConditionMeasure, ...] = ()
     matching: Matching
     method: Method
+    sources: dict[str, str] = {}
+    """SHA-256 of the files that measured values and curves on the page come from, by name."""
     imported: Imported | None = None
     """Where the answers came from a table collected elsewhere."""
     fixed: Fixed | None = None
