@@ -66,6 +66,15 @@ def test_a_worker_killed_in_mid_run_changes_nothing(where: int | str, tmp_path: 
     assert there == run(solver(), WANTED, 1)
 
 
+@pytest.fixture
+def ctrl_c() -> Iterator[None]:
+    """Ctrl-C as in a terminal: a shell starts what runs in the background with it switched off."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("ctrl_c")
 def test_a_run_stopped_by_ctrl_c_goes_on_from_what_was_done(where: int | str) -> None:
     kept: dict[int, list[float]] = {}
 
