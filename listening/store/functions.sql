@@ -1,5 +1,5 @@
 -- What a booth may do, and nothing more: each function acts on one sitting whose id (128 bit) the caller must know.
--- All run with their owner's rights; nobody may call them until roles.sql says so. {columns} are filled in by
+-- All run with their owner's rights; nobody may call them until roles.sql says so. The columns are filled in by
 -- functions.py from tables.py.
 
 CREATE OR REPLACE FUNCTION server_s() RETURNS double precision
