@@ -306,7 +306,7 @@ def _whole(table: pd.DataFrame, first: Fitted, slope: Slope) -> str:
 def _pooled(table: pd.DataFrame, fitted: Fitted) -> str | None:
     question = fitted.question
     rows = collect.select(table, attribute=question.attribute, presentation=question.presentation)
-    return sensitivity._pooled(decide.judge(fitted, question.alpha), rows).word
+    return sensitivity.pooled(decide.judge(fitted, question.alpha), rows).word
 
 
 def simulate(

@@ -53,7 +53,7 @@ def others(decided: Decided, given: Given) -> tuple[Other, ...]:
     if decided.ways and decided.ways[0].taken.slope_at != "none":
         made.append(_uncorrected(decided, kept))
     rows = _rows(decided, kept)
-    return (*made, _pooled(decided, rows), sign_test(decided, rows))
+    return (*made, pooled(decided, rows), sign_test(decided, rows))
 
 
 def sign_test(decided: Decided, rows: pd.DataFrame) -> Other:
@@ -116,18 +116,24 @@ def _other(name: str, made: Decided) -> Other:
     return Other(name, way.fit.estimate, way.bounds.lower, way.bounds.upper, made.p, n_listeners, made.word)
 
 
-def _pooled(decided: Decided, rows: pd.DataFrame) -> Other:
-    """All answers as if one listener had given them: too sure, and so only for comparison."""
+def pooled(decided: Decided, rows: pd.DataFrame) -> Other:
+    """All answers as if one listener had given them: too sure, and so only for comparison.
+
+    Parameters
+    ----------
+    rows : the answers that `decided` rests on, in the same order; level is taken as its first way took it
+    """
     name = "answers pooled over listeners"
     question = decided.fitted.question
     n_listeners = int(rows["listener"].nunique())
     try:
         made = contrast.design(rows, more=question.contrast.more, than=question.contrast.than)
         answers = Binary.of(made.chosen, 1 - made.chosen)
+        offset = decided.ways[0].fit.offset if decided.ways else None
         try:
-            found = newton.maximise(answers, made.fixed)
+            found = newton.maximise(answers, made.fixed, offset=offset)
         except (NotConverged, NotIdentified):  # separated: only the penalised estimate is finite
-            found = firth.maximise(answers, made.fixed)
+            found = firth.maximise(answers, made.fixed, offset=offset)
     except StatsError as error:
         return Other(name, None, None, None, None, n_listeners, None, str(error))
     at = made.names.index(contrast.CONTRAST)

@@ -1,8 +1,10 @@
 """Whole studies with known truth: what may be said of a simulated panel whose ears we made."""
 
+import numpy as np
 import pytest
 
 from listening.analysis import collect, decide, level_slope
+from tests import known_truth
 
 LEVEL_ONLY = ("b-brighter-than-a", "b-longer-than-a")
 REAL = ("d-brighter-than-c", "f-longer-than-e")
@@ -34,3 +36,24 @@ def test_twenty_panels_are_told_right_eighteen_times_or_more(bells, bells_answer
             print(f"\nseed {seed:2}", *(f"{name}: {word}" for name, word in found.items()), sep="  ", end="")
         print()
     assert sum(map(is_right, outcomes)) >= 18
+
+
+STUDIES = 500
+AT_MOST = 0.05 + 3 * np.sqrt(0.05 * 0.95 / STUDIES)  # alpha and three Monte Carlo errors: 0.079
+
+
+def test_one_study_of_a_small_panel_says_nothing_wrong():
+    said = known_truth.study("panel of 12", np.random.default_rng(1))
+    assert not any(said[name] for name in ("supported", "the same", "contradicted", "no slope"))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", known_truth.CASES)
+def test_wrong_statements_are_as_rare_as_promised_and_far_from_rare_when_pooled(name, tmp_path, capsys):
+    with capsys.disabled():
+        said = known_truth.simulate(known_truth.CASES[name], STUDIES, where=2, save=tmp_path)
+        print(known_truth.table({name: said}, STUDIES))
+    wrong = {what for what in said if "pooled" not in what and "alone" not in what}
+    assert {what: share for what, share in said.items() if what in wrong and share > AT_MOST} == {}
+    if name != "split panel":  # listeners who cancel each other leave the pooled mean alone
+        assert max(share for what, share in said.items() if "pooled" in what) > AT_MOST
