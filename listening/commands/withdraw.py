@@ -55,10 +55,12 @@ def _clean_log(study: Study, removed: list[str]) -> None:
 
 
 def _mark_stale(study: Study) -> list[Path]:
-    """Findings and page that were made with the removed answers; the page says so on top."""
-    day = datetime.now(UTC).date().isoformat()
-    if study.page.is_file():
-        page = read_text(study.page)
+    """What was made with the removed answers: findings, pages, paper. Every page says so on top."""
+    notice = NOTICE.format(day=datetime.now(UTC).date().isoformat())
+    pages = sorted(study.report.glob("*.html"))
+    for path in pages:
+        page = read_text(path)
         start = page.find(">", page.find("<body")) + 1
-        write_text(study.page, page[:start] + NOTICE.format(day=day) + page[start:])
-    return [path for path in (study.findings, study.page) if path.is_file()]
+        write_text(path, page[:start] + notice + page[start:])
+    findings = [study.findings] if study.findings.is_file() else []
+    return [*findings, *pages, *sorted(study.report.glob("*.pdf"))]

@@ -2,6 +2,7 @@
 
 import fcntl
 import os
+from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -55,8 +56,22 @@ def hold(path: Path, sitting: str) -> Hold:
                 f"sitting {sitting} is open in another process; close that one first, or ask for another slot"
             ) from error
         if _still_there(path, descriptor):
+            _sweep(path)
             return Hold(path, descriptor)
         os.close(descriptor)  # its last holder removed the file between our two steps
+
+
+def _sweep(mine: Path) -> None:
+    """Remove the lock files of processes that died: those that nobody holds."""
+    for path in mine.parent.glob("sitting-*.lock"):
+        with suppress(OSError):
+            if path != mine:
+                descriptor = os.open(path, os.O_RDWR)
+                try:
+                    fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                    path.unlink(missing_ok=True)
+                finally:
+                    os.close(descriptor)
 
 
 def _still_there(path: Path, descriptor: int) -> bool:

@@ -100,7 +100,10 @@ def test_a_withdrawal_needs_a_yes_and_tells_what_is_out_of_date(
     study = bells.write_study(tmp_path, n_listeners=2)
     simulate.run(study, seed=1)
     study.report.mkdir()
-    study.page.write_text("<html><body class='x'><h1>Results</h1></body></html>")
+    claims, paper = study.report / "claims.html", study.report / "report.pdf"
+    for page in (study.page, claims):
+        page.write_text("<html><body class='x'><h1>Results</h1></body></html>")
+    paper.write_bytes(b"%PDF")
     gone = open_store(study.answers).resume(listener="S001", simulated=True)
     assert gone is not None
     study.log.write_text(f"a line about sitting {gone.id}\na line about another\n")
@@ -112,7 +115,9 @@ def test_a_withdrawal_needs_a_yes_and_tells_what_is_out_of_date(
     assert code == 0
     assert "out of date now" in text
     assert [s.listener for s in open_store(study.answers).sittings()] == ["S002"]
-    assert study.page.read_text().startswith("<html><body class='x'><p role=\"alert\"")
+    for page in (study.page, claims):  # the sheet that marketing prints from as well
+        assert page.read_text().startswith("<html><body class='x'><p role=\"alert\"")
+    assert f"out of date now: {paper}" in text
     assert study.log.read_text() == "a line about another\n"
 
 

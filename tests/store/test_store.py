@@ -11,6 +11,7 @@ from listening.errors import CannotWrite, MissingFile, RecordError, StudyError
 from listening.records.answer import Answer
 from listening.records.environment import environment
 from listening.store import SittingRow, Store, open_store
+from listening.store.hold import hold
 
 DIGEST = "d" * 64
 
@@ -119,6 +120,16 @@ def test_two_holders_of_one_sitting_are_refused(place: Path | str, store: Store)
         open_store(place).hold(row.id)
     with open_store(place).hold(row.id):
         pass  # free again
+
+
+def test_locks_of_the_dead_are_swept_and_those_of_the_living_kept(tmp_path: Path) -> None:
+    dead, other = tmp_path / "sitting-dead.lock", tmp_path / "sitting-other.lock"
+    dead.touch()
+    with hold(other, "other"), hold(tmp_path / "sitting-mine.lock", "mine"):
+        assert not dead.exists()
+        assert other.exists()
+        with pytest.raises(StudyError, match="open in another process"):
+            hold(other, "other")
 
 
 def test_a_void_trial_is_in_the_events_and_beats_the_heart(store: Store) -> None:
