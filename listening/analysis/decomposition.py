@@ -212,18 +212,18 @@ def _told(setting: Setting, shared: Shares) -> dict[str, object]:
                 name=name,
                 metric=setting.metrics[name],
                 per=covariates.per(setting.metrics[name]),
-                alone=_interval(alone),
-                averaged=_interval(averaged),
-                on_top=_interval(on_top),
+                share_alone=_interval(alone),
+                share_averaged=_interval(averaged),
+                share_on_top=_interval(on_top),
             )
             for name, alone, averaged, on_top in rows
         ),
-        "left_over": _interval(shared.left_over),
+        "share_left_over": _interval(shared.left_over),
     }
     if LEVEL in shared.names:
         after_level = shared.weights["total"] - shared.weights[f"alone {LEVEL}"]
-        made["beyond_level"] = _interval(shared.of(after_level))
-        made["beyond_level_said"] = _interval(shared.of(after_level - shared.weights["left over"]))
+        made["share_beyond_level"] = _interval(shared.of(after_level))
+        made["share_beyond_level_said"] = _interval(shared.of(after_level - shared.weights["left over"]))
     return made
 
 

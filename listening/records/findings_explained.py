@@ -60,11 +60,11 @@ class PropertyShare(Form):
     name: Literal["level", "brightness", "decay"]
     metric: str
     per: str
-    alone: Interval
+    share_alone: Interval
     """Entered first."""
-    averaged: Interval
+    share_averaged: Interval
     """Mean over all orders of entry; with what is left over these add up to 1."""
-    on_top: Interval
+    share_on_top: Interval
     """Entered last: what no other property can say."""
 
 
@@ -85,11 +85,11 @@ class Decomposition(Form):
     """Largest difference in level between two conditions, as played, in steps of the metric."""
     steps: tuple[NestedStep, ...] = ()
     shares: tuple[PropertyShare, ...] = ()
-    beyond_level: Interval | None = None
+    share_beyond_level: Interval | None = None
     """Share that level does not account for, level entered first."""
-    beyond_level_said: Interval | None = None
+    share_beyond_level_said: Interval | None = None
     """Share that brightness and decay together account for on top of level."""
-    left_over: Interval | None = None
+    share_left_over: Interval | None = None
     """Share that no property accounts for."""
     inflation: dict[str, float | None] = Field(default={})
     """Variance inflation of each slope that the conditions have to tell apart; null: infinite."""

@@ -96,20 +96,48 @@ def listeners(axes: Axes, q: QuestionFinding) -> Axes:
     return axes
 
 
-def scatter(axes: Axes, points: Sequence[tuple[str, Interval, float]], xlabel: str) -> Axes:
-    """Heard strength of each condition over one measured value."""
-    ordered = sorted(points, key=lambda point: (point[1].value, point[2]))
+def scatter(axes: Axes, points: Sequence[tuple[str, Interval, Interval]], xlabel: str) -> Axes:
+    """Heard strength of each condition over one measured value, with the limits of both."""
+    ordered = sorted(points, key=lambda point: (point[1].value, point[2].value))
     for _, strength, measured in ordered:
-        low = strength.value if strength.lower is None else strength.lower
-        high = strength.value if strength.upper is None else strength.upper
-        axes.plot([measured, measured], [low, high], color=style.ACCENT, linewidth=1.5)
-        axes.plot([measured], [strength.value], "o", color=style.ACCENT, markersize=6)
+        axes.plot([measured.value] * 2, _ends(strength), color=style.ACCENT, linewidth=1.5)
+        axes.plot(_ends(measured), [strength.value] * 2, color=style.ACCENT, linewidth=1.5)
+        axes.plot([measured.value], [strength.value], "o", color=style.ACCENT, markersize=6)
     axes.margins(x=0.15, y=0.12)
     axes.axhline(0, color=style.SOFT, linewidth=1)
     axes.set_xlabel(xlabel)
     axes.set_ylabel("heard strength, log-odds")
-    labels.beside(axes, [(label, at, one.value) for label, one, at in ordered], size_pt=LABEL_PT)
+    labels.beside(axes, [(label, at.value, one.value) for label, one, at in ordered], size_pt=LABEL_PT)
     return axes
+
+
+def shares(axes: Axes, sets: Sequence[tuple[str, Sequence[tuple[str, Interval]]]]) -> Axes:
+    """Averaged shares in 100 with their limits, one row a property, one kind of mark a way of playing."""
+    names = list(dict.fromkeys(name for _, rows in sets for name, _ in rows))
+    for number, (presentation, rows) in enumerate(sets):
+        ink, mark = ((style.ACCENT, "o"), (style.SECOND, "s"))[number % 2]
+        shift = 0.16 * (number - (len(sets) - 1) / 2)
+        for name, share in rows:
+            place = len(names) - 1 - names.index(name) - shift
+            low, high = (100 * end for end in _ends(share))
+            axes.plot([low, high], [place, place], color=ink, linewidth=2.5, solid_capstyle="butt")
+            axes.plot([100 * share.value], [place], mark, color=ink, markersize=7)
+        axes.plot([], [], mark, color=ink, label=presentation)
+    axes.axvline(0, color=style.SOFT, linewidth=1)
+    axes.set_yticks(range(len(names)), names[::-1])
+    axes.set_ylim(-0.6, len(names) - 0.4)
+    axes.set_xlabel("parts in 100 of what is heard to differ")
+    if len(sets) > 1:
+        axes.legend(frameon=False, fontsize=LABEL_PT, loc="lower right")
+    return axes
+
+
+def _ends(found: Interval) -> tuple[float, float]:
+    """Both limits; the value itself where one is missing."""
+    return (
+        found.value if found.lower is None else found.lower,
+        found.value if found.upper is None else found.upper,
+    )
 
 
 def _interval_line(axes: Axes, place: float, found: Interval, colour: str, factor: float = 1.0) -> None:

@@ -7,7 +7,18 @@ from typing import Any
 import jinja2
 
 from listening.records.findings import Findings
-from listening.report import cards, clips, imported_words, method_words, pictures, rounding, tables, traces
+from listening.report import (
+    cards,
+    clips,
+    explained_tables,
+    explained_words,
+    imported_words,
+    method_words,
+    pictures,
+    rounding,
+    tables,
+    traces,
+)
 
 HERE = Path(__file__).parent
 CONTENTS = (
@@ -33,7 +44,7 @@ def render(found: Findings, *, stimuli: Path | None = None, strokes: Sequence[tr
     stimuli : folder of the prepared stimuli, to embed one stroke of each condition; None leaves them out
     strokes : curves of one stroke of each condition, from `traces.load`
     """
-    parts = _frame(found) | _decided(found) | _described(found) | _documented(found)
+    parts = _frame(found) | _decided(found) | _described(found) | _explained(found) | _documented(found)
     parts["trace_figures"] = [pictures.Shown(*made) for made in traces.figure_list(strokes)]
     parts["clips"] = clips.of_study(found, stimuli)
     return environment().get_template("page.html.jinja").render(parts)
@@ -90,8 +101,24 @@ def _described(found: Findings) -> dict[str, Any]:
             for e in found.explanations
             if not e.slopes
         ],
+    }
+
+
+def _explained(found: Findings) -> dict[str, Any]:
+    """How much level, brightness and decay account for, and heard against measured."""
+    return {
+        "share_figures": pictures.of_shares(found),
+        "shares": explained_tables.shares(found),
+        "shares_beside": explained_tables.beside(found),
+        "share_lines": explained_words.of_shares(found),
+        "no_shares": explained_words.without_shares(found),
+        "steps": explained_tables.steps(found),
         "heard": pictures.of_heard(found),
-        "heard_table": tables.heard(found),
+        "heard_lines": explained_words.of_lines(found),
+        "heard_table": explained_tables.heard(found),
+        "joint": explained_tables.joint(found),
+        "joint_lines": explained_words.of_joint(found),
+        "played": explained_tables.played(found),
     }
 
 

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from functools import partial
 
 from listening.records.findings import Findings, Interval, QuestionFinding, StrengthSet
-from listening.report import figures, metric_words, rounding, sentences, tables
+from listening.records.findings_explained import Decomposition
+from listening.report import explained_tables, figures, metric_words, rounding, sentences, tables
 
 SCATTER_METRICS = ("centroid_hz", "t60_s")
 
@@ -39,11 +40,26 @@ def of_listeners(found: Findings) -> list[Shown]:
     return [_listeners(i, q, found) for i, q in enumerate(found.questions) if q.listeners]
 
 
+def of_shares(found: Findings) -> list[Shown]:
+    """For each attribute, how much level, brightness and decay account for, one mark a way of playing."""
+    shown = []
+    for i, attribute in enumerate(dict.fromkeys(d.attribute for d in found.decompositions if d.shares)):
+        sets = [d for d in found.decompositions if d.attribute == attribute and d.shares]
+        rows = [(d.presentation, _share_rows(d)) for d in sets]
+        n_names = len(dict.fromkeys(name for _, some in rows for name, _ in some))
+        title = f"{attribute[:1].upper()}{attribute[1:]}: what is heard to differ, shared out"
+        figure = figures.svg(
+            partial(figures.shares, sets=rows), name=f"share{i}", title=title, height_in=0.75 + 0.36 * n_names
+        )
+        shown.append(Shown(figure, f"{title}; numbers in the table."))
+    return shown
+
+
 def of_heard(found: Findings) -> list[Shown]:
-    """Heard strength over each measured metric, for sets of three conditions or more."""
+    """Heard strength over the metric that predicts best and the usual ones, for sets of three conditions."""
     shown = []
     for i, one in enumerate(found.strengths):
-        for metric in SCATTER_METRICS:
+        for metric in _metrics(found, one):
             points = _points(found, one, metric)
             if len(points) < 3:
                 continue
@@ -52,9 +68,23 @@ def of_heard(found: Findings) -> list[Shown]:
             draw = partial(figures.scatter, points=points, xlabel=heading)
             figure = figures.svg(draw, name=f"heard{i}{metric}", title=title, height_in=2.9)
             shown.append(
-                Shown(figure, f"{title}; numbers in the tables of strengths and of measured values.")
+                Shown(figure, f"{title}; numbers in the tables of strengths and of values as played.")
             )
     return shown
+
+
+def _share_rows(d: Decomposition) -> list[tuple[str, Interval]]:
+    rows: list[tuple[str, Interval]] = [(s.name, s.share_averaged) for s in d.shares]
+    return rows if d.share_left_over is None else [*rows, (explained_tables.LEFT_OVER, d.share_left_over)]
+
+
+def _metrics(found: Findings, one: StrengthSet) -> tuple[str, ...]:
+    best = (
+        h.metric
+        for h in found.heard_measured
+        if h.is_best and (h.attribute, h.presentation) == (one.attribute, one.presentation)
+    )
+    return tuple(dict.fromkeys([*best, *SCATTER_METRICS]))[: len(SCATTER_METRICS)]
 
 
 def _strengths(i: int, one: StrengthSet) -> StrengthsShown:
@@ -80,8 +110,16 @@ def _listeners(i: int, q: QuestionFinding, found: Findings) -> Shown:
     return Shown(figure, ask)
 
 
-def _points(found: Findings, one: StrengthSet, metric: str) -> list[tuple[str, Interval, float]]:
-    measured = {c.condition: c.mean for c in found.conditions if c.metric == metric}
+def _points(found: Findings, one: StrengthSet, metric: str) -> list[tuple[str, Interval, Interval]]:
+    """Label, strength and value as played of each condition; from the recordings in older findings."""
+    measured = {
+        c.condition: Interval(value=c.mean, lower=None, upper=None, level=1.0)
+        for c in found.conditions
+        if c.metric == metric
+    }
+    measured |= {
+        p.condition: p.mean for p in found.played if (p.presentation, p.metric) == (one.presentation, metric)
+    }
     tail = _common_tail([s.label for s in one.strengths])
     return [
         (s.label.removesuffix(tail), s.strength, measured[s.condition])

@@ -46,6 +46,18 @@ def in_hundred(share: float | None) -> str:
     return str(rounded)
 
 
+def hundreds(share: float | None) -> str:
+    """A share as parts of 100 that may lie below 0 or above 100: an estimate with its noise taken off."""
+    return "–" if share is None else number(100 * share, 0)
+
+
+def hundred_limits(found: Interval | None) -> str:
+    """Both bounds of such a share."""
+    if found is None or found.lower is None or found.upper is None:
+        return "–" if found is None else "no bound"
+    return f"{hundreds(found.lower)} to {hundreds(found.upper)}"
+
+
 def p_value(p: float | None) -> str:
     """A p-value with its relation."""
     if p is None:

@@ -292,41 +292,6 @@ def superlative(one: SuperlativeFinding) -> Table:
     return Table(f"{one.id}: every comparison", head, rows, frozenset({2, 3}))
 
 
-def heard(found: Findings) -> Table:
-    """Heard strengths against each measured value, best predictor first."""
-    ordered = sorted(found.heard_measured, key=lambda h: (h.attribute, h.presentation, h.left_out_error))
-    rows = tuple(
-        (
-            f"{h.attribute}, {h.presentation}",
-            metric_words.of(h.metric).name,
-            number(h.left_out_error),
-            "smallest" if h.is_best else "",
-            number(h.correlation.value),
-            limits(h.correlation),
-            signed(h.slope.value),
-            limits(h.slope),
-            h.per,
-            str(h.n_conditions),
-        )
-        for h in ordered
-    )
-    head = (
-        "heard",
-        "measured as",
-        "error left out",
-        "of all tried",
-        "correlation",
-        "limits",
-        "slope",
-        "limits",
-        "step",
-        "conditions",
-    )
-    return Table(
-        "Predicting each condition from the others, log-odds", head, rows, frozenset({2, 4, 5, 6, 7, 9})
-    )
-
-
 def listeners(found: Findings) -> Table:
     """The panel and what the screening saw."""
     rows = tuple(

@@ -77,7 +77,7 @@ def test_what_alone_is_heard_has_the_whole_and_the_others_may_have_nothing(panel
     found = decomposed(panel, **heard_by)
     assert found.level_by == "control pairs"
     for other, share in shares(found).items():
-        for interval in (share.averaged, share.on_top):
+        for interval in (share.share_averaged, share.share_on_top):
             if other == name:
                 assert interval.lower > 0.6
                 assert interval.upper > 0.9
@@ -85,17 +85,17 @@ def test_what_alone_is_heard_has_the_whole_and_the_others_may_have_nothing(panel
                 assert interval.lower <= 0 <= interval.upper
     p = {step.name: step.p for step in found.steps}
     assert p[name] < 0.01
-    assert found.beyond_level.lower > 0.5 if name != "level" else found.beyond_level.lower <= 0.0
+    assert found.share_beyond_level.lower > 0.5 if name != "level" else found.share_beyond_level.lower <= 0.0
 
 
 def test_as_recorded_and_matched_side_by_side_lose_what_level_explained(panel):
     """Level's part is (0.3 x 3)^2, brightness' (1.2 x 0.5)^2 logits: 9 to 4, and matched none."""
     raw = decomposed(panel, level=0.3, brightness=1.2)
     matched = decomposed(panel, level=0.3, brightness=1.2, presentation="matched")
-    of_level = shares(raw)["level"].averaged
+    of_level = shares(raw)["level"].share_averaged
     assert of_level.lower <= 9 / 13 <= of_level.upper
-    assert shares(matched)["level"].averaged.value == pytest.approx(0, abs=1e-9)  # no level differs: 0
-    assert shares(matched)["brightness"].averaged.upper >= 1
+    assert shares(matched)["level"].share_averaged.value == pytest.approx(0, abs=1e-9)  # no level differs: 0
+    assert shares(matched)["brightness"].share_averaged.upper >= 1
     assert (raw.level_range, matched.level_range) == (6.0, 0.0)
     assert raw.spread == pytest.approx(np.sqrt((0.9**2 + 0.6**2) * 8 / 7), rel=0.25)
 
@@ -109,7 +109,7 @@ def test_matched_sounds_that_differ_in_nothing_heard_have_no_whole_to_share(pane
 def test_without_control_pairs_the_conditions_tell_the_level_slope(panel):
     found = decomposed(panel, level=0.4, controls=False)
     assert found.level_by == "conditions"
-    assert shares(found)["level"].averaged.lower > 0.6
+    assert shares(found)["level"].share_averaged.lower > 0.6
     assert set(found.inflation) == {"level", "brightness", "decay"}
     assert found.inflation["level"] == pytest.approx(1, abs=1e-12)
 
@@ -153,8 +153,10 @@ def test_brightness_and_decay_that_go_together_are_said_not_to_be_told_apart():
     assert found.told_apart is False
     assert min(found.inflation[n] for n in ("brightness", "decay")) > 5
     both = shares(found)
-    assert both["brightness"].on_top.upper < 0.1 > both["decay"].on_top.upper
-    assert both["brightness"].averaged.value == pytest.approx(both["decay"].averaged.value, abs=0.05)
+    assert both["brightness"].share_on_top.upper < 0.1 > both["decay"].share_on_top.upper
+    assert both["brightness"].share_averaged.value == pytest.approx(
+        both["decay"].share_averaged.value, abs=0.05
+    )
 
 
 def test_one_property_that_repeats_another_leaves_the_shares_and_says_why_there_are_no_steps():
@@ -163,7 +165,7 @@ def test_one_property_that_repeats_another_leaves_the_shares_and_says_why_there_
     found = decomposition.of_set(KEY, made(x), table, metrics=METRICS, slope=None)
     assert found.inflation == {"brightness": None, "decay": None}
     assert (found.told_apart, found.steps, found.held_equal) == (False, (), ("level",))
-    assert [s.on_top.value for s in found.shares] == pytest.approx([0, 0], abs=1e-9)
+    assert [s.share_on_top.value for s in found.shares] == pytest.approx([0, 0], abs=1e-9)
 
 
 def test_few_conditions_are_not_taken_apart():
@@ -225,8 +227,8 @@ def test_findings_hold_all_of_it(bells_findings):
     """The demo's truth: brightness follows the centroid, ringing T60; level adds a little."""
     parts = {(d.attribute, d.presentation): d for d in bells_findings.decompositions}
     ringing = shares(parts["ringing", "matched"])
-    assert ringing["decay"].on_top.lower > 0
-    assert ringing["level"].on_top.lower <= 0 <= ringing["level"].on_top.upper
+    assert ringing["decay"].share_on_top.lower > 0
+    assert ringing["level"].share_on_top.lower <= 0 <= ringing["level"].share_on_top.upper
     best = {h.attribute: h.metric for h in bells_findings.heard_measured if h.is_best}
     assert best["brightness"] in ("centroid_hz", "sharpness_acum")  # the stand-in has one for the other
     assert all(h.told_from_best is None for h in bells_findings.heard_measured if h.is_best)
@@ -243,7 +245,7 @@ def test_properties_not_heard_are_given_nothing_as_often_as_stated(panel, capsys
     for seed in range(runs):
         found = decomposed(panel, level=0.4, seed=seed)
         for j, name in enumerate(("brightness", "decay")):
-            share = shares(found)[name].on_top
+            share = shares(found)[name].share_on_top
             held[j] += share.lower <= 0 <= share.upper
             steps[j] += {s.name: s.p for s in found.steps}[name] < 0.05
     with capsys.disabled():

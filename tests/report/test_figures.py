@@ -86,6 +86,21 @@ def expected(findings: Findings) -> Iterator[tuple[str, str, list[float]]]:
         yield f"listeners{i}", "y", [one.effect_logit for one in q.listeners]
     for i, one in enumerate(findings.strengths):
         yield f"strength{i}", "x", [s.strength.value for s in one.strengths]
+        for h in findings.heard_measured:
+            if h.is_best and (h.attribute, h.presentation) == (one.attribute, one.presentation):
+                yield f"heard{i}{h.metric}", "y", [s.strength.value for s in one.strengths]
+                yield f"heard{i}{h.metric}", "x", means(findings, one.presentation, h.metric)
+    for i, d in enumerate(d for d in findings.decompositions if d.shares):
+        yield (
+            f"share{i}",
+            "x",
+            [100 * s.value for s in (*(s.share_averaged for s in d.shares), d.share_left_over)],
+        )
+
+
+def means(findings: Findings, presentation: str, metric: str) -> list[float]:
+    """What the conditions measured as played."""
+    return [p.mean.value for p in findings.played if (p.presentation, p.metric) == (presentation, metric)]
 
 
 def test_every_dot_stands_at_its_number(drawn, simulated_findings):
@@ -94,7 +109,9 @@ def test_every_dot_stands_at_its_number(drawn, simulated_findings):
         slope = abs(drawn[name].scale[axis][0])  # of one point of the drawing
         np.testing.assert_allclose(np.sort(drawn[name].marks(axis)), np.sort(values), atol=0.01 * slope)
         seen += 1
-    assert seen == 2 * len(simulated_findings.questions) + len(simulated_findings.strengths)
+    shared, heard = 2, 2 * 2  # brightness and ringing
+    n_questions, n_strengths = len(simulated_findings.questions), len(simulated_findings.strengths)
+    assert seen == 2 * n_questions + n_strengths + shared + heard
 
 
 def test_a_dot_beside_its_number_is_seen(drawn, simulated_findings):
@@ -120,11 +137,15 @@ def test_figures_hold_no_number_but_those_of_their_scales_and_names(drawn, simul
     assert [text for text in left if NUMBER.search(text)] == []
 
 
+def around(value: float, reach: float) -> Interval:
+    return Interval(value=value, lower=value - reach, upper=value + reach, level=0.95)
+
+
 def test_labels_of_crowded_points_cover_neither_each_other_nor_the_points():
     strength = [1.35, 1.50, 1.53, -0.5, -2.2, -1.8]
     measured = [2.07, 2.03, 2.13, 1.26, 0.83, 0.82]
     points = [
-        (f"dome {letter}", Interval(value=s, lower=s - 0.4, upper=s + 0.4, level=0.95), m)
+        (f"dome {letter}", around(s, 0.4), around(m, 0.02))
         for letter, s, m in zip("DFCEAB", strength, measured, strict=True)
     ]
     figure = Figure(figsize=(4.5, 2.9), layout="constrained")

@@ -33,6 +33,7 @@ COUNTED = {
 }  # lists whose length the page gives, and how many it adds: the one named
 KEPT = ("format", "study_version")  # another one would make another page
 SHARES = ("share", "first_share", "repeats_agreed", "explained_by_level", "split_limit")
+ESTIMATED = ("share_alone", "share_averaged", "share_on_top", "share_left_over", "share_beyond_level")
 SORTED = {  # what the page puts in order moves together, below so much of its place
     ("heard_measured", "left_out_error"): 1,
     ("strengths", "value"): 2,
@@ -118,6 +119,8 @@ def printed(place: Place, value: Any) -> list[str]:
     if isinstance(value, int):
         return [str(value)]
     names = [str(part) for part in place[-2:]]
+    if any(name.startswith(ESTIMATED) for name in names) and place[-1] != "level":  # may leave 0 to 1
+        return [str(round(100 * value)).replace("-", rounding.MINUS)]
     if any(name.startswith(SHARES) for name in names) and place[-1] != "level":
         return [_bare(rounding.in_hundred(value)), str(round(100 * value)).replace("-", rounding.MINUS)]
     if place[-1] == "smallest_effect":
