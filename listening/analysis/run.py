@@ -16,6 +16,8 @@ from listening.analysis import (
     factor,
     level_slope,
     looks,
+    rated,
+    ratings,
     screen,
     sensitivity,
     strength_sets,
@@ -47,6 +49,7 @@ from listening.records.study import Study
 from stats import verdict
 
 ONCE = "a superlative is decided at the planned end alone, and not where looks were planned"
+SEEN = ("listener", "response_s", "simulated", "first")  # what `screen` takes of answers that are no choice
 LIBRARIES = ("numpy", "scipy", "pandas", "numba")
 Progress = Callable[[int, int], None]
 
@@ -111,19 +114,22 @@ def findings(
     """The findings from a dealt study and its answers, in memory: same input, same bytes."""
     protocol = opened.protocol if look is None else looks.protocol_at(opened.protocol, look)
     told = told_apart.frame(answers, opened.key.clips, opened.plan)
-    table = collect.frame(answers, opened.key, opened.manifest, may_be_empty=len(told) > 0)
-    listeners = screen.listeners(table, protocol, told)
+    scores = ratings.frame(answers, opened.key, opened.manifest)
+    may_be_empty = len(told) > 0 or len(scores) > 0
+    table = collect.frame(answers, opened.key, opened.manifest, may_be_empty=may_be_empty)
+    alone = [one[list(SEEN)] for one in (told, scores) if len(one)]
+    listeners = screen.listeners(table, protocol, pd.concat(alone) if alone else None)
     kept = screen.kept(table, listeners)
     slopes = {a.name: level_slope.from_answers(kept, a.name) for a in protocol.attributes}
     questions = []
-    for question in _questions(protocol, table, listeners, slopes, told):
+    for question in _questions(protocol, table, listeners, slopes, told, scores):
         questions.append(question)
         if on_progress is not None:
             on_progress(len(questions), len(protocol.questions))
     if look is not None:
         questions = looks.decided(questions, protocol, look)
     questions = factor.with_factors(questions, protocol, measures)
-    panel = _panel(protocol, len(table) + len(told), listeners, n_unfinished)
+    panel = _panel(protocol, len(table) + len(told) + len(scores), listeners, n_unfinished)
     sets = strength_sets.fit(kept, protocol)
     shown = explained.of_study(sets, slopes, protocol, manifest=opened.manifest, measures=measures)
     return Findings(
@@ -159,19 +165,21 @@ def _questions(
     listeners: Sequence[ListenerRow],
     slopes: Mapping[str, Slope | None],
     told: pd.DataFrame,
+    scores: pd.DataFrame,
 ) -> Iterator[QuestionFinding]:
     kept = screen.kept(table, listeners)
     decided = decide.decide_all(kept, protocol, slopes)
-    heard_at_all = audible.questions(screen.kept(told, listeners), told, protocol)
+    others = audible.questions(screen.kept(told, listeners), told, protocol)
+    others |= rated.questions(screen.kept(scores, listeners), protocol)
     for planned in protocol.questions:
-        if planned.id in heard_at_all:
-            yield heard_at_all[planned.id]
+        if planned.id in others:
+            yield others[planned.id]
             continue
         slope = slopes[planned.attribute]
         about_level = protocol.attribute(planned.attribute).about_level
         metric = protocol.presentation(planned.presentation).metric
-        others = sensitivity.others(decided[planned.id], Given(table, listeners, slope, about_level, metric))
-        yield write_up.question(decided[planned.id], kept, protocol, slope=slope, others=others)
+        looked = sensitivity.others(decided[planned.id], Given(table, listeners, slope, about_level, metric))
+        yield write_up.question(decided[planned.id], kept, protocol, slope=slope, others=looked)
 
 
 def _superlatives(

@@ -166,12 +166,16 @@ def _question(chosen: Protocol, name: str | None) -> Question:
     if name is not None and name not in known:
         raise StudyError(f"--question {name}: wanted one of {', '.join(known)}")
     question = next(q for q in chosen.questions if name is None or q.id == name)
+    if question.unit == "points":
+        raise StudyError(
+            f"{question.id} is decided in points of a scale: no panel size can be had for ratings here; run a "
+            "pilot and read its limits, which narrow with the root of the listeners"
+        )
     if question.kind == "audible":
         task = chosen.attribute(question.attribute).task.lower()
         raise StudyError(
             f"{question.id} asks whether two things are told apart at all: its size comes from exact counts, "
-            f"not from simulation: listening size --task {task} --share-heard {question.smallest_effect:g} "
-            "(same-different: take 2-afc as a guide, and half as many again)"
+            f"not from simulation: listening size --task {task} --share-heard {question.smallest_effect:g}"
         )
     return question
 

@@ -7,7 +7,7 @@ from listening.records import recordings_table
 from listening.records.form import place
 from listening.records.problem import Problem
 from listening.records.protocol import AS_RECORDED, ISOLATED, Protocol
-from listening.records.protocol_names import TOLD_APART, suggestion
+from listening.records.protocol_names import RATED, TOLD_APART, suggestion
 from listening.records.recordings_table import Recording
 from listening.records.toml_lines import Path as KeyPath
 from listening.records.toml_lines import line_of
@@ -113,7 +113,13 @@ def _weak(protocol: Protocol) -> Iterator[Finding]:
             q.attribute == attribute.name and q.presentation != AS_RECORDED and q.kind != "audible"
             for q in protocol.questions
         )
-        if asked and attribute.name not in controlled:
+        if asked and attribute.task in RATED:
+            if len({b.presentation for b in protocol.blocks if b.attribute == attribute.name}) < 2:
+                wanted = (
+                    "a block that has it rated as recorded too: else nobody knows what a decibel alone does"
+                )
+                yield ("attributes", i, "name"), f"`{attribute.name}`, rated once", wanted, "caution"
+        elif asked and attribute.name not in controlled:
             wanted = (
                 f"control pairs for `{attribute.name}`: without them nobody knows what a decibel alone does"
             )

@@ -24,6 +24,8 @@ class LevelCheck(Form):
     metric: str
     slope_at: Literal["estimate", "lower", "upper", "none"]
     slope_logit_per_db: float
+    slope_points_per_db: float | None = None
+    """For ratings, whose estimates are in points of the scale."""
     residual_db: float
     """Mean level difference of the two conditions as presented, in that metric."""
     estimate: float
@@ -42,6 +44,7 @@ class Sensitivity(Form):
         "answers pooled over listeners",
         "sign test over listeners",
         "chance-corrected beta-binomial",
+        "categories as ordered only",
     ]
     estimate: float | None
     lower: float | None
@@ -95,7 +98,7 @@ class QuestionFinding(Form):
     than: str
     than_label: str
     smallest_effect: float
-    unit: Literal["share", "logit", "heard"]
+    unit: Literal["share", "logit", "heard", "points"]
     smallest_effect_logit: float
     alpha: float
     alpha_corrected: float
@@ -114,6 +117,10 @@ class QuestionFinding(Form):
     """Answers that compared the two conditions directly; for same-different, pairs that differ."""
     n_direct_more: int
     """Of them, in favour of the first; for `audible`: right ones."""
+    points: Interval | None = None
+    """For ratings: how many points of the scale the first lies above the second, level corrected."""
+    scale: tuple[str, ...] = ()
+    """For ratings: the labels."""
     n_direct_no_difference: int = 0
     """Of them, answered `no difference`; the estimate is then that of a choice that has to be made."""
     stimuli_per_condition: int

@@ -77,7 +77,9 @@ def _never_asked(raw: dict[str, Any]) -> Iterator[Fault]:
 
 COMPARISON = "paired comparison"
 TOLD_APART = ("same-different", "2-AFC", "triangle", "duo-trio")
-DECIDING = {"audible": TOLD_APART}  # which tasks' answers decide a kind of question; all others: a comparison
+RATED = ("category rating", "continuous rating", "comparison category")
+# which tasks' answers decide a kind of question; all others: a comparison or a rating
+DECIDING = {"audible": TOLD_APART}
 
 
 def _undecided(raw: dict[str, Any]) -> Iterator[Fault]:
@@ -88,7 +90,7 @@ def _undecided(raw: dict[str, Any]) -> Iterator[Fault]:
         yield Fault(("questions",), "none", "at least one planned question")
     for i, row in questions:
         task = tasks.get(row.get("attribute"), COMPARISON)
-        deciding = DECIDING.get(str(row.get("kind")), (COMPARISON,))
+        deciding = DECIDING.get(str(row.get("kind")), (COMPARISON, *RATED))
         if task not in deciding:
             yield Fault(
                 ("questions", i, "attribute"),
@@ -96,6 +98,13 @@ def _undecided(raw: dict[str, Any]) -> Iterator[Fault]:
                 f"an attribute asked as {' or '.join(deciding)}: only that decides a question of kind "
                 f"`{row.get('kind')}`",
             )
+        elif (task in RATED) != (row.get("unit") == "points"):
+            wanted = (
+                '"points": a rating is decided in points of its scale'
+                if task in RATED
+                else "a share of choices"
+            )
+            yield Fault(("questions", i, "unit"), f"`{row.get('unit', 'share')}`, asked as {task}", wanted)
 
 
 def _mixed_families(raw: dict[str, Any]) -> Iterator[Fault]:
@@ -103,10 +112,16 @@ def _mixed_families(raw: dict[str, Any]) -> Iterator[Fault]:
     for i, row in questions:
         if not row.get("family"):
             continue
-        kinds = {r.get("kind") == "audible" for _, r in questions if r.get("family") == row["family"]}
-        if len(kinds) > 1 and row.get("kind") == "audible":
-            wanted = "a family of `audible` questions alone: they are corrected by steps of their own"
+        kinds = {_sort(r) for _, r in questions if r.get("family") == row["family"]}
+        if len(kinds) > 1 and _sort(row) != COMPARISON:
+            wanted = f"a family of {_sort(row)} questions alone: they are corrected by steps of their own"
             yield Fault(("questions", i, "family"), f"`{row['family']}`, shared with other kinds", wanted)
+
+
+def _sort(question: dict[str, Any]) -> str:
+    if question.get("kind") == "audible":
+        return "`audible`"
+    return "rating" if question.get("unit") == "points" else COMPARISON
 
 
 def _factors(raw: dict[str, Any]) -> Iterator[Fault]:

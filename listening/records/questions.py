@@ -45,11 +45,11 @@ class Question(Form):
     presentation: PresentationName = Field(description="Where it is decided.")
     contrast: Contrast = Field(description="The two conditions.")
     smallest_effect: float = Field(gt=0, description="Smallest effect that matters, in the unit below.")
-    unit: Literal["share", "logit", "heard"] = Field(
+    unit: Literal["share", "logit", "heard", "points"] = Field(
         "share",
         description="`share`: of choices, above 0.5 (0.6 = chosen 60 times in 100); `logit`: model units; "
         "`heard`, for `audible`: share of trials in which the difference is heard and not guessed (0.2 = "
-        "in 20 of 100).",
+        "in 20 of 100); `points`, for ratings: points of the scale.",
     )
     alpha: float = Field(0.05, gt=0, le=0.2, description="One-sided error rate.")
     method: Literal["mixed model"] = Field("mixed model", description="The one method that decides.")

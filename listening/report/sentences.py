@@ -1,7 +1,7 @@
 """The sentence that may be printed, and its footnote."""
 
 from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
-from listening.report import imported_words, reasons, rounding, wording
+from listening.report import imported_words, rated_words, reasons, rounding, wording
 from listening.report.rounding import in_hundred
 from listening.report.wording import name, where
 
@@ -10,6 +10,8 @@ SIMULATED = "Simulated panel, not for print: "
 
 def printable(q: QuestionFinding, found: Findings) -> str:
     """The one sentence that the question bears; where it bears no claim, the sentence says that."""
+    if q.unit == "points":
+        return marked(rated_words.sentence(q, found), found)
     return marked(_SAYS[q.word](q, found), found)
 
 
@@ -51,10 +53,11 @@ def footnote(q: QuestionFinding, found: Findings) -> str:
         f"{_counts(q)}, {n_stimuli} of each",
         _presented(q, found),
     ]
-    estimated = q.estimate if q.heard is None else q.heard
+    estimated = q.estimate or q.heard or q.points
     if estimated is not None:
+        what = "number of points" if q.points else "share"
         parts.append(
-            f"the share and its {rounding.level(estimated.level)} limits are estimates that allow for other "
+            f"the {what} and its {rounding.level(estimated.level)} limits are estimates that allow for other "
             "listeners and other recordings of the same kind"
         )
     parts.append(f"planned before the test, study {found.digests.study[:12]}")
@@ -177,6 +180,8 @@ def _task(q: QuestionFinding) -> str:
 
 
 def _counts(q: QuestionFinding) -> str:
+    if q.unit == "points":
+        return f"{q.n_direct} ratings of the two, {rated_words.scale(q)}"
     if q.kind != "audible":
         return f"chosen in {q.n_direct_more} of {q.n_direct} direct comparisons"
     if q.guess is None:
