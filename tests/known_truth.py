@@ -1,6 +1,6 @@
 """Whole studies with known truth, many of them: how often is what is said wrong?
 
-    python tests/known_truth.py [--studies 500] [--where 2] [--only NAME] [--save FOLDER]
+    python tests/known_truth.py [--studies 500] [--where 2] [--only NAME] [--save FOLDER] [--saved-only]
 
 Each study is dealt, answered by a simulated panel and decided by the analysis that decides real ones. Strikes
 and listeners are drawn anew in each; the level that matching left over is part of the stimuli. An interrupted
@@ -316,32 +316,47 @@ def simulate(
     where: int | str = 1,
     save: Path | None = None,
     tell: Callable[[str], None] = print,
-) -> dict[str, float]:
-    """Share of studies, by kind of statement, that said it."""
-    path = save / f"{case.name.replace(', ', '-').replace(' ', '-')}.json" if save else None
-    done = {int(k): v for k, v in json.loads(path.read_text()).items()} if path and path.is_file() else {}
+) -> list[Words]:
+    """What each of so many studies said; those saved before are not made again."""
+    done = saved(case, save) if save else {}
     seeds = run.seeds(SEED, studies)
 
     def keep(number: int, result: list[Words]) -> None:
         done[number] = result
-        if path:
-            path.write_text(json.dumps(done))
+        if save:
+            _path(case, save).write_text(json.dumps(done))
         tell(f"{case.name}: {sum(map(len, done.values()))} of {studies}")
 
     known = {n: r for n, r in done.items() if len(r) == len(seeds[n * run.CHUNK : (n + 1) * run.CHUNK])}
-    results = run.run(partial(study, case.name), seeds, where, done=known, on_chunk=keep)
+    return run.run(partial(study, case.name), seeds, where, done=known, on_chunk=keep)
+
+
+def saved(case: Case, save: Path) -> dict[int, list[Words]]:
+    """What the studies of a case said, by number of the chunk, as far as they were simulated."""
+    path = _path(case, save)
+    return {int(k): v for k, v in json.loads(path.read_text()).items()} if path.is_file() else {}
+
+
+def _path(case: Case, save: Path) -> Path:
+    return save / f"{case.name.replace(', ', '-').replace(' ', '-')}.json"
+
+
+def shares(case: Case, said: Sequence[Words]) -> dict[str, float]:
+    """Share of studies by kind of statement, all of them wrong in this case."""
     return {
-        name: float(np.mean([one.get(name, False) for one in results])) for name in [*case.tells, "no slope"]
+        name: float(np.mean([one.get(name, False) for one in said])) for name in (*case.tells, "no slope")
     }
 
 
-def table(found: dict[str, dict[str, float]], studies: int) -> str:
+def table(found: dict[str, list[Words]]) -> str:
     """Markdown: one row a case, with the 95 % Monte Carlo interval of each share."""
-    names = list(dict.fromkeys(name for shares in found.values() for name in shares))
-    lines = [f"| studies | {' | '.join(names)} |", "|---|" + "---|" * len(names)]
-    for case, shares in found.items():
-        cells = [_share(shares[name], studies) if name in shares else "" for name in names]
-        lines.append(f"| {case} | {' | '.join(cells)} |")
+    made = {name: shares(CASES[name], said) for name, said in found.items() if said}
+    columns = list(dict.fromkeys(what for row in made.values() for what in row))
+    lines = [f"| studies | n | {' | '.join(columns)} |", "|---|---|" + "---|" * len(columns)]
+    for name, row in made.items():
+        n = len(found[name])
+        cells = [_share(row[what], n) if what in row else "" for what in columns]
+        lines.append(f"| {name} | {n} | {' | '.join(cells)} |")
     return "\n".join(lines)
 
 
@@ -359,12 +374,22 @@ def main(given: Sequence[str] | None = None) -> int:
     parser.add_argument("--where", type=int, default=1)
     parser.add_argument("--only", action="append", choices=sorted(CASES))
     parser.add_argument("--save", type=Path)
+    parser.add_argument("--saved-only", action="store_true", help="print what FOLDER holds, simulate nothing")
     args = parser.parse_args(given)
     if args.save:
         args.save.mkdir(parents=True, exist_ok=True)
     cases = [CASES[name] for name in args.only or CASES]
-    found = {case.name: simulate(case, args.studies, where=args.where, save=args.save) for case in cases}
-    print(table(found, args.studies))
+    if args.saved_only:
+        print(
+            table(
+                {
+                    case.name: [one for chunk in saved(case, args.save).values() for one in chunk]
+                    for case in cases
+                }
+            )
+        )
+        return 0
+    print(table({c.name: simulate(c, args.studies, where=args.where, save=args.save) for c in cases}))
     return 0
 
 
