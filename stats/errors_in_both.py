@@ -61,6 +61,8 @@ def fit(x: FloatArray, y: FloatArray, *, x_se: FloatArray, y_covariance: FloatAr
     x, y, u, v = as_floats(x), as_floats(y), as_floats(x_se), as_floats(y_covariance)
     _check(x, y, u, v)
     contrasts = meta_regression.contrasts(y.size)  # differences alone: the intercept drops out
+    if np.linalg.eigvalsh(contrasts.T @ (v + np.diag((u**2).sum(axis=1))) @ contrasts)[0] <= 0:
+        raise BadData("some difference of points has no error at all; wanted errors of y, or of x")
     points = _Points(contrasts.T @ x, contrasts.T @ y, u, v, contrasts)
     df = y.size - 1 - x.shape[1]
     plain = points.solved(0.0)

@@ -82,6 +82,14 @@ def test_errors_that_drown_the_measured_values_are_named():
             y_covariance=0.01 * np.eye(4),
             scatter=False,
         )
+    with pytest.raises(BadData, match="no error at all"):
+        errors_in_both.fit(
+            np.arange(4.0)[:, None],
+            np.ones(4),
+            x_se=np.zeros((4, 1)),
+            y_covariance=np.zeros((4, 4)),
+            scatter=False,
+        )
     with pytest.raises(BadData, match="3 points cannot bear 2 slopes"):
         errors_in_both.fit(
             np.eye(3)[:, :2], np.ones(3), x_se=np.ones((3, 2)), y_covariance=np.eye(3), scatter=False
