@@ -48,6 +48,16 @@ MODEL_MEANINGS = {
     "contrast_half": "multiplies the listener's own departure: +1/2 more, -1/2 than, first minus second",
     "offset": "known part of the log-odds: level slope x level difference, the first way of taking level",
 }
+TOLD_APART_MEANINGS = {
+    "task": "`triangle`, `duo-trio`, `2-AFC` or `same-different`",
+    "one": "one of the two conditions, the first by name",
+    "other": "the other one; the same as `one` in a pair of like sounds",
+    "stimulus_one": "stroke heard of `one`",
+    "stimulus_other": "stroke heard of `other`",
+    "is_different": "1 if the sounds were of two conditions, 0 in a pair of like sounds",
+    "right": "1 if the answer was right; 2-AFC: 1 if `one` was chosen",
+    "first": "1 if the first of two was chosen; empty where there were not two to choose from",
+}
 OTHER_CONDITION = "fixed: this condition against the one compared with, +1 first, -1 second"
 
 
@@ -58,12 +68,13 @@ class Exported:
     tables: dict[str, pd.DataFrame]
 
 
-def tables(answers: pd.DataFrame, found: Findings) -> Exported:
+def tables(answers: pd.DataFrame, found: Findings, told_apart: pd.DataFrame | None = None) -> Exported:
     """The tables of one study.
 
     Parameters
     ----------
     answers : as `collect.frame` gives them, of all listeners
+    told_apart : as `told_apart.frame` gives them; a table of its own where there are any
     """
     excluded = {row.listener for row in found.panel.listeners if row.excluded}
     marked = answers.assign(excluded=answers["listener"].isin(excluded))
@@ -75,6 +86,8 @@ def tables(answers: pd.DataFrame, found: Findings) -> Exported:
         "measured": _rows(ConditionMeasure, found.conditions),
         "strengths": pd.DataFrame(_strengths(found)),
     }
+    if told_apart is not None and len(told_apart):
+        made["told_apart"] = told_apart.assign(excluded=told_apart["listener"].isin(excluded))
     kept = answers[~answers["listener"].isin(excluded)].reset_index(drop=True)
     made |= {f"model_{q.id}": _model(kept, q) for q in found.questions if q.level_checks}
     made["dictionary"] = _dictionary(made)
@@ -88,10 +101,14 @@ def _rows(form: type[Form], found: Sequence[Form]) -> pd.DataFrame:
 
 def _flat(q: QuestionFinding) -> dict[str, object]:
     """One question on one row; intervals become three columns, lists are left to findings.json."""
+    return _flattened(q.model_dump())
+
+
+def _flattened(values: dict[str, object]) -> dict[str, object]:
     row: dict[str, object] = {}
-    for name, value in q.model_dump().items():
+    for name, value in values.items():
         if isinstance(value, dict):
-            row |= {f"{name}_{part}": one for part, one in value.items()}
+            row |= {f"{name}_{part}": one for part, one in _flattened(value).items()}
         elif not isinstance(value, list | tuple):
             row[name] = value
     return row
@@ -136,6 +153,7 @@ def _dictionary(made: dict[str, pd.DataFrame]) -> pd.DataFrame:
     for table, frame in made.items():
         is_model = table.startswith("model_")
         known = MODEL_MEANINGS if is_model else MEANINGS | _meanings(forms.get(table))
+        known = known | (TOLD_APART_MEANINGS if table == "told_apart" else {})
         for column in map(str, frame.columns):
             meaning = known.get(column, OTHER_CONDITION if is_model else _in_words(column, known))
             rows.append(

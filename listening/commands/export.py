@@ -28,7 +28,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the tables, the dictionary and the recipe; the opening of the key is logged."""
-    from listening.analysis import again, collect, export
+    from listening.analysis import again, collect, export, told_apart
     from listening.store.store import utc_now
 
     study = open_analysed(args.folder)
@@ -39,7 +39,9 @@ def run(args: argparse.Namespace) -> int:
             f"{study.imported.name}; there is nothing more to export"
         )
     at = again.reopened(study, found, now=utc_now)
-    made = export.tables(collect.frame(at.answers, at.opened.key, at.opened.manifest), found)
+    told = told_apart.frame(at.answers, at.opened.key.clips, at.opened.plan)
+    compared = collect.frame(at.answers, at.opened.key, at.opened.manifest, may_be_empty=len(told) > 0)
+    made = export.tables(compared, found, told)
     folder = args.to or study.root / "export"
     for name, table in made.tables.items():
         _write(folder / f"{name}.{args.format}", table, args.format)
@@ -47,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
     written = f"\nThese tables were written by {environment()}.\n"
     write_text(folder / "recipe.md", recipe.read_text(encoding="utf-8") + written)
     lines = [
-        f"{len(made.tables)} tables with {len(made.tables['answers'])} answers in {folder}",
+        f"{len(made.tables)} tables with {len(compared) + len(told)} answers in {folder}",
         "dictionary says what each column is; recipe.md how to redo the numbers",
         "these tables name stimuli: keep them away from the station while anybody may still listen",
     ]
@@ -60,7 +62,9 @@ def _write(path: Path, table: "DataFrame", kind: str) -> None:
     if kind == "csv":
         write_text(path, table.to_csv(index=False))
     elif kind == "json":
-        write_text(path, table.to_json(orient="records", indent=1, force_ascii=False, double_precision=15) + "\n")
+        write_text(
+            path, table.to_json(orient="records", indent=1, force_ascii=False, double_precision=15) + "\n"
+        )
     else:
         content = io.BytesIO()
         try:

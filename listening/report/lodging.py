@@ -6,6 +6,7 @@ from listening.records.environment import environment
 from listening.records.frozen import Frozen, History
 from listening.records.plan import Plan
 from listening.records.protocol import AS_RECORDED, Protocol, Question
+from listening.report import metric_words, wording
 
 
 def page(protocol: Protocol, plan: Plan, frozen: Frozen, history: History) -> str:
@@ -53,19 +54,28 @@ def _question(protocol: Protocol, number: int, q: Question) -> str:
     if q.kind == "same":
         claim = f"{more} and {than} are heard as the same in {q.attribute}"
         limit = f"; at most {100 * q.split_limit:g} % of listeners may hear a difference that matters"
+    elif q.kind == "audible":
+        claim, limit = f"{more} can be told from {than} by ear", ""
     else:
-        claim, limit = f"{more} is heard as {attribute.comparative} than {than}", ""
+        claim, limit = wording.is_heard(more, attribute.comparative, than), ""
+    if q.factor is not None and q.metric is not None:
+        limit += (
+            f". Besides, {metric_words.in_plain_words(q.metric, more)} is claimed to be at least "
+            f"{wording.times(q.factor)} that of {than}: the lower limit of the measured ratio must reach it"
+        )
     how = "as recorded" if q.presentation == AS_RECORDED else f"on {q.presentation} stimuli"
-    effect = (
-        f"{100 * q.smallest_effect:g} choices in 100" if q.unit == "share" else f"{q.smallest_effect:g} logit"
-    )
+    effect = {
+        "share": f"{100 * q.smallest_effect:g} choices in 100",
+        "heard": f"heard, and not guessed, in {100 * q.smallest_effect:g} trials of 100",
+    }.get(q.unit, f"{q.smallest_effect:g} logit")
     family = [other.id for other in protocol.questions if q.family and other.family == q.family]
     correction = (
         f", corrected (Holm) with the {len(family)} questions of `{q.family}`" if len(family) > 1 else ""
     )
+    decided = "exact counts and a linear mixed model" if q.kind == "audible" else q.method
     return (
         f"{number}. **{claim}** (`{q.id}`), {how}. Asked: “{attribute.question}” Smallest effect that "
-        f"matters: {effect}{limit}. One-sided error rate {q.alpha:g}{correction}. Decided by: {q.method}."
+        f"matters: {effect}{limit}. One-sided error rate {q.alpha:g}{correction}. Decided by: {decided}."
     )
 
 

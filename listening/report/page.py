@@ -82,6 +82,7 @@ def _decided(found: Findings) -> dict[str, Any]:
         "superlatives": cards.of_superlatives(found),
         "undecidable": found.imported is not None and all(q.estimate is None for q in found.questions),
         "effects": tables.effects(found),
+        "told_apart": tables.told_apart(found),
         "behind": tables.behind(found),
         "spread": tables.spread(found),
         "sensitivity": tables.sensitivity(found),

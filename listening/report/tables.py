@@ -41,7 +41,44 @@ def effects(found: Findings) -> Table:
         "worth, dB",
         "limits, dB",
     )
-    return Table("Effects", head, tuple(map(_effect, found.questions)), frozenset(range(2, 10)))
+    compared = [q for q in found.questions if q.kind != "audible"]
+    return Table("Effects", head, tuple(map(_effect, compared)), frozenset(range(2, 10)))
+
+
+def told_apart(found: Findings) -> Table:
+    """Every planned question whether two things can be told apart."""
+    head = (
+        "question",
+        "verdict",
+        "task",
+        "right",
+        "called different though alike",
+        "heard, in 100",
+        "limits",
+        "covers",
+        "p",
+        "by guessing, in 100",
+        "bounds by",
+    )
+    asked = [q for q in found.questions if q.kind == "audible"]
+    return Table("Told apart", head, tuple(map(_told_apart, asked)), frozenset(range(3, 10)))
+
+
+def _told_apart(q: QuestionFinding) -> Row:
+    heard = q.heard
+    return (
+        q.id,
+        q.word,
+        q.task,
+        f"{q.n_direct_more} of {q.n_direct}",
+        "–" if q.n_alike is None else f"{q.n_false} of {q.n_alike}",
+        number(100 * heard.value, 0) if heard else "–",
+        _hundred_limits(heard),
+        rounding.level(heard.level) if heard else "–",
+        _p(q.p),
+        in_hundred(q.guess),
+        q.bound_by,
+    )
 
 
 def behind(found: Findings) -> Table:
@@ -380,6 +417,7 @@ def hashes(found: Findings) -> Table:
     """What ties the page to its data."""
     digests = found.digests.model_dump()
     rows = [*course.rows(found), *((name, value) for name, value in digests.items() if value)]
+    rows += list(found.sources.items())
     rows += [(f"version of {name}", value) for name, value in found.method.versions.items()]
     return Table("SHA-256 and versions", ("of", "value"), tuple(rows), mono=frozenset({1}))
 

@@ -1,9 +1,11 @@
 """Studies that also rate, or that ask whether two things can be told apart at all."""
 
 import numpy as np
+import pandas as pd
 import pytest
+from scipy.stats import binomtest
 
-from listening.analysis import collect, describe, run, strength_sets, strengths
+from listening.analysis import collect, describe, export, run, strength_sets, strengths, told_apart
 from listening.analysis.opening import Opened
 from listening.design import deal
 from listening.records.findings import Findings
@@ -92,7 +94,10 @@ def told_apart_protocol(task: str) -> Protocol:
     )
 
 
-def told_apart_findings(bells: Opened, task: str, *, seed: int = 3, n_listeners: int = 16) -> Findings:
+def told_apart_study(
+    bells: Opened, task: str, *, seed: int = 3, n_listeners: int = 16
+) -> tuple[Findings, dict[str, pd.DataFrame]]:
+    """Findings of a simulated panel, and what is exported of them."""
     chosen = told_apart_protocol(task)
     manifest = bells.manifest
     dealt = deal.deal(
@@ -107,12 +112,39 @@ def told_apart_findings(bells: Opened, task: str, *, seed: int = 3, n_listeners:
         sensitivities={"brightness": Sensitivity(level=0.0, brightness=5.0, decay=0.0)}, quirk_sd=0.0
     )
     answers = panel_of_nobody.answers(dealt.plan, heard, n_listeners=n_listeners, seed=seed, truth=truth)
-    return run.findings(Opened(chosen, dealt.plan, dealt.key, manifest), answers)
+    found = run.findings(Opened(chosen, dealt.plan, dealt.key, manifest), answers)
+    compared = collect.frame(answers, dealt.key, manifest, may_be_empty=True)
+    told = told_apart.frame(answers, dealt.key.clips, dealt.plan)
+    return found, export.tables(compared, found, told).tables
 
 
 @pytest.fixture(scope="session", params=["triangle", "duo-trio", "same-different", "2-AFC"])
-def told(request: pytest.FixtureRequest, bells: Opened) -> Findings:
-    return told_apart_findings(bells, request.param)
+def told_study(request: pytest.FixtureRequest, bells: Opened) -> tuple[Findings, dict[str, pd.DataFrame]]:
+    return told_apart_study(bells, request.param)
+
+
+@pytest.fixture(scope="session")
+def told(told_study: tuple[Findings, dict[str, pd.DataFrame]]) -> Findings:
+    return told_study[0]
+
+
+def test_the_exported_table_gives_the_counts_and_the_exact_p(
+    told_study: tuple[Findings, dict[str, pd.DataFrame]],
+) -> None:
+    found, tables = told_study
+    q = found.questions[0]
+    rows = tables["told_apart"]
+    rows = rows[rows["one"].isin([q.more, q.than]) & rows["other"].isin([q.more, q.than])]
+    assert len(rows) == q.n_answers
+    assert set(tables["told_apart"].columns) <= set(
+        tables["dictionary"].query("table == 'told_apart'")["column"]
+    )
+    if q.guess is not None:
+        right = rows["right"] if q.task != "2-AFC" or q.more < q.than else 1 - rows["right"]
+        assert right.sum() == q.n_direct_more
+        p = binomtest(int(right.sum()), len(right), q.guess, alternative="greater").pvalue
+        pooled = next(s for s in q.sensitivity if s.name == "answers pooled over listeners")
+        assert pooled.p == pytest.approx(p, rel=1e-9)
 
 
 def test_what_can_be_told_apart_is_supported_and_what_cannot_is_not(told: Findings) -> None:
@@ -145,7 +177,7 @@ def test_right_answers_are_those_of_the_key(told: Findings) -> None:
 
 
 def test_few_listeners_tell_nothing_apart(bells: Opened) -> None:
-    few = told_apart_findings(bells, "triangle", n_listeners=5)
+    few, _ = told_apart_study(bells, "triangle", n_listeners=5)
     assert {q.word for q in few.questions} == {"no verdict"}
 
 
