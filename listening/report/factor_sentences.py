@@ -54,9 +54,8 @@ def footnote(q: QuestionFinding, found: Findings) -> str:
     f = q.factor
     if f is None:
         return ""
-    of_one_unit = " of one unit of each" if f.sampled == "strokes" else ""
     tail = (
         f"the ratio is of {metric_words.of(f.metric).name}, measured on {f.n_more} and {f.n_than} "
-        f"{f.sampled}{of_one_unit} as recorded; how much was measured, listeners said only which of the two"
+        f"{f.sampled} as recorded; how much was measured, listeners said only which of the two"
     )
     return f"{sentences.footnote(q, found).removesuffix('.')}; {tail}."
