@@ -46,11 +46,11 @@ def _planning(path: Path, found: list[Problem]) -> tuple[list[str], list[Problem
     recordings = recordings_table.load(chosen, path)
     measured = Study(path.parent).measures
     measures = Measures.load(measured) if measured.is_file() else None
-    objections = criticism.criticise(chosen, recordings, path, measures=measures)
     try:
         own = budget.of_study(chosen, stand_in.manifest(chosen, recordings))
-    except ListeningError:
-        return [], objections
+    except ListeningError:  # what cannot be dealt is among the objections
+        return [], criticism.criticise(chosen, recordings, path, measures=measures)
+    objections = criticism.criticise(chosen, recordings, path, measures=measures, own=own)
     return ["trial budget, for the listener with most to do:", *budget.lines(own)], objections
 
 

@@ -7,6 +7,7 @@ from listening.design import comparison
 from listening.design.trial import strikes
 from listening.errors import StudyError
 from listening.planning import approximate, budget, covariates, effect, panel, power, stand_in
+from listening.planning.budget import Budget
 from listening.records import toml_lines
 from listening.records.form import place, read_text
 from listening.records.manifest import Manifest
@@ -27,7 +28,12 @@ LIKELY = 0.5
 
 
 def criticise(
-    protocol: Protocol, recordings: Sequence[Recording], path: Path, *, measures: Measures | None = None
+    protocol: Protocol,
+    recordings: Sequence[Recording],
+    path: Path,
+    *,
+    measures: Measures | None = None,
+    own: Budget | None = None,
 ) -> list[Problem]:
     """Every objection as a caution, with its line.
 
@@ -35,10 +41,11 @@ def criticise(
     ----------
     path : of the protocol file
     measures : what `measure` found, if it was run: covariates are looked at then
+    own : the trial budget, if it is known: dealing for it takes long
     """
     manifest = stand_in.manifest(protocol, list(recordings), measures)
     found = [
-        *_length(protocol, manifest),
+        *_length(protocol, manifest, own),
         *_few_trials(protocol, manifest),
         *_questions(protocol, manifest),
         *_unplanned(protocol),
@@ -53,9 +60,9 @@ def criticise(
     ]
 
 
-def _length(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
+def _length(protocol: Protocol, manifest: Manifest, own: Budget | None) -> Iterator[Objection]:
     try:
-        found = budget.of_study(protocol, manifest)
+        found = own or budget.of_study(protocol, manifest)
     except StudyError as error:
         yield ("blocks",), "blocks that cannot be dealt", str(error)
         return
