@@ -29,7 +29,6 @@ def report(slots: Sequence[Ordered], condition: Mapping[str, str]) -> list[Line]
     """
     counted = [[trial for practice, trial in slot if not practice] for slot in slots]
     study = [[trial for trial in slot if not trial.is_control] for slot in counted]
-    pairs = [[trial for trial in slot if not trial.follows] for slot in study]
     every = [trial for slot in study for trial in slot]
     heard = [[trial for trial in slot if not trial.follows] for slot in counted]
     controls = [trial for slot in counted for trial in slot if trial.is_control]
@@ -45,7 +44,7 @@ def report(slots: Sequence[Ordered], condition: Mapping[str, str]) -> list[Line]
         _even("slots in which an attribute follows each other one", _attribute_steps(counted).values()),
         *(
             _even(f"one condition right after another, trial to trial ({name})", counts.values())
-            for name, counts in _steps(pairs, condition).items()
+            for name, counts in _steps(study, condition).items()
         ),
         _even("slots in which an attribute is asked first about a pair", _asked_first(counted).values()),
         _none("neighbouring trials of the same pair, in a slot", [_repeats(slot) for slot in heard]),
@@ -141,11 +140,23 @@ def _steps(slots: list[list[Trial]], condition: Mapping[str, str]) -> dict[str, 
     """For each attribute, how often a trial that ends with one condition met one that begins with another."""
     steps: dict[str, Counter[tuple[str, str]]] = {}
     for slot in slots:
-        for a, b in pairwise(slot):
-            step = condition[a.sounds[-1].stimulus], condition[b.sounds[0].stimulus]
-            if a.attribute == b.attribute and step[0] != step[1]:
-                steps.setdefault(a.attribute, Counter())[step] += 1
+        for a, b in pairwise(_together(slot)):
+            step = condition[a[0].sounds[-1].stimulus], condition[b[0].sounds[0].stimulus]
+            for name in sorted({t.attribute for t in a} & {t.attribute for t in b}):
+                if step[0] != step[1]:
+                    steps.setdefault(name, Counter())[step] += 1
     return steps
+
+
+def _together(slot: list[Trial]) -> list[list[Trial]]:
+    """The trials of a slot, those together that ask about the same sounds."""
+    made: list[list[Trial]] = []
+    for trial in slot:
+        if trial.follows:
+            made[-1].append(trial)
+        else:
+            made.append([trial])
+    return made
 
 
 def _repeats(slot: list[Trial]) -> int:

@@ -61,6 +61,10 @@ def test_neighbouring_pairs_do_not_share_sounds_more_than_without(made: Maker) -
     lines = {line.what: line for line in balance.report(slots.of_study(protocol, manifest), condition)}
     assert lines["neighbouring trials of the same pair, in a slot"].exact
     assert lines["slots in which an attribute is asked first about a pair"].exact
+    steps = [lines[f"one condition right after another, trial to trial ({name})"] for name in NAMES]
+    assert len({(line.smallest, line.largest) for line in steps}) == 1, (
+        "every pair counts for every attribute"
+    )
 
 
 def test_the_plan_says_which_trials_follow_and_a_drop_out_is_evened_out(made: Maker) -> None:
