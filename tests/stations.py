@@ -15,8 +15,9 @@ from listening.records.plan import ClipFile, Plan, PlannedAttribute, PlannedTria
 from listening.records.protocol import Sitting as SittingRules
 from listening.records.study import Study
 from listening.session import station
+from listening.session.clocks import Clocks
 from listening.session.player import Program, Sounding
-from listening.session.sitting import Clocks, Sitting
+from listening.session.sitting import Sitting
 from listening.session.station import Seat
 from listening.store import Store, open_store
 

@@ -31,6 +31,11 @@ def pascal_squared_hours(full_scale_squared_s: float, pascal_per_full_scale: flo
     return full_scale_squared_s * pascal_per_full_scale**2 / 3600.0
 
 
+def detail(full_scale_squared_s: float) -> str:
+    """What the store keeps of it; `sent` reads it back."""
+    return f"{full_scale_squared_s:.6g} full scale^2 s, A-weighted, since this program began"
+
+
 def sent(events: Iterable[EventRow]) -> float:
     """A-weighted exposure of all runs of a sitting, full scale² s: each run's last count, added up."""
     total = last = 0.0

@@ -11,7 +11,8 @@ from listening.records.study import Study
 from listening.session import clips, exposure, station
 from listening.session.aloud import Aloud
 from listening.session.arrival import Arrival
-from listening.session.sitting import Clocks, Sitting
+from listening.session.clocks import Clocks
+from listening.session.sitting import Sitting
 from listening.session.station import Seat
 from listening.session.view import View
 from listening.session.words import Words

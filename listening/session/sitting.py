@@ -1,8 +1,7 @@
 """The state machine of a blind sitting: acts in, a view out; every answer is stored before the next trial."""
 
-from collections.abc import Callable
 from contextlib import AbstractContextManager, suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from listening.errors import ListeningError
 from listening.records.plan import Plan, PlannedAttribute, PlannedTrial
@@ -18,6 +17,7 @@ from listening.session import (
     steps,
     tasks,
 )
+from listening.session.clocks import Clocks
 from listening.session.hearing import Hearing
 from listening.session.hearing_check import HearingCheck
 from listening.session.keys import Slip
@@ -31,16 +31,6 @@ from listening.store import AnswerStore, SittingRow
 VOIDS_BEFORE_HELP = 3  # the same trial failed so often: a person must look at the device
 HEARTBEAT_S = 30.0
 CHOOSE = "choose:"
-
-
-@dataclass(frozen=True)
-class Clocks:
-    """Where time comes from."""
-
-    now_s: Callable[[], float]
-    """Monotonic seconds; the player's onsets are on it."""
-    utc: Callable[[], str]
-    """Wall clock, ISO 8601."""
 
 
 class Sitting:
@@ -368,11 +358,8 @@ class Sitting:
         self._next()
 
     def _note_exposure(self) -> None:
-        sent = self.hearing.exposure()
-        if sent:
-            self._note(
-                exposure.SENT, detail=f"{sent:.6g} full scale^2 s, A-weighted, since this program began"
-            )
+        if sent := self.hearing.exposure():
+            self._note(exposure.SENT, detail=exposure.detail(sent))
 
     def dial(self) -> dials.Dial:
         """The scale of the trial under way."""

@@ -11,8 +11,9 @@ from listening.errors import ListeningError, StudyError
 from listening.records.plan import Plan
 from listening.records.study import Study
 from listening.session import next_slot
+from listening.session.clocks import Clocks
 from listening.session.player import Player
-from listening.session.sitting import Clocks, Sitting
+from listening.session.sitting import Sitting
 from listening.session.words import words
 from listening.store import AnswerStore, SittingRow, Store, open_store, place_of, utc_now
 

@@ -11,8 +11,9 @@ from listening.records.plan import Plan
 from listening.records.study import Study
 from listening.session import offers, station
 from listening.session.clips import Clips
+from listening.session.clocks import Clocks
 from listening.session.player import SilentPlayer
-from listening.session.sitting import Clocks, Sitting
+from listening.session.sitting import Sitting
 from listening.session.station import Seat
 from listening.session.view import Stage
 from listening.simulate import panel, percepts

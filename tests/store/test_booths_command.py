@@ -10,7 +10,7 @@ from listening import cli
 from listening.records.plan import Plan
 from listening.records.study import Study
 from listening.session import station
-from listening.session.sitting import Clocks
+from listening.session.clocks import Clocks
 from listening.session.station import Seat
 from listening.store import open_for_sitting, open_store, place_of
 from tests import stations

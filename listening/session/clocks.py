@@ -1,0 +1,14 @@
+"""Where a sitting's time comes from."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Clocks:
+    """Where time comes from."""
+
+    now_s: Callable[[], float]
+    """Monotonic seconds; the player's onsets are on it."""
+    utc: Callable[[], str]
+    """Wall clock, ISO 8601."""
