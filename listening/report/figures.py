@@ -15,7 +15,7 @@ from listening.report import labels, style
 WIDTH_IN = 4.5  # so that text drawn at 10 points is readable on a phone's screen too
 CARD_IN = 3.4  # beside a verdict there is less room
 LABEL_PT = 9.0
-LINE_CHARACTERS = 40  # of an axis label beside a verdict
+LINE_CHARACTERS = 36  # of an axis label beside a verdict
 RASTER_DPI = 150  # of pictures within a figure
 
 

@@ -69,7 +69,10 @@ def figure_list(strokes: Sequence[Stroke]) -> list[tuple[str, str]]:
         return []
     made = []
     if all(s.loudness_sone.size for s in strokes):
-        caption = "Loudness over time in the recording, one stroke of each condition (ISO 532-1)."
+        caption = (
+            "Loudness over time in the recording, one stroke of each condition (ISO 532-1); maximum and time "
+            "to a tenth stand in the table of measured values."
+        )
         draw = figures.svg(
             lambda axes: loudness(axes, strokes), name="loudness", title=caption, height_in=3.0
         )
@@ -82,7 +85,13 @@ def figure_list(strokes: Sequence[Stroke]) -> list[tuple[str, str]]:
             spectrogram,
             "kHz",
         ),
-        ("partials", "Decay time T60 of the partials of one stroke of each condition.", partials, "T60, s"),
+        (
+            "partials",
+            "Decay time T60 of the partials of one stroke of each condition; that of the strongest stands in "
+            "the table of measured values.",
+            partials,
+            "T60, s",
+        ),
     ):
         made.append((_panels(strokes, panel, ylabel, name=name, title=caption), caption))
     return made

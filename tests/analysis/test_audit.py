@@ -111,9 +111,9 @@ def reported(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def one_answer(study: Study) -> None:
     with sqlite3.connect(study.answers) as store:
-        row, answer = store.execute("select rowid, answer from answers where practice = 0").fetchone()
+        row, answer = store.execute("select rowid, answer from answer where practice = 0").fetchone()
         other = "second" if answer == "first" else "first"
-        store.execute("update answers set answer = ? where rowid = ?", (other, row))
+        store.execute("update answer set answer = ? where rowid = ?", (other, row))
 
 
 def one_number(study: Study) -> None:
