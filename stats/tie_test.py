@@ -9,7 +9,7 @@ from scipy.stats import chi2
 from stats import bradley_terry
 from stats.bradley_terry import RatioTest, Strengths
 from stats.errors import BadData
-from stats.likelihood import FloatArray
+from stats.likelihood import FloatArray, as_floats
 
 
 def by_pair(found: Strengths) -> RatioTest:
@@ -46,5 +46,5 @@ def _of_each_pair(found: Strengths) -> tuple[FloatArray, FloatArray]:
     if "order" not in found.names:
         first, second = np.minimum(first, second), np.maximum(first, second)
     pair = np.unique(first * k + second, return_inverse=True)[1]
-    total = np.bincount(pair, weights=data.won + data.tied + data.lost)
-    return np.bincount(pair, weights=data.tied)[total > 0], total[total > 0]
+    total = as_floats(np.bincount(pair, weights=data.won + data.tied + data.lost))
+    return as_floats(np.bincount(pair, weights=data.tied))[total > 0], total[total > 0]
