@@ -385,3 +385,14 @@ def test_what_cannot_be_told_apart_is_refused(right, listener, said):
         told_apart.same_different([1, 0], [1, 1], np.array([0, 1]), [])
     with pytest.raises(StatsError, match=r"alpha 0\.6"):
         told_apart.bounds(told_apart.forced_choice([1, 0], np.array([0, 1]), [], guess=0.5), 0.6)
+
+
+def test_what_guessing_explains_is_not_heard_whatever_the_model_says():
+    # four listeners, each `different` once of two pairs that differ and never of two alike: 1 in 2 each by chance
+    said, is_different = np.tile([1, 0, 0, 0], 4), np.tile([1, 1, 0, 0], 4)
+    found = told_apart.same_different(said, is_different, np.repeat(np.arange(4), 4), [])
+    assert found.p_exact == pytest.approx(1 / 16)
+    assert found.se is not None
+    assert found.heard - 2.353 * found.se > 0  # t, 3 degrees of freedom, 0.95
+    assert told_apart.bounds(found, 0.05).lower == 0
+    assert told_apart.bounds(found, 0.07).lower > 0
