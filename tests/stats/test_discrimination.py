@@ -388,7 +388,7 @@ def test_what_cannot_be_told_apart_is_refused(right, listener, said):
 
 
 def test_what_guessing_explains_is_not_heard_whatever_the_model_says():
-    # four listeners, each `different` once of two pairs that differ and never of two alike: 1 in 2 each by chance
+    # four listeners, each `different` for one of two pairs that differ and for no pair alike: chance 1/2 each
     said, is_different = np.tile([1, 0, 0, 0], 4), np.tile([1, 1, 0, 0], 4)
     found = told_apart.same_different(said, is_different, np.repeat(np.arange(4), 4), [])
     assert found.p_exact == pytest.approx(1 / 16)
