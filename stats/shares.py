@@ -27,7 +27,7 @@ class Shares:
     on_top: tuple[Ratio, ...]
     """The same, entered last: what no other property can say."""
     averaged: tuple[Ratio, ...]
-    """Mean over all orders of entry (Shapley value); with `left_over` they add up to 1."""
+    """Mean over the orders of entry allowed (Shapley value); with `left_over` they add up to 1."""
     left_over: Ratio
     """What all properties together leave unsaid."""
     total: float
@@ -50,6 +50,7 @@ def decompose(
     unsaid: Mapping[frozenset[str], FloatArray],
     names: Sequence[str],
     *,
+    first: Sequence[str] = (),
     df: float = math.inf,
     level: float = 0.95,
 ) -> Shares:
@@ -61,6 +62,8 @@ def decompose(
     covariance : (m, m) of the estimate; zeros give the plain shares of R squared
     unsaid : for every subset of the names, the (k, m) matrix that takes the estimate to what the subset
         leaves unsaid
+    first : names that enter before all others, because what they say is known apart from the rest; the
+        average then runs over the orders that keep to this
     df : degrees of freedom of the covariance
 
     Raises
@@ -87,7 +90,7 @@ def decompose(
     for name in names:
         weights[f"alone {name}"] = left[nothing] - left[frozenset({name})]
         weights[f"on top {name}"] = left[everything - {name}] - left[everything]
-        weights[f"averaged {name}"] = _averaged(left, names, name)
+        weights[f"averaged {name}"] = _averaged(left, names, tuple(first), name)
 
     def shares(kind: str) -> tuple[Ratio, ...]:
         return tuple(_share(weights[f"{kind} {name}"], weights["total"], y, v, df, level) for name in names)
@@ -132,11 +135,17 @@ def _forms(
     return forms
 
 
-def _averaged(left: Mapping[frozenset[str], FloatArray], names: tuple[str, ...], name: str) -> FloatArray:
-    n = len(names)
+def _averaged(
+    left: Mapping[frozenset[str], FloatArray], names: tuple[str, ...], first: tuple[str, ...], name: str
+) -> FloatArray:
+    """Quadratic form of one name's part, averaged over the orders of those that it enters among."""
+    among = [other for other in names if (other in first) == (name in first)]
+    entered = frozenset[str]() if name in first else frozenset(first)
+    n = len(among)
     total = np.zeros_like(left[frozenset()])
-    for before in subsets([other for other in names if other != name]):
-        orders = math.factorial(len(before)) * math.factorial(n - len(before) - 1)
+    for some in subsets([other for other in among if other != name]):
+        before = some | entered
+        orders = math.factorial(len(some)) * math.factorial(n - len(some) - 1)
         total += orders / math.factorial(n) * (left[before] - left[before | {name}])
     return total
 

@@ -149,7 +149,8 @@ def _shares(setting: Setting) -> Shares:
     estimate, covariance = (
         (found.strength, found.covariance) if level is None else (level.estimate, level.covariance)
     )
-    return shares.decompose(estimate, covariance, unsaid, names, df=setting.df, level=COVERAGE)
+    first = () if level is None else (LEVEL,)  # known apart from the conditions, it need not share
+    return shares.decompose(estimate, covariance, unsaid, names, first=first, df=setting.df, level=COVERAGE)
 
 
 def _stepped(setting: Setting) -> dict[str, object]:

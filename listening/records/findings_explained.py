@@ -63,7 +63,8 @@ class PropertyShare(Form):
     share_alone: Interval
     """Entered first."""
     share_averaged: Interval
-    """Mean over all orders of entry; with what is left over these add up to 1."""
+    """Mean over orders of entry, level first where its slope is known apart from the conditions; with what is
+    left over these add up to 1."""
     share_on_top: Interval
     """Entered last: what no other property can say."""
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from listening.analysis import collect, decomposition, heard, level_slope, played, strengths
+from listening.analysis.level_slope import Slope
 from listening.analysis.played import Played
 from listening.records.findings_explained import Decomposition
 
@@ -157,6 +158,21 @@ def test_brightness_and_decay_that_go_together_are_said_not_to_be_told_apart():
     assert both["brightness"].share_averaged.value == pytest.approx(
         both["decay"].share_averaged.value, abs=0.05
     )
+
+
+def test_level_alone_heard_gives_nothing_to_a_brightness_that_goes_with_it():
+    rng = np.random.default_rng(7)
+    level = np.linspace(-3, 3, 8)
+    table = columns(
+        laf_max_db=level, sharpness_acum=level / 4 + rng.normal(0, 0.3, 8), decay_s=rng.normal(size=8)
+    )
+    known = Slope("brightness", "control pairs", 0.4, 0.04, 0.32, 0.48, 100, 20)
+    found = decomposition.of_set(KEY, made(0.4 * level), table, metrics=METRICS, slope=known)
+    assert shares(found)["brightness"].share_alone.lower > 0.4  # by itself it would pass for the cause
+    for name in ("brightness", "decay"):
+        share = shares(found)[name].share_averaged
+        assert share.lower <= 0 <= share.upper
+    assert found.share_beyond_level.lower <= 0 <= found.share_beyond_level.upper
 
 
 def test_one_property_that_repeats_another_leaves_the_shares_and_says_why_there_are_no_steps():

@@ -72,6 +72,16 @@ def test_shares_do_not_depend_on_the_order_of_names():
         assert (a.lower, a.estimate, a.upper) == pytest.approx((b.lower, b.estimate, b.upper), abs=1e-8)
 
 
+def test_what_enters_first_shares_with_no_other():
+    """b is a and something else; y is a: with a first, b has nothing; without, both share alike a's part."""
+    columns = {"a": np.array([1.0, 0, -1, 0]), "b": np.array([1.0, 1, -1, -1])}
+    y = np.array([1.0, 0, -1, 0])
+    free = shares.decompose(y, np.zeros((4, 4)), unsaid(columns), ["a", "b"])
+    first = shares.decompose(y, np.zeros((4, 4)), unsaid(columns), ["a", "b"], first=["a"])
+    assert [s.estimate for s in free.averaged] == pytest.approx([0.75, 0.25], abs=1e-12)  # b alone says half
+    assert [s.estimate for s in first.averaged] == pytest.approx([1, 0], abs=1e-12)
+
+
 def test_a_missing_subset_and_nothing_to_share_are_named():
     columns = {"a": np.arange(4.0), "b": np.array([1.0, 0, 0, 1])}
     made = unsaid(columns)
