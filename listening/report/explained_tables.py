@@ -25,7 +25,7 @@ def shares(found: Findings) -> Table:
         "measured as",
         "averaged, in 100",
         "limits",
-        "first, in 100",
+        "by itself, in 100",
         "limits",
         "on top, in 100",
         "limits",
