@@ -168,8 +168,8 @@ def _question(chosen: Protocol, name: str | None) -> Question:
     question = next(q for q in chosen.questions if name is None or q.id == name)
     if question.unit == "points":
         raise StudyError(
-            f"{question.id} is decided in points of a scale: no panel size can be had for ratings here; run a "
-            "pilot and read its limits, which narrow with the root of the listeners"
+            f"{question.id} is decided in points of a scale: no panel size can be had for ratings here; run "
+            "a pilot and read its limits, which narrow with the root of the listeners"
         )
     if question.kind == "audible":
         task = chosen.attribute(question.attribute).task.lower()

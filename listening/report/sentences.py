@@ -1,7 +1,7 @@
 """The sentence that may be printed, and its footnote."""
 
 from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
-from listening.report import imported_words, rated_words, reasons, rounding, wording
+from listening.report import cause_words, imported_words, rated_words, reasons, rounding, wording
 from listening.report.rounding import in_hundred
 from listening.report.wording import name, where
 
@@ -11,8 +11,8 @@ SIMULATED = "Simulated panel, not for print: "
 def printable(q: QuestionFinding, found: Findings) -> str:
     """The one sentence that the question bears; where it bears no claim, the sentence says that."""
     if q.unit == "points":
-        return marked(rated_words.sentence(q, found), found)
-    return marked(_SAYS[q.word](q, found), found)
+        return marked(rated_words.sentence(q, found) + cause_words.after(q), found)
+    return marked(_SAYS[q.word](q, found) + cause_words.after(q), found)
 
 
 def superlative(s: SuperlativeFinding, found: Findings) -> str:

@@ -22,6 +22,22 @@ def test_only_a_question_at_equal_level_says_beyond_being_louder(findings):
         assert says == (q.beyond_level and q.kind == "more"), text
 
 
+@pytest.mark.parametrize(
+    ("more", "than", "cause"),
+    [
+        ("bright/short", "dull/short", "differ in brightness alone, so that this is the cause"),
+        ("dull/long", "dull/short", "differ in how long they ring alone, so that this is the cause"),
+        ("bright/long", "dull/short", None),
+    ],
+)
+def test_a_cause_is_named_where_one_property_alone_was_moved(findings, more, than, cause):
+    isolated = one(findings, "d-brighter-than-c", presentation="isolated", more=more, than=than)
+    text = sentences.printable(isolated, findings)
+    assert (cause in text) if cause else ("cause" not in text)
+    assert "cause" not in sentences.printable(isolated.model_copy(update={"word": "undecided"}), findings)
+    assert "cause" not in sentences.printable(one(findings, "d-brighter-than-c"), findings)
+
+
 @pytest.mark.parametrize("word", ["undecided", "no verdict"])
 def test_no_claim_is_made_without_a_verdict(findings, word):
     text = sentences.printable(one(findings, "d-brighter-than-c", word=word), findings)
