@@ -107,7 +107,15 @@ def test_the_search_finds_a_seeded_name(study: Study) -> None:
 
 @alsa.needed
 @terminal.needed
-@pytest.mark.parametrize("stage", ["consent", "introduction", "trial"])
+@pytest.mark.parametrize(
+    "stage",
+    [
+        "consent",
+        "introduction",
+        "trial",
+        *(pytest.param(stage, marks=pytest.mark.slow) for stage in ("welcome", "level", "leaving")),
+    ],
+)
 def test_a_crash_in_any_screen_shows_places_only(study: Study, tmp_path: Path, stage: str) -> None:
     environment, _ = alsa.environment(tmp_path)
     with _crashing(stage, study, environment) as window:

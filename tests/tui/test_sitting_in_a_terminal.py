@@ -110,7 +110,13 @@ def test_keys_ask_before_leaving_and_the_sitting_goes_on_later(tmp_path: Path) -
         window.press("Enter")  # the reflex that goes on elsewhere does not leave
         window.press("y")
         window.wait_for("ended-with-0", "To go on at the same place")
-    with sitting(study, environment) as window:
+    with Terminal(f"{sys.executable} -m listening sit {study.root}", environment) as window:
+        window.wait_for("Have you begun this test before?", "I go on with my code")
+        window.press("y")
+        window.wait_for("Your code", "back")
+        window.press("l", "0", "1")
+        window.wait_for("Your code: L01_")
+        window.press("Enter")
         window.wait_for("Welcome back", "go on")
         window.press("Enter")
         window.wait_for("Set the level")
