@@ -23,6 +23,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Run the panel and say what was stored."""
     from listening.simulate import run as simulate
+    from listening.store import place_of
 
     if args.listeners is not None and args.listeners < 1:
         raise ListeningError(f"--listeners: found {args.listeners}, wanted 1 or more")
@@ -30,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
     with progress.bar("simulated listeners") as on_progress:
         n_answers = simulate.run(study, n_listeners=args.listeners, seed=args.seed, on_progress=on_progress)
     lines = [
-        f"{n_answers} answers of simulated listeners, marked so, in {study.answers}",
+        f"{n_answers} answers of simulated listeners, marked so, in {place_of(study)}",
         f"next: listening analyse {study.root}",
     ]
     show.result(args, lines, {"answers": n_answers, "seed": args.seed, "simulated": True})
