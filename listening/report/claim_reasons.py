@@ -149,7 +149,7 @@ def _factor(said: Said, text: str, q: QuestionFinding | None) -> str:
     loud = loudness or said_loud is not None
     which = ""
     if loud and said.factor is not None and said.factor > 1 and "sone" not in text:
-        which = f"{claim_factor.ambiguous(said.factor)}; say which. "
+        which = f"{claim_factor.ambiguous(said.factor)}, say which; "
     if q is None:
         return f"{which}{HOW_MUCH}"
     f = q.factor
@@ -157,12 +157,13 @@ def _factor(said: Said, text: str, q: QuestionFinding | None) -> str:
         return f"{which}{HOW_MUCH}, and no factor was planned"
     metric = metric_words.of(f.metric).name
     if said.factor is None or abs(said.factor / f.factor - 1) > SAME_FACTOR:
-        return f"{which}planned was {wording.times(f.factor)} ({metric})"
+        measured = factor_sentences.ratio(f, "; measured is")
+        return f"{which}planned was {wording.times(f.factor)} ({metric}){measured}"
     if f.word != "supported":
         said_why = factor_sentences.reason(q)
         return f"{which}{wording.times(f.factor)} was planned ({metric}) and is {f.word}: {said_why}"
     if which:
-        return which + f"Planned and measured was {metric}: write “in sone”"
+        return which + f"planned and measured was {metric}: write “in sone”"
     if said.hedged:
         return f"shown is “at least {wording.times(f.factor)}”"
     if not said.is_ratio and not said.per_cent:
