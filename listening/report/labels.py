@@ -8,8 +8,11 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.text import Annotation
 from matplotlib.transforms import Bbox
+from numpy.typing import NDArray
 
 from listening.report import style
+
+FloatArray = NDArray[np.float64]
 
 NEAR_PT, FAR_PT = 7.0, 19.0  # a label that stands far off gets a line to its point
 SIDES = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1))
@@ -29,9 +32,14 @@ def beside(axes: Axes, points: Sequence[tuple[str, float, float]], *, size_pt: f
     taken = [*(_mark(axes, x, y, MARK_PT * pixels) for _, x, y in points), *_lines(axes)]
     for label, x, y in points:
         text = axes.annotate(label, (x, y), xytext=(0, 0), textcoords="offset points", fontsize=size_pt)
-        tried = [(_cost(axes, _moved(text, side, far), taken), far, side) for far, side in _places()]
-        _, far, side = min(tried, key=lambda one: one[0])
-        taken.append(_moved(text, side, far))
+        size = text.get_window_extent()
+        at = axes.transData.transform((x, y))
+        boxes = {
+            (far, side): _box(at, side, far * pixels, (size.width, size.height)) for far, side in _places()
+        }
+        far, side = min(boxes, key=lambda place: _cost(axes, boxes[place], taken))
+        _move(text, side, far)
+        taken.append(boxes[far, side])
         if far == FAR_PT:
             _leader(axes, (x, y), taken[-1])
 
@@ -41,13 +49,24 @@ def _places() -> list[tuple[float, tuple[int, int]]]:
     return list(product((NEAR_PT, FAR_PT), SIDES))
 
 
-def _moved(text: Annotation, side: tuple[int, int], far: float) -> Bbox:
-    """The label's box once it stands on that side."""
-    slant = far if 0 in side else 0.7 * far
-    text.set_position((side[0] * slant, side[1] * slant))
+def _slant(side: tuple[int, int], far: float) -> float:
+    return far if 0 in side else 0.7 * far
+
+
+def _box(at: FloatArray, side: tuple[int, int], far: float, size: tuple[float, float]) -> Bbox:
+    """Where a label of that size in pixels stands on that side of a point."""
+    low = [
+        centre + way * _slant(side, far) - (1 - way) / 2 * extent
+        for centre, way, extent in zip(at, side, size, strict=True)
+    ]
+    return Bbox.from_bounds(low[0], low[1], *size)
+
+
+def _move(text: Annotation, side: tuple[int, int], far: float) -> None:
+    """Put the label on that side."""
+    text.set_position((side[0] * _slant(side, far), side[1] * _slant(side, far)))
     text.set_horizontalalignment(ACROSS[side[0]])
     text.set_verticalalignment(UP[side[1]])
-    return text.get_window_extent()
 
 
 def _cost(axes: Axes, box: Bbox, taken: Sequence[Bbox]) -> float:
