@@ -8,7 +8,16 @@ from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.commands import progress, show
 from listening.errors import SoundError
-from listening.metrics import audibility, calibration, decay, loudness, loudness_bs1770, measures, strike
+from listening.metrics import (
+    audibility,
+    calibration,
+    decay,
+    loudness,
+    loudness_bs1770,
+    measures,
+    spectrum,
+    strike,
+)
 from listening.metrics import partials as partials_of
 from listening.metrics.flags import SILENT_CHANNEL
 from listening.metrics.level import check_not_silent
@@ -102,10 +111,12 @@ def _channel(sound: Sound) -> dict[str, Any]:
         "lae_db": found.levels.lae_db,
         "lc_peak_db": found.levels.lc_peak_db,
         "nmax_sone": nmax,
+        "steady_sone": _steady_sone(sound, found),
         "n5_sone": found.n5_sone,
         "loudness_level_phon": loudness.level_phon(nmax) if nmax is not None else None,
         "sharpness_acum": found.sharpness_acum,
         "centroid_hz": found.centroid_hz,
+        "share_above_4_khz": spectrum.high_share(sound) if found.centroid_hz is not None else None,
         "decay_s": decay.study_decay_s(found.course) if found.course else None,
         "inaudible_after_s": _inaudible_after_s(found),
         "t60_s": partials_of.mean_t60_s(found.partials) if found.partials else None,
@@ -115,6 +126,8 @@ def _channel(sound: Sound) -> dict[str, Any]:
         "usable_range_db": found.decays.usable_range_db if found.decays.usable_range_db < 1e6 else None,
         "rise_s": attack.rise_s,
         "strike_noise_db": attack.strike_noise_db,
+        "t20_s_by_octave": _t20_s_by_octave(sound, found),
+        "frequency_ratios": list(partials_of.inharmonicity(found.partials)) if found.partials else [],
         "partials": [_partial(p) for p in found.partials],
         "reasons": _reasons(found),
         "flags": found.flags,
@@ -124,9 +137,24 @@ def _channel(sound: Sound) -> dict[str, Any]:
 CHANNEL_KEYS = (
     "onset_s", "laf_max_db", "las_max_db", "la_eq_db", "lae_db", "lc_peak_db", "nmax_sone", "n5_sone",
     "loudness_level_phon", "sharpness_acum", "centroid_hz", "decay_s", "inaudible_after_s", "t60_s",
-    "edt_s", "t20_s", "t30_s",
+    "edt_s", "t20_s", "t30_s", "share_above_4_khz", "steady_sone", "t20_s_by_octave", "frequency_ratios",
     "usable_range_db", "rise_s", "strike_noise_db",
 )  # fmt: skip
+
+
+def _steady_sone(sound: Sound, found: Channel) -> float | None:
+    """Loudness of a steady sound (ISO 532-1, clause 5); a strike has none."""
+    if not sound.calibrated or found.rings_out or sound.duration_s <= loudness.SETTLING_S:
+        return None
+    return loudness.stationary(sound).loudness_sone
+
+
+def _t20_s_by_octave(sound: Sound, found: Channel) -> dict[str, float | None]:
+    """T20 of each octave of what rings, by its nominal middle in Hz; None where noise hides it."""
+    if not found.rings_out:
+        return {}
+    by_band = decay.by_band(sound, found.onset.time_s, per_octave=1)
+    return {f"{middle:.0f}": decays.t20_s for middle, decays in by_band.items()}
 
 
 def _inaudible_after_s(found: Channel) -> float | None:
@@ -142,6 +170,7 @@ def _reasons(found: Channel) -> dict[str, str]:
         reasons |= dict.fromkeys(
             (
                 "nmax_sone",
+                "steady_sone",
                 "n5_sone",
                 "loudness_level_phon",
                 "sharpness_acum",
@@ -154,6 +183,7 @@ def _reasons(found: Channel) -> dict[str, str]:
         reasons["n5_sone"] = (
             "a single strike: the value would depend on how long the recording runs; use nmax_sone"
         )
+        reasons["steady_sone"] = "a single strike is not steady; use nmax_sone"
     if found.course is not None and decay.study_decay_s(found.course) is None:
         reasons["decay_s"] = "the recording ends before the loudness has fallen to a tenth"
     for name in ("edt_s", "t20_s", "t30_s"):
@@ -173,6 +203,7 @@ def _partial(p: Partial) -> dict[str, Any]:
         "t60_se_s": p.t60_se_s,
         "snr_db": p.snr_db,
         "beating": list(p.beating),
+        "beat_rates_hz": list(p.beat_rates_hz),
         "two_stage": list(p.two_stage),
         "quality": p.quality,
         "damping_ratio": p.damping_ratio,

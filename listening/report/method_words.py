@@ -49,7 +49,8 @@ def lead(found: Findings) -> str:
 def method(found: Findings) -> list[str]:
     """Paragraphs that let another statistician redo it."""
     told_apart = [q for q in found.questions if q.kind == "audible"]
-    compares = not told_apart or len(told_apart) < len(found.questions)
+    rated = [q for q in found.questions if q.unit == "points"]
+    compares = not found.questions or len(told_apart) + len(rated) < len(found.questions)
     trials = (
         "Each trial played two sounds one after the other under coded names; the listener chose one. "
         if compares
@@ -60,6 +61,21 @@ def method(found: Findings) -> list[str]:
         "the analysis.",
         *(deciding(found) if compares else []),
         *(_told_apart(found) if told_apart else []),
+        *(_rated(found) if rated else []),
+    ]
+
+
+def _rated(found: Findings) -> list[str]:
+    """How ratings are decided."""
+    tasks = ", ".join(dict.fromkeys(q.task for q in found.questions if q.unit == "points"))
+    return [
+        f"Rated ({tasks}): the difference in points of the scale, by a linear mixed model of the scores "
+        "(restricted maximum likelihood) with listeners, each listener’s own view of each condition, and "
+        "strokes as samples; Student’s t with Satterthwaite’s degrees of freedom, never more than listeners "
+        "− 1. At equal level, what a decibel adds to a score comes from sounds rated both as recorded and "
+        "matched; it is taken off in every level metric, at its estimate and at both its limits, and all "
+        "must give the same verdict. The rule of the verdict is that of choices, in points. The cumulative model "
+        "of the categories stands beside it and decides nothing."
     ]
 
 

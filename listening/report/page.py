@@ -83,6 +83,7 @@ def _decided(found: Findings) -> dict[str, Any]:
         "undecidable": found.imported is not None and all(q.estimate is None for q in found.questions),
         "effects": tables.effects(found),
         "told_apart": tables.told_apart(found),
+        "rated": tables.rated(found),
         "behind": tables.behind(found),
         "spread": tables.spread(found),
         "sensitivity": tables.sensitivity(found),

@@ -41,8 +41,39 @@ def effects(found: Findings) -> Table:
         "worth, dB",
         "limits, dB",
     )
-    compared = [q for q in found.questions if q.kind != "audible"]
+    compared = [q for q in found.questions if q.kind != "audible" and q.unit != "points"]
     return Table("Effects", head, tuple(map(_effect, compared)), frozenset(range(2, 10)))
+
+
+def rated(found: Findings) -> Table:
+    """Every planned question on ratings, in points of the scale."""
+    head = (
+        "question",
+        "verdict",
+        "task",
+        "points",
+        "limits",
+        "covers",
+        "p",
+        "spread of listeners, points",
+        "spread of strokes, points",
+    )
+    rows = tuple(
+        (
+            q.id,
+            q.word,
+            q.task,
+            signed(q.points.value if q.points else None),
+            limits(q.points),
+            rounding.level(q.points.level) if q.points else "–",
+            _p(q.p),
+            number(q.spread_listeners),
+            number(q.spread_stimuli),
+        )
+        for q in found.questions
+        if q.unit == "points"
+    )
+    return Table("Rated", head, rows, frozenset(range(3, 9)))
 
 
 def told_apart(found: Findings) -> Table:
@@ -97,7 +128,7 @@ def behind(found: Findings) -> Table:
             q.id,
             str(q.n_listeners),
             str(q.n_answers),
-            f"{q.n_direct_more} of {q.n_direct}",
+            f"{q.n_direct} ratings" if q.unit == "points" else f"{q.n_direct_more} of {q.n_direct}",
             str(q.stimuli_per_condition),
             number(q.df, 0),
             q.bound_by or "–",
@@ -125,6 +156,7 @@ def spread(found: Findings) -> Table:
             number(q.spread_stimuli),
         )
         for q in found.questions
+        if q.unit != "points"
     )
     return Table("How listeners and strokes differ, spreads in log-odds", head, rows, frozenset(range(1, 5)))
 
@@ -158,7 +190,7 @@ def sensitivity(found: Findings) -> Table:
             signed(one.estimate),
             _pair(one.lower, one.upper),
             _p(one.p),
-            str(one.n_listeners),
+            str(one.n_listeners or "–"),
             one.note,
         )
         for q in found.questions

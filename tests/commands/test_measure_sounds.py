@@ -55,7 +55,15 @@ def test_json_keeps_the_contract(bell: Path, capsys: pytest.CaptureFixture[str])
         assert all(set(p) >= PARTIAL_KEYS for p in channel["partials"])
     strongest, _, high = one["channels"][0]["partials"]
     assert strongest["beating"] == pytest.approx([1004.0], abs=0.01)
+    assert strongest["beat_rates_hz"] == pytest.approx([4.0], abs=0.01)
     assert high["beating"] == []
+    first = one["channels"][0]
+    assert first["frequency_ratios"] == pytest.approx([1.0, 1.004, 3.0], rel=1e-4)
+    # by hand: energies of a decaying sine go with amplitude^2 T60; 3 kHz lies below 4 kHz
+    assert first["share_above_4_khz"] < 0.01
+    # the octave around 4 kHz, 2.8 to 5.7 kHz, holds the partial of 0.7 s alone
+    assert first["t20_s_by_octave"]["3981"] == pytest.approx(0.7, rel=0.05)
+    assert first["steady_sone"] is None
     assert one["channels"][0]["n5_sone"] is None
     assert "single strike" in one["channels"][0]["reasons"]["n5_sone"]
 
