@@ -74,8 +74,8 @@ def _rated(found: Findings) -> list[str]:
         "strokes as samples; Student’s t with Satterthwaite’s degrees of freedom, never more than listeners "
         "− 1. At equal level, what a decibel adds to a score comes from sounds rated both as recorded and "
         "matched; it is taken off in every level metric, at its estimate and at both its limits, and all "
-        "must give the same verdict. The rule of the verdict is that of choices, in points. The cumulative model "
-        "of the categories stands beside it and decides nothing."
+        "must give the same verdict. The rule of the verdict is that of choices, in points. The cumulative "
+        "model of the categories stands beside it and decides nothing."
     ]
 
 
