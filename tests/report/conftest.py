@@ -4,6 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from listening.commands import import_table
+from listening.records import imported
 from listening.records.findings import Findings
 from listening.report import page
 
@@ -14,6 +16,14 @@ HERE = Path(__file__).parent
 def simulated_findings() -> Findings:
     """Findings of a simulated panel on the demo's protocol, as `listening analyse` wrote them."""
     return Findings.load(HERE / "findings.json")
+
+
+@pytest.fixture(scope="session")
+def imported_findings() -> Findings:
+    """Findings of a published table of counts without listeners."""
+    published = HERE.parent / "published"
+    about = imported.load(published / "sound_fields_about.toml")
+    return import_table.of_table(published / "sound_fields.csv", about, name="sound_fields.csv")
 
 
 @pytest.fixture(scope="session")

@@ -26,6 +26,7 @@ WRITTEN = (  # numbers that are words of the page: units, standards, conventions
     "of 100 trials",
     "k = 2",
     "SHA-256",
+    "Davidson 1970",
 )
 COUNTED = {
     "questions": 0,
@@ -148,14 +149,23 @@ def accounted(versions: list[Any]) -> set[tuple[str, ...]]:
     }
 
 
-@pytest.fixture(scope="module", params=[page.render, sheet.render], ids=["page", "claims sheet"])
-def shown(request, simulated_findings) -> tuple[list[list[str]], set[tuple[str, ...]]]:
+@pytest.fixture(
+    scope="module",
+    params=[
+        ("simulated_findings", page.render),
+        ("simulated_findings", sheet.render),
+        ("imported_findings", page.render),
+    ],
+    ids=["page", "claims sheet", "page of a table"],
+)
+def shown(request) -> tuple[list[list[str]], set[tuple[str, ...]]]:
     """The numbers on the versions of a page, and what is accounted for."""
-    raw = json.loads(simulated_findings.to_json())
+    name, render = request.param
+    raw = json.loads(request.getfixturevalue(name).to_json())
     versions = [disturbed(raw, version) for version in range(1 + N_DISTURBED)]
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(figures, "svg_of", lambda draw, *, title, **_: f'<svg aria-label="{title}"></svg>')
-        texts = [request.param(Findings.model_validate(one)) for one in versions]
+        texts = [render(Findings.model_validate(one)) for one in versions]
     return [numbers(text) for text in texts], accounted(versions)
 
 
