@@ -1,4 +1,4 @@
-"""A study kept in the first format opens, goes on and is decided from the same answers. Leave its files alone.
+"""A study kept in the first format opens, goes on and is decided from the same answers. Never make it anew.
 
 The study in tests/first_format was made by version 0.1.0 from two domes of the demo, with eight made-up
 listeners; its store has the very first form. Sounds, clips and curves are left out.
