@@ -117,7 +117,7 @@ def test_a_spectrogram_reads_a_tones_level() -> None:
 def test_real_recordings_measure(name: str) -> None:
     path = REAL / f"{name}.flac"
     if not path.exists():
-        pytest.skip("Debian's sonic-pi-samples is not installed")
+        pytest.skip("sonic-pi-samples is missing: sudo apt-get install sonic-pi-samples")
     found = measures.measure(wav.load(path, 2.0))
     assert all(v is None or np.isfinite(v) for v in found.as_dict().values())
     assert found.t60_s is not None

@@ -183,7 +183,7 @@ def test_silence_and_several_channels_are_refused() -> None:
 def test_a_real_bells_channels_agree_on_the_main_partial() -> None:
     """Its first 0.1 s are no sum of modes: the band is fitted again from later on."""
     if not (REAL / "perc_bell.flac").exists():
-        pytest.skip("Debian's sonic-pi-samples is not installed")
+        pytest.skip("sonic-pi-samples is missing: sudo apt-get install sonic-pi-samples")
     bell = wav.load(REAL / "perc_bell.flac")
     left, right = (partials.find(bell.channel(c))[0] for c in (0, 1))
     assert left.frequency_hz == pytest.approx(right.frequency_hz, abs=0.05)

@@ -95,7 +95,7 @@ def test_a_recording_that_ends_early_does_not_die_away_sooner() -> None:
 )
 def test_a_real_bell_with_crowded_modes_is_moved_within_the_stated_limits(asked: dict[str, float]) -> None:
     if not REAL.exists():
-        pytest.skip("package sonic-pi-samples is not installed")
+        pytest.skip("sonic-pi-samples is missing: sudo apt-get install sonic-pi-samples")
     isolation = Isolation.model_validate({"base": "bell"} | asked)
     wanted = Asked(
         isolation=isolation,

@@ -178,7 +178,9 @@ def test_the_command_prints_the_table_and_refuses_a_faulty_study(
 BELLS = Path("/usr/share/sonic-pi/samples")
 
 
-@pytest.mark.skipif(not BELLS.is_dir(), reason="no real recordings: install the package sonic-pi-samples")
+@pytest.mark.skipif(
+    not BELLS.is_dir(), reason="sonic-pi-samples is missing: sudo apt-get install sonic-pi-samples"
+)
 def test_real_recordings_go_through(make_study: Maker, tmp_path: Path) -> None:
     study = make_study(pascal=None)
     table = study.root / "sounds" / "recordings.csv"
