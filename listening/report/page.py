@@ -1,6 +1,7 @@
 """The report page: findings in, one self-contained HTML text out."""
 
 from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -50,6 +51,7 @@ def render(found: Findings, *, stimuli: Path | None = None, strokes: Sequence[tr
     return environment().get_template("page.html.jinja").render(parts)
 
 
+@cache
 def environment() -> jinja2.Environment:
     """Where the templates of this folder are filled in."""
     return jinja2.Environment(
