@@ -7,8 +7,8 @@ import pandas as pd
 
 from listening import __version__
 from listening.analysis import (
-    audit,
     audible,
+    audit,
     collect,
     decide,
     describe,

@@ -2,6 +2,8 @@
 
 from typing import Literal
 
+from pydantic import Field
+
 from listening.records.factor import FactorFinding
 from listening.records.findings_explained import (
     Decomposition,
@@ -409,7 +411,7 @@ class Findings(FileForm):
     conditions: tuple[ConditionMeasure, ...] = ()
     matching: Matching
     method: Method
-    sources: dict[str, str] = {}
+    sources: dict[str, str] = Field(default={})
     """SHA-256 of the files that measured values and curves on the page come from, by name."""
     imported: Imported | None = None
     """Where the answers came from a table collected elsewhere."""
