@@ -35,7 +35,7 @@ def test_sites_cost_degrees_of_freedom(panel) -> None:
     one = contrast.design(table.drop(columns="site"), more=MORE, than=THAN)
     assert contrast.design(table, more=MORE, than=THAN).n_sites == 2
     few = table.assign(stimulus_first=table["condition_first"], stimulus_second=table["condition_second"])
-    assert (contrast.design(few, more=MORE, than=THAN).df, one.n_sites) == (6.0, 1)
+    assert (contrast.design(few, more=MORE, than=THAN).df_listeners, one.n_sites) == (6.0, 1)
 
 
 def test_sites_that_differ_show_in_the_listeners_own_effects(panel) -> None:
