@@ -1,5 +1,6 @@
 """The full-screen program: one clock, one place where keys become acts, one place where views are drawn."""
 
+import os
 from collections.abc import Callable
 from typing import TYPE_CHECKING, ClassVar
 
@@ -42,6 +43,8 @@ class StationApp(App[None]):
 
     def __init__(self, first: View, open_station: "Callable[[], Arrival]", words: "Words") -> None:
         super().__init__(ansi_color=True)
+        for name in ("COLUMNS", "LINES"):  # they stand still when the window changes
+            os.environ.pop(name, None)
         self.arrival: Arrival | None = None
         self.trouble: Exception | None = None
         """Why it ended, when it did not end by the listener's will."""

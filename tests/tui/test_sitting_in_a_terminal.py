@@ -170,7 +170,8 @@ def test_every_size_of_terminal_holds_question_answers_and_keys(
     study = stations.write_station(tmp_path / "study", stations.make_plan(n_practice=0))
     environment, _ = alsa.environment(tmp_path)
     command = f"{sys.executable} -m listening sit {study.root} --listener L01"
-    with Terminal(command, {**environment, "NO_COLOR": "1"}, columns=columns, rows=rows) as window:
+    environment |= {"NO_COLOR": "1", "COLUMNS": "80", "LINES": "24"}  # as a shell may leave them
+    with Terminal(command, environment, columns=columns, rows=rows) as window:
         window.opening()
         screen = window.wait_for("Trial 1 of 4", "Which of the two sounds is brighter?", "play")
         assert "[ ] A" in screen
