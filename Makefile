@@ -28,7 +28,7 @@ demo: setup
 	$(BIN)/listening demo $(STUDY)
 
 test: setup
-	$(BIN)/python -m pytest -q -n 2 --dist loadgroup -m "not slow"
+	$(BIN)/python -m pytest -q -n 2 --dist loadscope -m "not slow"
 
 check: setup
 	$(BIN)/ruff format --check listening stats tests stimuli_demo

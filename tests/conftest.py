@@ -1,32 +1,39 @@
 """How the tests are shared out, and what a skip means where everything was installed."""
 
 import os
-from collections.abc import Generator, Sequence
+from collections.abc import Generator
+from typing import Any
 
 import pytest
 
 NEED_ALL = "LISTENING_TESTS_NEED_ALL"  # set by .ci/run
-COSTLY = ("ran", "wheel", "server", "scheduler", "crossed", "plain", "bells_findings", "page_text")
-"""Fixtures that take seconds: the tests that use one run in one process, which makes it once."""
-ASKED_FOR = {
-    "postgresql": "server",
-    "scheduler": "scheduler",
-}  # parameters whose fixture asks for a costly one
+TOGETHER = (
+    "tests/test_demo.py",
+    "tests/test_wheel.py",
+    "tests/analysis/test_explained.py",
+    "tests/analysis/test_export.py",
+    "tests/report/test_figures.py",
+    "tests/report/test_numbers.py",
+    "tests/report/test_page.py",
+    "tests/stimuli/test_isolate.py",
+    "tests/stats/test_places.py",
+)
+"""Files whose fixture takes seconds: their tests run in one process, which makes it once."""
 
 
-def pytest_collection_modifyitems(items: Sequence[pytest.Item]) -> None:
-    for item in items:
-        names = {*getattr(item, "fixturenames", ()), *_asked_for(item)}
-        used = [name for name in COSTLY if name in names]
-        if used:
-            item.add_marker(pytest.mark.xdist_group(used[0]))
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """`--dist loadscope` keeps together what stands in `TOGETHER`; all other tests go one by one."""
+    if config.getvalue("dist") != "loadscope":
+        return None
+    from xdist.scheduler import LoadScopeScheduling
 
+    class ByCost(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            file = nodeid.split("::")[0]
+            return file if file in TOGETHER else nodeid
 
-def _asked_for(item: pytest.Item) -> list[str]:
-    parameters = getattr(getattr(item, "callspec", None), "params", {})
-    return [
-        ASKED_FOR[value] for value in parameters.values() if isinstance(value, str) and value in ASKED_FOR
-    ]
+    return ByCost(config, log)
 
 
 @pytest.hookimpl(wrapper=True)

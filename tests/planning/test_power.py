@@ -31,7 +31,7 @@ def _simulated(study: tuple[Protocol, Manifest], listeners: int, logit: float, *
     return power.chance(cell)
 
 
-@pytest.mark.parametrize(("listeners", "logit"), [(10, 0.9), (20, 0.5)])
+@pytest.mark.parametrize(("listeners", "logit"), [(10, 0.9), pytest.param(20, 0.5, marks=pytest.mark.slow)])
 def test_power_of_a_logistic_contrast_agrees_with_the_paired_t(
     planned: Maker, listeners: int, logit: float
 ) -> None:
@@ -109,6 +109,7 @@ def test_an_interrupted_table_goes_on_to_the_same_numbers(planned: Maker) -> Non
     assert [cell.studies for cell in seen] == [12, 20, 20]
 
 
+@pytest.mark.slow  # that every place gives the same bits is tested in stats/test_places.py
 def test_several_processes_give_the_same_numbers(planned: Maker) -> None:
     here = _simulated(planned(**QUICK), 8, 0.9, assumed=Assumed(), studies=34)
     there = _simulated(planned(**QUICK), 8, 0.9, assumed=Assumed(), studies=34, where=2)
