@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from listening.analysis import as_planned
 from listening.analysis import told_apart as trials
 from listening.analysis.write_up import finite
 from listening.records.findings import Interval, QuestionFinding, Sensitivity
@@ -113,39 +114,25 @@ def _unfitted(rows: pd.DataFrame, asked: Question, protocol: Protocol) -> Questi
     strokes = [rows[f"stimulus_{end}"].replace("", np.nan).nunique() for end in ("more", "than")]
     apart = rows[rows["is_different"] == 1]
     alike = rows[rows["is_different"] == 0]
-    return QuestionFinding(
-        id=asked.id,
-        kind=asked.kind,
-        attribute=asked.attribute,
-        comparative=attribute.comparative,
-        asked=attribute.question,
-        task=attribute.task,
-        guess=trials.GUESS.get(attribute.task),
-        presentation=asked.presentation,
-        beyond_level=False,
-        about_level=attribute.about_level,
-        more=asked.contrast.more,
-        more_label=protocol.label(asked.contrast.more),
-        than=asked.contrast.than,
-        than_label=protocol.label(asked.contrast.than),
-        smallest_effect=asked.smallest_effect,
-        unit=asked.unit,
-        smallest_effect_logit=0.0,
-        alpha=asked.alpha,
-        alpha_corrected=asked.alpha,
-        family=asked.family,
-        family_size=sum(q.family == asked.family for q in protocol.questions) if asked.family else 1,
-        split_limit=None,
-        word="undecided",
-        reason="",
-        n_listeners=int(rows["listener"].nunique()),
-        n_answers=len(rows),
-        n_direct=len(apart),
-        n_direct_more=int(apart["right"].sum()),
-        n_false=int((1 - alike["right"]).sum()) if len(alike) else None,
-        n_alike=len(alike) or None,
-        stimuli_per_condition=min(strokes),
-        these_recordings_only=min(strokes) < 2,
+    return QuestionFinding.model_validate(
+        as_planned.of_question(asked, protocol)
+        | {
+            "task": attribute.task,
+            "guess": trials.GUESS.get(attribute.task),
+            "beyond_level": False,
+            "smallest_effect_logit": 0.0,
+            "alpha_corrected": asked.alpha,
+            "word": "undecided",
+            "reason": "",
+            "n_listeners": int(rows["listener"].nunique()),
+            "n_answers": len(rows),
+            "n_direct": len(apart),
+            "n_direct_more": int(apart["right"].sum()),
+            "n_false": int((1 - alike["right"]).sum()) if len(alike) else None,
+            "n_alike": len(alike) or None,
+            "stimuli_per_condition": min(strokes),
+            "these_recordings_only": min(strokes) < 2,
+        }
     )
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from listening.analysis import as_planned
 from listening.analysis.collect import LEVEL_METRICS
 from listening.analysis.decide import FLIPS, NO_SLOPE
 from listening.analysis.write_up import finite
@@ -130,37 +131,22 @@ def _unfitted(rows: pd.DataFrame, asked: Question, protocol: Protocol) -> Questi
     ends = (asked.contrast.more, asked.contrast.than)
     direct = _direct(rows, *ends)
     strokes = [_stimuli(rows, end) for end in ends]
-    return QuestionFinding(
-        id=asked.id,
-        kind=asked.kind,
-        attribute=asked.attribute,
-        comparative=attribute.comparative,
-        asked=attribute.question,
-        task=attribute.task,
-        scale=tuple(attribute.scale),
-        presentation=asked.presentation,
-        beyond_level=asked.presentation != AS_RECORDED and not attribute.about_level,
-        about_level=attribute.about_level,
-        more=asked.contrast.more,
-        more_label=protocol.label(asked.contrast.more),
-        than=asked.contrast.than,
-        than_label=protocol.label(asked.contrast.than),
-        smallest_effect=asked.smallest_effect,
-        unit=asked.unit,
-        smallest_effect_logit=0.0,
-        alpha=asked.alpha,
-        alpha_corrected=asked.alpha,
-        family=asked.family,
-        family_size=sum(q.family == asked.family for q in protocol.questions) if asked.family else 1,
-        split_limit=asked.split_limit if asked.kind == "same" else None,
-        word="undecided",
-        reason="",
-        n_listeners=int(rows["listener"].nunique()),
-        n_answers=len(rows),
-        n_direct=len(direct),
-        n_direct_more=0,
-        stimuli_per_condition=min(strokes),
-        these_recordings_only=min(strokes) < 2,
+    return QuestionFinding.model_validate(
+        as_planned.of_question(asked, protocol)
+        | {
+            "task": attribute.task,
+            "scale": tuple(attribute.scale),
+            "smallest_effect_logit": 0.0,
+            "alpha_corrected": asked.alpha,
+            "word": "undecided",
+            "reason": "",
+            "n_listeners": int(rows["listener"].nunique()),
+            "n_answers": len(rows),
+            "n_direct": len(direct),
+            "n_direct_more": 0,
+            "stimuli_per_condition": min(strokes),
+            "these_recordings_only": min(strokes) < 2,
+        }
     )
 
 

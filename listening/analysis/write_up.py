@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from listening.analysis import choice, collect, sensitivity
+from listening.analysis import as_planned, choice, collect, sensitivity
 from listening.analysis.decide import Decided, Way, own_effect_that_matters
 from listening.analysis.level_slope import Slope
 from listening.analysis.sensitivity import Other
@@ -17,7 +17,7 @@ from listening.records.findings import (
     QuestionFinding,
     Sensitivity,
 )
-from listening.records.protocol import AS_RECORDED, Protocol
+from listening.records.protocol import Protocol
 from stats import marginal_share, ratio
 
 EQUIVALENT_LEVEL = 0.95
@@ -42,43 +42,26 @@ def question(
     slope : how much a decibel of level moves the question's attribute
     """
     asked = decided.fitted.question
-    attribute = protocol.attribute(asked.attribute)
     rows = collect.select(table, attribute=asked.attribute, presentation=asked.presentation)
     direct = sensitivity.direct_answers(rows, asked.contrast.more, asked.contrast.than)
-    family = [q for q in protocol.questions if asked.family and q.family == asked.family]
     strikes = _strikes(rows, (asked.contrast.more, asked.contrast.than))
-    made = QuestionFinding(
-        id=asked.id,
-        kind=asked.kind,
-        attribute=asked.attribute,
-        comparative=attribute.comparative,
-        asked=attribute.question,
-        presentation=asked.presentation,
-        beyond_level=asked.presentation != AS_RECORDED and not attribute.about_level,
-        about_level=attribute.about_level,
-        more=asked.contrast.more,
-        more_label=protocol.label(asked.contrast.more),
-        than=asked.contrast.than,
-        than_label=protocol.label(asked.contrast.than),
-        smallest_effect=asked.smallest_effect,
-        unit=asked.unit,
-        smallest_effect_logit=decided.delta_logit,
-        alpha=asked.alpha,
-        alpha_corrected=decided.alpha,
-        family=asked.family,
-        family_size=max(len(family), 1),
-        split_limit=asked.split_limit if asked.kind == "same" else None,
-        word=decided.word,
-        reason=decided.reason,
-        level_flips=decided.flips,
-        n_listeners=decided.fitted.n_listeners,
-        n_answers=decided.fitted.n_answers,
-        n_direct=len(direct),
-        n_direct_more=int((direct["more"] == 1).sum()),
-        n_direct_no_difference=int((direct["more"] == choice.NO_DIFFERENCE).sum()),
-        stimuli_per_condition=strikes,
-        these_recordings_only=strikes < 2,
-        sensitivity=tuple(_sensitivity(other, decided.word) for other in others),
+    made = QuestionFinding.model_validate(
+        as_planned.of_question(asked, protocol)
+        | {
+            "smallest_effect_logit": decided.delta_logit,
+            "alpha_corrected": decided.alpha,
+            "word": decided.word,
+            "reason": decided.reason,
+            "level_flips": decided.flips,
+            "n_listeners": decided.fitted.n_listeners,
+            "n_answers": decided.fitted.n_answers,
+            "n_direct": len(direct),
+            "n_direct_more": int((direct["more"] == 1).sum()),
+            "n_direct_no_difference": int((direct["more"] == choice.NO_DIFFERENCE).sum()),
+            "stimuli_per_condition": strikes,
+            "these_recordings_only": strikes < 2,
+            "sensitivity": tuple(_sensitivity(other, decided.word) for other in others),
+        }
     )
     if not decided.ways:
         return made

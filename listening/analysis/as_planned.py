@@ -1,0 +1,28 @@
+"""What a finding repeats of its planned question, whatever the task that decides it."""
+
+from listening.records.protocol import AS_RECORDED, Protocol, Question
+
+
+def of_question(asked: Question, protocol: Protocol) -> dict[str, object]:
+    """The fields of a `QuestionFinding` that stand before any answer."""
+    attribute = protocol.attribute(asked.attribute)
+    return {
+        "id": asked.id,
+        "kind": asked.kind,
+        "attribute": asked.attribute,
+        "comparative": attribute.comparative,
+        "asked": attribute.question,
+        "presentation": asked.presentation,
+        "beyond_level": asked.presentation != AS_RECORDED and not attribute.about_level,
+        "about_level": attribute.about_level,
+        "more": asked.contrast.more,
+        "more_label": protocol.label(asked.contrast.more),
+        "than": asked.contrast.than,
+        "than_label": protocol.label(asked.contrast.than),
+        "smallest_effect": asked.smallest_effect,
+        "unit": asked.unit,
+        "alpha": asked.alpha,
+        "family": asked.family,
+        "family_size": sum(q.family == asked.family for q in protocol.questions) if asked.family else 1,
+        "split_limit": asked.split_limit if asked.kind == "same" else None,
+    }
