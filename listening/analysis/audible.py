@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from listening.analysis import as_planned
+from listening.analysis import as_planned, families
 from listening.analysis import told_apart as trials
 from listening.analysis.write_up import finite
 from listening.records.findings import Interval, QuestionFinding, Sensitivity
@@ -28,12 +28,11 @@ def questions(table: pd.DataFrame, everybody: pd.DataFrame, protocol: Protocol) 
 
     Source: Holm 1979, Scand. J. Statist. 6.
     """
-    families: dict[str, list[_Fitted]] = {}
-    for asked in protocol.questions:
-        if asked.kind == "audible":
-            one = _fitted(table, everybody, asked, protocol)
-            families.setdefault(asked.family or f"alone: {asked.id}", []).append(one)
-    return {one.id: one for family in families.values() for one in _judge_family(family)}
+    fitted = [
+        _fitted(table, everybody, asked, protocol) for asked in protocol.questions if asked.kind == "audible"
+    ]
+    gathered = families.gathered(fitted, lambda one: one.asked)
+    return {one.id: one for family in gathered for one in _judge_family(family)}
 
 
 @dataclass(frozen=True)
@@ -71,17 +70,12 @@ def _fitted(table: pd.DataFrame, everybody: pd.DataFrame, asked: Question, proto
 
 
 def _judge_family(family: Sequence[_Fitted]) -> list[QuestionFinding]:
-    """Holm's steps answer for `supported`; what they leave contradicted must be so at alpha / family size."""
-    waiting = sorted(family, key=lambda one: one.found.p if one.found is not None else 1.0)
-    made = []
-    m, rejecting = len(waiting), True
-    for one in waiting:
-        alpha, shared = one.asked.alpha / m, one.asked.alpha / len(family)
-        judged = _judge(one, alpha)
-        rejecting = rejecting and judged.heard is not None and (judged.heard.lower or 0.0) > 0
-        m -= rejecting and m > 1
-        made.append(_judge(one, shared) if judged.word == "contradicted" and alpha > shared else judged)
-    return made
+    return families.judged(
+        family,
+        p=lambda one: one.found.p if one.found is not None else 1.0,
+        judge=lambda one, n: _judge(one, one.asked.alpha / n),
+        rejects=lambda _, judged, n: judged.heard is not None and (judged.heard.lower or 0.0) > 0,
+    )
 
 
 def _judge(one: _Fitted, alpha: float) -> QuestionFinding:

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from listening.analysis import collect, contrast
+from listening.analysis import collect, contrast, families
 from listening.analysis.bounds import Bounds, bounds, tails
 from listening.analysis.contrast import ContrastFit
 from listening.analysis.level_slope import Slope
@@ -109,39 +109,30 @@ def decide_all(
     table: pd.DataFrame, protocol: Protocol, slopes: Mapping[str, Slope | None]
 ) -> dict[str, Decided]:
     """All planned questions by id, each family corrected by Holm's steps."""
-    families: dict[str, list[Fitted]] = {}
-    for question in protocol.questions:
-        if question.kind == "audible":  # decided by analysis/audible.py
-            continue
-        fitted = fit_question(
+    fitted = [
+        fit_question(
             table,
             question,
             slope=slopes.get(question.attribute),
             about_level=protocol.attribute(question.attribute).about_level,
             metric=protocol.presentation(question.presentation).metric,
         )
-        families.setdefault(question.family or f"alone: {question.id}", []).append(fitted)
-    decided = [one for family in families.values() for one in judge_family(family)]
+        for question in protocol.questions
+        if question.kind != "audible"  # decided by analysis/audible.py
+    ]
+    gathered = families.gathered(fitted, lambda one: one.question)
+    decided = [one for family in gathered for one in judge_family(family)]
     return {one.fitted.question.id: one for one in decided}
 
 
 def judge_family(family: Sequence[Fitted]) -> list[Decided]:
-    """The questions of a family, judged by Holm's steps.
-
-    The strongest is judged at alpha / m, the next at alpha / (m - 1), and so on while they reject; from
-    the first that does not, all are judged at that step's alpha. Those steps answer for "supported" alone:
-    what they leave contradicted must be so at alpha / m of the whole family.
-
-    Source: Holm 1979, Scand. J. Statist. 6.
-    """
-    waiting = sorted(family, key=lambda one: p if (p := p_value(one)) is not None else 1.0)
-    made: list[Decided] = []
-    m, rejecting = len(waiting), True
-    for one in waiting:
-        made.append(judge(one, one.question.alpha / m))
-        rejecting = rejecting and _rejects(made[-1])
-        m -= rejecting and m > 1
-    return [contradicted_in_family(one, len(family)) for one in made]
+    """The questions of a family, judged by Holm's steps."""
+    return families.judged(
+        family,
+        p=lambda one: p if (p := p_value(one)) is not None else 1.0,
+        judge=lambda one, n: judge(one, one.question.alpha / n),
+        rejects=lambda _, decided, n: _rejects(decided),
+    )
 
 
 def contradicted_in_family(one: Decided, size: int) -> Decided:

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from listening.analysis import as_planned
+from listening.analysis import as_planned, families
 from listening.analysis.collect import LEVEL_METRICS
 from listening.analysis.decide import FLIPS, NO_SLOPE
 from listening.analysis.write_up import finite
@@ -82,12 +82,13 @@ def questions(table: pd.DataFrame, protocol: Protocol) -> dict[str, QuestionFind
 
     Source: Holm 1979, Scand. J. Statist. 6.
     """
-    families: dict[str, list[_Fitted]] = {}
-    for asked in protocol.questions:
-        if protocol.attribute(asked.attribute).task in RATED:
-            one = _fitted(table, asked, protocol)
-            families.setdefault(asked.family or f"alone: {asked.id}", []).append(one)
-    return {one.id: one for family in families.values() for one in _judge_family(family)}
+    fitted = [
+        _fitted(table, asked, protocol)
+        for asked in protocol.questions
+        if protocol.attribute(asked.attribute).task in RATED
+    ]
+    gathered = families.gathered(fitted, lambda one: one.asked)
+    return {one.id: one for family in gathered for one in _judge_family(family)}
 
 
 def level_slope(table: pd.DataFrame, attribute: str) -> Slope | None:
@@ -277,17 +278,12 @@ def _ordinal(rows: pd.DataFrame, asked: Question) -> float | None:
 
 
 def _judge_family(family: Sequence[_Fitted]) -> list[QuestionFinding]:
-    """Holm's steps answer for `supported`; what they leave contradicted must be so at alpha / family size."""
-    waiting = sorted(family, key=lambda one: _p(one) if one.fits else 1.0)
-    made = []
-    m, rejecting = len(waiting), True
-    for one in waiting:
-        alpha, shared = one.asked.alpha / m, one.asked.alpha / len(family)
-        judged = _judge(one, alpha)
-        rejecting = rejecting and bool(one.fits) and not one.refused and _p(one) <= alpha
-        m -= rejecting and m > 1
-        made.append(_judge(one, shared) if judged.word == "contradicted" and alpha > shared else judged)
-    return made
+    return families.judged(
+        family,
+        p=lambda one: _p(one) if one.fits else 1.0,
+        judge=lambda one, n: _judge(one, one.asked.alpha / n),
+        rejects=lambda one, _, n: bool(one.fits) and not one.refused and _p(one) <= one.asked.alpha / n,
+    )
 
 
 def _p(one: _Fitted) -> float:
