@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from listening.analysis import rated, run
+from listening.analysis import rated, rated_model, run
 from listening.analysis.opening import Opened
 from listening.design import deal
 from listening.records.findings import Findings
@@ -87,7 +87,7 @@ def test_a_difference_in_points_and_a_decibel_s_part_are_found_again(bells, comp
     (found,) = rated.questions(table, asked(bells, task)).values()
     assert found.word == "supported"
     assert found.points.value == pytest.approx(1.2, abs=3 * found.se)
-    slope = rated.level_slope(table, "brightness")
+    slope = rated_model.level_slope(table, "brightness")
     assert slope.lower < 0.2 < slope.upper
 
 
