@@ -108,7 +108,7 @@ def decide_question(
 def decide_all(
     table: pd.DataFrame, protocol: Protocol, slopes: Mapping[str, Slope | None]
 ) -> dict[str, Decided]:
-    """All planned questions by id, each family corrected by Holm's steps."""
+    """All questions that choices decide, by id; each family corrected by Holm's steps."""
     fitted = [
         fit_question(
             table,
@@ -118,7 +118,7 @@ def decide_all(
             metric=protocol.presentation(question.presentation).metric,
         )
         for question in protocol.questions
-        if question.kind != "audible"  # decided by analysis/audible.py
+        if question.by_choices
     ]
     gathered = families.gathered(fitted, lambda one: one.question)
     decided = [one for family in gathered for one in judge_family(family)]

@@ -78,6 +78,11 @@ class Question(Form):
         """By which rule of the verdict it is decided."""
         return "same" if self.kind == "same" else "more"
 
+    @property
+    def by_choices(self) -> bool:
+        """Whether which of two was chosen decides it; else whether they are told apart, or ratings, do."""
+        return self.kind != "audible" and self.unit != "points"
+
     @model_validator(mode="after")
     def _effect_fits_unit(self) -> Self:
         if (self.unit == "heard") != (self.kind == "audible"):

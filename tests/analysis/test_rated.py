@@ -125,8 +125,9 @@ def _findings(bells: Opened, task: str, seed: int) -> Findings:
     return run.findings(opened, simulated.answers(made.plan, heard, n_listeners=24, seed=seed))
 
 
-def test_a_study_of_ratings_alone_is_decided_and_printed_in_points(bells):
-    found = _findings(bells, "category rating", 1)
+@pytest.mark.parametrize("task", ["category rating", "continuous rating"])
+def test_a_study_of_ratings_alone_is_decided_and_printed_in_points(bells, task):
+    found = _findings(bells, task, 1)
     (q,) = found.questions
     assert q.word == "supported"
     said = sentences.printable(q, found)
