@@ -34,6 +34,8 @@ class Partial:
     """T60 in s of other modes at the same frequency: the decay bends"""
     phase_rad: float
     """of the cosine, at the onset"""
+    doubts: tuple[str, ...] = ()
+    """what makes its T60 not known, in words; empty when the model holds"""
 
     @property
     def quality(self) -> float:
