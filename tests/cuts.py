@@ -1,4 +1,4 @@
-"""A piece of work cut at every step that changes the disk: the process is gone before the step, as after SIGKILL.
+"""A piece of work cut at every step that changes the disk: the process is gone before it, as after SIGKILL.
 
 Forks a process for each cut, so nothing is imported anew and no `finally` runs in the one that is cut.
 """

@@ -129,8 +129,8 @@ def _refuse_open_sittings(study: Study) -> None:
     store.close()
     if held:
         raise StudyError(
-            f"{study.server}: {held} sittings are open at booths now; close them, or wait two minutes for the "
-            "lease of one that died, then deal again; nothing was changed"
+            f"{study.server}: {held} sittings are open at booths now; close them, or wait two minutes for "
+            "the lease of one that died, then deal again; nothing was changed"
         )
 
 

@@ -1,7 +1,7 @@
 """A new deal in place of one that has answers: the old one moves aside, whole and readable.
 
-Moving aside can be cut at any instant: what was moved so far is moved back before anything else is done, and nothing is
-ever removed that is not a copy.
+Moving aside can be cut at any instant: what was moved so far is moved back before anything else is
+done, and nothing is ever removed that is not a copy.
 """
 
 from pathlib import Path
@@ -128,8 +128,8 @@ def _copies(sealed: Path, making: Study) -> list[tuple[Path, Path]]:
 def _move_back(there: Path, here: Path) -> None:
     if here.exists():
         raise StudyError(
-            f"{there}: a new deal was cut off, and this could not go back, because {here} exists by now; move "
-            "one of the two to a safe place by hand, then deal again; nothing was removed"
+            f"{there}: a new deal was cut off, and this could not go back, because {here} exists by now; "
+            "move one of the two to a safe place by hand, then deal again; nothing was removed"
         )
     there.rename(here)
 
@@ -146,8 +146,8 @@ def _drop_copies(study: Study, making: Study) -> None:
         if folder.is_dir() and any(folder.iterdir()):
             raise StudyError(
                 f"{folder}: a new deal was cut off here, and something lies in it that it did not make "
-                f"({next(folder.iterdir()).name}); move it to a safe place by hand, then deal again; nothing was "
-                "removed"
+                f"({next(folder.iterdir()).name}); move it to a safe place by hand, then deal again; nothing "
+                "was removed"
             )
         if folder.is_dir():
             folder.rmdir()

@@ -175,7 +175,7 @@ def open_study(root: Path, *, to_deal: bool = False) -> Study:
         )
     if not to_deal and study.halves_set_aside():
         raise StudyError(
-            f"{study.versions}: a new deal was cut off while it moved the old one there; nothing is lost, and "
-            f"this puts everything back: listening deal {root}"
+            f"{study.versions}: a new deal was cut off while it moved the old one there; nothing is lost, "
+            f"and this puts everything back: listening deal {root}"
         )
     return study

@@ -115,8 +115,8 @@ def _lock(descriptor: int, path: Path, kind: int, *, keep_open: bool = False) ->
             raise
         raise CannotWrite(
             f"{path}: this drive refuses locks ({error.strerror}), as some network drives do, so that two "
-            "stations could take the same sitting; copy the station folder to a drive of this machine, or let "
-            "stations share a server (listening booths)"
+            "stations could take the same sitting; copy the station folder to a drive of this machine, or "
+            "let stations share a server (listening booths)"
         ) from error
 
 

@@ -206,7 +206,7 @@ class Store:
             return [_sitting_row(row) for row in rows]
 
     def n_held(self) -> int:
-        """How many sittings are open at booths now, by the server's clock; 0 for a file, which knows no leases."""
+        """How many sittings are open at booths, by the server's clock; 0 for a file: it knows no leases."""
         if self._path is not None:
             return 0
         with reading(self._engine, self._place) as connection:
