@@ -40,7 +40,9 @@ def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int)
         [
             _trial(block, names, sounds, hearing)
             for repeats in dict.fromkeys(n for n, _ in by_repeats(pairs, block, planned))
-            for hearing in turns.slot([p for n, p in by_repeats(pairs, block, planned) if n == repeats], repeats)
+            for hearing in turns.slot(
+                [p for n, p in by_repeats(pairs, block, planned) if n == repeats], repeats
+            )
         ]
         for pairs in dealt
     ]
@@ -56,7 +58,8 @@ def often(protocol: Protocol, block: Block, names: list[str]) -> set[frozenset[i
 def by_repeats(pairs: Pairs, block: Block, planned: set[frozenset[int]]) -> list[tuple[int, tuple[int, int]]]:
     """How often each pair of one slot is heard, with the pair."""
     return [
-        ((block.planned_repeats or 0) if frozenset(pair) in planned else block.repeats, pair) for pair in pairs
+        ((block.planned_repeats or 0) if frozenset(pair) in planned else block.repeats, pair)
+        for pair in pairs
     ]
 
 
