@@ -15,10 +15,9 @@ from listening.records.protocol import Block, Protocol
 def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int) -> list[list[Trial]]:
     """The trials of one block for each slot, not yet in order.
 
-    Each pair of a slot is heard `repeats` times, a planned one `planned_repeats` times where the block says so.
-    Which comes first alternates over the hearings of a pair,
-    from a start that is even within each slot; the strikes of the two conditions go through all
-    combinations.
+    Each pair of a slot is heard `repeats` times, a planned one `planned_repeats` times where the block says
+    so. Which comes first alternates over the hearings of a pair, from a start that is even within each slot;
+    the strikes of the two conditions go through all combinations.
 
     Raises
     ------

@@ -23,8 +23,9 @@ ORDERS: dict[str, tuple[str, ...]] = {
 def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int) -> list[list[Trial]]:
     """The trials of one block for each slot, not yet in order.
 
-    Each pair of a slot is heard `repeats` times (`planned_repeats`, where a question plans it); over the hearings of a pair the orders of the task come
-    equally often, in turn from a start drawn for the pair; the strikes of the two conditions take turns.
+    Each pair of a slot is heard `repeats` times (`planned_repeats`, where a question plans it); over the
+    hearings of a pair the orders of the task come equally often, in turn from a start drawn for the pair; the
+    strikes of the two conditions take turns.
     """
     sounds = strikes(manifest, block.presentation)
     names = list(sounds)

@@ -134,8 +134,8 @@ class QuestionFinding(Form):
     decided_by: Literal["direct share", "logistic mixed model", "told apart", "ratings", "nothing"] = (
         "logistic mixed model"  # findings of before 0.2 had no other way for choices
     )
-    """`direct share`: `share`, `df`, `se` and `p` are of the share of choices in direct comparisons, and decide;
-    `estimate` and what stands in log-odds explain. `nothing`: described only."""
+    """`direct share`: `share`, `df`, `se` and `p` are of the share of choices in direct comparisons, and
+    decide; `estimate` and what stands in log-odds explain. `nothing`: described only."""
     warnings: tuple[str, ...] = ()
     """What a reader has to know of these numbers beside the reason."""
     transitivity_p: float | None = None

@@ -54,8 +54,8 @@ class Question(Form):
     alpha: float = Field(0.05, gt=0, le=0.2, description="One-sided error rate.")
     method: Literal["direct share", "mixed model"] = Field(
         "direct share",
-        description="`direct share` decides: the share of choices in direct comparisons of the two. `mixed model`, "
-        "from protocols of earlier versions, is read; it explains and decides no more.",
+        description="`direct share` decides: the share of choices in direct comparisons of the two. "
+        "`mixed model`, from protocols of earlier versions, is read; it explains and decides no more.",
     )
     family: str = Field(
         "", description="Questions with the same family are corrected together (Holm); empty: alone."
