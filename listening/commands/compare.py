@@ -3,7 +3,8 @@
 import argparse
 from pathlib import Path
 
-from listening.commands import show, sound_files, text_table
+from listening.commands import sound_files, text_table
+from listening.console import show
 from listening.errors import SoundError
 from listening.records.comparison import Comparison
 
@@ -12,7 +13,9 @@ SHORT = {"inside repeatability": "≈", "one strike a side: no limits": ""}
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""
-    parser.add_argument("a", type=Path, nargs="+", metavar="A", help="strikes of the first, such as hung free")
+    parser.add_argument(
+        "a", type=Path, nargs="+", metavar="A", help="strikes of the first, such as hung free"
+    )
     parser.add_argument(
         "--with", dest="b", type=Path, nargs="+", required=True, metavar="B", help="strikes of the second"
     )
@@ -54,12 +57,15 @@ def run(args: argparse.Namespace) -> int:
 
 def text(found: Comparison) -> list[str]:
     """The comparison for people: tables of at most 80 columns, then the words."""
-    from listening.report import comparison_tables, sayings
+    from listening.report.sentences import sayings
+    from listening.report.tables import comparison_tables
 
     level = f"{found.above_db:.1f} dB{'' if found.calibrated else ' re full scale'}"
     lines = [
         f"a: {found.a}; b: {found.b}; difference is b less a, with 95 % limits over strikes",
-        *text_table.wrapped(f"energies over {found.length_s:.2f} s from the strike; time above is above {level}"),
+        *text_table.wrapped(
+            f"energies over {found.length_s:.2f} s from the strike; time above is above {level}"
+        ),
         "",
         *text_table.lines(comparison_tables.rows(found), leave_out=(6,), short=SHORT),
         "",
@@ -78,5 +84,7 @@ def text(found: Comparison) -> list[str]:
 def _names(given: str | None) -> tuple[str, str]:
     names = [n.strip() for n in given.split(",")] if given else ["a", "b"]
     if len(names) != 2 or not all(names) or names[0] == names[1]:
-        raise SoundError(f"--names {given}: wanted two different names with a comma between, as free,handlebar")
+        raise SoundError(
+            f"--names {given}: wanted two different names with a comma between, as free,handlebar"
+        )
     return names[0], names[1]

@@ -5,20 +5,27 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from listening.audio.sound import Sound
-from listening.commands import show, sound_files
+from listening.commands import sound_files
+from listening.console import show
 from listening.errors import SoundError
 
-DPI = 150
 KINDS = (".svg", ".png")
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""
-    parser.add_argument("sounds", type=Path, nargs="+", metavar="SOUND", help="one sound, or several side by side")
     parser.add_argument(
-        "--out", type=Path, metavar="FILE", help="where to: .svg or .png (default beside you, named after the first)"
+        "sounds", type=Path, nargs="+", metavar="SOUND", help="one sound, or several side by side"
     )
-    parser.add_argument("--names", metavar="A,B,…", help="what the sounds are called (default their files' names)")
+    parser.add_argument(
+        "--out",
+        type=Path,
+        metavar="FILE",
+        help="where to: .svg or .png (default beside you, named after the first)",
+    )
+    parser.add_argument(
+        "--names", metavar="A,B,…", help="what the sounds are called (default their files' names)"
+    )
     sound_files.options(parser)
     show.json_option(parser)
 
@@ -48,7 +55,7 @@ def draw(sounds: Sequence[Sound], names: Sequence[str], out: Path) -> None:
     """
     from listening.metrics import measures, traces
     from listening.records.form import write_bytes
-    from listening.report.sounds import curves, drawing, picture
+    from listening.report.figures.sounds import curves, drawing, picture
 
     if out.suffix.lower() not in KINDS:
         raise SoundError(f"{out}: ends in '{out.suffix}', wanted {' or '.join(KINDS)}")

@@ -55,7 +55,7 @@ def attack(sound: Sound, onset_s: float, partials: tuple[Partial, ...]) -> Attac
 
 
 def above_level_s(sound: Sound, level_db: float) -> float | None:
-    """How long LAF stays above a level, from first to last; None when it still is at the end, or never was."""
+    """How long LAF is above a level, from first to last; None when it still is at the end, or never was."""
     course_db = level.course_db(sound)
     above = np.flatnonzero(course_db > level_db)
     if not len(above) or above[-1] == len(course_db) - 1:

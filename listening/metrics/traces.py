@@ -25,8 +25,8 @@ def of(sound: Sound, channel: Channel) -> Arrays:
     time_s, loudness_sone (k,), specific_sone_per_bark (k, 240): every 10 ms, absent when not calibrated;
     spectrogram_time_s (t,), spectrogram_hz (f,), spectrogram_db (t, f): a tone reads its rms level;
     partial_hz, partial_t60_s, partial_t60_se_s, partial_level_db (p,), partial_known (p,) 1 or 0;
-    partial_time_s (k,), partial_course_db (p, k): measured; waveform_time_s, waveform_low, waveform_high (w,):
-    extremes of the samples, full scale = 1; band_hz, band_db (b,): third-octaves, whole sound;
+    partial_time_s (k,), partial_course_db (p, k): measured; waveform_time_s, waveform_low, waveform_high
+    (w,): extremes of the samples, full scale = 1; band_hz, band_db (b,): third-octaves, whole sound;
     all times from the file's start; onset_s (); calibrated () 1 or 0.
     """
     found: Arrays = {"onset_s": np.array(channel.onset.time_s), "calibrated": np.array(sound.calibrated)}

@@ -71,7 +71,7 @@ class Comparison(Form):
     length_s: float
     above_db: float
     background: bool
-    not_known: dict[str, str] = {}
+    not_known: dict[str, str]
     rows: tuple[ComparedRow, ...]
     partials: tuple[ComparedPartial, ...]
     bands: tuple[ComparedBand, ...]

@@ -26,7 +26,7 @@ def _strikes(
     lead_s: float = 0.3,
     n: int = 3,
 ) -> list[Sound]:
-    """Strikes that differ in level by a few tenths of a decibel; the noise is the room's, the same for all."""
+    """Strikes that differ in level by a few tenths of a decibel; the noise is the room's."""
     made = []
     for i, gain in enumerate(GAINS_DB[:n]):
         factor = 10 ** ((gain_db + gain) / 20)
@@ -60,7 +60,7 @@ def test_a_known_loss_is_found_in_all_by_band_and_by_partial() -> None:
         assert [p.t60_a_s, p.t60_b_s, p.t60_ratio] == pytest.approx([a_s, b_s, b_s / a_s], rel=0.01)
         assert p.known
         assert p.inside_repeatability is False
-    # the energy of a decaying tone is its power times T60: 3 dB and 10 lg 3 = 7.77 dB, 3 dB and 10 lg 4 = 9.02 dB
+    # a decaying tone's energy is its power times T60: 3 dB and 10 lg 3 = 7.77 dB, 3 dB and 10 lg 4 = 9.02 dB
     octaves = {b.midband_hz: b for b in found.bands if b.per_octave == 1}
     assert octaves[1000.0].lost_db == pytest.approx(7.77, abs=0.1)
     middle = min(octaves, key=lambda m: abs(m - 2000))
@@ -110,7 +110,12 @@ def test_a_partial_that_one_side_does_not_have_is_named_and_not_known() -> None:
     a = _strikes((1.0, 0.8), 0.0)
     b = _strikes((1.0,), 0.0, hz=(900.0,), peaks=(0.2,))
     alone = compared.of(a, b).partials[1]
-    assert (alone.a_hz, alone.b_hz, alone.t60_ratio, alone.known) == (pytest.approx(2600.0, abs=0.01), None, None, False)
+    assert (alone.a_hz, alone.b_hz, alone.t60_ratio, alone.known) == (
+        pytest.approx(2600.0, abs=0.01),
+        None,
+        None,
+        False,
+    )
     assert alone.why == "not found on b"
 
 
@@ -159,7 +164,10 @@ def test_with_one_strike_a_side_there_are_no_limits() -> None:
 
 def test_padding_with_zeros_is_no_recording() -> None:
     a = _strikes((1.5, 1.2), 0.0)
-    padded = [dataclasses.replace(s, samples=np.concatenate([s.samples[: 3 * 12000], np.zeros((84000, 1))])) for s in a]
+    padded = [
+        dataclasses.replace(s, samples=np.concatenate([s.samples[: 3 * 12000], np.zeros((84000, 1))]))
+        for s in a
+    ]
     found = compared.of(a, padded)
     assert found.length_s == pytest.approx(0.45, abs=0.002)
     assert _metric(found, "lze_db").difference == pytest.approx(0.0, abs=0.01)

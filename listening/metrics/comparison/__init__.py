@@ -1,1 +1,1 @@
-"""Two sets of strikes held against each other: level, energy, colour, attack, decay, band by band, partial by partial."""
+"""Two sets of strikes held against each other: in all, band by band and partial by partial."""

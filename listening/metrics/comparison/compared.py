@@ -94,9 +94,7 @@ def of_examined(
     named = units or (["1"] * len(a), ["1"] * len(b))
     first, second = (
         [
-            strike_data.of(
-                s, length_s=length_s, above_db=above, background=background, unit=u, examined=c
-            )
+            strike_data.of(s, length_s=length_s, above_db=above, background=background, unit=u, examined=c)
             for s, c, u in zip(side, channels, own, strict=True)
         ]
         for side, channels, own in zip((a, b), examined, named, strict=True)

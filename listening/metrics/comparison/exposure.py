@@ -22,7 +22,7 @@ LOWEST_CELL_HZ, OCTAVES = 8.0, 12
 
 @dataclass(frozen=True, eq=False)
 class Exposures:
-    """Exposure levels of one strike, dB re (20 µPa)²s or re (full scale)²s; NaN where the background hides it.
+    """Exposure levels of one strike, re (20 µPa)²s or (full scale)²s; NaN where the background hides it.
 
     Where no background is known, nothing is taken off.
     """

@@ -1,4 +1,4 @@
-"""The partials of two sets of strikes, matched by their frequencies; beating pairs count as one, by energy sum."""
+"""The partials of two sets of strikes, matched by frequency; beating pairs count as one, by energy sum."""
 
 import math
 from collections.abc import Sequence

@@ -1,4 +1,4 @@
-"""One metric over the strikes of two sides: values, difference with limits, and what is inside the repeatability."""
+"""One metric over the strikes of two sides: values, difference with limits, repeatability."""
 
 import math
 from collections.abc import Sequence
@@ -33,9 +33,9 @@ LOST_DB, LOST_PERCENT = "energy_lost_db", "energy_lost_percent"
 class Row:
     """One metric on both sides.
 
-    `difference` is b less a, except of what is lost, which is a less b. `lower` and `upper` are 95 % limits of
-    the difference over strikes (Welch); None where a side has one strike. `ratio` is b over a; of a level in dB,
-    of the energies; of phon, which is no ratio scale, None.
+    `difference` is b less a, except of what is lost, which is a less b. `lower` and `upper` are 95 % limits
+    of the difference over strikes (Welch); None where a side has one strike. `ratio` is b over a; of a level
+    in dB, of the energies; of phon, which is no ratio scale, None.
     """
 
     metric: str
@@ -49,7 +49,7 @@ class Row:
     strikes_a: int
     strikes_b: int
     inside_repeatability: bool | None
-    """Whether the limits hold "no difference": strikes alone may differ as much. None with one strike a side."""
+    """Whether the limits hold "no difference": strikes alone may differ as much. None with one strike."""
 
 
 def of_all(a: Sequence[Strike], b: Sequence[Strike]) -> tuple[Row, ...]:
@@ -118,7 +118,7 @@ def lost(energy: Row) -> tuple[Row, Row]:
 def difference(
     a: Sequence[float], b: Sequence[float], a_units: Sequence[str], b_units: Sequence[str]
 ) -> Difference | None:
-    """b less a with 95 % limits over strikes, over units where there are several; None with one strike a side."""
+    """b less a, 95 % limits over strikes, or over units if there are several; None with one strike a side."""
     first, second = uncertainty.summary(a, a_units), uncertainty.summary(b, b_units)
     if first.standard_uncertainty is None or second.standard_uncertainty is None:
         return None

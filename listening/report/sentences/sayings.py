@@ -35,8 +35,9 @@ def _energy(found: Comparison, lost: ComparedRow) -> str:
     gains, less = (found.a, found.b) if lost.difference >= 0 else (found.b, found.a)
     limits = "" if lost.lower is None or lost.upper is None else f" ({_pair(lost, 1)})"
     text = (
-        f"{less} has {db:.1f} dB{limits} less energy than {gains}: {energy_lost_percent(db):.0f} % of the energy "
-        f"is gone, and {pressure_lost_percent(db):.0f} % of the sound pressure; they are one fact in three units."
+        f"{less} has {db:.1f} dB{limits} less energy than {gains}: {energy_lost_percent(db):.0f} % of the "
+        f"energy is gone, and {pressure_lost_percent(db):.0f} % of the sound pressure; they are one fact in "
+        "three units."
     )
     if lost.inside_repeatability:
         text += " Strikes alone may differ as much: no difference is shown."
@@ -55,8 +56,9 @@ def _loudness(found: Comparison, loud: ComparedRow, level: ComparedRow) -> str:
     louder, softer = (found.a, found.b) if a >= b else (found.b, found.a)
     times, phon = max(a, b) / min(a, b), abs(level.difference)
     return (
-        f"As loudness, {louder} is {times:.2f} times as loud as {softer} ({max(a, b):.1f} against {min(a, b):.1f} "
-        f"sone, {phon:.1f} phon apart); computed after ISO 532-1, whether people hear it so a panel decides."
+        f"As loudness, {louder} is {times:.2f} times as loud as {softer} ({max(a, b):.1f} against "
+        f"{min(a, b):.1f} sone, {phon:.1f} phon apart); after ISO 532-1; whether people hear it so a panel "
+        "decides."
     )
 
 
@@ -69,7 +71,7 @@ def _times_louder(times: float, lost: ComparedRow | None, level: ComparedRow | N
     if lost is not None:
         here.append(f"{abs(lost.difference):.1f} dB")
     text = (
-        f"“{times:g} times louder” is {phon:.1f} phon if it means loudness, {pressure_db:.1f} dB if pressure, "
+        f"“{times:g} times louder” is {phon:.1f} phon if loudness is meant, {pressure_db:.1f} dB if pressure, "
         f"{energy_db:.1f} dB if energy: say which."
     )
     if not here:
@@ -85,14 +87,14 @@ def _bears(found: float, wanted: float) -> str:
 def _share(share: float, lost: ComparedRow | None) -> str:
     gone_db, left_db = -10 * math.log10(1 - share), -10 * math.log10(share)
     text = (
-        f"“{100 * share:.0f} % of the energy” is {gone_db:.1f} dB if so much is lost, {left_db:.1f} dB if so much "
-        "is left, and neither is heard as that share of the loudness."
+        f"“{100 * share:.0f} % of the energy” is {gone_db:.1f} dB if so much is lost, {left_db:.1f} dB if so "
+        "much is left, and neither is heard as that share of the loudness."
     )
     return text if lost is None else f"{text} Here {abs(lost.difference):.1f} dB are lost or gained."
 
 
 def _decibels(db: float) -> str:
     return (
-        f"“{db:g} dB” less is {energy_lost_percent(db):.0f} % of the energy and {pressure_lost_percent(db):.0f} % of "
-        "the pressure; as loudness level, 10 phon less is half as loud (from 40 phon up)."
+        f"“{db:g} dB” less is {energy_lost_percent(db):.0f} % of the energy and "
+        f"{pressure_lost_percent(db):.0f} % of the pressure; 10 phon less is half as loud (from 40 phon up)."
     )

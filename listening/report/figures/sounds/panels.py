@@ -5,14 +5,15 @@ hues are those of Okabe & Ito 2008 (Color Universal Design), the map of levels i
 """
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import QuadMesh
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
-from listening.report import style
-from listening.report.sounds.curves import Curves, FloatArray
+from listening.report.figures.sounds.curves import Curves, FloatArray
+from listening.report.page import style
 
 HUES = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#56b4e9", "#e69f00", "#332288", "#000000")
 DASHES: tuple[str | tuple[int, tuple[float, ...]], ...] = (
@@ -58,7 +59,7 @@ def waveform(axes: Axes, one: Curves, *, largest: float) -> Axes:
 
 
 def spectrogram(axes: Axes, one: Curves, *, limits_db: tuple[float, float]) -> QuadMesh:
-    """Level over time from the onset and log frequency, with the partials marked; what a colour bar needs."""
+    """Level over time from the onset and log frequency; gives what a colour bar needs."""
     edges_hz = np.geomspace(LOWEST_HZ, HIGHEST_HZ, CELLS + 1)
     mesh = axes.pcolormesh(
         _edges(one.get("spectrogram_time_s") - one.onset_s),
@@ -74,15 +75,15 @@ def spectrogram(axes: Axes, one: Curves, *, limits_db: tuple[float, float]) -> Q
     return mesh
 
 
-def tracks(axes: Axes, one: Curves) -> Axes:
-    """The partials in a spectrogram: a line as long as each is measured to ring by 40 dB, and its frequency."""
+def tracks(axes: Axes, one: Curves, *, labels: bool = True) -> Axes:
+    """The partials in a spectrogram: a line as long as each rings by 40 dB, and its frequency."""
     hz, t60_s = one.get("partial_hz"), one.get("partial_t60_s")
     shown = _strongest(one, LABELLED)
     last = axes.get_xlim()[1]
     for i in shown:
         stop = min(float(t60_s[i]) * 2 / 3, last)
         axes.plot([0, stop], [hz[i]] * 2, color="white", linewidth=0.7, linestyle=(0, (1, 3)))
-    for i, at in _spread(axes, hz, shown):
+    for i, at in _spread(axes, hz, shown) if labels else []:
         axes.annotate(
             f"{hz[i]:.0f}", (1.0, at), xytext=(3, 0), xycoords=("axes fraction", "data"),
             textcoords="offset points", fontsize=8, va="center", color=style.INK, annotation_clip=False,
@@ -95,10 +96,16 @@ def decays(axes: Axes, one: Curves) -> Axes:
     time_s = one.get("partial_time_s") - one.onset_s
     after = time_s >= 0
     for place, i in enumerate(_strongest(one, DECAYS)):
-        course, hz = one.get("partial_course_db")[i], one.get("partial_hz")[i]
+        course = one.get("partial_course_db")[i]
         t60_s, level = float(one.get("partial_t60_s")[i]), float(one.get("partial_level_db")[i])
-        style_of = {"color": HUES[place], "linestyle": DASHES[place]}
-        axes.plot(time_s[after], course[after], linewidth=1.6, label=_decay_label(one, int(i)), **style_of)
+        axes.plot(
+            time_s[after],
+            course[after],
+            color=HUES[place],
+            linestyle=DASHES[place],
+            linewidth=1.6,
+            label=_decay_label(one, int(i)),
+        )
         line_s = np.array([0.0, min(t60_s * 2 / 3, float(time_s[-1]))])
         axes.plot(line_s, level - 60.0 * line_s / t60_s, color=style.SOFT, linewidth=0.8)
     axes.legend(frameon=False, fontsize=8, loc="upper right", handlelength=2.4, labelspacing=0.25)
@@ -107,7 +114,7 @@ def decays(axes: Axes, one: Curves) -> Axes:
 
 
 def ringing_times(axes: Axes, sounds: Sequence[Curves]) -> Axes:
-    """T60 of every partial with two standard errors; hollow where it is not known."""
+    """T60 of every partial with two standard errors, hollow where not known; no lower end is set."""
     for place, one in enumerate(sounds):
         hz, t60_s = one.get("partial_hz"), one.get("partial_t60_s")
         error = 2.0 * one.get("partial_t60_se_s") if one.has("partial_t60_se_s") else np.zeros_like(t60_s)
@@ -117,7 +124,7 @@ def ringing_times(axes: Axes, sounds: Sequence[Curves]) -> Axes:
         axes.plot(hz[known], t60_s[known], mark, color=hue, markersize=5, label=one.label)
         axes.plot(hz[~known], t60_s[~known], mark, color=hue, markersize=5, fillstyle="none")
     log_hz(axes, vertical=False)
-    axes.set_ylim(0, 1.08 * axes.get_ylim()[1])
+    axes.margins(y=0.08)
     axes.set_xlabel("frequency, Hz")
     axes.set_ylabel("T60, s (bar: 2 s.e.)")
     return axes
@@ -173,12 +180,12 @@ def _edges(middles: FloatArray) -> FloatArray:
 
 
 def _in_cells(level_db: FloatArray, hz: FloatArray, edges_hz: np.ndarray) -> FloatArray:
-    """(times, cells) strongest level within each cell; between two lines, where a cell holds none, by a line."""
+    """(times, cells) strongest level within each cell; where a cell holds no line, between its neighbours."""
     middles = np.sqrt(edges_hz[:-1] * edges_hz[1:])
     at = np.clip(np.searchsorted(hz, middles), 1, len(hz) - 1)
     share = (middles - hz[at - 1]) / (hz[at] - hz[at - 1])
     made = (1 - share) * level_db[:, at - 1] + share * level_db[:, at]
-    for cell, (low, high) in enumerate(zip(edges_hz[:-1], edges_hz[1:], strict=True)):
+    for cell, (low, high) in enumerate(pairwise(edges_hz)):
         inside = (hz >= low) & (hz < high)
         if inside.any():
             made[:, cell] = level_db[:, inside].max(axis=1)

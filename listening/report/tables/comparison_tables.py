@@ -2,7 +2,7 @@
 
 from listening.records.comparison import ComparedBand, ComparedPartial, ComparedRow, Comparison
 from listening.report.rounding import MINUS, number, signed
-from listening.report.tables import Table
+from listening.report.tables.finding_tables import Table
 
 NAMES = {
     "laf_max_db": ("LAFmax", 1),
@@ -75,7 +75,9 @@ def _row(r: ComparedRow) -> tuple[str, ...]:
 
 def _partial(p: ComparedPartial) -> tuple[str, ...]:
     limits = "–" if p.lower is None else f"{number(p.lower)} to {number(p.upper)}"
-    level = "–" if p.level_lower_db is None else f"{_plain(p.level_lower_db, 1)} to {_plain(p.level_upper_db, 1)}"
+    level = (
+        "–" if p.level_lower_db is None else f"{_plain(p.level_lower_db, 1)} to {_plain(p.level_upper_db, 1)}"
+    )
     hz = p.a_hz if p.a_hz is not None else p.b_hz
     return (
         number(hz, 1),

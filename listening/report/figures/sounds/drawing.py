@@ -6,9 +6,9 @@ from collections.abc import Sequence
 import matplotlib as mpl
 from matplotlib.figure import Figure
 
-from listening.report import style
-from listening.report.sounds import picture
-from listening.report.sounds.curves import Curves
+from listening.report.figures.sounds import picture
+from listening.report.figures.sounds.curves import Curves
+from listening.report.page import style
 
 DPI = 150  # a slide of 2000 by 1125 pixels
 

@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 
 import numpy as np
-from matplotlib.figure import Figure
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure, SubFigure
 
-from listening.report.sounds import panels
-from listening.report.sounds.curves import Curves
+from listening.report.figures.sounds import panels
+from listening.report.figures.sounds.curves import Curves
 
 MOST = 6
 SLIDE_IN = (13.33, 7.5)
@@ -14,10 +15,10 @@ COLUMN_IN = 4.4  # of each further sound beyond three
 
 
 def draw(figure: Figure, sounds: Sequence[Curves]) -> Figure:
-    """Waveform, spectrogram and decays of each sound above; loudness, bands and T60 of all below."""
-    upper, lower = figure.subfigures(2, 1, height_ratios=(1.75, 1.0))
-    _each(upper, sounds)
-    _together(lower, sounds)
+    """Waveform, spectrogram and decays of each sound; below, loudness (calibrated), bands and T60 of all."""
+    halves = figure.subfigures(2, 1, height_ratios=(1.75, 1.0), squeeze=False)
+    _each(halves[0, 0], sounds)
+    _together(halves[1, 0], sounds)
     return figure
 
 
@@ -26,7 +27,7 @@ def size_in(n_sounds: int) -> tuple[float, float]:
     return max(SLIDE_IN[0], COLUMN_IN * n_sounds), SLIDE_IN[1] + (1.5 if n_sounds > 1 else 0.0)
 
 
-def _each(figure: Figure, sounds: Sequence[Curves]) -> None:
+def _each(figure: SubFigure, sounds: Sequence[Curves]) -> None:
     n, end = len(sounds), panels.end_s(sounds)
     limits = panels.scale_db(sounds)
     largest = max(float(np.abs([c.get("waveform_low"), c.get("waveform_high")]).max()) for c in sounds)
@@ -55,22 +56,22 @@ def _each(figure: Figure, sounds: Sequence[Curves]) -> None:
     bar.set_label(sounds[0].unit)
 
 
-def _decay_scale(axes: Sequence[object], sounds: Sequence[Curves]) -> None:
+def _decay_scale(axes: Sequence[Axes], sounds: Sequence[Curves]) -> None:
     """One scale of 70 dB for the decays of all sounds."""
     tops = [float(c.get("partial_level_db").max()) for c in sounds if c.has("partial_level_db")]
     if tops:
         top = panels.STEP_DB * np.ceil(max(tops) / panels.STEP_DB) + panels.STEP_DB
         for one in axes:
-            one.set_ylim(top - panels.RANGE_DB, top)  # type: ignore[attr-defined]
+            one.set_ylim(top - panels.RANGE_DB, top)
 
 
-def _together(figure: Figure, sounds: Sequence[Curves]) -> None:
-    loud, band, ring = figure.subplots(1, 3)
-    panels.loudness(loud, sounds)
-    if not any(c.has("loudness_sone") for c in sounds):
-        loud.text(0.5, 0.5, "not calibrated:\nno loudness in sone", ha="center", transform=loud.transAxes)
-    loud.set_xlim(-panels.BEFORE_S, panels.end_s(sounds))
+def _together(figure: SubFigure, sounds: Sequence[Curves]) -> None:
+    calibrated = any(c.has("loudness_sone") for c in sounds)
+    axes = list(figure.subplots(1, 3 if calibrated else 2))
+    if calibrated:
+        panels.loudness(axes[0], sounds).set_xlim(-panels.BEFORE_S, panels.end_s(sounds))
+    band, ring = axes[-2:]
     panels.third_octaves(band, sounds)
-    panels.ringing_times(ring, sounds)
+    panels.ringing_times(ring, sounds).set_ylim(bottom=0)
     if len(sounds) > 1:
-        (loud if any(c.has("loudness_sone") for c in sounds) else band).legend(frameon=False, fontsize=9)
+        axes[0].legend(frameon=False, fontsize=9)
