@@ -9,6 +9,7 @@ from pathlib import Path
 from listening.commands import progress, show
 from listening.design import balance, slots, versions
 from listening.design import deal as design
+from listening.design.draws import SECRET_DIGITS, Draws, open_secret
 from listening.errors import StudyError
 from listening.records import frozen, protocol
 from listening.records.form import read_text, write_text
@@ -26,6 +27,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         default="",
         help="deal a new version although answers exist; the old deal stays readable under versions/",
     )
+    parser.add_argument(
+        "--open-seed",
+        type=int,
+        metavar="N",
+        help="for demonstrations: orders and codes that anybody can make again; the plan and the page say so",
+    )
     show.json_option(parser)
 
 
@@ -33,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     """Deal and print what was balanced."""
     study = open_study(args.folder)
     with progress.bar("coding clips") as on_progress:
-        plan, lines = deal(study, again=args.again, on_progress=on_progress)
+        plan, lines = deal(study, again=args.again, open_seed=args.open_seed, on_progress=on_progress)
     n_trials = len(plan.slots[0].trials)
     spare = f" and {len(plan.slots) - plan.planned} spare" if len(plan.slots) > plan.planned else ""
     version = f", version {plan.study_version}" if plan.study_version > 1 else ""
@@ -54,6 +61,7 @@ def deal(
     *,
     again: str = "",
     secret: str | None = None,
+    open_seed: int | None = None,
     dealt_at: str | None = None,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> tuple[Plan, list[balance.Line]]:
@@ -62,6 +70,7 @@ def deal(
     Parameters
     ----------
     again : why a deal that has answers is replaced; it moves to versions/ first
+    open_seed : for demonstrations and tests, orders and codes that anybody can make again; the plan says so
 
     Raises
     ------
@@ -87,7 +96,8 @@ def deal(
         chosen,
         manifest,
         protocol_digest=digest,
-        secret=secret or secrets.token_hex(16),
+        secret=secret or _secret(open_seed),
+        open_seed=open_seed,
         dealt_at=dealt_at,
         study_version=number,
     )
@@ -96,7 +106,12 @@ def deal(
     plan = _write(study, dealt, manifest, on_progress)
     versions.note(study, study_digest=plan.study_digest, dealt_at=dealt_at, reason=again)
     condition = {s.stimulus: s.condition for s in manifest.stimuli}
-    return plan, balance.report(slots.of_study(chosen, manifest), condition)
+    ordered = slots.of_study(chosen, manifest, Draws(dealt.key.secret))
+    return plan, balance.report(ordered, condition)
+
+
+def _secret(open_seed: int | None) -> str:
+    return secrets.token_hex(SECRET_DIGITS // 2) if open_seed is None else open_secret(open_seed)
 
 
 def _write(

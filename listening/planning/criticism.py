@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from listening.design import comparison
+from listening.design.draws import Draws
 from listening.design.trial import strikes
 from listening.errors import StudyError
 from listening.planning import approximate, budget, covariates, effect, panel, power, stand_in
@@ -89,7 +90,7 @@ def _few_trials(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
         if not _is_compared(protocol, block.attribute):
             continue
         try:
-            slots = comparison.of_slots(protocol, manifest, block, 1)
+            slots = comparison.of_slots(protocol, manifest, block, 1, draws=Draws.open_to_all(protocol.seed))
         except StudyError:
             continue
         if len(slots[0]) < FEWEST_TRIALS:

@@ -74,7 +74,12 @@ class Plan(FileForm):
     study_version: int = 1
     """Counts the deals of this study; the reason for a new one lies with the researcher."""
     dealt_at: str
-    order_seed: int
+    order_seed: int | None = None
+    """Deals of earlier versions: the seed of orders, practice and tones."""
+    station_seed: str = ""
+    """What the station draws practice and tones from; it tells nothing about the orders."""
+    open_seed: int | None = None
+    """Set where anybody can make the orders and codes again: tests and demonstrations."""
     rate_hz: int
     level_check_clip: str
     """A clip to set a comfortable level with."""
@@ -84,6 +89,11 @@ class Plan(FileForm):
     slots: tuple[Slot, ...]
     listeners: int | None = None
     """How many listeners are planned; the slots beyond are spare."""
+
+    @property
+    def drawn_from(self) -> str:
+        """What the station draws practice and tones from."""
+        return self.station_seed or str(self.order_seed)
 
     @property
     def planned(self) -> int:
