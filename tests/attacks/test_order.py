@@ -1,6 +1,6 @@
 """Attack: whoever has the station folder and the protocol deals the study again and reads the names off.
 
-Before orders came from the secret, the attack found the same stimuli in the same order in 2,064 of 2,064 trials of
+Before orders came from the secret, it found the same stimuli in the same order in 2,064 of 2,064 trials of
 the bells protocol, and named 78 of 78 clips.
 """
 
