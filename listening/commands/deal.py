@@ -9,12 +9,13 @@ from pathlib import Path
 from listening.commands import progress, show
 from listening.design import balance, slots, versions
 from listening.design import deal as design
-from listening.design.draws import SECRET_DIGITS, Draws, open_secret
+from listening.design.draws import Draws, open_secret
 from listening.errors import StudyError
 from listening.records import frozen, protocol
 from listening.records.form import read_text, write_text
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
+from listening.records.secret import SECRET_DIGITS
 from listening.records.study import Study, open_study
 
 
@@ -123,12 +124,18 @@ def _write(
     dealt.key.save(study.key)
     study.key.chmod(0o600)
     files = {study.stimuli / s.file: s.digest for s in manifest.stimuli}
+    aligned = dealt.plan.switched()
     sounds = {
-        code: (study.stimuli / manifest.of(h.stimulus).file, h.gain_db) for code, h in dealt.heard.items()
+        code: clips.Coded(
+            study.stimuli / manifest.of(h.stimulus).file,
+            h.gain_db,
+            source=manifest.of(h.stimulus).recording,
+            is_aligned=code in aligned,
+        )
+        for code, h in dealt.heard.items()
     }
-    copies = {code for code, heard in dealt.heard.items() if heard.copy}
     digests = clips.write(
-        study.clips, sounds, secret=dealt.key.secret, expected=files, copies=copies, on_progress=on_progress
+        study.clips, sounds, secret=dealt.key.secret, expected=files, on_progress=on_progress
     )
     plan = design.with_clips(dealt.plan, digests)
     write_text(study.frozen_protocol, read_text(study.protocol))

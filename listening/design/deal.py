@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from listening import __version__
 from listening.design import slots
-from listening.design.draws import Draws, keyed
+from listening.design.draws import Draws
 from listening.design.order import Ordered
 from listening.design.trial import Heard
 from listening.errors import StudyError
@@ -16,6 +16,7 @@ from listening.records.key import Key, KeyedClip, Role
 from listening.records.manifest import Manifest
 from listening.records.plan import ClipFile, Plan, PlannedAttribute, PlannedTrial, Slot
 from listening.records.protocol import Attribute, Protocol
+from listening.records.secret import keyed
 
 CODE_LETTERS = 8  # 40 bit: 500 clips collide with probability 1e-7, and a collision is refused
 LEVEL_CHECK: Role = "level check"

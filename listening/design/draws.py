@@ -1,13 +1,12 @@
 """What chance decides in a deal: a generator for each purpose and slot, keyed with the sealed secret."""
 
 import hashlib
-import hmac
 from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
 
-SECRET_DIGITS = 32  # 128 bit, hexadecimal
+from listening.records.secret import SECRET_DIGITS, keyed
 
 
 @dataclass(frozen=True)
@@ -28,18 +27,6 @@ class Draws:
         Its seed is HMAC-SHA-256 of purpose and parts, keyed with the secret (RFC 2104, FIPS 180-4).
         """
         return np.random.default_rng(int.from_bytes(keyed(self.secret, purpose, *parts)))
-
-
-def keyed(secret: str, purpose: str, *parts: str | int) -> bytes:
-    """32 bytes that hang on the secret and on what they are for; each part carries its length.
-
-    Raises
-    ------
-    ValueError
-        The secret is not hexadecimal.
-    """
-    told = "".join(f"{len(text)}:{text}," for text in map(str, (purpose, *parts)))
-    return hmac.new(bytes.fromhex(secret), told.encode(), hashlib.sha256).digest()
 
 
 def open_secret(seed: int) -> str:

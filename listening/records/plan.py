@@ -23,6 +23,11 @@ class PlannedTrial(Form):
     start_gain_db: float = 0.0
     """Adjustment: gain of the second clip when the trial begins."""
 
+    @property
+    def every(self) -> tuple[str, ...]:
+        """All its clips, the reference included."""
+        return self.clips if self.reference is None else (self.reference, *self.clips)
+
 
 class Slot(Form):
     """One listener's run through the study."""
@@ -118,6 +123,16 @@ class Plan(FileForm):
     def content_digest(self) -> str:
         """Hash of everything in the plan but the hash itself."""
         return digest_of(hashed(self, without=frozenset({"study_digest"})))
+
+    def switched(self) -> set[str]:
+        """Codes of clips that some trial lets the listener go to and fro between."""
+        return {
+            clip
+            for slot in self.slots
+            for trial in slot.trials
+            if self.attribute(trial.attribute).switching
+            for clip in trial.every
+        }
 
     def attribute(self, name: str) -> PlannedAttribute:
         """The attribute of that name."""

@@ -11,11 +11,12 @@ from collections.abc import Callable
 import pytest
 
 from listening.design import deal as design
-from listening.design.draws import Draws, keyed, open_secret
+from listening.design.draws import Draws, open_secret
 from listening.records.key import Key
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
 from listening.records.protocol import Protocol
+from listening.records.secret import keyed
 from tests import bells
 
 SECRET, OTHER_SECRET = "0123456789abcdef" * 2, "fedcba9876543210" * 2
