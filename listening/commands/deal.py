@@ -6,9 +6,9 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
-from listening.commands import progress, show
+from listening.console import progress, show
 from listening.design import balance, slots, versions
-from listening.design import deal as design
+from listening.design import dealing as design
 from listening.design.draws import Draws, open_secret
 from listening.errors import StudyError
 from listening.records import frozen, protocol
@@ -118,7 +118,8 @@ def _secret(open_seed: int | None) -> str:
 def _write(
     study: Study, dealt: design.Dealt, manifest: Manifest, on_progress: Callable[[int, int], None] | None
 ) -> Plan:
-    from listening.stimuli import clips
+
+    from listening.stimuli import coded_clips
 
     study.plan.unlink(missing_ok=True)
     dealt.key.save(study.key)
@@ -126,7 +127,7 @@ def _write(
     files = {study.stimuli / s.file: s.digest for s in manifest.stimuli}
     aligned = dealt.plan.switched()
     sounds = {
-        code: clips.Coded(
+        code: coded_clips.Coded(
             study.stimuli / manifest.of(h.stimulus).file,
             h.gain_db,
             source=manifest.of(h.stimulus).recording,
@@ -134,7 +135,7 @@ def _write(
         )
         for code, h in dealt.heard.items()
     }
-    digests = clips.write(
+    digests = coded_clips.write(
         study.clips, sounds, secret=dealt.key.secret, expected=files, on_progress=on_progress
     )
     plan = design.with_clips(dealt.plan, digests)

@@ -3,8 +3,8 @@
 from dataclasses import replace
 
 from listening.design import comparison
+from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
-from listening.design.trial import Trial
 from listening.records.manifest import Manifest
 from listening.records.protocol import Block, Protocol
 

@@ -1,7 +1,7 @@
 """Control pairs: a stimulus against itself, one of the two weaker by a known gain."""
 
+from listening.design.dealt_trial import Heard, Trial, strikes
 from listening.design.draws import Draws
-from listening.design.trial import Heard, Trial, strikes
 from listening.errors import StudyError
 from listening.records.manifest import Manifest
 from listening.records.protocol import Control, Protocol

@@ -3,8 +3,8 @@
 from typing import Protocol as Pattern
 
 from listening.design import adjusting, comparison, control, difference, single, whole_set
+from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
-from listening.design.trial import Trial
 from listening.records.manifest import Manifest
 from listening.records.protocol import Block, Protocol
 

@@ -1,7 +1,7 @@
 """Rating of single sounds: every condition is heard alone, its strikes taking turns."""
 
+from listening.design.dealt_trial import Heard, Trial, strikes
 from listening.design.draws import Draws
-from listening.design.trial import Heard, Trial, strikes
 from listening.records.manifest import Manifest
 from listening.records.protocol import Block, Protocol
 

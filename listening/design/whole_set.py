@@ -4,8 +4,8 @@ Source: ITU-R BS.1534 for the hidden reference among the stimuli; the anchors ar
 """
 
 from listening.design import williams
+from listening.design.dealt_trial import Heard, Trial, strikes
 from listening.design.draws import Draws
-from listening.design.trial import Heard, Trial, strikes
 from listening.errors import StudyError
 from listening.records.manifest import Manifest
 from listening.records.protocol import Block, Protocol

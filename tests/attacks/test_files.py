@@ -15,7 +15,7 @@ import pytest
 
 from listening.audio import wav
 from listening.metrics import level, loudness
-from listening.stimuli.clips import LEAD_S, LONGEST_WAIT_S, Coded, write
+from listening.stimuli.coded_clips import LEAD_S, LONGEST_WAIT_S, Coded, write
 
 SECRET = "0123456789abcdef" * 2
 Samples = npt.NDArray[np.float64]

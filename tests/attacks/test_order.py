@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 import pytest
 
-from listening.design import deal as design
+from listening.design import dealing as design
 from listening.design.draws import Draws, open_secret
 from listening.records.key import Key
 from listening.records.manifest import Manifest
