@@ -2,17 +2,21 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from stats import factors, gauss_hermite, mixed
 from stats.cumulative import Link, Spacing
+from stats.fixed import frames
 from stats.likelihood import FloatArray
 from stats.mixed import MixedFit
 from stats.ordinal import maximise, prepare, threshold_jacobian
 from stats.random_terms import RandomTerm
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -47,14 +51,14 @@ class OrdinalMixed:
         """(m,) standard errors of the thresholds."""
         return np.sqrt(np.diag(self.covariance))[self.estimate.size :]
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> "pd.DataFrame":
         """Estimates and standard errors, a row each effect and threshold."""
-        return pd.DataFrame(
+        return frames.frame(
             {
                 "estimate": np.concatenate([self.estimate, self.thresholds]),
                 "se": np.concatenate([self.se, self.threshold_se]),
             },
-            index=[*self.names, *self.threshold_names],
+            [*self.names, *self.threshold_names],
         )
 
     def __str__(self) -> str:

@@ -2,19 +2,23 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from stats import factors, logistic_mixed, mixed, newton
 from stats.bradley_terry import PairLink, Ties
 from stats.cumulative import Cumulative
 from stats.davidson import Davidson
 from stats.errors import BadData, Separated
+from stats.fixed import frames
 from stats.likelihood import FloatArray, IntArray, Likelihood, as_floats
 from stats.logistic_mixed import LogisticMixed
 from stats.mixed import MixedFit
 from stats.random_terms import RandomTerm
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -39,9 +43,9 @@ class TiedMixed:
         """(p + 1,) standard errors."""
         return np.sqrt(np.diag(self.covariance))
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> "pd.DataFrame":
         """Estimates and standard errors, a row each name."""
-        return pd.DataFrame({"estimate": self.estimate, "se": self.se}, index=list(self.names))
+        return frames.frame({"estimate": self.estimate, "se": self.se}, self.names)
 
     def __str__(self) -> str:
         head = f"three-way mixed model, {self.n_answers:g} answers, log-likelihood {self.loglik:.3f}"
