@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from stats.errors import BadData
 from stats.fixed import tail_areas
-from stats.likelihood import FloatArray, as_floats
+from stats.fixed.likelihood import FloatArray, as_floats
 
 N_EXACT = 10  # items up to which the distribution of circular triads is counted out
 

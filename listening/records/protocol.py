@@ -197,6 +197,20 @@ class Block(Form):
     repeats: int = Field(
         1, ge=1, le=50, description="How often each pair of conditions is heard by a listener."
     )
+    planned_repeats: int | None = Field(
+        None,
+        ge=1,
+        le=50,
+        description="How often a listener hears each pair that a question plans, where the other pairs get "
+        "`repeats`: the planned pair's own answers decide, so it needs most of them.",
+    )
+
+    @model_validator(mode="after")
+    def _planned_repeats_fit_pairs(self) -> Self:
+        if self.planned_repeats is not None and self.pairs != "all" and not self.planned_too:
+            wanted = "`repeats` alone" if self.pairs == "planned" else "`planned_too = true` with it"
+            raise ValueError(f'`planned_repeats` with pairs = "{self.pairs}": wanted {wanted}')
+        return self
 
     @model_validator(mode="after")
     def _size_fits_pairs(self) -> Self:

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from listening.design import comparison, cyclic, decompositions, incomplete_blocks
-from listening.design.trial import Trial
+from listening.design.dealt_trial import Trial
 from listening.errors import StudyError
 from listening.records.manifest import Manifest
 from listening.records.protocol import Protocol
@@ -229,3 +229,20 @@ def _cost(pairs: list[tuple[int, int]], leads: list[bool]) -> int:
         count[i if lead else j] += 1
         count[j if lead else i] -= 1
     return sum(v * v for v in count.values())
+
+
+@pytest.mark.parametrize(("pairs", "block"), [("all", {}), ("cyclic", {"partners": 2, "planned_too": True})])
+def test_a_planned_pair_gets_the_hearings_it_needs_and_the_others_their_own(made, pairs, block) -> None:
+    slots = _slots(made, 5, pairs, repeats=2, planned_repeats=6, **block)
+    for slot in slots:
+        heard = Counter(frozenset(pair) for pair in _ordered(slot))
+        assert heard.pop(frozenset({0, 1})) == 6  # the conftest's question compares c00 and c01
+        assert set(heard.values()) == {2}
+        assert Counter(_ordered(slot))[0, 1] == 3  # either leads half the time
+    assert _leads_within_one_after_each_listener(slots)
+
+
+@pytest.mark.parametrize(("pairs", "block"), [("planned", {}), ("cyclic", {"partners": 2})])
+def test_planned_repeats_belong_where_other_pairs_are_heard_too(made, pairs, block) -> None:
+    with pytest.raises(ValueError, match="planned_repeats"):
+        made(5, pairs=pairs, block={"planned_repeats": 4, **block})
