@@ -87,14 +87,18 @@ def deal(
     with hold.alone(study.root, deals):
         versions.settle(study)
         with hold.alone(study.station, sits):
-            return _deal(study, again, secret=secret, dealt_at=dealt_at, on_progress=on_progress)
+            drawn = secret or _secret(open_seed)
+            return _deal(
+                study, again, secret=drawn, open_seed=open_seed, dealt_at=dealt_at, on_progress=on_progress
+            )
 
 
 def _deal(
     study: Study,
     again: str,
     *,
-    secret: str | None,
+    secret: str,
+    open_seed: int | None,
     dealt_at: str | None,
     on_progress: Callable[[int, int], None] | None,
 ) -> tuple[Plan, list[balance.Line]]:
@@ -116,7 +120,7 @@ def _deal(
         chosen,
         manifest,
         protocol_digest=digest,
-        secret=secret or _secret(open_seed),
+        secret=secret,
         open_seed=open_seed,
         dealt_at=dealt_at,
         study_version=number,
@@ -158,7 +162,6 @@ def _write(
     *,
     reason: str,
 ) -> Plan:
-
     from listening.stimuli import coded_clips
 
     study.plan.unlink(missing_ok=True)

@@ -152,7 +152,9 @@ def test_copies_have_other_bytes_and_the_same_sound(
         one, two = (wav.load(prepared.clips / f"{c}.wav").samples[:, 0] for c in codes)
         spectra = [np.abs(np.fft.rfft(sound))[:-1] for sound in (one, two)]
         assert abs(one - two).max() > 100 / 2**23  # moved against each other
-        assert abs(spectra[0] - spectra[1]).max() < 10 * 0.5 / 2**23 * np.sqrt(len(one))  # and alike but for dither
+        assert abs(spectra[0] - spectra[1]).max() < 10 * 0.5 / 2**23 * np.sqrt(
+            len(one)
+        )  # and alike but for dither
 
 
 def test_a_scale_of_the_wrong_length_is_refused() -> None:
