@@ -97,8 +97,8 @@ def test_three_times_louder_is_three_numbers() -> None:
     text = " ".join(sayings.of_comparison(found))
     for wanted in (
         "15.8 phon",
-        "9.5 dB if pressure",
-        "4.8 dB if energy",
+        "9.5 dB as pressure",
+        "4.8 dB as energy",
         "enough for loudness",
         "3.00 times as loud",
     ):

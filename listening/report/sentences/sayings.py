@@ -71,8 +71,8 @@ def _times_louder(times: float, lost: ComparedRow | None, level: ComparedRow | N
     if lost is not None:
         here.append(f"{abs(lost.difference):.1f} dB")
     text = (
-        f"“{times:g} times louder” is {phon:.1f} phon if loudness is meant, {pressure_db:.1f} dB if pressure, "
-        f"{energy_db:.1f} dB if energy: say which."
+        f"“{times:g} times louder” is {phon:.1f} phon as loudness, {pressure_db:.1f} dB as pressure, "
+        f"{energy_db:.1f} dB as energy: say which."
     )
     if not here:
         return text
