@@ -2,14 +2,18 @@
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-import pandas as pd
-from scipy import optimize, special
-from scipy.stats import chi2
+import scipy
+from scipy import special
 
 from stats.discrimination.critical_counts import chance_of_at_least, chance_of_at_most
 from stats.discrimination.psychometric import Task, task
 from stats.errors import StatsError
+from stats.fixed import frames, tail_areas
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -45,7 +49,7 @@ class Discrimination:
     loglik: float
     """Without the binomial coefficient."""
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> "pd.DataFrame":
         """Estimate, standard error and likelihood interval of each of the three scales, a row each."""
         scales = ("d_prime", "share_correct", "share_discriminating")
         rows = [
@@ -57,7 +61,9 @@ class Discrimination:
             )
             for name in scales
         ]
-        return pd.DataFrame(rows, index=list(scales), columns=["estimate", "se", "lower", "upper"])
+        return frames.frame(
+            dict(zip(("estimate", "se", "lower", "upper"), zip(*rows, strict=True), strict=True)), scales
+        )
 
     def __str__(self) -> str:
         counts = f"{self.task}, {self.n_correct} of {self.n_trials} correct"
@@ -143,17 +149,17 @@ def _loglik(n_correct: int, n_trials: int, share: float) -> float:
 def _likelihood_interval(kind: Task, n_correct: int, n_trials: int, level: float) -> Interval:
     """Shares, from the guessing rate up, whose likelihood is not too far below the largest."""
     best = max(n_correct / n_trials, kind.guess)
-    floor = _loglik(n_correct, n_trials, best) - float(chi2.ppf(level, 1)) / 2
+    floor = _loglik(n_correct, n_trials, best) - tail_areas.chi_square_quantile(level, 1) / 2
 
     def above_floor(share: float) -> float:
         return _loglik(n_correct, n_trials, share) - floor
 
     lower = kind.guess
     if above_floor(kind.guess) < 0:
-        lower = optimize.brentq(above_floor, kind.guess, best, xtol=1e-14)
+        lower = scipy.optimize.brentq(above_floor, kind.guess, best, xtol=1e-14)
     upper = 1.0
     if n_correct < n_trials:
-        upper = optimize.brentq(above_floor, best, 1 - 1e-16, xtol=1e-14)
+        upper = scipy.optimize.brentq(above_floor, best, 1 - 1e-16, xtol=1e-14)
     return Interval(float(lower), float(upper))
 
 

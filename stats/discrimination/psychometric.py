@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, special
+from scipy import special
 
 from stats.errors import StatsError
 
@@ -49,7 +50,7 @@ class Task:
         if share_correct >= 1.0:
             return math.inf
         return float(
-            optimize.brentq(
+            scipy.optimize.brentq(
                 lambda d: float(self.share_correct(d)) - share_correct, 0.0, D_PRIME_MAX, xtol=1e-13
             )
         )

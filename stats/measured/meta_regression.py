@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import linalg, optimize, special
+import scipy
+from scipy import linalg, special
 
 from stats.errors import BadData, NotIdentified
 from stats.fixed.likelihood import BoolArray, FloatArray, as_floats
@@ -81,7 +82,7 @@ def fit(
     if best > 0:
         ends = (float(grid[best - 1]), float(grid[min(best + 1, GRID)]))
         scatter = float(
-            optimize.minimize_scalar(lost, bounds=ends, method="bounded", options={"xatol": 1e-9}).x
+            scipy.optimize.minimize_scalar(lost, bounds=ends, method="bounded", options={"xatol": 1e-9}).x
         )
     weight, loglik, b = _at(y, x, v + scatter**2 * np.diag(moves))
     plain, _, b_plain = _at(y, x, v)
