@@ -201,6 +201,11 @@ def _partial(p: Partial) -> dict[str, Any]:
         "level_db": p.level_db,
         "t60_s": p.t60_s,
         "t60_se_s": p.t60_se_s,
+        "t60_noise_se_s": p.t60_noise_se_s,
+        "known": not p.doubts,
+        "doubts": [d.text for d in p.doubts],
+        "unseen_split_hz": p.unseen_split_hz,
+        "unexplained_share": p.unexplained_share,
         "snr_db": p.snr_db,
         "beating": list(p.beating),
         "beat_rates_hz": list(p.beat_rates_hz),
@@ -243,6 +248,7 @@ def _channel_lines(c: dict[str, Any], number: int, unit: str) -> list[str]:
             f"    {p['frequency_hz']:9.2f} Hz  {p['level_db']:6.1f} dB  "
             f"T60 {p['t60_s']:.3f} s (standard error {p['t60_se_s']:.3f}){beating}{bends}"
         )
+        lines += [f"               T60 not known: {d}" for d in p["doubts"]]
     return lines
 
 

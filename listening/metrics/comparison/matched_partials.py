@@ -1,6 +1,7 @@
 """The partials of two sets of strikes, matched by frequency; beating pairs count as one, by energy sum."""
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -139,7 +140,15 @@ def _tone(cluster: list[tuple[list[Partial], int]], side: Sequence[Strike]) -> T
         t60_s=tuple(e / p for e, p in zip(energies, powers, strict=True)),
         units=tuple(side[i].unit for i in sorted(by_strike)),
         modes=max(map(len, groups)),
-        doubts=tuple(dict.fromkeys(d for g in groups for p in g for d in p.doubts)),
+        doubts=_doubts(groups),
+    )
+
+
+def _doubts(groups: Sequence[Sequence[Partial]]) -> tuple[str, ...]:
+    """Doubts about the strongest mode that more than half of the strikes share, and in how many."""
+    counts = Counter(kind for g in groups for kind in {d.kind for d in max(g, key=_power).doubts})
+    return tuple(
+        f"{kind} ({n} of {len(groups)})" for kind, n in sorted(counts.items()) if 2 * n > len(groups)
     )
 
 
@@ -166,7 +175,7 @@ def _change(a: Tone, b: Tone) -> PartialChange:
     shift = rows.difference(a.hz, b.hz, a.units, b.units)
     gain = rows.difference(a.level_db, b.level_db, a.units, b.units)
     log_ratio = rows.difference(np.log(a.t60_s).tolist(), np.log(b.t60_s).tolist(), a.units, b.units)
-    why = "; ".join([f"a: {d}" for d in a.doubts] + [f"b: {d}" for d in b.doubts])
+    why = "; ".join([*(f"a {d}" for d in a.doubts), *(f"b {d}" for d in b.doubts)])
     return PartialChange(
         a_hz=a.mean_hz,
         b_hz=b.mean_hz,
