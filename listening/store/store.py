@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, Row, Select, func, insert, select, update
+from sqlalchemy import Engine, Row, Select, extract, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from listening.errors import MissingFile, StudyError
@@ -204,6 +204,15 @@ class Store:
         with reading(self._engine, self._place) as connection:
             rows = connection.execute(select(*_SITTING).order_by(tables.sitting.c.started_at))
             return [_sitting_row(row) for row in rows]
+
+    def n_held(self) -> int:
+        """How many sittings are open at booths, by the server's clock; 0 for a file: it knows no leases."""
+        if self._path is not None:
+            return 0
+        with reading(self._engine, self._place) as connection:
+            held_until = tables.sitting.c.held_until > extract("epoch", func.clock_timestamp())
+            held = tables.sitting.c.holder.is_not(None) & held_until
+            return int(connection.scalar(select(func.count()).where(held)) or 0)
 
     def slot_use(self, *, simulated: bool) -> list[SlotUse]:
         """Which slots were given, and when their sittings were last alive."""
