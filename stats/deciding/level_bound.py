@@ -1,9 +1,9 @@
 """Level's part in a share of choices, bounded by monotony: no slope, straight or other, is supposed.
 
 A level difference of r dB cannot move answers more than a control pair (one sound against itself, one of the
-two g dB louder) with g of at least r does. So each direct comparison with a residual is bounded by the share at
-the next control gain at or above it. What is left of the share is estimated with the same listeners' answers to
-those control pairs, so that both errors and what they share are in its limits.
+two g dB louder) with g of at least r does. So each direct comparison with a residual is bounded by the share
+at the next control gain at or above it. What is left of the share is estimated with the same listeners'
+answers to those control pairs, so that both errors and what they share are in its limits.
 """
 
 from collections.abc import Sequence

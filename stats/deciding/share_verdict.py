@@ -3,12 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from stats import verdict
-from stats.deciding import direct_share, listeners_outside
+from stats.deciding import direct_share, listeners_outside, verdict
 from stats.deciding.direct_share import DirectShare
 from stats.deciding.level_bound import LevelBound
+from stats.deciding.verdict import Kind, Verdict, Word
 from stats.errors import StatsError
-from stats.verdict import Kind, Verdict, Word
 
 EVEN = 0.5
 NO_GAIN = (
