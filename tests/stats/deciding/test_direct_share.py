@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-
 from scipy import stats as reference
 
 from stats.deciding import direct_share

@@ -1,4 +1,4 @@
-"""The share of listeners with an effect of their own: exact at the least favourable panel, by other means too."""
+"""The share of listeners with an effect of their own: exact at the least favourable panel."""
 
 import numpy as np
 import pytest
@@ -56,7 +56,7 @@ def test_a_camp_of_three_in_ten_is_not_taken_for_the_same():
 
 
 def test_order_that_decides_every_answer_hides_no_camp():
-    """A pull of 0.5 leaves each own share at one half whatever the answers: nobody is seen outside or inside."""
+    """A pull of 0.5 leaves each own share at one half whatever the answers: nobody can be placed."""
     pulled = Counts(np.full(24, 9.0), np.full((24, 2), 9), 0.45, 0.0)
     free = Counts(np.full(24, 9.0), np.full((24, 2), 9), 0.0, 0.0)
     assert listeners_outside.p_at_least(pulled, 0.25, delta=0.2) > listeners_outside.p_at_least(
@@ -75,5 +75,5 @@ def test_power_is_that_of_simulated_even_panels():
 
 
 def test_numbers_out_of_range_are_named():
-    with pytest.raises(StatsError, match="smallest effect 0.6"):
+    with pytest.raises(StatsError, match=r"smallest effect 0\.6"):
         listeners_outside.p_at_least(counts([6, 6]), 0.25, delta=0.6)
