@@ -200,8 +200,8 @@ def test_a_whole_chain_made_again_holds_and_has_another_head(store: Store) -> No
         connection.execute(text("DELETE FROM answer WHERE id = 15"))
         connection.execute(
             text(
-                "UPDATE sitting SET links = links - 1, head = (SELECT chain FROM event ORDER BY id DESC LIMIT 1)"
-                " WHERE listener = 'L03'"
+                "UPDATE sitting SET links = links - 1,"
+                " head = (SELECT chain FROM event ORDER BY id DESC LIMIT 1) WHERE listener = 'L03'"
             )
         )
     after = walk(store, is_chained=True)
