@@ -2,6 +2,7 @@
 
 import argparse
 import secrets
+import shutil
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,7 +12,7 @@ from listening.design import balance, slots, versions
 from listening.design import dealing as design
 from listening.design.draws import Draws, open_secret
 from listening.errors import StudyError
-from listening.records import frozen, protocol
+from listening.records import frozen, protocol, record
 from listening.records.form import read_text, write_text
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
@@ -127,7 +128,9 @@ def _deal(
     )
     if has_answers:
         _refuse_open_sittings(study)
-        versions.set_aside(study, again)
+        old = versions.set_aside(study, again)
+        if study.record.is_file():
+            shutil.copy2(study.record, Study(old).record)
     plan = _write(study, dealt, manifest, on_progress, reason=again)
     condition = {s.stimulus: s.condition for s in manifest.stimuli}
     ordered = slots.of_study(chosen, manifest, Draws(dealt.key.secret))
@@ -188,6 +191,15 @@ def _write(
     dealt_now = {"study_digest": plan.study_digest, "dealt_at": plan.dealt_at}
     frozen.freeze(study, **dealt_now, stimuli=sorted(files), plan_text=text).save(study.frozen)
     versions.note(study, **dealt_now, reason=reason)
+    told = {
+        "study": plan.study_digest,
+        "version": plan.study_version,
+        "reason": reason,
+        "frozen": frozen.file_digest(study.frozen),
+        "history": frozen.file_digest(study.history),
+        "open_seed": plan.open_seed,
+    }
+    record.append(study.record, at=plan.dealt_at, kind="dealt", told=told)
     write_text(study.plan, text)
     return plan
 

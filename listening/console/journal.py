@@ -9,7 +9,6 @@ from listening.records.environment import environment
 from listening.records.study import Study
 
 STEPS = ("new", "measure", "prepare", "deal", "simulate", "analyse", "report", "booths", "merge")
-NAME = "steps.log"
 
 
 def write(step: str, args: argparse.Namespace) -> None:
@@ -17,5 +16,5 @@ def write(step: str, args: argparse.Namespace) -> None:
     folder = getattr(args, "folder", None)
     if not isinstance(folder, Path) or not Study(folder).protocol.is_file():
         return
-    with suppress(OSError), (folder / NAME).open("a", encoding="utf-8") as log:
+    with suppress(OSError), Study(folder).steps.open("a", encoding="utf-8") as log:
         log.write(f"{datetime.now(UTC).isoformat(timespec='seconds')} {step}: {environment()}\n")
