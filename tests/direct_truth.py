@@ -2,8 +2,8 @@
 
     python tests/direct_truth.py [--studies 1000] [--only NAME] [--listeners 8 12 24 48] [--strikes 2 3 5]
 
-A study is drawn as chances of choosing b over a, listener by listener and strike by strike, whose mean over the
-population is known exactly; then answers are tossed. All studies of a cell are drawn at once.
+A study is drawn as chances of choosing b over a, listener by listener and strike by strike, whose mean over
+the population is known exactly; then answers are tossed. All studies of a cell are drawn at once.
 """
 
 import sys
@@ -108,6 +108,19 @@ class Studies:
             self.more_first[number],
         )
         return tuple(np.asarray(one[given], dtype=float) for one in columns)
+
+
+def write(studies: Studies, number: int, path: Path, *, pair: tuple[str, str] = ("b", "a")) -> None:
+    """One study as the table that `listening fit verdict` reads."""
+    more, than = pair
+    lines = ["listener,first,second,answer,strike_first,strike_second"]
+    for chosen, listener, strike_more, strike_than, more_first in zip(*studies.study(number), strict=True):
+        first, second, strikes = (more, than, (strike_more, strike_than))
+        if not more_first:
+            first, second, strikes, chosen = than, more, strikes[::-1], 1 - chosen
+        answer = {1.0: "first", 0.0: "second", 0.5: "tie"}[float(chosen)]
+        lines.append(f"L{listener:.0f},{first},{second},{answer},{strikes[0]:.0f},{strikes[1]:.0f}")
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
 def shift_to(truth: Truth, share: float) -> float:

@@ -94,6 +94,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
             "listening fit counts --task triangle --correct 17 --trials 36",
             "what a count of right answers says",
         ),
+        (
+            "listening fit verdict answers.csv --more b --than a --kind more --smallest 0.60",
+            "what direct comparisons of b with a decide",
+        ),
     ),
     "completion": (("listening completion bash >> ~/.bash_completion", "complete words with the Tab key"),),
 }

@@ -7,6 +7,7 @@ KINDS = {
     "pairs": "paired comparisons: which of two, with or without ties",
     "ratings": "ratings on a scale, in categories, or yes and no",
     "counts": "correct answers in a discrimination task",
+    "verdict": "one pair of sounds: what direct comparisons decide, in tables of answers",
 }
 
 

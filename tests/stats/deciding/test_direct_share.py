@@ -44,7 +44,7 @@ def test_one_answer_each_without_skewness_is_students_t_on_the_shares():
 
 
 def test_variances_are_the_mean_squares_of_a_two_way_table():
-    """Clark 1973: in a full table each part is a mean square, the strikes' less three quarters of the noise."""
+    """Clark 1973: in a full table each part is a mean square, the strikes' less most of the noise."""
     chosen, cells = panel(24, 3, seed=7)
     found = estimate(chosen, cells)
     own = chosen.reshape(24, -1).mean(axis=1)
