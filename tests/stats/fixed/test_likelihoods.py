@@ -22,7 +22,7 @@ KINDS = {
 }
 DIGITS = 40
 CLOSE = {"rtol": 1e-10, "atol": 1e-10}
-"""The formulas cancel terms up to the cube of the predictor (64) at 1e-16: 1e-14, with room for other kernels."""
+"""Terms up to the cube of the predictor (64) cancel at 1e-16: 1e-14, with room for other kernels."""
 
 
 def shape_of(likelihood):
