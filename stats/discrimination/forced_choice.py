@@ -4,13 +4,12 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import scipy
 from scipy import special
 
 from stats.discrimination.critical_counts import chance_of_at_least, chance_of_at_most
 from stats.discrimination.psychometric import Task, task
 from stats.errors import StatsError
-from stats.fixed import frames, tail_areas
+from stats.fixed import bracketed_root, frames, tail_areas
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -63,7 +62,7 @@ class Discrimination:
         return frames.frame(columns, list(self._scales()))
 
     def to_dict(self) -> dict[str, Any]:
-        """Plain values, as `listening fit counts --json` prints them; None for what is infinite or missing."""
+        """Plain values, as `listening fit counts --json` prints them; None for the infinite or missing."""
         return {
             "model": f"discrimination: {self.task}",
             "n": self.n_trials,
@@ -220,10 +219,10 @@ def _likelihood_interval(kind: Task, n_correct: int, n_trials: int, level: float
 
     lower = kind.guess
     if above_floor(kind.guess) < 0:
-        lower = scipy.optimize.brentq(above_floor, kind.guess, best, xtol=1e-14)
+        lower = bracketed_root.find(above_floor, kind.guess, best, tolerance=1e-14)
     upper = 1.0
     if n_correct < n_trials:
-        upper = scipy.optimize.brentq(above_floor, best, 1 - 1e-16, xtol=1e-14)
+        upper = bracketed_root.find(above_floor, best, 1 - 1e-16, tolerance=1e-14)
     return Interval(float(lower), float(upper))
 
 
