@@ -12,12 +12,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy import optimize, special
-from scipy.stats import chi2
+from scipy import special
 
 from stats.discrimination.psychometric import Task, task
 from stats.errors import BadData
+from stats.fixed import tail_areas
 from stats.fixed.likelihood import FloatArray, as_floats
 
 N_NODES = 61  # Gauss-Hermite nodes over listeners' d'
@@ -124,7 +125,7 @@ def _fit(
         spread=spread,
         loglik=top,
         loglik_binomial=alike,
-        p_spread=0.5 * float(chi2.sf(gain, 1)) if gain > 0 else 1.0,
+        p_spread=0.5 * tail_areas.chi_square_above(gain, 1) if gain > 0 else 1.0,
         p_difference=_mixture_p(over_guessing),
         n_listeners=right.size,
         n_trials=int(trials.sum()),
@@ -135,7 +136,7 @@ def _mixture_p(statistic: float) -> float:
     """Upper bound of the boundary distribution: half chi-square on 1, half on 2 degrees of freedom."""
     if statistic <= 0:
         return 1.0
-    return 0.5 * float(chi2.sf(statistic, 1)) + 0.5 * float(chi2.sf(statistic, 2))
+    return 0.5 * tail_areas.chi_square_above(statistic, 1) + 0.5 * tail_areas.chi_square_above(statistic, 2)
 
 
 def _maximise(
@@ -149,7 +150,7 @@ def _maximise(
     def objective(point: FloatArray) -> float:
         return -loglik(float(point[0]), float(point[1]))
 
-    found = optimize.minimize(
+    found = scipy.optimize.minimize(
         objective,
         inside,
         method="L-BFGS-B",

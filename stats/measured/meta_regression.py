@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import linalg, optimize, special
+import scipy
+from scipy import linalg, special
 
 from stats.errors import BadData, NotIdentified
 from stats.fixed.likelihood import BoolArray, FloatArray, as_floats
@@ -83,10 +84,9 @@ def fit(
     scatter = float(grid[best])
     if best > 0:
         low, high = float(grid[best - 1]), float(grid[min(best + 1, GRID)])
-        if (
-            slope(low) < 0 < slope(high)
-        ):  # where the slope is zero is known to more digits than the lowest value
-            scatter = float(optimize.brentq(slope, low, high, xtol=1e-13))
+        # where the slope is zero is known to more digits than where the value is lowest
+        if slope(low) < 0 < slope(high):
+            scatter = float(scipy.optimize.brentq(slope, low, high, xtol=1e-13))
     weight, loglik, b = _at(y, x, v + scatter**2 * np.diag(moves))
     plain, _, b_plain = _at(y, x, v)
     rest = y - x @ b_plain

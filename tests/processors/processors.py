@@ -3,7 +3,7 @@
     python tests/processors/processors.py STUDY [--short] [--save FOLDER]
 
 OpenBLAS, NumPy, numba and the C library each carry code for several generations of processors and pick one at
-the start. Each set below asks them for one generation, so that one machine stands for several. Everything runs
+the start. Each set below asks them for one of these, so that one machine stands for several. Everything runs
 in every set; the table shows, result by result, the largest difference from this machine's own choice. Exit
 code 1 where a test fails, a number differs by more than `BOUND`, or a verdict differs. Other kinds of machine
 (ARM) need a run there.
