@@ -2,13 +2,13 @@
 
 import argparse
 import json
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from listening.commands.fit import fit_verdict_rows
 from listening.errors import RecordError
-from stats.deciding import planned_pair
-from stats.deciding.level_bound import LevelBound
-from stats.deciding.planned_pair import PairVerdict
+
+if TYPE_CHECKING:
+    from stats.deciding.level_bound import LevelBound
+    from stats.deciding.planned_pair import PairVerdict
 
 NO_SENTENCE = "No sentence to print: nothing shows that this question was planned before the answers."
 
@@ -56,7 +56,10 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _judged(path: str, args: argparse.Namespace) -> PairVerdict:
+def _judged(path: str, args: argparse.Namespace) -> "PairVerdict":
+    from listening.commands.fit import fit_verdict_rows  # slow to load: a slip in the words is told before
+    from stats.deciding import planned_pair
+
     table = fit_verdict_rows.read(path, args.more, args.than)
     return planned_pair.judge(
         table,
@@ -81,7 +84,7 @@ def _check(args: argparse.Namespace) -> None:
         raise RecordError(f"--limit-outside {args.limit_outside:g}: wanted above 0, up to 1")
 
 
-def _as_json(path: str, args: argparse.Namespace, one: PairVerdict) -> dict[str, Any]:
+def _as_json(path: str, args: argparse.Namespace, one: "PairVerdict") -> dict[str, Any]:
     decided, chain = one.decided, one.transitivity
     return {
         "table": path,
@@ -120,7 +123,7 @@ def _as_json(path: str, args: argparse.Namespace, one: PairVerdict) -> dict[str,
     }
 
 
-def _level_as_json(bound: LevelBound) -> dict[str, Any]:
+def _level_as_json(bound: "LevelBound") -> dict[str, Any]:
     return {
         "metric": bound.metric,
         "residual_db": bound.residual_db,
@@ -134,7 +137,7 @@ def _level_as_json(bound: LevelBound) -> dict[str, Any]:
     }
 
 
-def _as_text(path: str, args: argparse.Namespace, one: PairVerdict) -> str:
+def _as_text(path: str, args: argparse.Namespace, one: "PairVerdict") -> str:
     asked = (
         f"{args.more} more than {args.than}"
         if args.kind == "more"
@@ -161,7 +164,7 @@ def _as_text(path: str, args: argparse.Namespace, one: PairVerdict) -> str:
     return "\n".join([*lines, *(f"  warning: {text}" for text in one.warnings)])
 
 
-def _level_as_text(bound: LevelBound) -> str:
+def _level_as_text(bound: "LevelBound") -> str:
     gains = [f"{g.gain_db:.3g} dB" for g in bound.gains if g.gain_db is not None]
     by = f"bounded by control pairs of {' and '.join(gains)}" if gains else "no control gain at or above it"
     lowest = min((f.lower for f in bound.lowered), default=None)

@@ -3,9 +3,9 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from listening.commands.fit import fit_table
-from listening.commands.fit.fit_table import Table
 from listening.errors import RecordError
+from listening.records import csv_table
+from listening.records.csv_table import CsvTable
 from stats.deciding.planned_pair import Comparisons
 
 COLUMNS = ("listener", "first", "second", "answer")
@@ -22,7 +22,7 @@ def read(path: str, more: str, than: str) -> Comparisons:
     MissingFile, RecordError
         The file, a column or a cell is not as it should be; or one of the two occurs in no row.
     """
-    table = fit_table.read(path, COLUMNS, gappy=(*STRIKES, LEVEL))
+    table = csv_table.read(path, COLUMNS, gappy=(*STRIKES, LEVEL))
     _check(table, more, than)
     first, second = np.array(table.columns["first"]), np.array(table.columns["second"])
     planned = _is_pair(first, second, more, than)
@@ -38,7 +38,7 @@ def read(path: str, more: str, than: str) -> Comparisons:
     )
 
 
-def _check(table: Table, more: str, than: str) -> None:
+def _check(table: CsvTable, more: str, than: str) -> None:
     for answer, line in zip(table.columns["answer"], table.lines, strict=True):
         if answer.lower() not in CHOSEN:
             raise RecordError(
@@ -57,7 +57,7 @@ def _is_pair(first: NDArray[np.str_], second: NDArray[np.str_], more: str, than:
     return np.asarray(((first == more) & (second == than)) | ((first == than) & (second == more)))
 
 
-def _strikes(table: Table, planned: NDArray[np.bool_]) -> dict[str, NDArray[np.str_]]:
+def _strikes(table: CsvTable, planned: NDArray[np.bool_]) -> dict[str, NDArray[np.str_]]:
     """Both columns of strikes, or none."""
     there = [name for name in STRIKES if name in table.columns]
     if not there or not any(any(table.columns[name]) for name in there):
@@ -69,7 +69,7 @@ def _strikes(table: Table, planned: NDArray[np.bool_]) -> dict[str, NDArray[np.s
     return {name: np.array(table.columns[name]) for name in STRIKES}
 
 
-def _level(table: Table, name: str, planned: NDArray[np.bool_]) -> NDArray[np.float64]:
+def _level(table: CsvTable, name: str, planned: NDArray[np.bool_]) -> NDArray[np.float64]:
     """A level column, NaN where empty; on control pairs the plain column stands in for an empty one."""
     cells = list(table.columns[name])
     spare = table.columns.get(LEVEL, cells)
@@ -97,7 +97,7 @@ def _number(cell: str, where: str) -> float:
     return value
 
 
-def _check_full(table: Table, name: str, planned: NDArray[np.bool_]) -> None:
+def _check_full(table: CsvTable, name: str, planned: NDArray[np.bool_]) -> None:
     for cell, line, is_planned in zip(table.columns[name], table.lines, planned, strict=True):
         if is_planned and not cell:
             raise RecordError(
