@@ -18,7 +18,8 @@ from pathlib import Path
 import numpy as np
 
 from listening import cli
-from listening.analysis import collect, contrast
+from listening.analysis.collect import keyed_answers
+from listening.analysis.decide import contrast
 from listening.records.key import Key
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan, PlannedTrial
@@ -127,7 +128,7 @@ def measure(study: Study, n_listeners: int, n_trials: int) -> dict[str, float]:
         key, manifest = Key.load(study.key), Manifest.load(study.manifest)
         with stage("collect", took):
             store = open_store(place, create=False)
-            table = collect.frame(store.answer_columns(), key, manifest)
+            table = keyed_answers.frame(store.answer_columns(), key, manifest)
             store.close()
         names = sorted(table["condition_first"].unique())
         with stage("fit", took):
@@ -141,12 +142,12 @@ def measure(study: Study, n_listeners: int, n_trials: int) -> dict[str, float]:
 
 def _print(study: Study, table: object) -> None:
     """The page of a panel of this size: the listeners' table grows, the rest does not."""
-    from listening.analysis import screen
+    from listening.analysis.collect import screening
     from listening.records import protocol
     from listening.records.findings import Findings
-    from listening.report import page
+    from listening.report.page import page
 
-    rows = screen.listeners(table, protocol.load(study.protocol))
+    rows = screening.listeners(table, protocol.load(study.protocol))
     if study.findings.exists():
         found = Findings.load(study.findings)
         panel = found.panel.model_copy(update={"listeners": tuple(rows)})

@@ -15,7 +15,7 @@ from pathlib import Path
 from listening.planning import effect, power, stand_in
 from listening.planning.power import Wanted
 from listening.records import protocol, recordings_table
-from listening.records.power import Assumed
+from listening.records.planned_power import Assumed
 
 BELLS = Path(__file__).resolve().parents[1] / "protocols" / "bells.toml"
 SIZES = (8, 12, 16, 20, 24)

@@ -17,7 +17,10 @@ import statsmodels.api as sm
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from stats import bradley_terry, comparisons, logistic_mixed, random_terms, simulated_panel, threads
+from stats import threads
+from stats.mixed import logistic_mixed
+from stats.mixed.engine import random_terms
+from stats.pairs import bradley_terry, comparisons, simulated_panel
 
 MEAN, SD = np.array([0.35, -0.8, 0.5]), np.array([0.25, 0.6, 0.4])
 TOGETHER = np.array([[1.0, 0.4, -0.2], [0.4, 1.0, 0.1], [-0.2, 0.1, 1.0]])

@@ -13,7 +13,9 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from bench.stats_pairs import best_s, in_r, line
-from stats import linear_mixed, ordinal_mixed, random_terms, satterthwaite
+from stats.linear import linear_mixed, satterthwaite
+from stats.mixed.engine import random_terms
+from stats.ordinal import cumulative_link_mixed
 
 LISTENERS, STIMULI = 1716, 60
 
@@ -70,7 +72,7 @@ def ordinal() -> None:
     data = ratings(7584, 316, 24)
     data["rating"] = np.digitize(data["y"], np.quantile(data["y"], np.arange(1, 7) / 7))
     terms = [random_terms.term(name, data[name]) for name in ("listener", "stimulus")]
-    seconds = best_s(lambda: ordinal_mixed.fit(data["rating"], data["x"][:, None], terms), repeats=1)
+    seconds = best_s(lambda: cumulative_link_mixed.fit(data["rating"], data["x"][:, None], terms), repeats=1)
     call = "clmm(factor(rating) ~ x + (1|listener) + (1|stimulus), data=d)"
     line("ordinal mixed, 7,584 answers, 316 + 24 levels", seconds, "clmm", in_r(data, "ordinal", call), "")
 

@@ -9,7 +9,8 @@ from collections.abc import Callable, Sequence
 from types import ModuleType
 
 from listening import __version__
-from listening.commands import examples, journal
+from listening.commands import examples
+from listening.console import journal
 from listening.errors import ListeningError
 
 # Solves here are small: BLAS threads slow them down and change the last bits.

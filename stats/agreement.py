@@ -11,7 +11,7 @@ from scipy.stats import chi2, rankdata
 from scipy.stats import f as f_distribution
 
 from stats.errors import BadData
-from stats.likelihood import FloatArray, as_floats
+from stats.fixed.likelihood import FloatArray, as_floats
 
 N_EXACT = 10  # items up to which the distribution of circular triads is counted out
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from listening.audio import wav
 from listening.audio.sound import Sound
-from listening.design.deal import Dealt, deal, with_clips
+from listening.design.dealing import Dealt, deal, with_clips
 from listening.records import protocol
 from listening.records.manifest import Manifest, Stimulus
 from listening.records.study import Study

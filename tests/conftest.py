@@ -10,13 +10,13 @@ NEED_ALL = "LISTENING_TESTS_NEED_ALL"  # set by .ci/run
 TOGETHER = (
     "tests/test_demo.py",
     "tests/test_wheel.py",
-    "tests/analysis/test_explained.py",
-    "tests/analysis/test_export.py",
+    "tests/analysis/explain/test_explained.py",
+    "tests/analysis/again/test_export.py",
     "tests/report/test_figures.py",
     "tests/report/test_numbers.py",
     "tests/report/test_page.py",
     "tests/stimuli/test_isolate.py",
-    "tests/stats/test_places.py",
+    "tests/stats/repeats/test_places.py",
 )
 """Files whose fixture takes seconds: their tests run in one process, which makes it once."""
 

@@ -21,16 +21,18 @@ from scipy import optimize, special
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from listening.analysis import collect, decide, level_slope, sensitivity
-from listening.analysis.decide import Fitted
-from listening.analysis.level_slope import Slope
-from listening.design import deal
-from listening.design.deal import Dealt
+from listening.analysis.collect import keyed_answers
+from listening.analysis.decide import decide, level_slope, sensitivity
+from listening.analysis.decide.decide import Fitted
+from listening.analysis.decide.level_slope import Slope
+from listening.design import dealing
+from listening.design.dealing import Dealt
 from listening.records.manifest import Manifest, Stimulus
 from listening.records.protocol import Protocol, Question
 from listening.simulate import panel, percepts
 from listening.simulate.listener import Sensitivity, Truth
-from stats import equivalence, run
+from stats.deciding import equivalence
+from stats.repeats import refits
 
 SEED = 20261125
 STRIKES = 3
@@ -238,7 +240,7 @@ def dealt(case_name: str) -> tuple[Protocol, Dealt]:
     """The orders of a case, dealt once: studies differ in listeners and stimuli."""
     case = CASES[case_name]
     chosen = protocol(case)
-    made = deal.deal(
+    made = dealing.deal(
         chosen,
         manifest(case, np.random.default_rng(0)),
         protocol_digest="0" * 64,
@@ -260,7 +262,7 @@ def study(case_name: str, rng: np.random.Generator) -> Words:
         seed=int(rng.integers(2**31)),
         truth=case.truth,
     )
-    table = collect.frame(answers, made.key, stimuli)
+    table = keyed_answers.frame(answers, made.key, stimuli)
     slope = level_slope.from_answers(table, "brightness")
     asked = {question.id: question for question in chosen.questions}
     said = {} if slope is None else _said(table, asked, slope, case.tells)
@@ -305,7 +307,7 @@ def _whole(table: pd.DataFrame, first: Fitted, slope: Slope) -> str:
 
 def _pooled(table: pd.DataFrame, fitted: Fitted) -> str | None:
     question = fitted.question
-    rows = collect.select(table, attribute=question.attribute, presentation=question.presentation)
+    rows = keyed_answers.select(table, attribute=question.attribute, presentation=question.presentation)
     return sensitivity.pooled(decide.judge(fitted, question.alpha), rows).word
 
 
@@ -319,7 +321,7 @@ def simulate(
 ) -> list[Words]:
     """What each of so many studies said; those saved before are not made again."""
     done = saved(case, save) if save else {}
-    seeds = run.seeds(SEED, studies)
+    seeds = refits.seeds(SEED, studies)
 
     def keep(number: int, result: list[Words]) -> None:
         done[number] = result
@@ -327,8 +329,8 @@ def simulate(
             _path(case, save).write_text(json.dumps(done))
         tell(f"{case.name}: {sum(map(len, done.values()))} of {studies}")
 
-    known = {n: r for n, r in done.items() if len(r) == len(seeds[n * run.CHUNK : (n + 1) * run.CHUNK])}
-    return run.run(partial(study, case.name), seeds, where, done=known, on_chunk=keep)
+    known = {n: r for n, r in done.items() if len(r) == len(seeds[n * refits.CHUNK : (n + 1) * refits.CHUNK])}
+    return refits.run(partial(study, case.name), seeds, where, done=known, on_chunk=keep)
 
 
 def saved(case: Case, save: Path) -> dict[int, list[Words]]:

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listening.design.deal import code
+from listening.design.dealing import code
 from listening.records.key import Key
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan

@@ -9,13 +9,14 @@ from pathlib import Path
 
 import pytest
 
-from listening.analysis import run, taken
+from listening.analysis import full_analysis
+from listening.analysis.opening import key_opening
 from listening.records import protocol
 from listening.records.findings import Findings
 from listening.records.frozen import Frozen, History
 from listening.records.key import Key
 from listening.records.manifest import Manifest
-from listening.records.measures import Measures
+from listening.records.measured import Measures
 from listening.records.plan import Plan
 from listening.records.study import Study
 from listening.store import open_store
@@ -61,7 +62,7 @@ def test_its_store_is_brought_up_and_goes_on(study: Study) -> None:
 
 def test_it_is_decided_as_it_was_or_says_by_which_other_rule(study: Study) -> None:
     before = Findings.load(study.findings)
-    after = run.run(study, now=lambda: "2030-01-01T00:00:00+00:00")
+    after = full_analysis.run(study, now=lambda: "2030-01-01T00:00:00+00:00")
     same_words = [q.word for q in after.questions] == [q.word for q in before.questions]
     assert same_words or after.method.df_rule != before.method.df_rule  # no verdict changes in silence
     for old, new in zip(before.questions, after.questions, strict=True):
@@ -76,4 +77,4 @@ def test_a_changed_file_is_still_found(study: Study) -> None:
     text = study.protocol.read_text()
     study.protocol.write_text(text.replace("smallest_effect = 0.6", "smallest_effect = 0.5"))
     with pytest.raises(Exception, match=r"protocol\.toml"):
-        taken.look(study, now=lambda: "2030-01-01T00:00:00+00:00")
+        key_opening.look(study, now=lambda: "2030-01-01T00:00:00+00:00")

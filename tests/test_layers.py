@@ -25,6 +25,7 @@ TABLE = {
     "simulate": "records (with the key) session numpy",
     "analysis": "records (with the key) store stats numpy pandas",
     "report": "records (not the key) numpy matplotlib jinja2",
+    "console": "records (not the key) store audio rich",
 }
 KEYED = {layer for layer, row in TABLE.items() if "(with the key)" in row}
 ALLOWED = {layer: set(re.sub(r"\((with|not) the key\)", "", row).split()) for layer, row in TABLE.items()}
@@ -99,7 +100,7 @@ def test_a_file_imports_only_what_its_layer_may(layer: str, path: Path) -> None:
         ("tui", "def late():\n    from listening.records.key import Key"),
         ("report", "from listening.records.key import Key"),
         ("report", "import listening.analysis.decide"),
-        ("audio", "import importlib\nimportlib.import_module('stats.verdict')"),
+        ("audio", "import importlib\nimportlib.import_module('stats.deciding.verdict')"),
     ],
 )
 def test_the_check_sees_a_seeded_violation(layer: str, source: str) -> None:

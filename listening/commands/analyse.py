@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from listening.commands import progress, show
+from listening.console import progress, show
 from listening.records.findings import Findings
 from listening.records.study import open_study
 
@@ -22,8 +22,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Analyse, write findings.json, and print the verdicts with what may be said."""
-    from listening.analysis import run as analysis
-    from listening.report import factor_sentences, sentences
+    from listening.analysis import full_analysis as analysis
+    from listening.report.sentences import ratio_sentences, sentences
     from listening.store.store import utc_now
 
     study = open_study(args.folder)
@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
         lines += [
             f"{question.word.upper():<13} {question.id}",
             f"  {sentences.printable(question, found)}",
-            *([f"  {factor_sentences.printable(question, found)}"] if question.factor else []),
+            *([f"  {ratio_sentences.printable(question, found)}"] if question.factor else []),
             "",
         ]
     for named in found.superlatives:

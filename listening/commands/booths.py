@@ -4,7 +4,7 @@ import argparse
 from datetime import UTC, datetime
 from pathlib import Path
 
-from listening.commands import show
+from listening.console import show
 from listening.errors import ListeningError, StudyError
 from listening.records.plan import Plan
 from listening.records.server import Server

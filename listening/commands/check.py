@@ -4,11 +4,11 @@ import argparse
 from dataclasses import asdict
 from pathlib import Path
 
-from listening.commands import progress, show
+from listening.console import progress, show
 from listening.errors import ListeningError
-from listening.intake import check
+from listening.intake import study_check
 from listening.records import protocol, recordings_table
-from listening.records.measures import Measures
+from listening.records.measured import Measures
 from listening.records.problem import Problem
 from listening.records.study import Study, open_study
 
@@ -23,7 +23,7 @@ def run(args: argparse.Namespace) -> int:
     """Print the problems; 2 when one of them stops the study, 0 when there are cautions at most."""
     path = open_study(args.study).protocol if args.study.is_dir() else args.study
     with progress.bar("checking sounds") as on_progress:
-        found = check.problems(path, on_progress=on_progress)
+        found = study_check.problems(path, on_progress=on_progress)
     budget_lines, objections = _planning(path, found)
     found = [*found, *objections]
     errors = [problem for problem in found if problem.severity == "error"]

@@ -5,12 +5,12 @@ import dataclasses
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listening.commands import show
+from listening.console import show
 from listening.records.findings import Findings
 from listening.records.study import open_analysed
 
 if TYPE_CHECKING:
-    from listening.report.claims import Judgement
+    from listening.report.claims.draft_check import Judgement
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -22,12 +22,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Judge the draft; exit code 0 where it is supported, 1 where it is not, or is not judged."""
-    from listening.report import claims
+    from listening.report.claims import draft_check
 
     found = Findings.load(open_analysed(args.folder).findings)
-    judged = claims.judge(args.draft, found)
+    judged = draft_check.judge(args.draft, found)
     lines = [_ruling(judged), *_reasons(judged), *_planned(judged, found)]
-    show.result(args, [*lines, claims.LIMITS], {**dataclasses.asdict(judged), "limits": claims.LIMITS})
+    show.result(
+        args, [*lines, draft_check.LIMITS], {**dataclasses.asdict(judged), "limits": draft_check.LIMITS}
+    )
     return 0 if judged.ruling == "supported" else 1
 
 
@@ -49,7 +51,7 @@ def _reasons(judged: "Judgement") -> list[str]:
 
 def _planned(judged: "Judgement", found: Findings) -> list[str]:
     """The planned question or superlative that the draft is about, with the sentence that it bears."""
-    from listening.report import factor_sentences, sentences
+    from listening.report.sentences import ratio_sentences, sentences
 
     for s in found.superlatives:
         if s.id == judged.question:
@@ -67,5 +69,5 @@ def _planned(judged: "Judgement", found: Findings) -> list[str]:
         f"footnote: {sentences.footnote(q, found)}",
     ]
     if q.factor is not None:
-        lines.append(f"planned factor ({q.factor.word}): {factor_sentences.printable(q, found)}")
+        lines.append(f"planned factor ({q.factor.word}): {ratio_sentences.printable(q, found)}")
     return lines

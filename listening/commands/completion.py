@@ -2,7 +2,7 @@
 
 import argparse
 
-from listening.commands import show
+from listening.console import show
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

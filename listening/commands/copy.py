@@ -2,7 +2,7 @@
 
 import argparse
 
-from listening.commands import places, progress, show
+from listening.console import progress, show, workplaces
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -18,7 +18,9 @@ def run(args: argparse.Namespace) -> int:
     from listening.store import copying
 
     with progress.bar("rows") as on_progress:
-        counts = copying.copy(places.place(args.source), places.place(args.target), on_progress=on_progress)
+        counts = copying.copy(
+            workplaces.place(args.source), workplaces.place(args.target), on_progress=on_progress
+        )
     said = ", ".join(f"{counts[name]} {name}s" for name in ("sitting", "answer", "event"))
     show.result(args, [f"{said} copied, and equal on both sides"], counts)
     return 0

@@ -6,9 +6,9 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
-from listening.commands import progress, show
+from listening.console import progress, show
 from listening.design import balance, slots, versions
-from listening.design import deal as design
+from listening.design import dealing as design
 from listening.errors import StudyError
 from listening.records import frozen, protocol
 from listening.records.form import read_text, write_text
@@ -102,7 +102,7 @@ def deal(
 def _write(
     study: Study, dealt: design.Dealt, manifest: Manifest, on_progress: Callable[[int, int], None] | None
 ) -> Plan:
-    from listening.stimuli import clips
+    from listening.stimuli import coded_clips
 
     study.plan.unlink(missing_ok=True)
     dealt.key.save(study.key)
@@ -112,7 +112,7 @@ def _write(
         code: (study.stimuli / manifest.of(h.stimulus).file, h.gain_db) for code, h in dealt.heard.items()
     }
     copies = {code for code, heard in dealt.heard.items() if heard.copy}
-    digests = clips.write(
+    digests = coded_clips.write(
         study.clips, sounds, secret=dealt.key.secret, expected=files, copies=copies, on_progress=on_progress
     )
     plan = design.with_clips(dealt.plan, digests)

@@ -8,7 +8,8 @@ import time
 from pathlib import Path
 
 from listening import cli
-from listening.commands import deal, new, show
+from listening.commands import deal, new
+from listening.console import show
 from listening.errors import StudyError
 from listening.records.findings import Findings
 from listening.records.plan import Plan

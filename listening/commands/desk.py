@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from listening.commands import show
+from listening.console import show
 from listening.records.level import Level
 from listening.records.plan import Plan
 from listening.records.study import Study

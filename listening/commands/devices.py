@@ -3,7 +3,7 @@
 import argparse
 from typing import TYPE_CHECKING
 
-from listening.commands import show
+from listening.console import show
 
 if TYPE_CHECKING:
     from listening.audio.probe import Device
@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _test(args: argparse.Namespace, device: "Device") -> int:
     from listening.audio import signals
-    from listening.commands import sounding
+    from listening.console import sounding
 
     rate_hz = round(device.rate_hz)
     tones = [

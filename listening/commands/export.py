@@ -5,7 +5,7 @@ import io
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listening.commands import show
+from listening.console import show
 from listening.errors import ListeningError
 from listening.records.environment import environment
 from listening.records.findings import Findings
@@ -28,7 +28,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the tables, the dictionary and the recipe; the opening of the key is logged."""
-    from listening.analysis import again, collect, export, told_apart
+    from listening.analysis.again import exported_tables, reanalysis
+    from listening.analysis.collect import keyed_answers, keyed_discrimination
     from listening.store.store import utc_now
 
     study = open_analysed(args.folder)
@@ -38,14 +39,14 @@ def run(args: argparse.Namespace) -> int:
             f"{study.root}: the answers came as a table and lie there as they came, in "
             f"{study.imported.name}; there is nothing more to export"
         )
-    at = again.reopened(study, found, now=utc_now)
-    told = told_apart.frame(at.answers, at.opened.key.clips, at.opened.plan)
-    compared = collect.frame(at.answers, at.opened.key, at.opened.manifest, may_be_empty=len(told) > 0)
-    made = export.tables(compared, found, told)
+    at = reanalysis.reopened(study, found, now=utc_now)
+    told = keyed_discrimination.frame(at.answers, at.opened.key.clips, at.opened.plan)
+    compared = keyed_answers.frame(at.answers, at.opened.key, at.opened.manifest, may_be_empty=len(told) > 0)
+    made = exported_tables.tables(compared, found, told)
     folder = args.to or study.root / "export"
     for name, table in made.tables.items():
         _write(folder / f"{name}.{args.format}", table, args.format)
-    recipe = Path(export.__file__).parents[1] / "report" / "recipe.md"
+    recipe = Path(exported_tables.__file__).parents[2] / "report" / "tables" / "recipe.md"
     written = f"\nThese tables were written by {environment()}.\n"
     write_text(folder / "recipe.md", recipe.read_text(encoding="utf-8") + written)
     lines = [

@@ -4,7 +4,7 @@ import argparse
 from datetime import UTC, datetime
 from pathlib import Path
 
-from listening.commands import show
+from listening.console import show
 from listening.errors import ListeningError, StudyError
 from listening.records.level import Level
 from listening.records.study import Study
@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _play(args: argparse.Namespace, study: Study) -> int:
     from listening.audio import probe, signals
-    from listening.commands import sounding
+    from listening.console import sounding
     from listening.records.plan import Plan
 
     device = probe.chosen(args.device, probe.devices())
@@ -111,7 +111,7 @@ def _store(args: argparse.Namespace, study: Study) -> int:
 def _check_clips(study: Study, level: Level) -> None:
     """The strongest clip stays below the ceiling, or nothing is stored."""
     from listening.records.plan import Plan
-    from listening.session.clips import Clips
+    from listening.session.clip_reading import Clips
 
     plan = Plan.load(study.plan)
     clips = Clips(study.clips, plan.rate_hz)

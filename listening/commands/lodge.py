@@ -4,7 +4,7 @@ import argparse
 from datetime import UTC, datetime
 from pathlib import Path
 
-from listening.commands import show
+from listening.console import show
 from listening.errors import StudyError
 from listening.records import frozen, protocol
 from listening.records.form import digest_of, write_text
@@ -23,7 +23,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the page after checking that everything is as dealt."""
-    from listening.report import lodging
+    from listening.report.page import deposit_page
 
     study = open_study(args.folder)
     if not study.frozen.is_file():
@@ -32,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
         )
     frozen.check(study)
     plan, history = Plan.load(study.plan), _history(study.history)
-    text = lodging.page(protocol.load(study.protocol), plan, Frozen.load(study.frozen), history)
+    text = deposit_page.page(protocol.load(study.protocol), plan, Frozen.load(study.frozen), history)
     path = args.out or study.root / "lodged.md"
     write_text(path, text)
     at = datetime.now(UTC).isoformat(timespec="seconds")

@@ -4,7 +4,7 @@ import argparse
 import re
 from pathlib import Path
 
-from listening.commands import places, show
+from listening.console import show, workplaces
 from listening.errors import ListeningError, StudyError
 from listening.records.plan import Plan
 from listening.records.study import Study, open_study
@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
     study = open_study(args.folder)
     plan = Plan.load(study.plan)
     _check_other(args.other, plan)
-    store, other = open_store(place_of(study)), open_store(places.place(args.other), create=False)
+    store, other = open_store(place_of(study)), open_store(workplaces.place(args.other), create=False)
     merged = merging.merge(
         store, other, site=args.site, study_digest=plan.study_digest, keep_apart=args.keep_apart
     )

@@ -5,8 +5,8 @@ import os
 from pathlib import Path
 from typing import Any
 
-from listening.commands import progress, show
-from listening.records.power import Assumed
+from listening.console import progress, show
+from listening.records.planned_power import Assumed
 from listening.records.study import open_study
 
 
@@ -27,11 +27,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the components of each question, and the panel that each attribute's first question needs."""
-    from listening.planning import pilot
+    from listening.planning import pilot_reading
     from listening.store import utc_now
 
     study = open_study(args.folder)
-    found, missing = pilot.components(study, now=utc_now, interim=args.interim)
+    found, missing = pilot_reading.components(study, now=utc_now, interim=args.interim)
     lines = [
         "question                  listeners  own effects (upper 80 %)  strikes  order  a decibel (logit)"
     ]

@@ -5,7 +5,7 @@ import dataclasses
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from listening.commands import progress, show
+from listening.console import progress, show
 from listening.errors import StudyError
 from listening.records import protocol
 from listening.records.findings import Findings
@@ -13,7 +13,7 @@ from listening.records.manifest import Manifest
 from listening.records.study import Study, open_study
 
 if TYPE_CHECKING:
-    from listening.analysis.predict import Prediction
+    from listening.analysis.explain.prediction import Prediction
 
 LIMITS = (
     "A prediction for recordings like those of the test, from what was measured alone: no finding, and no "
@@ -36,15 +36,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Measure the recording as the study would play it, and predict."""
-    from listening.analysis import predict
+    from listening.analysis.explain import prediction
 
     study = open_study(args.folder)
     found = Findings.load(study.findings)
-    attribute, presentation = _asked(predict.choices(found), args.attribute, args.presentation)
+    attribute, presentation = _asked(prediction.choices(found), args.attribute, args.presentation)
     with progress.bar("measuring") as on_progress:
         on_progress(0, 1)
         measured = _measured(study, args, presentation)
-    made = predict.predict(
+    made = prediction.predict(
         found, measured, attribute=attribute, presentation=presentation, metric=args.metric
     )
     show.result(args, _lines(args.recording, made), _plain(args.recording, made))
@@ -52,9 +52,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _measured(study: Study, args: argparse.Namespace, presentation: str) -> dict[str, float | None]:
-    from listening.stimuli import newcomer
+    from listening.stimuli import unseen_recording
 
-    return newcomer.as_played(
+    return unseen_recording.as_played(
         args.recording,
         presentation,
         chosen=protocol.load(study.protocol),
@@ -99,8 +99,8 @@ def _plain(recording: Path, made: "Prediction") -> dict[str, Any]:
 
 
 def _lines(recording: Path, made: "Prediction") -> list[str]:
-    from listening.report import metric_words
     from listening.report.rounding import in_hundred, level, limits, number, signed
+    from listening.report.sentences import metric_words
 
     words = metric_words.of(made.metric)
     lines = ["SIMULATED PANEL: nobody listened"] if made.simulated else []

@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from listening.commands import progress, show
+from listening.console import progress, show
 from listening.errors import ListeningError
 from listening.records.study import open_study
 

@@ -4,7 +4,9 @@ import argparse
 from collections.abc import Callable
 from pathlib import Path
 
-from listening.commands import import_table, report, report_pdf, show
+from listening.commands import import_table, report
+from listening.commands.report import report_pdf
+from listening.console import show
 from listening.errors import ListeningError
 from listening.records.findings import Findings
 from listening.records.form import read_text
@@ -26,12 +28,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Recompute everything; exit code 0 where all is the same, 1 where something is not."""
-    from listening.analysis import again, audit
+    from listening.analysis.again import reanalysis
+    from listening.analysis.opening import audit
 
     study = open_analysed(args.folder)
     found = Findings.load(study.findings)
     fresh = _fresh(study, found)
-    unlike = again.differences(found, fresh)
+    unlike = reanalysis.differences(found, fresh)
     faults = [] if found.imported else audit.faults(study, found)
     written = {"page": _page(study, found), "claims sheet": _sheet(study, found)}
     if study.page.with_suffix(".pdf").is_file():
@@ -72,10 +75,10 @@ def _fresh(study: Study, found: Findings) -> Findings:
     """What the data give now."""
     if found.imported:
         return import_table.of_table(study.imported, load(study.about), name=found.imported.table)
-    from listening.analysis import again
+    from listening.analysis.again import reanalysis
     from listening.store.store import utc_now
 
-    return again.findings(study, found, now=utc_now)
+    return reanalysis.findings(study, found, now=utc_now)
 
 
 def _page(study: Study, found: Findings) -> str:
@@ -87,9 +90,9 @@ def _page(study: Study, found: Findings) -> str:
 
 
 def _sheet(study: Study, found: Findings) -> str:
-    from listening.report import sheet
+    from listening.report.page import claims_sheet
 
-    return _state(report.claims_sheet(study), lambda: sheet.render(found))
+    return _state(report.claims_sheet(study), lambda: claims_sheet.render(found))
 
 
 def _state(path: Path, *ways: Callable[[], str]) -> str:

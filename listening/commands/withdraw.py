@@ -4,7 +4,7 @@ import argparse
 from datetime import UTC, datetime
 from pathlib import Path
 
-from listening.commands import show
+from listening.console import show
 from listening.errors import ListeningError
 from listening.records.form import read_text, write_text
 from listening.records.study import Study

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from listening.design import comparison
-from listening.design.trial import Trial, words
+from listening.design.dealt_trial import Trial, words
 from listening.records.manifest import Manifest
 from listening.records.protocol import Block, Protocol
 

@@ -5,8 +5,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from listening.design.dealt_trial import Trial
 from listening.design.order import Ordered
-from listening.design.trial import Trial
 
 
 @dataclass(frozen=True)

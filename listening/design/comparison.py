@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from listening.design import incomplete_blocks, leads, parts
+from listening.design.dealt_trial import Heard, Trial, strikes, words
 from listening.design.decompositions import Pairs
-from listening.design.trial import Heard, Trial, strikes, words
 from listening.errors import StudyError
 from listening.records.manifest import Manifest, Stimulus
 from listening.records.protocol import Block, Protocol

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from listening.design import comparison
-from listening.design.trial import Heard, Trial, strikes, words
+from listening.design.dealt_trial import Heard, Trial, strikes, words
 from listening.records.manifest import Manifest, Stimulus
 from listening.records.protocol import Block, Protocol
 

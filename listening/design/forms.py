@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 from listening.design import adjusting, comparison, control, difference, single, whole_set
-from listening.design.trial import Trial
+from listening.design.dealt_trial import Trial
 from listening.records.manifest import Manifest
 from listening.records.protocol import Block, Protocol
 

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from listening.design import williams
-from listening.design.trial import Trial
+from listening.design.dealt_trial import Trial
 
 ATTEMPTS = 200  # shuffles tried before a rest of clashes is accepted; the balance report counts them
 LOOKED_AT = 100  # waiting trials among which the one that evens carry-over out is taken

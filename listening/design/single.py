@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from listening.design.trial import Heard, Trial, strikes, words
+from listening.design.dealt_trial import Heard, Trial, strikes, words
 from listening.records.manifest import Manifest
 from listening.records.protocol import Block, Protocol
 

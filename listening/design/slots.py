@@ -3,9 +3,9 @@
 import numpy as np
 import numpy.typing as npt
 
-from listening.design import comparison, forms, order, together, williams
+from listening.design import comparison, forms, joint_trials, order, williams
+from listening.design.dealt_trial import Trial, strikes
 from listening.design.order import CarryOver, Ordered
-from listening.design.trial import Trial, strikes
 from listening.records.manifest import Manifest
 from listening.records.protocol import Protocol
 
@@ -13,7 +13,7 @@ from listening.records.protocol import Protocol
 def of_study(protocol: Protocol, manifest: Manifest) -> list[Ordered]:
     """(is practice, trial) of each slot, planned and spare, in the order they are heard."""
     n_slots = protocol.panel.listeners + protocol.panel.spare
-    asked = together.leaders(protocol)
+    asked = joint_trials.leaders(protocol)
     trials = {name: forms.of_attribute(protocol, manifest, name, n_slots) for name in asked}
     shift = int(np.random.default_rng([protocol.seed, 4]).integers(1000))
     condition = {s.stimulus: s.condition for s in manifest.stimuli}
@@ -30,13 +30,13 @@ def of_study(protocol: Protocol, manifest: Manifest) -> list[Ordered]:
         else:
             blocks = [_in_order(trials[name][slot], slot, squares, rng, carry[name]) for name in names]
             ordered = [t for p, block in zip(practice, blocks, strict=True) for t in p + block]
-        made.append(together.spread(protocol, slot, ordered))
+        made.append(joint_trials.spread(protocol, slot, ordered))
     return made
 
 
 def cells(protocol: Protocol, manifest: Manifest, n_slots: int) -> list[tuple[int, ...]]:
     """Where each slot stands in each balanced property: lead, order of attributes, part of the pairs."""
-    periods = {2, len(williams.square(len(together.leaders(protocol)))), together.period(protocol)}
+    periods = {2, len(williams.square(len(joint_trials.leaders(protocol)))), joint_trials.period(protocol)}
     for block in protocol.blocks:
         if protocol.attribute(block.attribute).task == "paired comparison":
             periods.add(comparison.period(block, len(strikes(manifest, block.presentation))))

@@ -6,7 +6,7 @@ Source: ITU-R BS.1534 for the hidden reference among the stimuli; the anchors ar
 import numpy as np
 
 from listening.design import williams
-from listening.design.trial import Heard, Trial, strikes, words
+from listening.design.dealt_trial import Heard, Trial, strikes, words
 from listening.errors import StudyError
 from listening.records.manifest import Manifest
 from listening.records.protocol import Block, Protocol

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from listening.analysis import contrast
-from listening.planning.panel import FIRST, SECOND, Trials
-from listening.records.power import Assumed
+from listening.analysis.decide import contrast
+from listening.planning.panel_size import FIRST, SECOND, Trials
+from listening.records.planned_power import Assumed
 from stats import t_interval
 
 

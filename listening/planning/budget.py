@@ -5,8 +5,8 @@ from collections import Counter, defaultdict
 from dataclasses import dataclass
 
 from listening.design import slots
+from listening.design.dealt_trial import Trial
 from listening.design.order import Ordered
-from listening.design.trial import Trial
 from listening.records.manifest import Manifest
 from listening.records.protocol import Protocol
 

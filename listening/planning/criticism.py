@@ -4,20 +4,21 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from listening.design import comparison
-from listening.design.trial import strikes
+from listening.design.dealt_trial import strikes
 from listening.errors import StudyError
-from listening.planning import approximate, budget, covariates, effect, panel, power, stand_in
+from listening.planning import approximate, budget, covariate_criticism, effect, panel_size, power, stand_in
 from listening.planning.budget import Budget
 from listening.records import toml_lines
 from listening.records.form import place, read_text
 from listening.records.manifest import Manifest
-from listening.records.measures import Measures
-from listening.records.power import Assumed
+from listening.records.measured import Measures
+from listening.records.planned_power import Assumed
 from listening.records.problem import Problem
 from listening.records.protocol import AS_RECORDED, Protocol, Question
 from listening.records.recordings_table import Recording
 from listening.records.toml_lines import Path as KeyPath
-from stats import t_interval, verdict
+from stats import t_interval
+from stats.deciding import verdict
 
 Objection = tuple[KeyPath, str, str]  # key, found, wanted
 
@@ -120,7 +121,7 @@ def _questions(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
 def _decidable(protocol: Protocol, manifest: Manifest, i: int, question: Question) -> Iterator[Objection]:
     """Whether the planned panel can decide a question, by formula and stated defaults."""
     listeners, assumed = protocol.panel.listeners, Assumed()
-    made = panel.trials(protocol, manifest, question, listeners=listeners)
+    made = panel_size.trials(protocol, manifest, question, listeners=listeners)
     asked = {question.contrast.more, question.contrast.than}
     pairs = {frozenset(made.conditions[c] for c in pair) for pair in made.condition}
     if frozenset(asked) not in pairs:
@@ -146,7 +147,7 @@ def _decidable(protocol: Protocol, manifest: Manifest, i: int, question: Questio
 
 
 def _narrow(
-    i: int, question: Question, made: panel.Trials, listeners: int, delta: float, alpha: float
+    i: int, question: Question, made: panel_size.Trials, listeners: int, delta: float, alpha: float
 ) -> Iterator[Objection]:
     se = approximate.standard_error(made, listeners, 0.0, Assumed())
     near = approximate.power(made, listeners, 0.0, delta_logit=0.0, alpha=alpha, assumed=Assumed())
@@ -197,13 +198,13 @@ def _looks(protocol: Protocol) -> Iterator[Objection]:
 def _confounded(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
     """Covariates that go together over the pairs compared, so that neither is known to be the cause."""
     try:
-        found = covariates.of_study(protocol, manifest)
+        found = covariate_criticism.of_study(protocol, manifest)
     except (StudyError, ValueError):  # a metric that was not measured: the preview itself says which
         return
     for preview in found:
         if len(preview.pairs) <= len(preview.varying):
             continue  # so few pairs explain nothing, and nobody will try
-        told = covariates.advice(preview, strikes(manifest, preview.presentation))
+        told = covariate_criticism.advice(preview, strikes(manifest, preview.presentation))
         if told:
             wanted = "; ".join(line.strip() for line in told[1:]) or "no claim about the cause"
             yield ("covariates",), told[0], wanted

@@ -4,8 +4,8 @@ import math
 from dataclasses import dataclass
 
 from listening.errors import StudyError
-from listening.records.power import Assumed
-from stats import marginal_share
+from listening.records.planned_power import Assumed
+from stats.mixed import marginal_share
 
 WORDS = "share=0.75 (of choices), db=2.0 (worth so many decibel of level) or logit=0.8"
 

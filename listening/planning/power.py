@@ -7,15 +7,17 @@ from typing import Literal, cast
 
 import numpy as np
 
-from listening.analysis import decide, table
-from listening.planning import panel
+from listening.analysis.collect import answer_table
+from listening.analysis.decide import decide
+from listening.planning import panel_size
 from listening.planning.effect import Effect
-from listening.planning.panel import Trials
+from listening.planning.panel_size import Trials
 from listening.records.manifest import Manifest
-from listening.records.power import Assumed, PowerCell
+from listening.records.planned_power import Assumed, PowerCell
 from listening.records.protocol import Protocol, Question
-from stats import alpha_spending, run
-from stats.equivalence import clopper_pearson
+from stats.deciding import alpha_spending
+from stats.deciding.equivalence import clopper_pearson
+from stats.repeats import refits
 
 BATCH = 32  # studies between two saves of what was simulated
 SCHEDULER_BATCHES = 16  # handed to a scheduler together
@@ -93,12 +95,14 @@ def simulate(
     made: list[PowerCell] = []
     for want in wanted:
         cell = _known(known, want) or _empty(want)
-        drawn = panel.trials(protocol, manifest, question, listeners=want.listeners, repeats=want.repeats)
+        drawn = panel_size.trials(
+            protocol, manifest, question, listeners=want.listeners, repeats=want.repeats
+        )
         one = partial(_study, drawn, want.listeners, want.effect.logit, assumed, alpha)
         seeds = _seeds(seed, want, studies)
         while cell.studies < studies:
             batch = seeds[cell.studies : cell.studies + at_once]
-            cell = _grown(cell, run.run(one, batch, where))
+            cell = _grown(cell, refits.run(one, batch, where))
             if on_cell is not None:
                 on_cell(cell)
             if on_progress is not None:
@@ -117,7 +121,7 @@ def _study(
     rng: np.random.Generator,
 ) -> Word:
     """The verdict of one simulated study."""
-    answers = table.of_columns(panel.answers(made, listeners, effect_logit, assumed, rng))
+    answers = answer_table.of_columns(panel_size.answers(made, listeners, effect_logit, assumed, rng))
     decided = decide.decide_question(answers, made.question, slope=None, about_level=True, alpha=alpha)
     return cast(Word, decided.word.replace(" ", "_"))
 

@@ -3,11 +3,11 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from listening.planning import approximate, panel, power
+from listening.planning import approximate, panel_size, power
 from listening.planning.effect import Effect
 from listening.planning.power import Wanted
 from listening.records.manifest import Manifest
-from listening.records.power import Assumed, PowerCell
+from listening.records.planned_power import Assumed, PowerCell
 from listening.records.protocol import Protocol, Question
 
 FEWEST, MOST = 8, 200  # below 8 listeners there is no verdict
@@ -44,7 +44,7 @@ def listeners(
     ----------
     delta_logit : the smallest effect that matters, for the formula
     """
-    repeats = panel.block_of(protocol, question).repeats
+    repeats = panel_size.block_of(protocol, question).repeats
     start = _by_formula(protocol, manifest, question, effect, delta_logit, assumed, target)
     if start is None:
         return Recommended(None, None, ())
@@ -88,7 +88,7 @@ def _by_formula(
     assumed: Assumed,
     target: float,
 ) -> int | None:
-    made = panel.trials(protocol, manifest, question, listeners=MOST)
+    made = panel_size.trials(protocol, manifest, question, listeners=MOST)
     alpha = power.deciding_alpha(protocol, question)
     for n in range(FEWEST, MOST + 1):
         found = approximate.power(

@@ -1,7 +1,7 @@
 """A manifest made up from the recordings table, so that a study can be planned before its sounds are made."""
 
 from listening.records.manifest import Manifest, Stimulus
-from listening.records.measures import Measures
+from listening.records.measured import Measures
 from listening.records.protocol import AS_RECORDED, ISOLATED, Protocol
 from listening.records.recordings_table import Recording
 

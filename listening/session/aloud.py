@@ -4,7 +4,7 @@ from listening.audio.mixer import InTurn, Samples, Switched
 from listening.audio.speaker import LEAD_IN_S, Speaker
 from listening.errors import SoundError
 from listening.records.level import Level
-from listening.session.clips import Clips
+from listening.session.clip_reading import Clips
 from listening.session.player import Program, Sounding
 
 

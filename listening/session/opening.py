@@ -8,7 +8,7 @@ from listening.errors import StudyError
 from listening.records.level import Level
 from listening.records.plan import Plan
 from listening.records.study import Study
-from listening.session import clips, exposure, station
+from listening.session import clip_reading, exposure, station
 from listening.session.aloud import Aloud
 from listening.session.arrival import Arrival
 from listening.session.clocks import Clocks
@@ -42,7 +42,7 @@ def open_aloud(study: Study, seat: Seat, first: View, spoken: Words, *, device: 
     is_clear = seat.slot is not None or (seat.listener is not None and opened.is_known(seat.listener))
     if is_clear or opened.has_nobody_to_wait_for():
         arrival.sitting = opened.sit(seat, spoken)
-    clips.warm_up()
+    clip_reading.warm_up()
     return arrival
 
 
@@ -51,12 +51,12 @@ class Station:
 
     def __init__(self, study: Study, device: str | None) -> None:
         self.plan = Plan.load(study.plan)
-        clips.check(self.plan, study.clips)
+        clip_reading.check(self.plan, study.clips)
         self._output = probe.chosen(device, probe.devices())
         self._level = calibration(study, self._output.name)
         self._store = open_for_sitting(study)
         speaker = Speaker(self.plan.rate_hz, now_s=time.monotonic, device=self._output.index)
-        self._player = Aloud(clips.Clips(study.clips, self.plan.rate_hz), speaker, self._level)
+        self._player = Aloud(clip_reading.Clips(study.clips, self.plan.rate_hz), speaker, self._level)
 
     def is_known(self, code: str) -> bool:
         """Whether somebody has begun under this code; raises ListeningError when it is no code."""

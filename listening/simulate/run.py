@@ -10,7 +10,7 @@ from listening.records.manifest import Manifest
 from listening.records.plan import Plan
 from listening.records.study import Study
 from listening.session import offers, station
-from listening.session.clips import Clips
+from listening.session.clip_reading import Clips
 from listening.session.clocks import Clocks
 from listening.session.player import SilentPlayer
 from listening.session.sitting import Sitting

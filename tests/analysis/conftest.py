@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from listening.analysis import run
-from listening.analysis.opening import Opened
-from listening.design import deal
+from listening.analysis import full_analysis
+from listening.analysis.opening.sealed_key import Opened
+from listening.design import dealing
 from listening.records import protocol
 from listening.records.answer import Answer
 from listening.records.findings import Findings
@@ -167,7 +167,7 @@ def bells() -> Opened:
     path = Path(__file__).resolve().parents[2] / "protocols" / "bells.toml"
     chosen = protocol.load(path)
     manifest = bells_manifest(protocol.digest(path))
-    dealt = deal.deal(
+    dealt = dealing.deal(
         chosen,
         manifest,
         protocol_digest=protocol.digest(path),
@@ -191,4 +191,4 @@ def bells_answers(bells: Opened) -> Callable[..., list[Answer]]:
 @pytest.fixture(scope="session")
 def bells_findings(bells: Opened, bells_answers: Callable[..., list[Answer]]) -> Findings:
     """Findings of one simulated panel of 24 on the demo's protocol."""
-    return run.findings(bells, bells_answers(1))
+    return full_analysis.findings(bells, bells_answers(1))

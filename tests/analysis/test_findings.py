@@ -5,13 +5,14 @@ import json
 import pandas as pd
 import pytest
 
-from listening.analysis import collect, decide
+from listening.analysis.collect import keyed_answers
+from listening.analysis.decide import decide
 from listening.records.findings import Findings
 
 
 def test_same_answers_same_bytes_whatever_their_order(bells, bells_answers):
     answers = bells_answers(1, n_listeners=8)
-    tables = [collect.frame(found, bells.key, bells.manifest) for found in (answers, answers[::-1])]
+    tables = [keyed_answers.frame(found, bells.key, bells.manifest) for found in (answers, answers[::-1])]
     pd.testing.assert_frame_equal(*tables)
     asked = bells.protocol.questions[0]
     one, other = (

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from listening.analysis import collect, decide, level_slope
+from listening.analysis.collect import keyed_answers
+from listening.analysis.decide import decide, level_slope
 from tests import known_truth
 
 LEVEL_ONLY = ("b-brighter-than-a", "b-longer-than-a")
@@ -11,7 +12,7 @@ REAL = ("d-brighter-than-c", "f-longer-than-e")
 
 
 def words(bells, answers) -> dict[str, str]:
-    table = collect.frame(answers, bells.key, bells.manifest)
+    table = keyed_answers.frame(answers, bells.key, bells.manifest)
     slopes = {a.name: level_slope.from_answers(table, a.name) for a in bells.protocol.attributes}
     return {name: one.word for name, one in decide.decide_all(table, bells.protocol, slopes).items()}
 

@@ -5,9 +5,12 @@ import pandas as pd
 import pytest
 from scipy.stats import binomtest
 
-from listening.analysis import collect, describe, export, run, strength_sets, strengths, told_apart
-from listening.analysis.opening import Opened
-from listening.design import deal
+from listening.analysis import full_analysis
+from listening.analysis.again import exported_tables
+from listening.analysis.collect import keyed_answers, keyed_discrimination
+from listening.analysis.explain import describe, strength_sets, strengths
+from listening.analysis.opening.sealed_key import Opened
+from listening.design import dealing
 from listening.records.findings import Findings
 from listening.records.protocol import Protocol, Question
 from listening.simulate import panel as panel_of_nobody
@@ -62,7 +65,7 @@ def test_only_the_comparisons_get_strengths(panel) -> None:  # type: ignore[no-u
 def test_strengths_of_nothing_are_refused(panel) -> None:  # type: ignore[no-untyped-def]
     table = panel(np.random.default_rng(1), {"a": 0.0, "b": 1.0}, n_listeners=2)
     with pytest.raises(BadData, match="0 conditions were compared"):
-        strengths.fit(collect.select(table, attribute="bright at all"))
+        strengths.fit(keyed_answers.select(table, attribute="bright at all"))
 
 
 def told_apart_protocol(task: str) -> Protocol:
@@ -100,7 +103,7 @@ def told_apart_study(
     """Findings of a simulated panel, and what is exported of them."""
     chosen = told_apart_protocol(task)
     manifest = bells.manifest
-    dealt = deal.deal(
+    dealt = dealing.deal(
         chosen,
         manifest,
         protocol_digest="0" * 64,
@@ -112,10 +115,10 @@ def told_apart_study(
         sensitivities={"brightness": Sensitivity(level=0.0, brightness=5.0, decay=0.0)}, quirk_sd=0.0
     )
     answers = panel_of_nobody.answers(dealt.plan, heard, n_listeners=n_listeners, seed=seed, truth=truth)
-    found = run.findings(Opened(chosen, dealt.plan, dealt.key, manifest), answers)
-    compared = collect.frame(answers, dealt.key, manifest, may_be_empty=True)
-    told = told_apart.frame(answers, dealt.key.clips, dealt.plan)
-    return found, export.tables(compared, found, told).tables
+    found = full_analysis.findings(Opened(chosen, dealt.plan, dealt.key, manifest), answers)
+    compared = keyed_answers.frame(answers, dealt.key, manifest, may_be_empty=True)
+    told = keyed_discrimination.frame(answers, dealt.key.clips, dealt.plan)
+    return found, exported_tables.tables(compared, found, told).tables
 
 
 @pytest.fixture(scope="session", params=["triangle", "duo-trio", "same-different", "2-AFC"])

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from listening import __version__, cli
-from listening.commands import journal
+from listening.console import journal
 
 
 @pytest.fixture

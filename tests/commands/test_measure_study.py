@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listening.commands import measure_study
-from listening.records.measures import MeasuredRecording, Measures
+from listening.commands.measure import measure_study
+from listening.records.measured import MeasuredRecording, Measures
 from listening.records.study import Study
 from tests.stimuli import small_study
 

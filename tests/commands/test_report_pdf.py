@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from listening import cli
-from listening.commands import report_pdf
+from listening.commands.report import report_pdf
 from listening.errors import ListeningError
 
 PUBLISHED = Path(__file__).resolve().parents[1] / "published"

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from listening.design import balance, deal, slots
+from listening.design import balance, dealing, slots
 from listening.design.order import Ordered
 from listening.records.manifest import Manifest
 from listening.records.protocol import Protocol
@@ -83,7 +83,7 @@ def test_the_leads_of_drop_outs_are_restored_by_the_next_slots(made: Maker) -> N
     """12 listeners planned and 12 spare; 4 drop out; the chosen spares leave no pair more than one apart."""
     panel = {"stands_for": "nobody, made up", "training": "naive", "listeners": 12, "spare": 12}
     study = made(6, panel=panel)
-    dealt = deal.deal(*study, protocol_digest="1" * 64, secret="0" * 32, dealt_at="now")
+    dealt = dealing.deal(*study, protocol_digest="1" * 64, secret="0" * 32, dealt_at="now")
     lost = [1, 3, 5, 9]  # all with the same lead: the worst case
     sat = [s for s in range(12) if s not in lost]
     for _ in lost:

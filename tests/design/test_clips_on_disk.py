@@ -12,7 +12,7 @@ from listening.records.key import Key
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
 from listening.records.study import Study
-from listening.stimuli import clips
+from listening.stimuli import coded_clips
 
 SECRET = "0123456789abcdef" * 2
 RATE_HZ = 8000
@@ -67,7 +67,7 @@ def test_a_deal_killed_while_writing_clips_is_no_deal(
     def killed(*args: object, **more: object) -> dict[str, str]:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(clips, "write", killed)
+    monkeypatch.setattr(coded_clips, "write", killed)
     with pytest.raises(KeyboardInterrupt):
         _dealt(prepared)
     assert not prepared.plan.exists()
@@ -96,7 +96,7 @@ def test_stimuli_of_two_lengths_give_clips_of_one(prepared: Study) -> None:
 
 
 def test_another_secret_gives_another_tail() -> None:
-    tails = {clips._tail_samples(f"{i:032x}", 48000) for i in range(50)}
+    tails = {coded_clips._tail_samples(f"{i:032x}", 48000) for i in range(50)}
     assert len(tails) > 40
     assert min(tails) >= 0.05 * 48000
     assert max(tails) <= 0.25 * 48000

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from listening.design import comparison, cyclic, decompositions, incomplete_blocks
-from listening.design.trial import Trial
+from listening.design.dealt_trial import Trial
 from listening.errors import StudyError
 from listening.records.manifest import Manifest
 from listening.records.protocol import Protocol

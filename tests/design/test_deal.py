@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from listening.design import deal, slots
+from listening.design import dealing, slots
 from listening.errors import StudyError
 from listening.records.key import Key
 from listening.records.manifest import Manifest
@@ -20,8 +20,8 @@ OTHER_SECRET = "fedcba9876543210" * 2
 CONTROLS = [{"attribute": "brightness", "gains_db": [0.0, 3.0], "repeats": 2}]
 
 
-def _deal(made: tuple[Protocol, Manifest], secret: str = SECRET) -> deal.Dealt:
-    return deal.deal(*made, protocol_digest="1" * 64, secret=secret, dealt_at="2026-01-01T00:00:00+00:00")
+def _deal(made: tuple[Protocol, Manifest], secret: str = SECRET) -> dealing.Dealt:
+    return dealing.deal(*made, protocol_digest="1" * 64, secret=secret, dealt_at="2026-01-01T00:00:00+00:00")
 
 
 def _told(text: str, made: tuple[Protocol, Manifest]) -> list[str]:
@@ -132,7 +132,7 @@ def test_planned_pairs_without_a_question_are_refused(made: Maker) -> None:
 
 
 def test_two_clips_with_one_code_are_refused(made: Maker, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(deal, "code", lambda secret, place: "aaaaaaaa")
+    monkeypatch.setattr(dealing, "code", lambda secret, place: "aaaaaaaa")
     with pytest.raises(StudyError, match="same code"):
         _deal(made(3))
 
@@ -142,7 +142,7 @@ def test_the_study_hash_covers_protocol_stimuli_key_and_orders(made: Maker) -> N
     protocol, manifest = made(4)
     other_manifest = manifest.model_copy(update={"target": 79.9})
     changed = [
-        deal.deal(protocol, manifest, protocol_digest="2" * 64, secret=SECRET, dealt_at="now"),
+        dealing.deal(protocol, manifest, protocol_digest="2" * 64, secret=SECRET, dealt_at="now"),
         _deal((protocol, other_manifest)),
         _deal((protocol, manifest), OTHER_SECRET),
         _deal(made(4, seed=2)),

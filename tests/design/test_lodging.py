@@ -6,12 +6,12 @@ from pathlib import Path
 import pytest
 
 from listening import cli
-from listening.analysis import taken
+from listening.analysis.opening import key_opening
 from listening.commands import deal as command
 from listening.records.frozen import History
 from listening.records.plan import Plan
 from listening.records.study import Study
-from listening.report import course
+from listening.report.page import course
 
 
 def _deal(study: Study, why: str = "") -> Plan:
@@ -38,10 +38,10 @@ def test_date_and_hash_of_the_page_reach_the_findings(
     prepared: Study, capsys: pytest.CaptureFixture[str]
 ) -> None:
     plan = _deal(prepared)
-    assert taken.fixed(prepared, plan).lodged_at == ""
+    assert key_opening.fixed(prepared, plan).lodged_at == ""
     cli.main(["lodge", str(prepared.root), "--with", "the notary", "--json"])
     told = json.loads(capsys.readouterr().out)
-    found = taken.fixed(prepared, plan)
+    found = key_opening.fixed(prepared, plan)
     assert (found.lodged_at, found.lodged_with) == (told["lodged_at"], "the notary")
     assert found.page_digest == told["page_digest"]
     assert ("plan lodged", f"{found.lodged_at} with the notary") in course._fixed(found)
@@ -55,8 +55,8 @@ def test_a_lodged_page_stays_noted_with_its_own_version(
     prepared.answers.write_bytes(b"x")
     second = _deal(prepared, "the first deal had a wrong question")
     capsys.readouterr()
-    assert taken.fixed(prepared, second).lodged_at == ""
-    assert taken.fixed(prepared, second).reason == "the first deal had a wrong question"
+    assert key_opening.fixed(prepared, second).lodged_at == ""
+    assert key_opening.fixed(prepared, second).reason == "the first deal had a wrong question"
     lodged = History.load(prepared.history).lodged(first.study_digest)
     assert lodged is not None
 

@@ -6,11 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listening.analysis import run as analysis
-from listening.analysis import taken
+from listening.analysis import full_analysis as analysis
+from listening.analysis.opening import key_opening
 from listening.commands import deal as command
 from listening.errors import StudyError
-from listening.planning import pilot
+from listening.planning import pilot_reading
 from listening.records import protocol as protocol_form
 from listening.records.answer import Answer
 from listening.records.key import Key
@@ -104,7 +104,7 @@ def test_a_planned_look_decides_an_unplanned_one_does_not_and_both_are_counted(d
 
 def test_a_panel_closed_early_with_enough_listeners_is_at_its_end(dealt: Study) -> None:
     _sit(dealt, range(11))
-    at = taken.look(dealt, now=now, closed="nobody answered the second notice")
+    at = key_opening.look(dealt, now=now, closed="nobody answered the second notice")
     assert at.look.at_end
     assert at.look.closed == "nobody answered the second notice"
 
@@ -120,7 +120,7 @@ def test_an_altered_key_keeps_the_answers_closed(dealt: Study) -> None:
 
 def test_a_pilot_tells_spreads_and_what_a_decibel_does(dealt: Study) -> None:
     _sit(dealt, range(12))
-    [found], missing = pilot.components(dealt, now=now)
+    [found], missing = pilot_reading.components(dealt, now=now)
     assert missing == []
     assert found.listeners == 12
     # own contrasts were drawn with standard deviation 0.35 * sqrt(2) = 0.49; its upper limit lies above that
@@ -128,7 +128,7 @@ def test_a_pilot_tells_spreads_and_what_a_decibel_does(dealt: Study) -> None:
     assert found.spread_listeners_upper > 0.49
     assert found.logit_per_db is not None
     question = protocol_form.load(dealt.protocol).questions[0]
-    assumed = pilot.assumed(dealt, question, now=now)
+    assumed = pilot_reading.assumed(dealt, question, now=now)
     assert assumed.spread_listeners == found.spread_listeners_upper
     assert "upper 80 % limit" in assumed.source
 
@@ -136,4 +136,4 @@ def test_a_pilot_tells_spreads_and_what_a_decibel_does(dealt: Study) -> None:
 def test_a_pilot_that_is_not_complete_stays_closed(dealt: Study, tmp_path: Path) -> None:
     _sit(dealt, range(3))
     with pytest.raises(StudyError, match="--interim"):
-        pilot.components(dealt, now=now)
+        pilot_reading.components(dealt, now=now)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from listening.design import order, williams
-from listening.design.trial import Heard, Trial
+from listening.design.dealt_trial import Heard, Trial
 
 
 @pytest.mark.parametrize("k", range(1, 17))

@@ -8,7 +8,7 @@ import pytest
 
 from listening.audio import wav
 from listening.commands import deal as command
-from listening.design import deal, forms
+from listening.design import dealing, forms
 from listening.errors import StudyError
 from listening.records import protocol as protocol_form
 from listening.records.key import Key
@@ -38,17 +38,19 @@ def asked_as(task: str) -> dict[str, Any]:
     return {"attributes": [attribute], "questions": []}
 
 
-def dealt(made: Maker, task: str, *, listeners: int = 12, block: dict[str, Any] | None = None) -> deal.Dealt:
+def dealt(
+    made: Maker, task: str, *, listeners: int = 12, block: dict[str, Any] | None = None
+) -> dealing.Dealt:
     chosen, manifest = made(4, listeners=listeners)
     parts: dict[str, Any] = asked_as(task)
     row = {"attribute": "brightness", "presentation": "matched", **(block or {})}
     if task == "multiple stimulus":
         row.setdefault("reference", "c00/free")
     chosen = Protocol.model_validate({**chosen.model_dump(), **parts, "blocks": [row]})
-    return deal.deal(chosen, manifest, protocol_digest="p" * 64, secret="ab" * 16, dealt_at="2030")
+    return dealing.deal(chosen, manifest, protocol_digest="p" * 64, secret="ab" * 16, dealt_at="2030")
 
 
-def counted(made: deal.Dealt) -> list[Any]:
+def counted(made: dealing.Dealt) -> list[Any]:
     return [t for slot in made.plan.slots for t in slot.trials if not t.practice]
 
 

@@ -7,7 +7,7 @@ import pytest
 from pydantic import ValidationError
 
 from listening.design import balance, slots
-from listening.design.deal import deal
+from listening.design.dealing import deal
 from listening.design.order import Ordered
 from listening.planning import budget
 from tests.design.conftest import Maker

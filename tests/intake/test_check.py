@@ -11,7 +11,7 @@ import pytest
 import soundfile
 
 from listening import cli
-from listening.intake import check, sounds
+from listening.intake import recording_faults, study_check
 from listening.records.problem import Problem, listing
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -121,12 +121,12 @@ def _write(file: Path, samples: np.ndarray, rate_hz: int = RATE_HZ, subtype: str
 
 
 def test_a_good_study_has_no_problem(study: Path) -> None:
-    assert listing(check.problems(study)) == ""
+    assert listing(study_check.problems(study)) == ""
 
 
 def test_every_shipped_protocol_is_free_of_errors() -> None:
     for path in (ROOT / "protocols").glob("*.toml"):
-        assert [p.text() for p in check.problems(path) if p.severity == "error"] == []
+        assert [p.text() for p in study_check.problems(path) if p.severity == "error"] == []
 
 
 def _nan(samples: np.ndarray) -> np.ndarray:
@@ -165,7 +165,7 @@ def test_a_bad_sound_is_named_with_what_was_found_and_wanted(study: Path, fault:
     spoil, found, wanted = SOUND_FAULTS[fault]
     file = study.parent / "bells" / "dome_b-free-2.flac"
     spoil(file)
-    problem = _only(check.problems(study))
+    problem = _only(study_check.problems(study))
     assert (Path(problem.file), problem.key) == (file, "dome_b-free-2")
     assert found in problem.found
     assert wanted in problem.wanted
@@ -177,13 +177,13 @@ def test_a_sound_with_nan_is_refused(study: Path) -> None:
     _write(folder / "nan.wav", _nan(soundfile.read(folder / rows[0]["file"])[0]), subtype="DOUBLE")
     rows[0]["file"] = "nan.wav"
     _write_table(folder, rows)
-    assert "sample 7000" in _only(check.problems(study)).found
+    assert "sample 7000" in _only(study_check.problems(study)).found
 
 
 def test_two_recordings_with_the_same_samples_are_found(study: Path) -> None:
     folder = study.parent / "bells"
     shutil.copy(folder / "dome_a-free-1.flac", folder / "dome_a-free-3.flac")
-    problem = _only(check.problems(study))
+    problem = _only(study_check.problems(study))
     assert problem.key == "dome_a-free-3"
     assert "dome_a-free-1" in problem.found
 
@@ -193,7 +193,7 @@ def test_a_twice_used_id_is_found(study: Path) -> None:
     rows = _rows(folder)
     rows[3]["recording"] = rows[0]["recording"]
     _write_table(folder, rows)
-    assert "`dome_a-free-1` twice" in _only(check.problems(study)).found
+    assert "`dome_a-free-1` twice" in _only(study_check.problems(study)).found
 
 
 def test_calibrated_and_uncalibrated_recordings_do_not_mix(study: Path) -> None:
@@ -201,7 +201,7 @@ def test_calibrated_and_uncalibrated_recordings_do_not_mix(study: Path) -> None:
     rows = _rows(folder)
     rows[4]["pascal_per_full_scale"] = ""
     _write_table(folder, rows)
-    problem = _only(check.problems(study))
+    problem = _only(study_check.problems(study))
     assert "5 calibrated recordings and 1 not, such as `dome_b-free-2`" in problem.found
 
 
@@ -209,13 +209,13 @@ def test_a_loudness_match_needs_calibration(study: Path) -> None:
     folder = study.parent / "bells"
     _write_table(folder, [row | {"pascal_per_full_scale": ""} for row in _rows(folder)])
     study.write_text(study.read_text().replace('metric = "laf_max_db"', 'metric = "nmax_sone"'))
-    assert "laf_max_db" in _only(check.problems(study)).wanted
+    assert "laf_max_db" in _only(study_check.problems(study)).wanted
 
 
 def test_two_strikes_are_a_caution_and_no_error(study: Path) -> None:
     folder = study.parent / "bells"
     _write_table(folder, [row for row in _rows(folder) if row["recording"] != "dome_a-free-2"])
-    problem = _only(check.problems(study), "caution")
+    problem = _only(study_check.problems(study), "caution")
     assert problem.found == "2 of `dome_a/free`"
 
 
@@ -252,7 +252,7 @@ def test_a_protocol_that_does_not_fit_is_told_so(study: Path, fault: str) -> Non
     text = study.read_text()
     assert right in text
     study.write_text(text.replace(right, wrong, 1))
-    errors = [p for p in check.problems(study) if p.severity == "error"]
+    errors = [p for p in study_check.problems(study) if p.severity == "error"]
     assert errors
     assert any(wanted in p.wanted for p in errors), listing(errors)
 
@@ -264,7 +264,7 @@ def test_problems_of_protocol_table_and_sounds_come_together(study: Path) -> Non
     rows = _rows(folder)
     rows[5]["pascal_per_full_scale"] = "loud"
     _write_table(folder, rows)
-    text = listing(check.problems(study))
+    text = listing(study_check.problems(study))
     assert "unknown key" in text
     assert "0 bytes" in text
     assert "positive number of pascal" in text
@@ -274,7 +274,7 @@ def test_fewer_than_eight_listeners_and_missing_controls_are_cautions(study: Pat
     head, tail = study.read_text().split("[[controls]]", 1)
     text = (head + "[sitting]" + tail.split("[sitting]")[1]).replace("listeners = 24", "listeners = 7")
     study.write_text(text)
-    found = check.problems(study)
+    found = study_check.problems(study)
     assert {p.severity for p in found} == {"caution"}
     assert any("no verdict" in p.wanted for p in found)
     assert sum("decibel alone" in p.wanted for p in found) == 2
@@ -284,7 +284,7 @@ def test_fewer_than_eight_listeners_and_missing_controls_are_cautions(study: Pat
     ("pattern", "runs"), [("0110", 0), ("1110111", 2), ("111111", 1), ("", 0), ("11", 0)]
 )
 def test_runs_are_counted_by_hand(pattern: str, runs: int) -> None:
-    assert sounds._runs(np.array([c == "1" for c in pattern], dtype=bool), 3) == runs
+    assert recording_faults._runs(np.array([c == "1" for c in pattern], dtype=bool), 3) == runs
 
 
 def test_the_command_exits_2_on_errors_and_0_on_cautions(

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from listening.errors import StudyError
-from listening.planning import covariates
+from listening.planning import covariate_criticism
 from listening.records.manifest import Stimulus
 
 METRICS = ("laf_max_db", "sharpness_acum", "decay_s")
@@ -33,9 +33,9 @@ def _sounds(table: dict[str, tuple[float, float | None, float]]) -> dict[str, li
     return {name: [_stimulus(name, 1, values)] for name, values in table.items()}
 
 
-def _preview(sounds: dict[str, list[Stimulus]]) -> covariates.Preview:
+def _preview(sounds: dict[str, list[Stimulus]]) -> covariate_criticism.Preview:
     pairs = list(combinations(sounds, 2))
-    return covariates.preview(pairs, sounds, presentation="matched", metrics=METRICS)
+    return covariate_criticism.preview(pairs, sounds, presentation="matched", metrics=METRICS)
 
 
 CROSSED = _sounds(
@@ -57,7 +57,7 @@ def test_a_full_crossing_leaves_each_covariate_wholly_to_itself() -> None:
     # by hand: over the 6 pairs the products of the two differences cancel, +1 and -1
     np.testing.assert_allclose(found.correlation, np.eye(2), atol=1e-12)
     np.testing.assert_allclose(found.inflation, [1.0, 1.0], atol=1e-12)
-    assert covariates.advice(found, CROSSED) == []
+    assert covariate_criticism.advice(found, CROSSED) == []
 
 
 def test_inflation_of_two_covariates_is_one_over_one_minus_the_squared_correlation() -> None:
@@ -68,7 +68,7 @@ def test_inflation_of_two_covariates_is_one_over_one_minus_the_squared_correlati
 
 
 def test_what_goes_together_is_named_with_what_would_help() -> None:
-    text = "\n".join(covariates.advice(_preview(TOGETHER), TOGETHER))
+    text = "\n".join(covariate_criticism.advice(_preview(TOGETHER), TOGETHER))
     assert "brightness and decay cannot be told apart" in text or "decay and brightness cannot" in text
     assert "add isolated stimuli" in text
 
@@ -77,8 +77,8 @@ def test_the_pair_that_ties_them_is_proposed_for_dropping() -> None:
     tied = CROSSED | _sounds({"far": (80.0, 12.0, 9.0)})
     pairs = [("dull/short", "dull/long"), ("dull/short", "bright/short"), ("dull/long", "bright/long")]
     pairs += [("bright/short", "bright/long"), ("dull/short", "far")]
-    found = covariates.preview(pairs, tied, presentation="matched", metrics=METRICS)
-    assert any("drop the pair dull/short - far" in line for line in covariates.advice(found, tied))
+    found = covariate_criticism.preview(pairs, tied, presentation="matched", metrics=METRICS)
+    assert any("drop the pair dull/short - far" in line for line in covariate_criticism.advice(found, tied))
 
 
 def test_covariates_that_are_sums_of_each_other_have_infinite_inflation() -> None:
@@ -89,8 +89,8 @@ def test_covariates_that_are_sums_of_each_other_have_infinite_inflation() -> Non
 def test_which_of_a_pair_comes_first_does_not_matter() -> None:
     pairs = list(combinations(TOGETHER, 2))
     turned = [(b, a) if i % 2 else (a, b) for i, (a, b) in enumerate(pairs)]
-    one = covariates.preview(pairs, TOGETHER, presentation="matched", metrics=METRICS)
-    two = covariates.preview(turned, TOGETHER, presentation="matched", metrics=METRICS)
+    one = covariate_criticism.preview(pairs, TOGETHER, presentation="matched", metrics=METRICS)
+    two = covariate_criticism.preview(turned, TOGETHER, presentation="matched", metrics=METRICS)
     np.testing.assert_allclose(one.inflation, two.inflation, rtol=1e-12)
 
 

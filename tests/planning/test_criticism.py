@@ -9,7 +9,7 @@ from listening import cli
 from listening.commands import check as command
 from listening.planning import budget, criticism, stand_in
 from listening.records import protocol, recordings_table
-from listening.records.measures import MeasuredRecording, Measures
+from listening.records.measured import MeasuredRecording, Measures
 from listening.records.problem import Problem
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -9,10 +9,18 @@ import pytest
 from scipy import stats
 
 from listening.errors import StudyError
-from listening.planning import approximate, discrimination, effect, panel, power, recommend, smallest
+from listening.planning import (
+    approximate,
+    discrimination_size,
+    effect,
+    panel_size,
+    power,
+    recommend,
+    smallest,
+)
 from listening.planning.power import Wanted
 from listening.records.manifest import Manifest
-from listening.records.power import Assumed, PowerCell
+from listening.records.planned_power import Assumed, PowerCell
 from listening.records.protocol import Protocol
 from stats.errors import StatsError
 
@@ -39,7 +47,7 @@ def test_power_of_a_logistic_contrast_agrees_with_the_paired_t(
     # the listeners' effects are the data of a paired t
     study = planned(strikes=1, repeats=24, smallest_effect=0.01, unit="logit")
     assumed = EVEN.model_copy(update={"spread_listeners": 0.8})
-    made = panel.trials(*study, study[0].questions[0], listeners=listeners)
+    made = panel_size.trials(*study, study[0].questions[0], listeners=listeners)
     se = approximate.standard_error(made, listeners, logit, assumed)
     exact = float(stats.nct.sf(stats.t.ppf(0.95, listeners - 1), listeners - 1, logit / se))
     found = _simulated(study, listeners, logit, assumed=assumed)
@@ -50,7 +58,7 @@ def test_power_of_a_logistic_contrast_agrees_with_the_paired_t(
 
 def test_the_approximate_standard_error_is_the_closed_form_of_a_binomial_logit(planned: Maker) -> None:
     study = planned(repeats=10)
-    made = panel.trials(*study, study[0].questions[0], listeners=10)
+    made = panel_size.trials(*study, study[0].questions[0], listeners=10)
     p = 1 / (1 + math.exp(-0.6))
     se = approximate.standard_error(made, 10, 0.6, EVEN)
     assert se == pytest.approx(1 / math.sqrt(100 * p * (1 - p)), rel=1e-12)
@@ -58,7 +66,7 @@ def test_the_approximate_standard_error_is_the_closed_form_of_a_binomial_logit(p
 
 def test_spread_of_listeners_and_strikes_adds_its_own_variance(planned: Maker) -> None:
     study = planned(strikes=5)
-    made = panel.trials(*study, study[0].questions[0], listeners=16)
+    made = panel_size.trials(*study, study[0].questions[0], listeners=16)
     plain = approximate.standard_error(made, 16, 0.5, EVEN)
     wide = Assumed(spread_listeners=0.8, spread_stimuli=0.3)
     grown = approximate.standard_error(made, 16, 0.5, wide)
@@ -75,9 +83,9 @@ def test_answers_have_the_share_that_was_asked_for(planned: Maker) -> None:
     # 400 listeners of spread 0.6: the standard error of the share is below 0.011, five of them are the margin
     study = planned(repeats=4, strikes=3)
     assumed = Assumed(spread_listeners=0.6, spread_stimuli=0.0, lapses=0.0)
-    made = panel.trials(*study, study[0].questions[0], listeners=400)
+    made = panel_size.trials(*study, study[0].questions[0], listeners=400)
     wanted = effect.of_share(0.7, assumed)
-    answers = panel.answers(made, 400, wanted.logit, assumed, np.random.default_rng(2))
+    answers = panel_size.answers(made, 400, wanted.logit, assumed, np.random.default_rng(2))
     first_is_more = answers["condition_first"] == "d1"
     share = np.mean(np.where(first_is_more, answers["chosen"], 1 - answers["chosen"]))
     assert share == pytest.approx(0.7, abs=0.055)
@@ -154,7 +162,7 @@ def test_no_crossing_is_no_smallest_effect() -> None:
 
 def test_a_discrimination_panel_has_the_exact_binomial_power() -> None:
     # triangle, 30 % of listeners hear it: 0.3 + 0.7 / 3 right; scipy's binomial gives the same tail
-    found = discrimination.size("triangle", share_heard=0.3)
+    found = discrimination_size.size("triangle", share_heard=0.3)
     assert found.share_correct == pytest.approx(0.3 + 0.7 / 3)
     tail = float(stats.binom.sf(found.min_correct - 1, found.n_from, found.share_correct))
     assert found.power == pytest.approx(tail, rel=1e-12)
@@ -167,7 +175,7 @@ def test_a_discrimination_panel_has_the_exact_binomial_power() -> None:
 
 def test_a_discrimination_panel_needs_one_size_of_difference() -> None:
     with pytest.raises(StatsError, match="either as d' or"):
-        discrimination.size("triangle")
+        discrimination_size.size("triangle")
 
 
 @pytest.mark.parametrize("text", ["share=1.2", "much", "db=x", "share", "logit=inf"])

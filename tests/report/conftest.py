@@ -7,7 +7,7 @@ import pytest
 from listening.commands import import_table
 from listening.records import imported
 from listening.records.findings import Findings
-from listening.report import page
+from listening.report.page import page
 
 HERE = Path(__file__).parent
 

@@ -7,7 +7,8 @@ import pytest
 
 from listening.records.factor import FactorFinding
 from listening.records.interval import Interval
-from listening.report import claims, factor_sentences, sentences
+from listening.report.claims import draft_check
+from listening.report.sentences import ratio_sentences, sentences
 
 DRAFTS = tomllib.loads((Path(__file__).parent / "drafts.toml").read_text())
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "conversions.toml").read_text())
@@ -20,7 +21,7 @@ def test_there_are_eighty_one_labelled_drafts():
 
 @pytest.mark.parametrize(("ruling", "draft"), LABELLED, ids=[draft[:60] for _, draft in LABELLED])
 def test_a_draft_is_judged_as_labelled(findings, ruling, draft):
-    found = claims.judge(draft, findings)
+    found = draft_check.judge(draft, findings)
     assert found.ruling == ruling, found
     if ruling == "not supported":
         assert found.unsupported
@@ -29,13 +30,13 @@ def test_a_draft_is_judged_as_labelled(findings, ruling, draft):
 def test_our_own_printable_sentences_are_supported_where_they_claim(findings):
     for q in findings.questions:
         if q.word == "supported":
-            found = claims.judge(sentences.printable(q, findings), findings)
+            found = draft_check.judge(sentences.printable(q, findings), findings)
             assert (found.ruling, found.question) == ("supported", q.id), found
 
 
 def test_no_sentence_is_supported_by_a_simulated_panel(simulated_findings):
     for draft in DRAFTS["supported"]:
-        assert claims.judge(draft, simulated_findings).ruling == "not supported"
+        assert draft_check.judge(draft, simulated_findings).ruling == "not supported"
 
 
 @pytest.mark.parametrize("word", ["contradicted", "undecided", "no verdict"])
@@ -43,14 +44,14 @@ def test_no_sentence_is_supported_by_a_question_that_is_not_supported(findings, 
     turned = tuple(q.model_copy(update={"word": word}) for q in findings.questions)
     open_findings = findings.model_copy(update={"questions": turned})
     for draft in DRAFTS["supported"]:
-        assert claims.judge(draft, open_findings).ruling == "not supported"
+        assert draft_check.judge(draft, open_findings).ruling == "not supported"
 
 
 @pytest.mark.parametrize("word", ["sparkling", "never", "not", "almost", "warm"])
 def test_one_strange_word_and_nothing_is_supported(findings, word):
     for draft in DRAFTS["supported"]:
         head, rest = draft.split(" ", 1)
-        assert claims.judge(f"{head} {word} {rest}", findings).ruling != "supported"
+        assert draft_check.judge(f"{head} {word} {rest}", findings).ruling != "supported"
 
 
 @pytest.mark.parametrize(
@@ -61,7 +62,7 @@ def test_one_strange_word_and_nothing_is_supported(findings, word):
     ],
 )
 def test_a_superlative_may_be_printed_in_short(findings, draft):
-    found = claims.judge(draft, findings)
+    found = draft_check.judge(draft, findings)
     assert (found.ruling, found.question) == ("supported", "d-the-brightest")
 
 
@@ -77,15 +78,15 @@ def test_a_superlative_may_be_printed_in_short(findings, draft):
     ],
 )
 def test_a_superlative_said_otherwise_is_shown_the_sentence_that_may_be_printed(findings, draft, said):
-    found = claims.judge(draft, findings)
+    found = draft_check.judge(draft, findings)
     assert found.ruling == "not supported"
     assert any(said in one.why for one in found.unsupported), found
 
 
 def test_a_superlative_is_supported_word_for_word_only(findings):
     own = sentences.superlative(findings.superlatives[0], findings)
-    assert claims.judge(own, findings).ruling == "supported"
-    assert claims.judge(own.replace("of the 6 compared", "of all"), findings).ruling == "not supported"
+    assert draft_check.judge(own, findings).ruling == "supported"
+    assert draft_check.judge(own.replace("of the 6 compared", "of all"), findings).ruling == "not supported"
 
 
 D_OVER_C = "At equal loudness, dome D (hung free) is heard as brighter than dome C (hung free)"
@@ -105,19 +106,19 @@ RIDERS = [
 
 @pytest.mark.parametrize("draft", RIDERS)
 def test_a_number_or_a_second_claim_that_rides_along_is_not_supported(findings, draft):
-    assert claims.judge(D_OVER_C + ".", findings).ruling == "supported"
-    assert claims.judge(draft, findings).ruling != "supported"
+    assert draft_check.judge(D_OVER_C + ".", findings).ruling == "supported"
+    assert draft_check.judge(draft, findings).ruling != "supported"
 
 
 def why(draft, findings):
-    return " / ".join(f"{one.part}: {one.why}" for one in claims.judge(draft, findings).unsupported)
+    return " / ".join(f"{one.part}: {one.why}" for one in draft_check.judge(draft, findings).unsupported)
 
 
 def test_a_wrong_word_of_what_was_held_equal_is_named(findings):
     assert "write “at equal loudness”" in why(D_OVER_C.replace("loudness", "level"), findings)
     level = findings.matching.model_copy(update={"metric": "laf_max_db", "label": "level-based (LAFmax)"})
     by_level = findings.model_copy(update={"matching": level})
-    assert claims.judge(D_OVER_C.replace("loudness", "level"), by_level).ruling == "supported"
+    assert draft_check.judge(D_OVER_C.replace("loudness", "level"), by_level).ruling == "supported"
     assert "write “at equal level”" in why(D_OVER_C, by_level)
 
 
@@ -130,7 +131,7 @@ def test_what_a_thing_is_and_not_how_it_is_heard_is_named_by_its_own_words(findi
 
 def test_a_simulated_panel_says_what_people_who_answered_so_would_support(simulated_findings):
     def rulings(draft):
-        found = claims.judge(draft, simulated_findings)
+        found = draft_check.judge(draft, simulated_findings)
         return found.ruling, found.had_people_listened
 
     assert rulings(D_OVER_C) == ("not supported", "supported")
@@ -167,16 +168,16 @@ F_OVER_E = "At equal loudness, dome F (hung free) rings {} than dome E (hung fre
 
 @pytest.mark.parametrize("said", ["40 % longer", "at least 40 % longer", "40 per cent longer", "40% longer"])
 def test_a_planned_factor_is_supported(findings, said):
-    found = claims.judge(F_OVER_E.format(said), with_factor(findings))
+    found = draft_check.judge(F_OVER_E.format(said), with_factor(findings))
     assert (found.ruling, found.question) == ("supported", "f-longer-than-e"), found
 
 
 def test_the_printed_sentence_on_a_factor_is_supported(findings):
     found = with_factor(findings)
-    own = factor_sentences.printable(found.question("f-longer-than-e"), found)
+    own = ratio_sentences.printable(found.question("f-longer-than-e"), found)
     assert "at least 1.4 times that of dome E (hung free)" in own
     assert "1.52 times (limits 1.48 to 1.55)" in own
-    assert claims.judge(own, found).ruling == "supported"
+    assert draft_check.judge(own, found).ruling == "supported"
 
 
 @pytest.mark.parametrize(
@@ -192,19 +193,19 @@ def test_the_printed_sentence_on_a_factor_is_supported(findings):
     ],
 )
 def test_a_factor_said_otherwise_than_planned_is_not_supported(findings, said, reason):
-    assert claims.judge(F_OVER_E.format(said), with_factor(findings)).ruling == "not supported"
+    assert draft_check.judge(F_OVER_E.format(said), with_factor(findings)).ruling == "not supported"
     assert reason in why(F_OVER_E.format(said), with_factor(findings))
 
 
 def test_a_share_of_choices_is_not_one_of_a_factor(findings):
     draft = F_OVER_E.format("40 % longer").replace(".", " in 80 of 100 choices.")
-    assert claims.judge(draft, with_factor(findings)).ruling == "not supported"
+    assert draft_check.judge(draft, with_factor(findings)).ruling == "not supported"
 
 
 @pytest.mark.parametrize("said", ["1.4 times as long", "at least 1.4 times as long"])
 def test_so_many_times_as_much_is_another_way_to_say_the_planned_factor(findings, said):
     draft = F_OVER_E.format(said).replace(" than ", " as ")
-    found = claims.judge(draft, with_factor(findings))
+    found = draft_check.judge(draft, with_factor(findings))
     assert (found.ruling, found.question) == ("supported", "f-longer-than-e"), found
 
 
@@ -213,8 +214,8 @@ def test_so_much_less_is_another_factor_than_so_much_more(findings):
     draft = "At equal loudness, dome E (hung free) rings {} shorter than dome F (hung free)."
     assert "planned was 1.4 times" in why(draft.format("40 %"), with_factor(findings))
     planned = with_factor(findings, factor=1.25)
-    assert claims.judge(draft.format("20 %"), planned).ruling == "supported"
-    assert claims.judge(draft.format("25 %"), planned).ruling == "not supported"
+    assert draft_check.judge(draft.format("20 %"), planned).ruling == "supported"
+    assert draft_check.judge(draft.format("25 %"), planned).ruling == "not supported"
 
 
 def test_how_much_is_measured_and_not_heard(findings):
@@ -278,11 +279,11 @@ def told_apart(findings, word="supported"):
     ],
 )
 def test_what_is_told_apart_may_be_called_different_and_no_more(findings, draft):
-    found = claims.judge(draft, told_apart(findings))
+    found = draft_check.judge(draft, told_apart(findings))
     assert (found.ruling, found.question) == ("supported", "a-from-b"), found
-    assert claims.judge(draft, told_apart(findings, "undecided")).ruling == "not supported"
-    assert claims.judge(draft, findings).ruling == "not supported"
-    assert claims.judge(draft.replace("can be told", "cannot be told"), findings).ruling != "supported"
+    assert draft_check.judge(draft, told_apart(findings, "undecided")).ruling == "not supported"
+    assert draft_check.judge(draft, findings).ruling == "not supported"
+    assert draft_check.judge(draft.replace("can be told", "cannot be told"), findings).ruling != "supported"
 
 
 def test_our_sentence_on_two_things_told_apart_gives_the_guessing_rate(findings):
@@ -290,7 +291,7 @@ def test_our_sentence_on_two_things_told_apart_gives_the_guessing_rate(findings)
     own = sentences.printable(found.question("a-from-b"), found)
     assert "picked the odd one of three in an estimated 61 of 100 trials (limits 52 to 70)" in own
     assert "guessing alone gives 33" in own
-    assert claims.judge(own, found).ruling == "supported"
+    assert draft_check.judge(own, found).ruling == "supported"
     assert "triangle test" in sentences.footnote(found.question("a-from-b"), found)
 
 
@@ -318,9 +319,9 @@ def test_two_supports_of_one_design_are_not_called_by_the_design_alone(findings)
     )
     found = findings.model_copy(update={"questions": questions, "strengths": sets})
     same = "At equal loudness, dome A (on the handlebar) and dome A (hung free) are heard as equally loud."
-    assert claims.judge(same, found).ruling == "supported"
+    assert draft_check.judge(same, found).ruling == "supported"
     assert (
-        claims.judge(
+        draft_check.judge(
             "At equal loudness, dome A and dome A (hung free) are heard as equally loud.", found
         ).ruling
         != "supported"

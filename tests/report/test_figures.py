@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 
 from listening.records.findings import Findings
 from listening.records.interval import Interval
-from listening.report import figures
+from listening.report.figures import figures
 
 SVG = "{http://www.w3.org/2000/svg}"
 NUMBER = re.compile(r"[−-]?\d+(?:\.\d+)?")

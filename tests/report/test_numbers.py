@@ -15,7 +15,9 @@ from typing import Any
 import pytest
 
 from listening.records.findings import Findings
-from listening.report import figures, page, rounding, sheet
+from listening.report import rounding
+from listening.report.figures import figures
+from listening.report.page import claims_sheet, page
 
 Place = tuple[str | int, ...]
 
@@ -153,7 +155,7 @@ def accounted(versions: list[Any]) -> set[tuple[str, ...]]:
     scope="module",
     params=[
         ("simulated_findings", page.render),
-        ("simulated_findings", sheet.render),
+        ("simulated_findings", claims_sheet.render),
         ("imported_findings", page.render),
     ],
     ids=["page", "claims sheet", "page of a table"],

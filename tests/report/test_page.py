@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import pytest
 
-from listening.report import page, style
+from listening.report.page import page, style
 
 
 class Text(HTMLParser):

@@ -2,7 +2,9 @@
 
 import pytest
 
-from listening.report import left_out, reasons, rounding, sentences, wording
+from listening.report import rounding
+from listening.report.page import reasons
+from listening.report.sentences import sentences, wording, wordings_to_leave_out
 
 
 def one(findings, name, **changes):
@@ -57,12 +59,13 @@ def test_contradicted_is_said_against_the_claim(findings):
 
 
 def test_every_question_lists_wordings_it_does_not_bear(findings):
-    assert "proven" in " ".join(no.wording for no in left_out.ALWAYS)
+    assert "proven" in " ".join(no.wording for no in wordings_to_leave_out.ALWAYS)
     for q in findings.questions:
         for word in ("supported", "undecided", "contradicted"):
-            assert left_out.of_question(q.model_copy(update={"word": word}), findings)
+            assert wordings_to_leave_out.of_question(q.model_copy(update={"word": word}), findings)
     wordings = " ".join(
-        no.wording for no in left_out.of_question(findings.question("d-brighter-than-c"), findings)
+        no.wording
+        for no in wordings_to_leave_out.of_question(findings.question("d-brighter-than-c"), findings)
     )
     assert "the brightest" in wordings
     assert "without “at equal loudness”" in wordings

@@ -15,7 +15,7 @@ from listening.records.level import Level
 from listening.records.study import Study
 from listening.session import exposure, opening, tones
 from listening.session.aloud import Aloud
-from listening.session.clips import Clips
+from listening.session.clip_reading import Clips
 from listening.session.player import Program
 from listening.store.store import EventRow
 

@@ -9,7 +9,7 @@ import pytest
 from listening.audio.sound import Sound
 from listening.metrics import level
 from listening.session import hearing_check, tones
-from listening.session.clips import Clips
+from listening.session.clip_reading import Clips
 from listening.session.thresholds import Track
 from listening.session.view import Stage
 from tests import stations

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from listening.design.deal import Dealt, deal
+from listening.design.dealing import Dealt, deal
 from listening.design.forms import FORMS
 from listening.records import protocol
 from listening.records.protocol import Protocol

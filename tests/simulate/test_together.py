@@ -2,8 +2,9 @@
 
 from pathlib import Path
 
-from listening.analysis import collect, decide, level_slope
-from listening.design.deal import deal
+from listening.analysis.collect import keyed_answers
+from listening.analysis.decide import decide, level_slope
+from listening.design.dealing import deal
 from listening.records.key import Key
 from listening.records.protocol import Protocol
 from listening.simulate import run as simulate
@@ -27,7 +28,7 @@ def test_two_questions_a_pair_are_sat_collected_and_decided(tmp_path: Path) -> N
     assert [(a.trial, a.attribute, a.clips) for a in stored] == [
         (t.trial, t.attribute, t.clips) for t in trials
     ]
-    table = collect.frame(stored, Key.load(study.key), bells.manifest())
+    table = keyed_answers.frame(stored, Key.load(study.key), bells.manifest())
     asked = next(q for q in chosen.questions if q.id == "f-longer-than-e")  # true of the bells
     slope = level_slope.from_answers(table, asked.attribute)
     assert decide.decide_question(table, asked, slope=slope, metric="laf_max_db").word == "supported"

@@ -8,7 +8,7 @@ import pytest
 
 from listening.records.manifest import Manifest
 from listening.records.study import Study
-from listening.stimuli import prepare
+from listening.stimuli import preparation
 from tests.stimuli import small_study
 
 Maker = Callable[..., Study]
@@ -28,4 +28,4 @@ def make_study(tmp_path: Path) -> Maker:
 def plain(tmp_path_factory: pytest.TempPathFactory) -> tuple[Study, Manifest]:
     """The small study as it is, and its manifest; look, do not touch."""
     study = small_study.write(tmp_path_factory.mktemp("plain"))
-    return study, prepare.run(study)
+    return study, preparation.run(study)

@@ -8,8 +8,8 @@ import pytest
 from scipy import stats as distributions
 
 from listening import cli
-from listening.analysis import adjusted
-from listening.design.deal import Dealt, deal
+from listening.analysis.collect import adjustments
+from listening.design.dealing import Dealt, deal
 from listening.records import protocol
 from listening.records.manifest import Manifest
 from listening.records.study import Study
@@ -64,7 +64,7 @@ def test_gains_set_by_listeners_take_the_place_of_the_computed_match(asked: Stud
     simulate.run(sat, seed=3)
     study = small_study.write(tmp_path / "main", SOUNDS)
     assert cli.main(["prepare", str(study.root), "--jobs", "1", "--by-ear", str(sat.root)]) == 0
-    found = adjusted.of_study(sat, now=lambda: "2030-01-01T00:00:00+00:00")
+    found = adjustments.of_study(sat, now=lambda: "2030-01-01T00:00:00+00:00")
     before, after = Manifest.load(sat.manifest), Manifest.load(study.manifest)
     (pair,) = found.pairs
     added_db = {
@@ -90,7 +90,7 @@ def test_the_interval_of_a_gain_by_ear_holds_the_truth(asked: Study) -> None:
     held = []
     for seed in range(n_panels):
         answers = panel.answers(made.plan, heard, n_listeners=8, seed=seed)
-        (pair,) = adjusted.from_answers(answers, made.key, manifest).pairs
+        (pair,) = adjustments.from_answers(answers, made.key, manifest).pairs
         reach_db = float(distributions.t.ppf(0.975, pair.n_listeners - 1)) * pair.se_db
         held.append(abs(pair.gain_db - true_db) <= reach_db)
     assert np.mean(held) == pytest.approx(0.95, abs=3 * 0.0154)

@@ -12,7 +12,7 @@ from listening.errors import StudyError
 from listening.records import protocol
 from listening.records.manifest import Manifest
 from listening.records.study import Study
-from listening.stimuli import newcomer
+from listening.stimuli import unseen_recording
 from tests.stimuli.small_study import RATE_HZ, ringing
 
 Plain = tuple[Study, Manifest]
@@ -22,7 +22,7 @@ FINDINGS = Path(__file__).parents[1] / "report" / "findings.json"
 @pytest.mark.parametrize("presentation", ["as recorded", "matched"])
 def test_a_recording_of_the_study_measures_as_its_own_stimulus(plain: Plain, presentation: str) -> None:
     study, manifest = plain
-    found = newcomer.as_played(
+    found = unseen_recording.as_played(
         study.root / "sounds" / "b1.wav",
         presentation,
         chosen=protocol.load(study.protocol),
@@ -42,9 +42,9 @@ def test_a_recording_that_cannot_be_played_alike_is_refused(plain: Plain) -> Non
     file, chosen = study.root / "sounds" / "b1.wav", protocol.load(study.protocol)
     about = {"chosen": chosen, "protocol_path": study.protocol, "manifest": manifest}
     with pytest.raises(StudyError, match="--pascal-per-full-scale"):
-        newcomer.as_played(file, "matched", **about)
+        unseen_recording.as_played(file, "matched", **about)
     with pytest.raises(StudyError, match="not `isolated`"):
-        newcomer.as_played(file, "isolated", pascal_per_full_scale=5.0, **about)
+        unseen_recording.as_played(file, "isolated", pascal_per_full_scale=5.0, **about)
 
 
 @pytest.fixture

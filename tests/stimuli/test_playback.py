@@ -14,7 +14,7 @@ from listening.metrics import level, loudness_bs1770
 from listening.records.ear_gains import EarGain, EarGains
 from listening.records.manifest import Manifest
 from listening.records.study import Study
-from listening.stimuli import headphones, prepare, residuals
+from listening.stimuli import headphones, preparation, residuals
 from tests.stimuli.conftest import Maker
 from tests.stimuli.small_study import RATE_HZ, SOUNDS, ringing
 
@@ -28,7 +28,7 @@ def _with(keys: str) -> tuple[str, str]:
 
 
 def test_a_softer_playback_level_changes_the_scale_and_not_the_files(plain: Plain, make_study: Maker) -> None:
-    softer = prepare.run(make_study(FEW, change=_with("level_db = -6.0")))
+    softer = preparation.run(make_study(FEW, change=_with("level_db = -6.0")))
     for stimulus in softer.stimuli:
         if stimulus.presentation == "as recorded":
             same = plain[1].of(stimulus.stimulus)
@@ -42,7 +42,7 @@ def test_a_softer_playback_level_changes_the_scale_and_not_the_files(plain: Plai
 @pytest.mark.parametrize(("ears", "channel"), [("left", 0), ("right", 1)])
 def test_one_side_gets_the_sound_and_the_other_silence(make_study: Maker, ears: str, channel: int) -> None:
     study = make_study(FEW, change=_with(f'ears = "{ears}"'))
-    manifest = prepare.run(study)
+    manifest = preparation.run(study)
     for stimulus in manifest.stimuli:
         samples = wav.load(study.stimuli / stimulus.file).samples
         assert samples.shape[1] == 2
@@ -120,7 +120,7 @@ def test_a_bad_response_is_refused(tmp_path: Path, fault: str) -> None:
 def test_stimuli_sound_through_the_headphones_as_they_should(plain: Plain, make_study: Maker) -> None:
     study = make_study(FEW, change=_with('response = "ear.csv"'))
     _response(study.root / "sounds" / "ear.csv", _tilted)
-    manifest = prepare.run(study)
+    manifest = preparation.run(study)
     for stimulus in manifest.stimuli:
         same = plain[1].of(stimulus.stimulus)
         if stimulus.presentation == "as recorded":
@@ -135,7 +135,7 @@ def test_another_playback_level_undoes_a_loudness_match_and_is_warned_of(make_st
     # a low and a high tone: loudness grows faster with level at low frequencies
     low_high = {"a1": ("a", ringing(f_hz=120.0)), "b1": ("b", ringing(f_hz=2500.0, gain_db=-6.0))}
     study = make_study(low_high, change=('"laf_max_db"', '"nmax_sone"'))
-    manifest = prepare.run(study)
+    manifest = preparation.run(study)
     near = residuals.departure(study.stimuli, manifest, 0.0)
     far = residuals.departure(study.stimuli, manifest, -20.0)
     assert near.spread_phon == near.spread_there_phon < 0.1
@@ -164,7 +164,7 @@ def _gains(metric: str = "laf_max_db", **gain_db: float) -> EarGains:
 def test_gains_by_ear_replace_the_computed_match(make_study: Maker) -> None:
     study = make_study(FEW)
     _gains(a=0.75, b=-0.75).save(study.ear_gains)
-    manifest = prepare.run(study)
+    manifest = preparation.run(study)
     matched = {s.condition: s for s in manifest.stimuli if s.presentation == "matched"}
     sounds = {c: wav.load(study.stimuli / s.file, manifest.pascal_per_full_scale) for c, s in matched.items()}
     # each may miss its computed match by a twentieth of 0.1 dB
@@ -181,7 +181,7 @@ def test_gains_by_ear_that_do_not_fit_are_refused(make_study: Maker, gains: EarG
     study = make_study(FEW)
     gains.save(study.ear_gains)
     with pytest.raises(StudyError, match=wanted):
-        prepare.run(study)
+        preparation.run(study)
 
 
 def test_the_command_tells_what_another_level_does(plain: Plain, capsys: pytest.CaptureFixture[str]) -> None:

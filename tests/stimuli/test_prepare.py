@@ -15,7 +15,7 @@ from listening.errors import StudyError
 from listening.metrics import level, loudness_bs1770
 from listening.records.manifest import Manifest
 from listening.records.study import Study
-from listening.stimuli import prepare, residuals
+from listening.stimuli import preparation, residuals
 from tests.stimuli.conftest import Maker
 from tests.stimuli.small_study import SOUNDS, ringing
 
@@ -57,7 +57,7 @@ def test_as_recorded_keeps_every_level_difference(plain: Plain) -> None:
 def test_a_gain_put_in_comes_back_out(plain: Plain, make_study: Maker) -> None:
     without = _matched(plain[1])
     louder = {n: (d, s * 10 ** (0.2 if n == "b2" else 0)) for n, (d, s) in SOUNDS.items()}  # b2: 4 dB up
-    manifest = prepare.run(make_study(louder))
+    manifest = preparation.run(make_study(louder))
     change = {n: g - without[n] for n, g in _matched(manifest).items()}
     assert change["b2"] - change["a1"] == pytest.approx(-4.0, abs=0.01)  # a twentieth of the tolerance, twice
     assert change["b1"] - change["a1"] == pytest.approx(0.0, abs=0.01)
@@ -65,7 +65,7 @@ def test_a_gain_put_in_comes_back_out(plain: Plain, make_study: Maker) -> None:
 
 def test_two_calibrations_of_one_sound_pressure_are_one(plain: Plain, make_study: Maker) -> None:
     halved = {n: (d, s / 2 if n == "b2" else s) for n, (d, s) in SOUNDS.items()}
-    other = prepare.run(make_study(halved, pascal={"b2": 10.0}))
+    other = preparation.run(make_study(halved, pascal={"b2": 10.0}))
     for a, b in zip(plain[1].stimuli, other.stimuli, strict=True):
         assert a.after["laf_max_db"] == pytest.approx(b.after["laf_max_db"], abs=1e-3)
 
@@ -75,7 +75,7 @@ def test_preparing_twice_gives_the_same_bytes_and_parallel_the_same_as_serial(
 ) -> None:
     study = make_study()
     steps: list[tuple[int, int]] = []
-    prepare.run(study, jobs=2, on_progress=lambda done, total: steps.append((done, total)))
+    preparation.run(study, jobs=2, on_progress=lambda done, total: steps.append((done, total)))
     assert steps == [(n, 16) for n in range(1, 17)]  # 4 measured, 4 matched, 8 written
     assert _bytes(study) == _bytes(plain[0])
 
@@ -88,14 +88,14 @@ def test_matching_a_matched_set_changes_nothing(plain: Plain, make_study: Maker)
         if s.presentation == "matched"
     }
     longer = {n: (d, np.concatenate([s, np.zeros(100)])) for n, (d, s) in again.items()}
-    second = prepare.run(make_study(longer, pascal=manifest.pascal_per_full_scale))
+    second = preparation.run(make_study(longer, pascal=manifest.pascal_per_full_scale))
     assert all(abs(g) <= 0.1 for g in _matched(second).values())
 
 
 def test_one_offset_keeps_every_true_peak_under_the_ceiling(make_study: Maker) -> None:
     strong = {n: (d, s * 20) for n, (d, s) in SOUNDS.items() if n != "b2"} | {"b2": ("b", ringing() * 20)}
     study = make_study(strong)
-    manifest = prepare.run(study)
+    manifest = preparation.run(study)
     peaks = [loudness_bs1770.true_peak_dbtp(wav.load(study.stimuli / s.file)) for s in manifest.stimuli]
     assert manifest.headroom_offset_db < 0
     assert -1.02 < max(peaks) <= -1.0  # the offset is rounded down to 0.01 dB
@@ -113,11 +113,11 @@ def test_a_fixed_offset_that_lets_a_stimulus_clip_is_refused_and_the_named_one_w
     with pytest.raises(
         StudyError, match=r"b2\.wav: .*dBTP, ceiling -1\.00; set trimming\.headroom_offset_db"
     ) as told:
-        prepare.run(study)
+        preparation.run(study)
     assert not study.stimuli.exists()
     named = str(told.value).split("headroom_offset_db to ")[1].split(" ")[0]
     works = fixed.replace("-0.1", named)
-    assert prepare.run(
+    assert preparation.run(
         make_study(strong, change=("fade_out_s = 0.1", works), folder="works")
     ).headroom_offset_db == float(named)
 
@@ -125,7 +125,7 @@ def test_a_fixed_offset_that_lets_a_stimulus_clip_is_refused_and_the_named_one_w
 def test_a_sound_too_far_from_the_others_is_refused(make_study: Maker) -> None:
     weak = {n: (d, s * (0.01 if n == "a2" else 1)) for n, (d, s) in SOUNDS.items()}
     with pytest.raises(StudyError, match=r"a2\.wav: \+4\d\.\d dB would be needed.*at most 30 dB"):
-        prepare.run(make_study(weak))
+        preparation.run(make_study(weak))
 
 
 def test_mixed_calibration_is_refused(make_study: Maker) -> None:
@@ -133,11 +133,11 @@ def test_mixed_calibration_is_refused(make_study: Maker) -> None:
     table = study.root / "sounds" / "recordings.csv"
     table.write_text(table.read_text().replace("b2.wav,b,2,5.0", "b2.wav,b,2,"))
     with pytest.raises(StudyError, match="3 are calibrated and 1 are not"):
-        prepare.run(study)
+        preparation.run(study)
 
 
 def test_uncalibrated_recordings_are_matched_in_decibel_full_scale(make_study: Maker) -> None:
-    manifest = prepare.run(make_study(pascal=None))
+    manifest = preparation.run(make_study(pascal=None))
     assert not manifest.calibrated
     assert manifest.pascal_per_full_scale is None
     assert manifest.target is not None
@@ -148,7 +148,7 @@ def test_uncalibrated_recordings_are_matched_in_decibel_full_scale(make_study: M
 @pytest.mark.parametrize("metric", ["lae_db", "momentary_max_lufs", "integrated_lufs", "true_peak_dbtp"])
 def test_every_level_metric_can_be_matched(make_study: Maker, metric: str) -> None:
     study = make_study(change=('"laf_max_db"', f'"{metric}"'))
-    manifest = prepare.run(study)
+    manifest = preparation.run(study)
     after = [s.after[metric] or 0 for s in manifest.stimuli if s.presentation == "matched"]
     assert max(after) - min(after) < 0.1
     assert manifest.target == pytest.approx(np.mean(after), abs=0.1)
@@ -190,5 +190,5 @@ def test_real_recordings_go_through(make_study: Maker, tmp_path: Path) -> None:
         for design, name in (("a", "perc_bell"), ("a", "perc_bell2"), ("b", "perc_till")):
             shutil.copy(BELLS / f"{name}.flac", table.parent)
             rows.writerow((name, f"{name}.flac", design, name))
-    manifest = prepare.run(study)
+    manifest = preparation.run(study)
     assert max(abs(s.residual_db or 0) for s in manifest.stimuli) < 0.1

@@ -1,0 +1,1 @@
+"""The same analysis once more: exports and checks."""

@@ -1,0 +1,194 @@
+"""Answers and findings as flat tables, with a dictionary, so that another statistician can redo them."""
+
+import ast
+import inspect
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+
+from listening.analysis.collect import keyed_answers
+from listening.analysis.decide import contrast
+from listening.records.findings import ConditionMeasure, Findings, ListenerRow, QuestionFinding, Strength
+from listening.records.form import Form
+
+MEANINGS = {
+    "sitting": "sitting in which the answer was given",
+    "listener": "code of the listener; no name is kept",
+    "trial": "number of the trial in the sitting",
+    "attribute": "what was asked",
+    "presentation": "`as recorded` or `matched`",
+    "role": "`study`, or `control`: one stimulus against itself at a known gain",
+    "condition_first": "condition heard first",
+    "condition_second": "condition heard second",
+    "stimulus_first": "stimulus heard first: one stroke of the condition",
+    "stimulus_second": "stimulus heard second",
+    "gain_difference_db": "dB; known gain of the first above the second; 0 outside control pairs",
+    "chosen": "1 the first was chosen, 0 the second, 0.5 no difference",
+    "response_s": "s; from the first sound to the answer",
+    "plays": "how often the trial was played",
+    "simulated": "whether the listener is simulated",
+    "excluded": "whether the protocol's rule leaves the listener out",
+    "laf_max_db_difference": "dB; LAFmax of the first minus the second, as played",
+    "lae_db_difference": "dB; LAE of the first minus the second, as played",
+    "loudness_level_phon_difference": "phon; loudness level of the first minus the second, as played",
+}
+MODEL_MEANINGS = {
+    "question": "planned question that the row belongs to",
+    "listener": "random: the contrast's own size for each listener, on column contrast_half",
+    "stimulus_first": "random: enters with weight +1; one variance for the two compared, one for others",
+    "stimulus_second": "random: enters with weight -1; same variances as stimulus_first",
+    "cell_first": "random, listener x condition: enters with weight +1 (three conditions or more)",
+    "cell_second": "random: enters with weight -1; same variance as cell_first",
+    "chosen": "answer to explain",
+    "heard first": "fixed: 1, advantage of the sound heard first",
+    "contrast": "fixed: the planned contrast in log-odds, +1 first, -1 second",
+    "contrast_half": "multiplies the listener's own departure: +1/2 more, -1/2 than, first minus second",
+    "offset": "known part of the log-odds: level slope x level difference, the first way of taking level",
+}
+TOLD_APART_MEANINGS = {
+    "task": "`triangle`, `duo-trio`, `2-AFC` or `same-different`",
+    "one": "one of the two conditions, the first by name",
+    "other": "the other one; the same as `one` in a pair of like sounds",
+    "stimulus_one": "stroke heard of `one`",
+    "stimulus_other": "stroke heard of `other`",
+    "is_different": "1 if the sounds were of two conditions, 0 in a pair of like sounds",
+    "right": "1 if the answer was right; 2-AFC: 1 if `one` was chosen",
+    "first": "1 if the first of two was chosen; empty where there were not two to choose from",
+}
+OTHER_CONDITION = "fixed: this condition against the one compared with, +1 first, -1 second"
+
+
+@dataclass(frozen=True)
+class Exported:
+    """Every table by file name, without ending."""
+
+    tables: dict[str, pd.DataFrame]
+
+
+def tables(answers: pd.DataFrame, found: Findings, told_apart: pd.DataFrame | None = None) -> Exported:
+    """The tables of one study.
+
+    Parameters
+    ----------
+    answers : as `collect.frame` gives them, of all listeners
+    told_apart : as `told_apart.frame` gives them; a table of its own where there are any
+    """
+    excluded = {row.listener for row in found.panel.listeners if row.excluded}
+    marked = answers.assign(excluded=answers["listener"].isin(excluded))
+    listed = [name for name in MEANINGS if name in marked]
+    made = {
+        "answers": marked[listed],
+        "questions": pd.DataFrame([_flat(q) for q in found.questions]),
+        "listeners": _rows(ListenerRow, found.panel.listeners),
+        "measured": _rows(ConditionMeasure, found.conditions),
+        "strengths": pd.DataFrame(_strengths(found)),
+    }
+    if told_apart is not None and len(told_apart):
+        made["told_apart"] = told_apart.assign(excluded=told_apart["listener"].isin(excluded))
+    kept = answers[~answers["listener"].isin(excluded)].reset_index(drop=True)
+    made |= {f"model_{q.id}": _model(kept, q) for q in found.questions if q.level_checks}
+    made["dictionary"] = _dictionary(made)
+    return Exported(made)
+
+
+def _rows(form: type[Form], found: Sequence[Form]) -> pd.DataFrame:
+    """One form a row; without any, the columns all the same."""
+    return pd.DataFrame([one.model_dump() for one in found], columns=list(form.model_fields))
+
+
+def _flat(q: QuestionFinding) -> dict[str, object]:
+    """One question on one row; intervals become three columns, lists are left to findings.json."""
+    return _flattened(q.model_dump())
+
+
+def _flattened(values: dict[str, object]) -> dict[str, object]:
+    row: dict[str, object] = {}
+    for name, value in values.items():
+        if isinstance(value, dict):
+            row |= {f"{name}_{part}": one for part, one in _flattened(value).items()}
+        elif not isinstance(value, list | tuple):
+            row[name] = value
+    return row
+
+
+def _strengths(found: Findings) -> list[dict[str, object]]:
+    return [
+        {"attribute": one.attribute, "presentation": one.presentation, "condition": s.condition}
+        | {"n": s.n, "n_chosen": s.n_chosen}
+        | s.strength.model_dump()
+        for one in found.strengths
+        for s in one.strengths
+    ]
+
+
+def _model(answers: pd.DataFrame, q: QuestionFinding) -> pd.DataFrame:
+    """Answer, fixed columns, random groupings and offset of the deciding model of one question."""
+    rows = keyed_answers.select(answers, attribute=q.attribute, presentation=q.presentation)
+    made = contrast.design(rows, more=q.more, than=q.than)
+    first_way = q.level_checks[0]
+    offset = np.zeros(len(rows))
+    if first_way.slope_at != "none":
+        offset = first_way.slope_logit_per_db * rows[f"{first_way.metric}_difference"].to_numpy(float)
+    names = ["listener", "stimulus_first", "stimulus_second"]
+    cells = {
+        f"cell_{place}": rows["listener"] + " " + rows[f"condition_{place}"] for place in ("first", "second")
+    }
+    fixed = pd.DataFrame(made.fixed, columns=list(made.names))
+    return pd.concat([rows[names], pd.DataFrame(cells), fixed], axis=1).assign(
+        chosen=made.chosen, contrast_half=made.contrast, offset=offset
+    )
+
+
+def _dictionary(made: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    forms: dict[str, type[Form]] = {
+        "questions": QuestionFinding,
+        "listeners": ListenerRow,
+        "measured": ConditionMeasure,
+        "strengths": Strength,
+    }
+    rows = []
+    for table, frame in made.items():
+        is_model = table.startswith("model_")
+        known = MODEL_MEANINGS if is_model else MEANINGS | _meanings(forms.get(table))
+        known = known | (TOLD_APART_MEANINGS if table == "told_apart" else {})
+        for column in map(str, frame.columns):
+            meaning = known.get(column, OTHER_CONDITION if is_model else _in_words(column, known))
+            rows.append(
+                {"table": table, "column": column, "type": str(frame[column].dtype), "meaning": meaning}
+            )
+    return pd.DataFrame(rows)
+
+
+def _in_words(column: str, known: dict[str, str]) -> str:
+    """What a column is by its name; a part of an interval by what the whole is."""
+    whole, _, part = column.rpartition("_")
+    said = {
+        "value": "estimate",
+        "lower": "lower limit",
+        "upper": "upper limit",
+        "level": "coverage of limits",
+    }
+    if part in said:
+        return f"{known.get(whole, whole.replace('_', ' '))}: {said[part]}".lstrip(": ")
+    return said.get(column, column.replace("_", " "))
+
+
+def _meanings(form: type[Form] | None) -> dict[str, str]:
+    """The lines that stand below the fields of a form."""
+    if form is None:
+        return {}
+    body = ast.parse(textwrap.dedent(inspect.getsource(form))).body[0]
+    found: dict[str, str] = {}
+    statements = body.body if isinstance(body, ast.ClassDef) else []
+    for field, below in pairwise(statements):
+        if (
+            isinstance(field, ast.AnnAssign)
+            and isinstance(below, ast.Expr)
+            and isinstance(field.target, ast.Name)
+        ):
+            found[field.target.id] = " ".join(str(ast.literal_eval(below.value)).split()).rstrip(".")
+    return found

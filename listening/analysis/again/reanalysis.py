@@ -1,0 +1,73 @@
+"""The same analysis once more: for exports, and to see whether findings on disk are what the data give."""
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from listening.analysis import full_analysis
+from listening.analysis.opening import key_opening
+from listening.analysis.opening.key_opening import Taken
+from listening.records.findings import Findings
+from listening.records.study import Study
+
+RELATIVE = 1e-6  # numbers that agree so far are the same: other processors differ in the last bits
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One place where the findings on disk are not what the data give."""
+
+    place: str
+    on_disk: str
+    from_data: str
+
+
+def reopened(study: Study, found: Findings, *, now: Callable[[], str]) -> Taken:
+    """The study as it was analysed, the key opened again and the opening logged.
+
+    Raises
+    ------
+    StudyError
+        Something is not what was dealt any more.
+    """
+    return key_opening.look(study, now=now, **_asked(found))
+
+
+def findings(study: Study, found: Findings, *, now: Callable[[], str]) -> Findings:
+    """What the data give now; nothing is written but the log of the opening."""
+    return full_analysis.from_study(study, now=now, **_asked(found))
+
+
+def _asked(found: Findings) -> dict[str, Any]:
+    """With which options the findings were made."""
+    looks = found.looks
+    return {
+        "interim": looks is not None and not looks.at_end,
+        "closed": looks.closed if looks is not None else "",
+    }
+
+
+def differences(on_disk: Findings, from_data: Findings) -> list[Difference]:
+    """Every place where the two differ by more than `RELATIVE`, versions of libraries left out."""
+    one, other = on_disk.model_dump(mode="json"), from_data.model_dump(mode="json")
+    for dumped in (one, other):
+        dumped["method"].pop("versions")
+        dumped.pop("version")
+        if not on_disk.sources:  # an earlier version took no hash of them
+            dumped.pop("sources")
+    return [Difference(place, str(a), str(b)) for place, a, b in _unlike("findings", one, other)]
+
+
+def _unlike(place: str, one: Any, other: Any) -> Iterator[tuple[str, Any, Any]]:
+    if isinstance(one, dict) and isinstance(other, dict):
+        for key in [*one, *(key for key in other if key not in one)]:
+            yield from _unlike(f"{place}.{key}", one.get(key), other.get(key))
+    elif isinstance(one, list) and isinstance(other, list) and len(one) == len(other):
+        for i, (a, b) in enumerate(zip(one, other, strict=True)):
+            yield from _unlike(f"{place}[{i}]", a, b)
+    elif isinstance(one, float) and isinstance(other, float):
+        if not math.isclose(one, other, rel_tol=RELATIVE, abs_tol=RELATIVE):
+            yield place, one, other
+    elif one != other:
+        yield place, one, other

@@ -1,0 +1,1 @@
+"""Answers joined with the key: one row a trial."""

@@ -1,0 +1,1 @@
+"""What explains and decides nothing: slopes, strengths, heard against measured."""

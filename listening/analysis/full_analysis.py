@@ -1,0 +1,267 @@
+"""The whole analysis: open the key, collect, screen, fit, decide, and write the findings."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from importlib import metadata
+
+import pandas as pd
+
+from listening import __version__
+from listening.analysis.collect import keyed_answers, keyed_discrimination, keyed_ratings, screening
+from listening.analysis.collect.keyed_answers import Answers
+from listening.analysis.decide import (
+    audible,
+    decide,
+    level_slope,
+    planned_ratio,
+    sensitivity,
+    superlative,
+    write_up,
+)
+from listening.analysis.decide.level_slope import Slope
+from listening.analysis.decide.sensitivity import Given
+from listening.analysis.explain import describe, heard_and_measured, strength_sets
+from listening.analysis.opening import audit, key_opening, looks
+from listening.analysis.opening.looks import Look
+from listening.analysis.opening.sealed_key import Opened
+from listening.analysis.ratings import decided_ratings
+from listening.records.findings import (
+    Caution,
+    Digests,
+    Findings,
+    Fixed,
+    LevelSlope,
+    ListenerRow,
+    Method,
+    PanelFinding,
+    QuestionFinding,
+    SuperlativeFinding,
+)
+from listening.records.measured import Measures
+from listening.records.protocol import Protocol
+from listening.records.study import Study
+from stats.deciding import verdict
+
+ONCE = "a superlative is decided at the planned end alone, and not where looks were planned"
+SEEN = ("listener", "response_s", "simulated", "first")  # what `screen` takes of answers that are no choice
+LIBRARIES = ("numpy", "scipy", "pandas", "numba")
+Progress = Callable[[int, int], None]
+
+
+def run(
+    study: Study,
+    *,
+    now: Callable[[], str],
+    interim: bool = False,
+    closed: str = "",
+    on_progress: Progress | None = None,
+) -> Findings:
+    """Decide the planned questions of a study and write findings.json; the opening of the key is logged.
+
+    Parameters
+    ----------
+    interim : look before the planned end; logged and counted
+    closed : why no more listeners come, where the stopping rule lets fewer than planned be enough
+
+    Raises
+    ------
+    StudyError
+        Something is not what was dealt, there is no counted answer, or the planned end is not reached.
+    """
+    found = from_study(study, now=now, interim=interim, closed=closed, on_progress=on_progress)
+    found.save(study.findings)
+    return found
+
+
+def from_study(
+    study: Study,
+    *,
+    now: Callable[[], str],
+    interim: bool = False,
+    closed: str = "",
+    on_progress: Progress | None = None,
+) -> Findings:
+    """The findings of a study, nothing written but the log of the opening; parameters and errors as `run`."""
+    at = key_opening.look(study, now=now, interim=interim, closed=closed)
+    found = findings(
+        at.opened,
+        at.answers,
+        look=at.look,
+        fixed=key_opening.fixed(study, at.opened.plan),
+        n_unfinished=at.n_unfinished,
+        measures=Measures.load(study.measures) if study.measures.is_file() else None,
+        on_progress=on_progress,
+    )
+    return found.model_copy(update={"sources": audit.sources(study)})
+
+
+def findings(
+    opened: Opened,
+    answers: Answers,
+    *,
+    look: Look | None = None,
+    fixed: Fixed | None = None,
+    n_unfinished: int = 0,
+    measures: Measures | None = None,
+    on_progress: Progress | None = None,
+) -> Findings:
+    """The findings from a dealt study and its answers, in memory: same input, same bytes."""
+    protocol = opened.protocol if look is None else looks.protocol_at(opened.protocol, look)
+    told = keyed_discrimination.frame(answers, opened.key.clips, opened.plan)
+    scores = keyed_ratings.frame(answers, opened.key, opened.manifest)
+    may_be_empty = len(told) > 0 or len(scores) > 0
+    table = keyed_answers.frame(answers, opened.key, opened.manifest, may_be_empty=may_be_empty)
+    alone = [one[list(SEEN)] for one in (told, scores) if len(one)]
+    listeners = screening.listeners(table, protocol, pd.concat(alone) if alone else None)
+    kept = screening.kept(table, listeners)
+    slopes = {a.name: level_slope.from_answers(kept, a.name) for a in protocol.attributes}
+    questions = []
+    for question in _questions(protocol, table, listeners, slopes, told, scores):
+        questions.append(question)
+        if on_progress is not None:
+            on_progress(len(questions), len(protocol.questions))
+    if look is not None:
+        questions = looks.decided(questions, protocol, look)
+    questions = planned_ratio.with_factors(questions, protocol, measures)
+    panel = _panel(protocol, len(table) + len(told) + len(scores), listeners, n_unfinished)
+    sets = strength_sets.fit(kept, protocol)
+    shown = heard_and_measured.of_study(sets, slopes, protocol, manifest=opened.manifest, measures=measures)
+    return Findings(
+        version=__version__,
+        name=protocol.name,
+        title=protocol.title,
+        simulated=panel.n_simulated > 0,
+        digests=_digests(opened, answers),
+        panel=panel,
+        questions=tuple(questions),
+        level_slopes=tuple(_slope(name, slope) for name, slope in slopes.items()),
+        superlatives=tuple(_superlatives(kept, protocol, slopes, look)),
+        strengths=strength_sets.findings(sets, protocol),
+        winners=describe.winners(kept, protocol),
+        decompositions=shown.decompositions,
+        heard_measured=shown.heard_measured,
+        joint_models=shown.joint_models,
+        played=shown.played,
+        explanations=describe.explanations(kept, protocol, opened.manifest),
+        side_by_side=describe.side_by_side(kept, protocol),
+        conditions=describe.conditions(measures, protocol),
+        matching=describe.matching(opened.manifest),
+        method=_method(table),
+        fixed=fixed,
+        looks=looks.record(protocol, look) if look is not None else None,
+        cautions=(*_cautions(opened, panel, questions, slopes), *_look_cautions(protocol, look)),
+    )
+
+
+def _questions(
+    protocol: Protocol,
+    table: pd.DataFrame,
+    listeners: Sequence[ListenerRow],
+    slopes: Mapping[str, Slope | None],
+    told: pd.DataFrame,
+    scores: pd.DataFrame,
+) -> Iterator[QuestionFinding]:
+    kept = screening.kept(table, listeners)
+    decided = decide.decide_all(kept, protocol, slopes)
+    others = audible.questions(screening.kept(told, listeners), told, protocol)
+    others |= decided_ratings.questions(screening.kept(scores, listeners), protocol)
+    for planned in protocol.questions:
+        if planned.id in others:
+            yield others[planned.id]
+            continue
+        slope = slopes[planned.attribute]
+        about_level = protocol.attribute(planned.attribute).about_level
+        metric = protocol.presentation(planned.presentation).metric
+        looked = sensitivity.others(decided[planned.id], Given(table, listeners, slope, about_level, metric))
+        yield write_up.question(decided[planned.id], kept, protocol, slope=slope, others=looked)
+
+
+def _superlatives(
+    kept: pd.DataFrame, protocol: Protocol, slopes: Mapping[str, Slope | None], look: Look | None
+) -> Iterator[SuperlativeFinding]:
+    """Superlatives are decided once, at the end; planned looks spend no error on them."""
+    once = look is None or (look.at_end and protocol.stopping.spending == "none")
+    for asked in protocol.superlatives:
+        made = superlative.planned(kept, asked, protocol, slopes[asked.attribute])
+        yield made if once else made.model_copy(update={"word": "no verdict", "reason": ONCE})
+
+
+def _panel(
+    protocol: Protocol, n_answers: int, listeners: Sequence[ListenerRow], n_unfinished: int
+) -> PanelFinding:
+    return PanelFinding(
+        stands_for=protocol.panel.stands_for,
+        training=protocol.panel.training,
+        n_planned=protocol.panel.listeners,
+        n_listeners=len(listeners),
+        n_answers=n_answers,
+        n_simulated=sum(row.simulated for row in listeners),
+        n_excluded=sum(row.excluded for row in listeners),
+        n_unfinished=n_unfinished,
+        listeners=tuple(listeners),
+    )
+
+
+def _slope(attribute: str, slope: Slope | None) -> LevelSlope:
+    if slope is None:
+        return LevelSlope(attribute=attribute, source="none", slope=None, n_answers=0, n_listeners=0)
+    return LevelSlope(
+        attribute=attribute,
+        source=slope.source,
+        slope=write_up.interval(slope.estimate, slope.lower, slope.upper, level_slope.LEVEL),
+        se=slope.se,
+        n_answers=slope.n_answers,
+        n_listeners=slope.n_listeners,
+    )
+
+
+def _digests(opened: Opened, answers: Answers) -> Digests:
+    plan = opened.plan
+    return Digests(
+        study=plan.study_digest,
+        protocol=plan.protocol_digest,
+        manifest=plan.manifest_digest,
+        key=plan.key_digest,
+        answers=keyed_answers.digest(answers),
+    )
+
+
+def _method(table: pd.DataFrame) -> Method:
+    return Method(
+        minimum_listeners=verdict.MINIMUM_LISTENERS,
+        slope_level=level_slope.LEVEL,
+        level_metrics=keyed_answers.level_metrics(table),
+        versions={"listening": __version__} | {name: metadata.version(name) for name in LIBRARIES},
+    )
+
+
+def _cautions(
+    opened: Opened,
+    panel: PanelFinding,
+    questions: Sequence[QuestionFinding],
+    slopes: Mapping[str, Slope | None],
+) -> Iterator[Caution]:
+    if panel.n_simulated:
+        yield "simulated"
+    if not opened.manifest.calibrated:
+        yield "uncalibrated"
+    if any(q.these_recordings_only for q in questions):
+        yield "one strike"
+    if panel.n_unfinished:
+        yield "unfinished sittings"
+    if panel.n_listeners < panel.n_planned:
+        yield "fewer listeners than planned"
+    if not opened.protocol.controls:
+        yield "no control pairs"
+    if any(q.beyond_level and slopes[q.attribute] is None for q in questions):
+        yield "no level slope"
+
+
+def _look_cautions(protocol: Protocol, look: Look | None) -> Iterator[Caution]:
+    if look is None:
+        return
+    if not look.at_end:
+        yield "interim look"
+    if look.unplanned(protocol.stopping):
+        yield "unplanned looks"
+    if look.closed:
+        yield "closed early"

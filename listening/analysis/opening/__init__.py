@@ -1,0 +1,1 @@
+"""The sealed key opened, the look logged, the study audited."""

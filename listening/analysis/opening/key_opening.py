@@ -1,0 +1,79 @@
+"""A look at the answers: the key opened, the look logged, the answers read."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from listening.analysis.collect.keyed_answers import Columns
+from listening.analysis.opening import looks, sealed_key
+from listening.analysis.opening.looks import Look
+from listening.analysis.opening.sealed_key import Opened
+from listening.errors import StudyError
+from listening.records.findings import Fixed
+from listening.records.frozen import History
+from listening.records.plan import Plan
+from listening.records.study import Study
+from listening.store import SittingRow, open_store, place_of
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A dealt study, open, with its answers so far."""
+
+    opened: Opened
+    look: Look
+    answers: Columns
+    """See `collect.as_columns`."""
+    n_unfinished: int
+
+
+def look(study: Study, *, now: Callable[[], str], interim: bool = False, closed: str = "") -> Taken:
+    """The answers of a study at its planned end, or before it where that was asked for.
+
+    Parameters
+    ----------
+    interim : look before the planned end; logged and counted
+    closed : why no more listeners come, where the stopping rule lets fewer than planned be enough
+
+    Raises
+    ------
+    StudyError
+        Something is not what was dealt, or the planned end is not reached.
+    """
+    opened = sealed_key.checked(study)
+    store = open_store(place_of(study), create=False)
+    try:
+        answers, sittings = store.answer_columns(), store.sittings()
+    finally:
+        store.close()
+    _of_this_deal(study, opened.plan, sittings)
+    finished = sum(sitting.finished_at is not None for sitting in sittings)
+    digest = opened.plan.study_digest
+    at = looks.look(study, digest, opened.protocol, finished=finished, interim=interim, closed=closed)
+    sealed_key.note(study, f"{now()} {at.line(digest)}")
+    return Taken(opened, at, answers, len(sittings) - finished)
+
+
+def _of_this_deal(study: Study, plan: Plan, sittings: Sequence[SittingRow]) -> None:
+    """Each sitting was begun under this plan: another one, however whole, is not what the listeners met."""
+    strange = sorted({s.listener for s in sittings if s.study_digest != plan.study_digest})
+    if strange:
+        more = f" and {len(strange) - 3} more" if len(strange) > 3 else ""
+        raise StudyError(
+            f"{study.plan}: {', '.join(strange[:3])}{more} sat under another plan than this one (hash "
+            f"{plan.study_digest[:16]}); restore the plan, protocol and key that were dealt. Nothing was "
+            "analysed"
+        )
+
+
+def fixed(study: Study, plan: Plan) -> Fixed:
+    """When the study was dealt, which version it is and why, and whether it was lodged."""
+    history = History.load(study.history) if study.history.is_file() else History()
+    version, lodged = history.version(plan.study_digest), history.lodged(plan.study_digest)
+    return Fixed(
+        dealt_at=plan.dealt_at,
+        study_version=plan.study_version,
+        reason=version.reason if version else "",
+        lodged_at=lodged.lodged_at if lodged else "",
+        lodged_with=lodged.whom if lodged else "",
+        page_digest=lodged.page_digest if lodged else "",
+    )

@@ -1,0 +1,1 @@
+"""Planned questions on ratings."""

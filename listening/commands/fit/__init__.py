@@ -1,0 +1,24 @@
+"""`listening fit`: a model for a table collected elsewhere; the second word says which answers."""
+
+import argparse
+import importlib
+
+KINDS = {
+    "pairs": "paired comparisons: which of two, with or without ties",
+    "ratings": "ratings on a scale, in categories, or yes and no",
+    "counts": "correct answers in a discrimination task",
+}
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare a sub-word for each kind of answers."""
+    kinds = parser.add_subparsers(dest="kind", required=True, metavar="|".join(KINDS))
+    for kind, line in KINDS.items():
+        module = importlib.import_module(f"listening.commands.fit.fit_{kind}")
+        module.arguments(kinds.add_parser(kind, help=line, description=line))
+
+
+def run(args: argparse.Namespace) -> int:
+    """Fit and print; 0 when done."""
+    module = importlib.import_module(f"listening.commands.fit.fit_{args.kind}")
+    return int(module.run(args))

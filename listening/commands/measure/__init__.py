@@ -1,0 +1,89 @@
+"""`listening measure`: the recordings of a study, or single sounds without a study."""
+
+import argparse
+from pathlib import Path
+
+from listening.commands.measure import measure_study
+from listening.console import progress, show
+from listening.records.measured import Measures
+from listening.records.study import Study, open_study
+
+SHOWN = (
+    "laf_max_db",
+    "lae_db",
+    "momentary_max_lufs",
+    "nmax_sone",
+    "sharpness_acum",
+    "centroid_hz",
+    "decay_s",
+    "t60_s",
+)
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's words."""
+    parser.add_argument(
+        "paths", type=Path, nargs="+", metavar="FOLDER|SOUND", help="a study folder, or sound files"
+    )
+    parser.add_argument(
+        "--pascal-per-full-scale",
+        type=float,
+        metavar="X",
+        help="calibration of single sounds; a study has its table",
+    )
+    parser.add_argument(
+        "--calibrator",
+        type=Path,
+        metavar="SOUND",
+        help="a recording of the sound calibrator with the same gain: calibrates single sounds",
+    )
+    parser.add_argument(
+        "--calibrator-level",
+        type=float,
+        default=94.0,
+        metavar="DB",
+        help="what the calibrator gives, 94 or 114 dB (default 94)",
+    )
+    parser.add_argument("--jobs", type=int, default=2, help="processes at work on a study (default 2)")
+    show.json_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Measure a study when the one path is a folder, else each sound."""
+    if len(args.paths) == 1 and args.paths[0].is_dir():
+        return _measure_study(args, open_study(args.paths[0]))
+    from listening.commands.measure import measure_sounds
+
+    return measure_sounds.run(args)
+
+
+def _measure_study(args: argparse.Namespace, study: Study) -> int:
+    with progress.bar("measuring") as on_progress:
+        made = measure_study.run(study, jobs=args.jobs, on_progress=on_progress)
+    show.result(args, _lines(study, made), made.model_dump(mode="json"))
+    return 0
+
+
+def _lines(study: Study, made: Measures) -> list[str]:
+    conditions = list(dict.fromkeys(s.condition for s in made.spreads))
+    cells = {(s.condition, s.metric): f"{s.mean:.2f} ±{s.sd or 0.0:.2f}" for s in made.spreads}
+    shown = [m for m in SHOWN if any(metric == m for _, metric in cells)]
+    n = len(made.recordings)
+    return [
+        f"measured {n} recordings of {len(conditions)} conditions; mean ± standard deviation over strikes",
+        *_tables(conditions, shown, cells),
+        f"all of it: {study.measures} and {study.measures.with_suffix('.csv')}",
+    ]
+
+
+def _tables(conditions: list[str], shown: list[str], cells: dict[tuple[str, str], str]) -> list[str]:
+    """Tables of at most three metrics, so that 80 columns hold each."""
+    widest = max(map(len, conditions))
+    lines = []
+    for start in range(0, len(shown), 3):
+        part = shown[start : start + 3]
+        lines.append(" " * widest + "".join(f"{metric:>20}" for metric in part))
+        lines += [
+            f"{c:<{widest}}" + "".join(f"{cells.get((c, m), '-'):>20}" for m in part) for c in conditions
+        ]
+    return lines

@@ -1,0 +1,110 @@
+"""Measure all recordings of a study: measures.json, measures.csv, and the curves for the figures."""
+
+import csv
+import io
+from collections.abc import Callable
+
+import numpy as np
+from joblib import Parallel, delayed
+
+from listening import __version__
+from listening.audio import wav
+from listening.metrics import measures as metrics
+from listening.metrics import traces, uncertainty
+from listening.records import protocol, recordings_table
+from listening.records.environment import environment
+from listening.records.form import write_bytes, write_text
+from listening.records.measured import MeasuredRecording, Measures, Spread
+from listening.records.recordings_table import Recording
+from listening.records.study import Study
+
+
+def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] | None = None) -> Measures:
+    """Measure every recording that the protocol uses and write what was found.
+
+    Raises
+    ------
+    RecordError, SoundError, MissingFile, CannotWrite
+        The first problem met; earlier files stay as they were.
+    """
+    chosen = protocol.load(study.protocol)
+    recordings = recordings_table.load(chosen, study.protocol)
+    work = Parallel(n_jobs=jobs, return_as="generator")(delayed(_measured)(r) for r in recordings)
+    rows: list[MeasuredRecording] = []
+    curves: traces.Arrays = {}
+    for row, arrays in work:
+        rows.append(row)
+        curves |= {f"{row.recording}/{name}": array for name, array in arrays.items()}
+        if on_progress:
+            on_progress(len(rows), len(recordings))
+    made = Measures(
+        version=__version__,
+        protocol_digest=protocol.digest(study.protocol),
+        recordings=tuple(rows),
+        spreads=tuple(spreads(rows)),
+    )
+    write_bytes(study.traces, packed(curves))
+    write_text(study.measures.with_suffix(".csv"), table(made))
+    made.save(study.measures)
+    return made
+
+
+def spreads(rows: list[MeasuredRecording]) -> list[Spread]:
+    """Mean, standard deviation and expanded uncertainty of each metric over the strikes of each condition."""
+    found = []
+    for condition in dict.fromkeys(row.condition for row in rows):
+        strikes = [row for row in rows if row.condition == condition]
+        for metric in strikes[0].measures:
+            values = [v for row in strikes if (v := row.measures[metric]) is not None]
+            if len(values) == len(strikes):
+                found.append(_spread(condition, metric, values, [row.unit for row in strikes]))
+    return found
+
+
+def packed(curves: traces.Arrays) -> bytes:
+    """Arrays named `recording/curve` as one compressed .npz file."""
+    file = io.BytesIO()
+    curves = {**curves, "environment": np.array(environment())}
+    np.savez_compressed(file, **curves)  # type: ignore[arg-type]  # names of arrays, not options
+    return file.getvalue()
+
+
+def table(made: Measures) -> str:
+    """The measures as CSV: one recording a row; an empty cell is a value that cannot be had."""
+    names = list(made.recordings[0].measures)
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["recording", "condition", "strike", "unit", "calibrated", "flags", *names, "made_with"])
+    for row in made.recordings:
+        values = [row.measures[name] for name in names]
+        about = [row.recording, row.condition, row.strike, row.unit, row.calibrated, " ".join(row.flags)]
+        writer.writerow([*about, *values, environment()])
+    return text.getvalue()
+
+
+def _measured(recording: Recording) -> tuple[MeasuredRecording, traces.Arrays]:
+    sound = wav.load(recording.file, recording.pascal_per_full_scale)
+    channel = metrics.loudest_channel(sound)
+    examined = metrics.examine(channel)
+    row = MeasuredRecording(
+        recording=recording.recording,
+        condition=recording.condition,
+        strike=recording.strike,
+        unit=recording.unit,
+        calibrated=sound.calibrated,
+        flags=examined.flags,
+        measures=metrics.summarised(sound, examined).as_dict(),
+    )
+    return row, traces.of(channel, examined)
+
+
+def _spread(condition: str, metric: str, values: list[float], units: list[str]) -> Spread:
+    found = uncertainty.summary(values, units)
+    return Spread(
+        condition=condition,
+        metric=metric,
+        n=found.n_strikes,
+        mean=found.mean,
+        sd=found.sd if found.sd is not None else found.sd_units,
+        expanded_uncertainty=found.expanded_uncertainty,
+    )

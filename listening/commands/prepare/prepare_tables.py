@@ -1,0 +1,134 @@
+"""What `listening prepare` prints: the match, what it leaves open, what was moved, and the pairs to come."""
+
+from listening.analysis.collect.adjustments import disagreeing
+from listening.design import dealt_trial
+from listening.errors import StudyError
+from listening.planning import covariate_criticism
+from listening.planning.covariate_criticism import Preview
+from listening.records import protocol
+from listening.records.ear_gains import EarGains
+from listening.records.manifest import Manifest
+from listening.records.protocol import MATCHED
+from listening.records.study import Study
+from listening.stimuli import match, residuals
+from listening.stimuli.residuals import Departure
+
+
+def summary(study: Study, manifest: Manifest) -> list[str]:
+    """How many stimuli there are and how well they match."""
+    lines = [
+        f"prepared {len(manifest.stimuli)} stimuli in {study.stimuli}, "
+        f"common headroom offset {manifest.headroom_offset_db:+.2f} dB"
+    ]
+    left = [abs(s.residual_db) for s in manifest.stimuli if s.residual_db is not None]
+    if left and manifest.matching_metric and manifest.target is not None:
+        unit = match.UNIT[manifest.matching_metric]
+        lines.append(
+            f"matched to {manifest.target:.2f} {unit}, {manifest.matching_label}; "
+            f"largest residual {max(left):.3f}, tolerance {manifest.tolerance_db:g}"
+        )
+    return lines
+
+
+def table(spreads: list[residuals.Spread]) -> list[str]:
+    """The spread of every metric in every presentation."""
+    names = list(dict.fromkeys(s.presentation for s in spreads))
+    lines = ["largest minus smallest over the set", f"  {'metric':<22}" + "".join(f"{n:>14}" for n in names)]
+    for metric in dict.fromkeys(s.metric for s in spreads):
+        by_name = {s.presentation: s.spread for s in spreads if s.metric == metric}
+        cells = "".join(f"{by_name[n]:>14.2f}" if n in by_name else f"{'':>14}" for n in names)
+        lines.append(f"  {metric:<22}{cells}")
+    if MATCHED in names:
+        lines.append(
+            f"what `{MATCHED}` still spreads in other metrics is what the choice of metric leaves open"
+        )
+    return lines
+
+
+def moved(manifest: Manifest) -> list[str]:
+    """What moved and what stayed in each isolated stimulus, against its own base strike."""
+    isolated = [(s, s.isolated) for s in manifest.stimuli if s.isolated is not None]
+    if not isolated:
+        return []
+    lines = [
+        "what was moved, as ratios to the untouched strike at the matched level",
+        f"  {'stimulus':<34}{'brightness':>11}{'decay':>8}{'T60':>8}{'T60 miss':>10}{'colour':>16}",
+    ]
+    for stimulus, moved in isolated:
+        t60 = moved.partials[0].t60_wanted_s / moved.partials[0].t60_before_s
+        miss = max(abs(p.t60_after_s / p.t60_wanted_s - 1) for p in moved.partials)
+        lines.append(
+            f"  {stimulus.stimulus:<34}{moved.brightness_ratio or 0:>11.3f}{moved.decay_ratio or 0:>8.3f}"
+            f"{t60:>8.3f}{100 * miss:>8.2f} %{moved.tilt_db_per_octave:>+9.2f} dB/oct"
+        )
+    return lines
+
+
+def previews(study: Study, manifest: Manifest) -> list[tuple[Preview, list[str]]]:
+    """How the pairs differ in what may be heard; nothing when a metric of [covariates] cannot be had."""
+    try:
+        found = covariate_criticism.of_study(protocol.load(study.protocol), manifest)
+    except StudyError:
+        return []
+    return [
+        (one, covariate_criticism.advice(one, dealt_trial.strikes(manifest, one.presentation)))
+        for one in found
+    ]
+
+
+def pairs(found: Preview, warnings: list[str]) -> list[str]:
+    """The pairs of one presentation and what cannot be told apart."""
+    level, brightness, decay = found.metrics
+    lines = [
+        f"pairs of `{found.presentation}`, without listening (first against second)",
+        f"  {'pair':<34}{level:>20}{brightness + ' ratio':>22}{decay + ' ratio':>18}  dominant",
+    ]
+    lines += [
+        f"  {f'{p.first} - {p.second}':<34}{p.level_db:>+20.2f}{p.brightness_ratio:>22.3f}"
+        f"{p.decay_ratio:>18.3f}  {p.dominant}"
+        for p in found.pairs
+    ]
+    lines.append(
+        f"  varying: {', '.join(found.varying) or 'nothing'}; inflation {found.largest_inflation:.2f}"
+    )
+    return lines + [f"caution: {line.strip()}" for line in warnings]
+
+
+def pairs_as_json(found: Preview, warnings: list[str]) -> dict[str, object]:
+    """The same for programs."""
+    return {
+        "presentation": found.presentation,
+        "metrics": found.metrics,
+        "pairs": [vars(p) for p in found.pairs],
+        "varying": found.varying,
+        "correlation": found.correlation.tolist(),
+        "inflation": [v if v < float("inf") else None for v in found.inflation.tolist()],
+        "cautions": warnings,
+    }
+
+
+def by_ear(found: EarGains) -> list[str]:
+    """Gains by ear beyond the computed match, pair by pair."""
+    who = "simulated listeners" if found.simulated else "listeners"
+    differ = {(p.first, p.second) for p in disagreeing(found)}
+    lines = [
+        f"adjusted by ear by {found.n_listeners} {who}: gain of the second beyond the computed match "
+        f"({found.metric}), mean and standard error"
+    ]
+    lines += [
+        f"  {f'{p.first} - {p.second}':<34}{p.gain_db:>+8.2f} dB  SE {p.se_db:.2f}"
+        f"{'  differs from the computed match' if (p.first, p.second) in differ else ''}"
+        for p in found.pairs
+    ]
+    return lines
+
+
+def departure(found: Departure) -> list[str]:
+    """What another playback level does to the match."""
+    line = (
+        f"played {found.departure_db:+g} dB from the level matched at, the set spreads "
+        f"{found.spread_there_phon:.2f} phon instead of {found.spread_phon:.2f}"
+    )
+    if not found.warns:
+        return [line]
+    return [f"caution: {line}; set playback.level_db to the panel's level and prepare again"]

@@ -1,0 +1,317 @@
+"""The table of `listening size`: what was asked, the simulated cells, and how they are told."""
+
+import argparse
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+from listening import __version__
+from listening.errors import StudyError
+from listening.planning import approximate, effect, panel_size, power, smallest, stand_in
+from listening.planning.effect import Effect
+from listening.planning.power import Wanted
+from listening.records import protocol as protocol_form
+from listening.records import recordings_table
+from listening.records.form import digest_of
+from listening.records.manifest import Manifest
+from listening.records.planned_power import Assumed, PowerCell, PowerTable
+from listening.records.protocol import Protocol, Question
+from listening.records.study import open_study
+
+SHARES = (0.55, 0.6, 0.65, 0.7, 0.75, 0.8, 0.85, 0.9)  # true effects tried for the smallest one
+P = TypeVar("P")
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a person asked for, with the study it is about."""
+
+    protocol: Protocol
+    manifest: Manifest
+    protocol_digest: str
+    place: Path
+    """Folder of tables and figures."""
+    question: Question
+    effect: Effect
+    assumed: Assumed
+    sizes: tuple[int, ...]
+    repeats: tuple[int, ...]
+    studies: int
+    seed: int
+    jobs: int | str
+    target: float
+    smallest: bool
+
+
+@dataclass(frozen=True)
+class Found:
+    """The simulated cells."""
+
+    curve: tuple[PowerCell, ...]
+    effects: tuple[PowerCell, ...]
+    """At the planned panel, over the effects tried; empty unless asked for."""
+    alpha: float
+
+
+def asked(args: argparse.Namespace) -> Asked:
+    """What the command line asks for; raises StudyError where it cannot be."""
+    path = open_study(args.folder).protocol if args.folder.is_dir() else args.folder
+    chosen = protocol_form.load(path)
+    question = _question(chosen, args.question)
+    assumed = _assumed(args, question)
+    text = args.effect or ("share=0.5" if question.kind == "same" else "share=0.75")
+    return Asked(
+        protocol=chosen,
+        manifest=stand_in.manifest(chosen, recordings_table.load(chosen, path)),
+        protocol_digest=protocol_form.digest(path),
+        place=path.parent / "planning" if args.folder.is_dir() else Path("planning"),
+        question=question,
+        effect=effect.of_text(text, assumed, logit_per_db=args.logit_per_db),
+        assumed=assumed,
+        sizes=_numbers(args.listeners, "--listeners"),
+        repeats=_numbers(args.repeats or str(panel_size.block_of(chosen, question).repeats), "--repeats"),
+        studies=_at_least_one(args.studies, "--studies"),
+        seed=args.seed,
+        jobs=args.jobs if isinstance(args.jobs, str) else _at_least_one(args.jobs, "--jobs"),
+        target=args.target,
+        smallest=args.smallest,
+    )
+
+
+def simulate(asked: Asked, *, on_progress: Callable[[int, int], None] | None = None) -> Found:
+    """All cells, those known from an interrupted or earlier run taken from the saved table."""
+    wanted = [Wanted(n, r, asked.effect) for r in asked.repeats for n in asked.sizes]
+    more = [
+        Wanted(asked.protocol.panel.listeners, asked.repeats[0], effect.of_share(share, asked.assumed))
+        for share in (SHARES if asked.smallest else ())
+    ]
+    alpha = power.deciding_alpha(asked.protocol, asked.question)
+    path = asked.place / f"size_{asked.question.id}_{_settings(asked, alpha)}.json"
+    saved = PowerTable.load(path) if path.is_file() else _fresh(asked, alpha)
+
+    def keep(cell: PowerCell) -> None:
+        nonlocal saved
+        others = tuple(c for c in saved.cells if _same_cell(c) != _same_cell(cell))
+        saved = saved.model_copy(update={"cells": (*others, cell)})
+        saved.save(path)
+
+    made = power.simulate(
+        asked.protocol,
+        asked.manifest,
+        asked.question,
+        [*wanted, *more],
+        assumed=asked.assumed,
+        studies=asked.studies,
+        seed=asked.seed,
+        known=saved.cells,
+        where=asked.jobs,
+        on_cell=keep,
+        on_progress=on_progress,
+    )
+    return Found(tuple(made[: len(wanted)]), tuple(made[len(wanted) :]), alpha)
+
+
+def lines(asked: Asked, found: Found) -> list[str]:
+    """The table for people."""
+    question, assumed = asked.question, asked.assumed
+    text = [
+        f"{question.id}: {question.contrast.more} against {question.contrast.than}, kind `{question.kind}`, "
+        f"true effect {asked.effect.said} ({asked.effect.logit:+.2f} logit)",
+        f"decided at one-sided alpha {found.alpha:.4g} (family and planned looks counted)",
+        f"spread of listeners {assumed.spread_listeners:.2f}, of strikes {assumed.spread_stimuli:.2f} logit "
+        f"({assumed.source})",
+        "listeners  repeats  trials   supported (95 % Monte Carlo)   contradicted  undecided   by formula",
+    ]
+    for cell in found.curve:
+        chance = power.chance(cell)
+        made = _trials(asked, cell)
+        near = _approximation(asked, found, cell)
+        text.append(
+            f"{cell.listeners:9d}{cell.repeats:9d}{made.per_listener:8.0f}   {chance.estimate:5.2f} "
+            f"({chance.lower:.2f} to {chance.upper:.2f})            {cell.contradicted / cell.studies:8.2f}"
+            f"{cell.undecided / cell.studies:11.2f}   {near}"
+        )
+    return text + _smallest_lines(asked, found) + _advice(asked, found)
+
+
+def as_json(asked: Asked, found: Found) -> dict[str, Any]:
+    """The table for programs."""
+    return {
+        "question": asked.question.id,
+        "effect": {"logit": asked.effect.logit, "said": asked.effect.said},
+        "alpha": found.alpha,
+        "assumed": asked.assumed.model_dump(),
+        "seed": asked.seed,
+        "cells": [_cell(cell) for cell in found.curve],
+        "effects": [_cell(cell) for cell in found.effects],
+        "smallest": vars(smallest.effect(found.effects, asked.target)) if found.effects else None,
+        "recommended_listeners": _recommended(asked, found),
+    }
+
+
+def series(found: Found, point: Callable[[int, float, float, float], P]) -> list[tuple[str, list[P]]]:
+    """For the figure: one series for each number of repeats."""
+    made = []
+    for repeats in dict.fromkeys(cell.repeats for cell in found.curve):
+        cells = sorted((c for c in found.curve if c.repeats == repeats), key=lambda c: c.listeners)
+        chances = [(c.listeners, power.chance(c)) for c in cells]
+        name = f"{repeats} repeat{'s' if repeats > 1 else ''} of a pair"
+        made.append((name, [point(n, c.estimate, c.lower, c.upper) for n, c in chances]))
+    return made
+
+
+def _question(chosen: Protocol, name: str | None) -> Question:
+    known = [q.id for q in chosen.questions]
+    if name is not None and name not in known:
+        raise StudyError(f"--question {name}: wanted one of {', '.join(known)}")
+    question = next(q for q in chosen.questions if name is None or q.id == name)
+    if question.unit == "points":
+        raise StudyError(
+            f"{question.id} is decided in points of a scale: no panel size can be had for ratings here; run "
+            "a pilot and read its limits, which narrow with the root of the listeners"
+        )
+    if question.kind == "audible":
+        task = chosen.attribute(question.attribute).task.lower()
+        raise StudyError(
+            f"{question.id} asks whether two things are told apart at all: its size comes from exact counts, "
+            f"not from simulation: listening size --task {task} --share-heard {question.smallest_effect:g}"
+        )
+    return question
+
+
+def _assumed(args: argparse.Namespace, question: Question) -> Assumed:
+    assumed = Assumed()
+    if args.pilot is not None:
+        from listening.planning import pilot_reading
+        from listening.store import utc_now
+
+        assumed = pilot_reading.assumed(open_study(args.pilot), question, now=utc_now)
+    given = {
+        name: value
+        for name, value in (
+            ("spread_listeners", args.spread_listeners),
+            ("spread_stimuli", args.spread_stimuli),
+        )
+        if value is not None
+    }
+    if any(value < 0 for value in given.values()):
+        raise StudyError(f"a spread is a standard deviation, 0 or more; found {given}")
+    return assumed.model_copy(update={**given, "source": "given by you"}) if given else assumed
+
+
+def _numbers(text: str, option: str) -> tuple[int, ...]:
+    try:
+        numbers = tuple(int(part) for part in text.split(","))
+    except ValueError:
+        numbers = ()
+    if not numbers or any(not 1 <= n <= 10000 for n in numbers):
+        raise StudyError(f"{option}: found `{text}`, wanted whole numbers from 1 on, such as 8,16,24")
+    return tuple(dict.fromkeys(numbers))
+
+
+def _at_least_one(number: int, option: str) -> int:
+    if number < 1:
+        raise StudyError(f"{option}: found {number}, wanted 1 or more")
+    return number
+
+
+def _settings(asked: Asked, alpha: float) -> str:
+    """What must agree for simulated studies to be added up."""
+    parts = (asked.protocol_digest, asked.question.id, asked.seed, alpha, asked.assumed.model_dump_json())
+    return digest_of(repr(parts))[:10]
+
+
+def _fresh(asked: Asked, alpha: float) -> PowerTable:
+    return PowerTable(
+        version=__version__,
+        protocol_digest=asked.protocol_digest,
+        question=asked.question.id,
+        kind=asked.question.kind,
+        alpha=alpha,
+        seed=asked.seed,
+        assumed=asked.assumed,
+    )
+
+
+def _same_cell(cell: PowerCell) -> tuple[int, int, float]:
+    return cell.listeners, cell.repeats, round(cell.effect_logit, 6)
+
+
+def _trials(asked: Asked, cell: PowerCell) -> panel_size.Trials:
+    return panel_size.trials(
+        asked.protocol, asked.manifest, asked.question, listeners=cell.listeners, repeats=cell.repeats
+    )
+
+
+def _approximation(asked: Asked, found: Found, cell: PowerCell) -> str:
+    if asked.question.kind == "same":
+        return "-"
+    delta = _delta(asked)
+    near = approximate.power(
+        _trials(asked, cell),
+        cell.listeners,
+        cell.effect_logit,
+        delta_logit=delta,
+        alpha=found.alpha,
+        assumed=asked.assumed,
+    )
+    return f"{near.power:.2f}"
+
+
+def _delta(asked: Asked) -> float:
+    question = asked.question
+    if question.unit == "logit":
+        return question.smallest_effect
+    return effect.of_share(question.smallest_effect, asked.assumed).logit
+
+
+def _smallest_lines(asked: Asked, found: Found) -> list[str]:
+    if not found.effects:
+        return []
+    listeners = asked.protocol.panel.listeners
+    text = [f"with the planned {listeners} listeners, chance of `supported` by true effect:"]
+    for cell in found.effects:
+        chance = power.chance(cell)
+        text.append(
+            f"  {cell.effect_said:<26} {chance.estimate:5.2f} ({chance.lower:.2f} to {chance.upper:.2f})"
+        )
+    at = smallest.effect(found.effects, asked.target)
+    if at.estimate is None:
+        return [*text, f"none of these crosses a chance of {asked.target:g}"]
+    share = effect.share_of(at.estimate, asked.assumed)
+    return [
+        *text,
+        f"smallest effect found with a chance of {asked.target:g}: {at.estimate:.2f} logit, "
+        f"chosen {100 * share:.0f} times in 100",
+    ]
+
+
+def _recommended(asked: Asked, found: Found) -> int | None:
+    """The smallest panel tried whose chance surely reaches the target less its Monte Carlo margin."""
+    enough = [c.listeners for c in found.curve if power.chance(c).estimate >= asked.target]
+    return min(enough, default=None)
+
+
+def _advice(asked: Asked, found: Found) -> list[str]:
+    enough = _recommended(asked, found)
+    text = []
+    if asked.question.kind == "more" and asked.effect.logit <= _delta(asked) + 1e-9:
+        text.append(
+            "the true effect is no larger than the smallest that matters: `supported` then needs luck, at "
+            "most 1 in 2 whatever the panel"
+        )
+    if enough is None:
+        return [*text, f"no size tried reaches a chance of {asked.target:g}: try more listeners or repeats"]
+    return [*text, f"smallest panel tried that reaches a chance of {asked.target:g}: {enough} listeners"]
+
+
+def _cell(cell: PowerCell) -> dict[str, Any]:
+    chance = power.chance(cell)
+    return {
+        **cell.model_dump(),
+        "studies": cell.studies,
+        "power": chance.estimate,
+        "lower": chance.lower,
+        "upper": chance.upper,
+    }

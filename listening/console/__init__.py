@@ -1,0 +1,1 @@
+"""What every command prints with: results, progress, the journal of steps."""

@@ -1,0 +1,170 @@
+"""Deal a study: orders for every slot, the plan without names, the key with them."""
+
+import hashlib
+import hmac
+from base64 import b32encode
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from listening import __version__
+from listening.design import slots
+from listening.design.dealt_trial import Heard
+from listening.design.order import Ordered
+from listening.errors import StudyError
+from listening.records.key import Key, KeyedClip, Role
+from listening.records.manifest import Manifest
+from listening.records.plan import ClipFile, Plan, PlannedAttribute, PlannedTrial, Slot
+from listening.records.protocol import Attribute, Protocol
+
+CODE_LETTERS = 8  # 40 bit: 500 clips collide with probability 1e-7, and a collision is refused
+LEVEL_CHECK: Role = "level check"
+ALWAYS_SWITCHING = ("multiple stimulus", "adjustment")
+
+
+@dataclass(frozen=True)
+class Dealt:
+    """A plan for the station and the key that stays away from it."""
+
+    plan: Plan
+    key: Key
+    heard: dict[str, Heard]
+    """What each clip code plays."""
+
+
+def deal(
+    protocol: Protocol,
+    manifest: Manifest,
+    *,
+    protocol_digest: str,
+    secret: str,
+    dealt_at: str,
+    study_version: int = 1,
+) -> Dealt:
+    """Plan and key for all slots, without clip hashes (they come once the clips are written).
+
+    Parameters
+    ----------
+    secret : 32 hexadecimal digits
+        Codes and the sealed hash come from it; it is independent of the order seed.
+
+    Raises
+    ------
+    StudyError
+        A block or control has nothing to compare, or two clips got the same code.
+    """
+    ordered = slots.of_study(protocol, manifest)
+    heard = _all_heard(protocol, manifest, ordered)
+    codes = {place: code(secret, place) for place in heard}
+    if len(set(codes.values())) != len(codes):
+        raise StudyError("two clips got the same code: deal again (a new secret is drawn)")
+    key = _key(manifest, secret, heard, codes)
+    cells = slots.cells(protocol, manifest, len(ordered))
+    coded = tuple(_slot(i, trials, codes, cells[i]) for i, trials in enumerate(ordered))
+    attributes = tuple(_attribute(a, manifest, codes) for a in protocol.attributes)
+    digests = (protocol_digest, manifest.digest(), key.sealed_digest())
+    plan = Plan(
+        version=__version__,
+        protocol_digest=digests[0],
+        manifest_digest=digests[1],
+        key_digest=digests[2],
+        study_digest="",
+        study_version=study_version,
+        dealt_at=dealt_at,
+        order_seed=protocol.seed,
+        rate_hz=manifest.rate_hz,
+        level_check_clip=codes[LEVEL_CHECK],
+        sitting=protocol.sitting,
+        attributes=attributes,
+        clips=(),
+        slots=coded,
+        listeners=protocol.panel.listeners,
+    )
+    return Dealt(plan.sealed(), key, {codes[place]: sound for place, sound in heard.items()})
+
+
+def with_clips(plan: Plan, digests: dict[str, str]) -> Plan:
+    """The plan with the hash of each written clip file, in code order."""
+    clips = tuple(ClipFile(clip=clip, digest=digests[clip]) for clip in sorted(digests))
+    return plan.model_copy(update={"clips": clips}).sealed()
+
+
+def code(secret: str, place: str) -> str:
+    """The code of a clip: keyed hash of what it is, so that it tells nothing without the secret."""
+    mac = hmac.new(bytes.fromhex(secret), f"clip:{place}".encode(), hashlib.sha256).digest()
+    return b32encode(mac).decode().lower()[:CODE_LETTERS]
+
+
+def _all_heard(protocol: Protocol, manifest: Manifest, ordered: Iterable[Ordered]) -> dict[str, Heard]:
+    heard: dict[str, Heard] = {}
+    for slot in ordered:
+        for _, trial in slot:
+            heard.update({_place(sound): sound for sound in trial.every})
+    heard.update(
+        {_place(Heard(s.stimulus)): Heard(s.stimulus) for s in manifest.stimuli if s.role == "anchor"}
+    )
+    # the level is set on the strongest clip, under a code of its own, so that no later clip surprises
+    in_study = {sound.stimulus for sound in heard.values()}
+    loudest = max(
+        (s for s in manifest.stimuli if s.stimulus in in_study), key=lambda s: s.after["laf_max_db"] or 0.0
+    )
+    heard[LEVEL_CHECK] = Heard(loudest.stimulus, copy=1)
+    return heard
+
+
+def _place(sound: Heard) -> str:
+    copy = f"#{sound.copy}" if sound.copy else ""
+    return f"{sound.stimulus}|{sound.gain_db:+.3f}{copy}"
+
+
+def _key(manifest: Manifest, secret: str, heard: dict[str, Heard], codes: dict[str, str]) -> Key:
+    clips = []
+    for place, sound in heard.items():
+        stimulus = manifest.of(sound.stimulus)
+        role: Role = LEVEL_CHECK if place == LEVEL_CHECK else "control" if sound.gain_db else stimulus.role
+        clips.append(
+            KeyedClip(
+                clip=codes[place],
+                stimulus=sound.stimulus,
+                condition=stimulus.condition,
+                presentation=stimulus.presentation,
+                role=role,
+                gain_db=sound.gain_db,
+            )
+        )
+    return Key(secret=secret, clips=tuple(sorted(clips, key=lambda clip: clip.clip)))
+
+
+def _slot(number: int, ordered: Ordered, codes: dict[str, str], cell: tuple[int, ...]) -> Slot:
+    planned = tuple(
+        PlannedTrial(
+            trial=f"{i + 1:03d}",
+            attribute=made.attribute,
+            clips=tuple(codes[_place(sound)] for sound in made.sounds),
+            practice=practice,
+            reference=codes[_place(made.reference)] if made.reference else None,
+            follows=made.follows,
+            start_gain_db=made.start_gain_db,
+        )
+        for i, (practice, made) in enumerate(ordered)
+    )
+    return Slot(slot=number, trials=planned, cell=cell)
+
+
+def _attribute(attribute: Attribute, manifest: Manifest, codes: dict[str, str]) -> PlannedAttribute:
+    ends = {
+        s.end: codes[_place(Heard(s.stimulus))]
+        for s in manifest.stimuli
+        if s.role == "anchor" and s.attribute == attribute.name
+    }
+    return PlannedAttribute(
+        name=attribute.name,
+        task=attribute.task,
+        question=attribute.question,
+        explanation=attribute.explanation,
+        no_difference=attribute.no_difference,
+        scale=tuple(attribute.scale),
+        switching=attribute.listening == "switching" or attribute.task in ALWAYS_SWITCHING,
+        loops=attribute.loops,
+        anchor_more=ends.get("more"),
+        anchor_less=ends.get("less"),
+    )

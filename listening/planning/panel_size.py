@@ -1,0 +1,114 @@
+"""Panels with a known effect: the plan's own trials, answered by drawn listeners."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listening.design import comparison
+from listening.errors import StudyError
+from listening.records.manifest import Manifest
+from listening.records.planned_power import Assumed
+from listening.records.protocol import Block, Protocol, Question
+
+IntArray = NDArray[np.int64]
+Columns = dict[str, Any]
+FIRST, SECOND = 0, 1
+
+
+@dataclass(frozen=True)
+class Trials:
+    """The trials that a question is decided on, slot after slot."""
+
+    question: Question
+    conditions: tuple[str, ...]
+    stimuli: tuple[str, ...]
+    slot: IntArray
+    """(n,) slot of each trial, growing."""
+    condition: IntArray
+    """(n, 2) condition heard first and second."""
+    stimulus: IntArray
+    """(n, 2)"""
+
+    @property
+    def per_listener(self) -> float:
+        """Trials of one listener, on average."""
+        return len(self.slot) / (int(self.slot.max()) + 1)
+
+
+def trials(
+    protocol: Protocol, manifest: Manifest, question: Question, *, listeners: int, repeats: int | None = None
+) -> Trials:
+    """The trials of a question's block for so many listeners, as `deal` would order them by slot.
+
+    Parameters
+    ----------
+    repeats : in place of the block's own
+
+    Raises
+    ------
+    StudyError
+        The question's block is not a paired comparison, or has nothing to compare.
+    """
+    block = block_of(protocol, question)
+    if repeats is not None:
+        block = block.model_copy(update={"repeats": repeats})
+    slots = comparison.of_slots(protocol, manifest, block, listeners)
+    of = {s.stimulus: s.condition for s in manifest.stimuli}
+    heard = [[sound.stimulus for sound in trial.sounds] for slot in slots for trial in slot]
+    stimuli = tuple(dict.fromkeys(name for pair in heard for name in pair))
+    conditions = tuple(dict.fromkeys(of[name] for name in stimuli))
+    stimulus = np.array([[stimuli.index(name) for name in pair] for pair in heard])
+    place = np.array([conditions.index(of[name]) for name in stimuli])
+    slot = np.repeat(np.arange(listeners), [len(slot) for slot in slots])
+    return Trials(question, conditions, stimuli, slot, place[stimulus], stimulus)
+
+
+def block_of(protocol: Protocol, question: Question) -> Block:
+    """The block on which a question is decided."""
+    attribute = protocol.attribute(question.attribute)
+    if attribute.task != "paired comparison":
+        raise StudyError(
+            f"question `{question.id}`: planning by simulation knows paired comparisons, found "
+            f"`{attribute.task}`; for counts of right answers: listening size --task"
+        )
+    where = (question.attribute, question.presentation)
+    return next(b for b in protocol.blocks if (b.attribute, b.presentation) == where)
+
+
+def answers(
+    made: Trials, listeners: int, effect_logit: float, assumed: Assumed, rng: np.random.Generator
+) -> Columns:
+    """Answers of a drawn panel to the first `listeners` slots, as columns that the analysis reads.
+
+    Every listener has an own strength for each condition, every stimulus a pull of its own; the condition
+    that the question says has more lies `effect_logit` above the other, the rest lie between.
+    """
+    keep = made.slot < listeners
+    slot, condition, stimulus = made.slot[keep], made.condition[keep], made.stimulus[keep]
+    k = len(made.conditions)
+    strength = np.zeros(k)
+    strength[made.conditions.index(made.question.contrast.more)] = effect_logit / 2
+    strength[made.conditions.index(made.question.contrast.than)] = -effect_logit / 2
+    # a contrast is the difference of two strengths, so each takes half of its variance
+    own = strength + rng.normal(0.0, assumed.spread_listeners / np.sqrt(2), (listeners, k))
+    quirk = rng.normal(0.0, assumed.spread_stimuli, len(made.stimuli))
+    order = assumed.order * (1.0 + rng.standard_normal(listeners))
+    heard = own[slot[:, None], condition] + quirk[stimulus]
+    chance = 1.0 / (1.0 + np.exp(heard[:, SECOND] - heard[:, FIRST] + order[slot]))
+    chance = assumed.lapses / 2 + (1.0 - assumed.lapses) * chance
+    chosen = (rng.random(len(slot)) < chance).astype(float)
+    conditions, stimuli = np.array(made.conditions, object), np.array(made.stimuli, object)
+    names = np.array([f"{i:05d}" for i in range(listeners)], object)
+    return {
+        "listener": names[slot],
+        "attribute": made.question.attribute,
+        "presentation": made.question.presentation,
+        "role": "study",
+        "condition_first": conditions[condition[:, FIRST]],
+        "condition_second": conditions[condition[:, SECOND]],
+        "stimulus_first": stimuli[stimulus[:, FIRST]],
+        "stimulus_second": stimuli[stimulus[:, SECOND]],
+        "chosen": chosen,
+    }

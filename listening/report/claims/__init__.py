@@ -1,0 +1,1 @@
+"""Draft sentences held against the findings."""

@@ -1,0 +1,1 @@
+"""Figures: each draws findings and computes nothing."""

@@ -1,0 +1,161 @@
+"""Figures of the page: each takes findings and axes, computes nothing, and returns the axes."""
+
+import io
+import re
+import textwrap
+from collections.abc import Callable, Sequence
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from listening.records.findings import Interval, QuestionFinding, StrengthSet
+from listening.report.figures import label_places
+from listening.report.page import style
+
+WIDTH_IN = 4.5  # so that text drawn at 10 points is readable on a phone's screen too
+CARD_IN = 3.4  # beside a verdict there is less room
+LABEL_PT = 9.0
+LINE_CHARACTERS = 36  # of an axis label beside a verdict
+RASTER_DPI = 150  # of pictures within a figure
+
+
+def svg(
+    draw: Callable[[Axes], Axes], *, name: str, title: str, height_in: float, width_in: float = WIDTH_IN
+) -> str:
+    """An inline SVG of what `draw` puts on the axes.
+
+    Parameters
+    ----------
+    name : unique on the page; keeps the ids of several figures apart
+    title : what the figure shows, for those who cannot see it
+    """
+    return svg_of(
+        lambda figure: draw(figure.add_subplot()),
+        name=name,
+        title=title,
+        height_in=height_in,
+        width_in=width_in,
+    )
+
+
+def svg_of(
+    draw: Callable[[Figure], object], *, name: str, title: str, height_in: float, width_in: float = WIDTH_IN
+) -> str:
+    """An inline SVG of what `draw` makes of a whole figure; see `svg`."""
+    with mpl.rc_context(style.FIGURE):
+        figure = Figure(figsize=(width_in, height_in), layout="constrained", dpi=RASTER_DPI)
+        draw(figure)
+        text = io.StringIO()
+        figure.savefig(text, format="svg", metadata={"Date": None})
+    return _inline(text.getvalue(), name, title)
+
+
+def verdict_scale(axes: Axes, q: QuestionFinding) -> Axes:
+    """Share of choices of one question with its limits, against even chances and the planned bound."""
+    ink = style.VERDICT[q.word][0]
+    if q.share is not None:
+        _interval_line(axes, 0.0, q.share, ink, factor=100)
+    axes.axvline(50 if q.guess is None else 100 * q.guess, color=style.SOFT, linewidth=1)
+    if q.unit == "heard" and q.guess is not None:
+        matters = q.guess + (1 - q.guess) * q.smallest_effect
+        axes.axvline(100 * matters, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
+    if q.unit == "share":
+        bounds = [q.smallest_effect] if q.kind == "more" else [q.smallest_effect, 1 - q.smallest_effect]
+        for bound in bounds:
+            axes.axvline(100 * bound, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
+    axes.set(xlim=(0, 100), ylim=(-0.6, 0.6), yticks=[], xticks=[0, 25, 50, 75, 100])
+    axes.spines["left"].set_visible(False)
+    what = "the answer was right" if q.kind == "audible" else f"{q.more_label} was chosen"
+    axes.set_xlabel(textwrap.fill(f"times in 100 that {what}", LINE_CHARACTERS))
+    return axes
+
+
+def strengths(axes: Axes, found: StrengthSet) -> Axes:
+    """Strengths of the conditions with their limits, strongest on top."""
+    ordered = sorted(found.strengths, key=lambda s: s.strength.value)
+    for place, one in enumerate(ordered):
+        _interval_line(axes, place, one.strength, style.ACCENT)
+    axes.axvline(0, color=style.SOFT, linewidth=1)
+    axes.set_yticks(range(len(ordered)), [one.label for one in ordered])
+    axes.set_ylim(-0.6, len(ordered) - 0.4)
+    axes.set_xlabel("strength, log-odds (the set's mean is 0)")
+    return axes
+
+
+def listeners(axes: Axes, q: QuestionFinding) -> Axes:
+    """Each listener's own effect on one question, in order of size."""
+    effects = sorted(one.effect_logit for one in q.listeners)
+    axes.axhline(0, color=style.SOFT, linewidth=1)
+    matters = [q.smallest_effect_logit, *([-q.smallest_effect_logit] if q.kind == "same" else [])]
+    for bound in matters:
+        axes.axhline(bound, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
+    axes.plot(range(1, len(effects) + 1), effects, "o", color=style.ACCENT, markersize=5)
+    axes.set_xlabel("listeners, in order of effect")
+    axes.set_ylabel("own effect, log-odds")
+    axes.set_xlim(0, len(effects) + 1)
+    return axes
+
+
+def scatter(axes: Axes, points: Sequence[tuple[str, Interval, Interval]], xlabel: str) -> Axes:
+    """Heard strength of each condition over one measured value, with the limits of both."""
+    ordered = sorted(points, key=lambda point: (point[1].value, point[2].value))
+    for _, strength, measured in ordered:
+        axes.plot([measured.value] * 2, _ends(strength), color=style.ACCENT, linewidth=1.5)
+        axes.plot(_ends(measured), [strength.value] * 2, color=style.ACCENT, linewidth=1.5)
+        axes.plot([measured.value], [strength.value], "o", color=style.ACCENT, markersize=6)
+    axes.margins(x=0.15, y=0.12)
+    axes.axhline(0, color=style.SOFT, linewidth=1)
+    axes.set_xlabel(xlabel)
+    axes.set_ylabel("heard strength, log-odds")
+    label_places.beside(axes, [(label, at.value, one.value) for label, one, at in ordered], size_pt=LABEL_PT)
+    return axes
+
+
+def shares(axes: Axes, sets: Sequence[tuple[str, Sequence[tuple[str, Interval]]]]) -> Axes:
+    """Averaged shares in 100 with their limits, one row a property, one kind of mark a way of playing."""
+    names = list(dict.fromkeys(name for _, rows in sets for name, _ in rows))
+    for number, (presentation, rows) in enumerate(sets):
+        ink, mark = ((style.ACCENT, "o"), (style.SECOND, "s"))[number % 2]
+        shift = 0.16 * (number - (len(sets) - 1) / 2)
+        for name, share in rows:
+            place = len(names) - 1 - names.index(name) - shift
+            low, high = (100 * end for end in _ends(share))
+            axes.plot([low, high], [place, place], color=ink, linewidth=2.5, solid_capstyle="butt")
+            axes.plot([100 * share.value], [place], mark, color=ink, markersize=7)
+        axes.plot([], [], mark, color=ink, label=presentation)
+    axes.axvline(0, color=style.SOFT, linewidth=1)
+    axes.set_yticks(range(len(names)), names[::-1])
+    axes.set_ylim(-0.6, len(names) - 0.4)
+    axes.set_xlabel("parts in 100 of what is heard to differ")
+    if len(sets) > 1:
+        axes.legend(frameon=False, fontsize=LABEL_PT, loc="lower right")
+    return axes
+
+
+def _ends(found: Interval) -> tuple[float, float]:
+    """Both limits; the value itself where one is missing."""
+    return (
+        found.value if found.lower is None else found.lower,
+        found.value if found.upper is None else found.upper,
+    )
+
+
+def _interval_line(axes: Axes, place: float, found: Interval, colour: str, factor: float = 1.0) -> None:
+    low, high = found.lower, found.upper
+    middle = factor * found.value
+    ends = [middle if low is None else factor * low, middle if high is None else factor * high]
+    axes.plot(ends, [place, place], color=colour, linewidth=2.5, solid_capstyle="butt")
+    axes.plot([middle], [place], "o", color=colour, markersize=8)
+
+
+def _inline(text: str, name: str, title: str) -> str:
+    """The svg element alone, sized by its box, with a role, a name, and ids of its own."""
+    body = text[text.index("<svg") :]
+    body = re.sub(r"<metadata>.*?</metadata>|<style.*?</style>", "", body, flags=re.DOTALL)
+    body = re.sub(r" font-family: [^;\"]*;", "", body)  # the page's own letters
+    for size in ("width", "height"):
+        body = re.sub(rf'(<svg[^>]*?) {size}="[^"]*"', r"\1", body, count=1)
+    body = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{name}-", body)
+    safe = title.replace("&", "&amp;").replace('"', "&quot;").replace("<", "&lt;")
+    return body.replace("<svg", f'<svg role="img" aria-label="{safe}"', 1)

@@ -1,0 +1,144 @@
+"""The frozen plan as one readable page, to lodge with a third party before the data are in."""
+
+from collections import Counter
+
+from listening.records.environment import environment
+from listening.records.frozen import Frozen, History
+from listening.records.plan import Plan
+from listening.records.protocol import AS_RECORDED, Protocol, Question
+from listening.report.sentences import metric_words, wording
+
+
+def page(protocol: Protocol, plan: Plan, frozen: Frozen, history: History) -> str:
+    """The page in Markdown: questions, panel, stopping rule, exclusions, and the hashes that fix them.
+
+    Whoever holds it can later compare its study hash with the one on the report.
+    """
+    parts = [
+        _head(protocol, plan),
+        _questions(protocol),
+        _panel(protocol),
+        _stopping(protocol),
+        _exclusions(protocol),
+        _trials(protocol, plan),
+        _versions(history),
+        _hashes(plan, frozen),
+        f"Written by {environment()}.",
+    ]
+    return "\n\n".join(parts) + "\n"
+
+
+def _head(protocol: Protocol, plan: Plan) -> str:
+    return f"""# {protocol.title}
+
+Plan of a listening test, made before anybody listened. Study `{protocol.name}`, version {plan.study_version},
+dealt {plan.dealt_at}.
+
+**Study hash** `{plan.study_digest}`
+
+The same hash stands on the report. It covers the protocol, the sounds, their order for every listener, the
+wordings and the sealed key that says which sound is which. Nothing of these can change without changing it.
+
+Lodged with: ______________________  on: ______________  signature: ______________________"""
+
+
+def _questions(protocol: Protocol) -> str:
+    return "## Planned questions\n\nOnly these earn a printed sentence.\n\n" + "\n".join(
+        _question(protocol, number, question) for number, question in enumerate(protocol.questions, start=1)
+    )
+
+
+def _question(protocol: Protocol, number: int, q: Question) -> str:
+    attribute = protocol.attribute(q.attribute)
+    more, than = protocol.label(q.contrast.more), protocol.label(q.contrast.than)
+    if q.kind == "same":
+        claim = f"{more} and {than} are heard as the same in {q.attribute}"
+        limit = f"; at most {100 * q.split_limit:g} % of listeners may hear a difference that matters"
+    elif q.kind == "audible":
+        claim, limit = f"{more} can be told from {than} by ear", ""
+    else:
+        claim, limit = wording.is_heard(more, attribute.comparative, than), ""
+    if q.factor is not None and q.metric is not None:
+        limit += (
+            f". Besides, {metric_words.in_plain_words(q.metric, more)} is claimed to be at least "
+            f"{wording.times(q.factor)} that of {than}: the lower limit of the measured ratio must reach it"
+        )
+    how = "as recorded" if q.presentation == AS_RECORDED else f"on {q.presentation} stimuli"
+    effect = {
+        "share": f"{100 * q.smallest_effect:g} choices in 100",
+        "heard": f"heard, and not guessed, in {100 * q.smallest_effect:g} trials of 100",
+    }.get(q.unit, f"{q.smallest_effect:g} logit")
+    family = [other.id for other in protocol.questions if q.family and other.family == q.family]
+    correction = (
+        f", corrected (Holm) with the {len(family)} questions of `{q.family}`" if len(family) > 1 else ""
+    )
+    decided = "exact counts and a linear mixed model" if q.kind == "audible" else q.method
+    return (
+        f"{number}. **{claim}** (`{q.id}`), {how}. Asked: “{attribute.question}” Smallest effect that "
+        f"matters: {effect}{limit}. One-sided error rate {q.alpha:g}{correction}. Decided by: {decided}."
+    )
+
+
+def _panel(protocol: Protocol) -> str:
+    panel = protocol.panel
+    spare = f", and {panel.spare} spare places for those who replace a drop-out" if panel.spare else ""
+    return f"""## Panel
+
+{panel.listeners} listeners{spare}. They stand for: {panel.stands_for}. Training: {panel.training}."""
+
+
+def _stopping(protocol: Protocol) -> str:
+    rule, planned = protocol.stopping, protocol.panel.listeners
+    text = f"## Stopping rule\n\nListening ends when {planned} listeners have finished."
+    if rule.fewest is not None:
+        text += f" It may end earlier, with the reason stated, from {rule.fewest} finished listeners on."
+    if rule.looks:
+        looks = ", ".join(map(str, rule.looks))
+        text += (
+            f" Planned looks at {looks} finished ones share the error rate out by the {rule.spending} rule: "
+            "a question decided there is decided."
+        )
+    else:
+        text += " No look at the answers before that decides anything; every look is logged and reported."
+    return text
+
+
+def _exclusions(protocol: Protocol) -> str:
+    rule = protocol.exclusions
+    lines = []
+    if rule.controls_right_below is not None:
+        lines.append(f"fewer than {100 * rule.controls_right_below:g} % of the control pairs right")
+    if rule.median_response_below_s is not None:
+        lines.append(f"a median time to answer below {rule.median_response_below_s:g} s")
+    if rule.same_side_above is not None:
+        lines.append(f"the same side chosen in more than {100 * rule.same_side_above:g} % of trials")
+    told = "\n".join(f"- {line}" for line in lines) or "Nobody is left out."
+    return f"## Who is left out of the deciding analysis\n\n{told}"
+
+
+def _trials(protocol: Protocol, plan: Plan) -> str:
+    counted = Counter(t.attribute for t in plan.slots[0].trials if not t.practice)
+    rows = "\n".join(f"| {name} | {protocol.attribute(name).task} | {n} |" for name, n in counted.items())
+    return f"## Trials of one listener\n\n| attribute | task | trials |\n|---|---|---|\n{rows}"
+
+
+def _versions(history: History) -> str:
+    rows = "\n".join(
+        f"| {v.number} | {v.dealt_at} | `{v.study_digest[:16]}` | {v.reason or 'first'} |"
+        for v in history.versions
+    )
+    return f"## Versions\n\n| version | dealt | study hash | reason |\n|---|---|---|---|\n{rows}"
+
+
+def _hashes(plan: Plan, frozen: Frozen) -> str:
+    files = [f for f in frozen.files if f.what != "stimulus"]
+    rows = "\n".join(f"| {f.what} | `{f.digest}` |" for f in files)
+    sounds = sum(f.what == "stimulus" for f in frozen.files)
+    return f"""## Hashes
+
+SHA-256 of each file; the {sounds} sound files stand in the manifest. The key's own hash, salted with a secret
+that lies with the key, is `{plan.key_digest}`.
+
+| file | SHA-256 |
+|---|---|
+{rows}"""

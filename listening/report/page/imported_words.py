@@ -1,0 +1,85 @@
+"""Words of a page whose answers came from a table collected elsewhere."""
+
+from listening.records.findings import Findings, QuestionFinding
+from listening.records.imported import Imported
+from listening.report import rounding
+from listening.report.page import method_words
+
+LEFT_OUT = ("level", "measured", "stimuli")  # a table of answers says nothing of these
+
+
+def lead(found: Findings) -> str:
+    """The first lines of the page."""
+    table = _table(found)
+    claims = len(found.questions)
+    who = f"{found.panel.n_listeners} listeners" if table.listeners_known else "listeners not identified"
+    held = (
+        f"{claims} claim{'' if claims == 1 else 's'} held against them" if claims else "no claim put to them"
+    )
+    said = f" {table.collected.rstrip('.')}." if table.collected else ""
+    return f"{table.n_answers} answers from a table collected elsewhere, {who}, {held}.{said}"
+
+
+def footnote(q: QuestionFinding, found: Findings) -> str:
+    """What stands below a sentence that rests on a table collected elsewhere."""
+    table = _table(found)
+    who = f"{q.n_listeners} {_training(table, found)}listeners ({found.panel.stands_for})"
+    parts = [
+        f"Paired comparison collected elsewhere, “{q.asked}”, "
+        + (who if table.listeners_known else "listeners not identified"),
+        f"chosen in {q.n_direct_more} of {q.n_direct} direct comparisons",
+        "blindness, order and level rest on the word of whoever collected the answers",
+    ]
+    if q.estimate is not None:
+        parts.append(f"the share and its {rounding.level(q.estimate.level)} limits are estimates")
+    return "; ".join([*parts, f"table {found.digests.answers[:12]}"]) + "."
+
+
+def method(found: Findings) -> list[str]:
+    """Paragraphs that let another statistician redo it."""
+    table = _table(found)
+    said = [
+        f"{table.n_rows} rows of the table {table.table} were read: {table.n_answers} answers, "
+        f"{table.n_no_difference} of them “no difference”.",
+        "What was heard first is known from the table."
+        if table.order_known
+        else "The table does not say which of the two was heard first.",
+    ]
+    if not table.listeners_known:
+        return [" ".join(said), _pooled(table)]
+    if not table.order_known or table.n_no_difference:
+        clustered = (
+            " The limits allow for several answers of one listener (clustered by listener, Student’s t)."
+        )
+        return [" ".join(said), _pooled(table) + clustered]
+    return [" ".join(said), *method_words.deciding(found)]
+
+
+def deviations(found: Findings) -> list[str]:
+    """What stands where a study of its own lists its departures from the plan."""
+    return [
+        "There is no frozen plan to hold the study against: the claims were stated together with the table, "
+        "and nobody can see from it whether that was before the answers.",
+        *method_words.winners(found),
+        "No finding outside the stated claims is claimed; strengths are descriptions.",
+    ]
+
+
+def _pooled(table: Imported) -> str:
+    ties = " with a parameter for “no difference” (Davidson 1970)" if table.log_nu is not None else ""
+    nu = f"; log ν = {rounding.number(table.log_nu)}" if table.log_nu is not None else ""
+    return (
+        f"Strengths by the Bradley-Terry model{ties}, maximum likelihood over all answers{nu}. They "
+        "describe. No claim is decided by them: a verdict needs to know who answered, in which order, and an "
+        "answer other than “no difference” from everybody."
+    )
+
+
+def _training(table: Imported, found: Findings) -> str:
+    return f"{found.panel.training} " if table.training_known else ""
+
+
+def _table(found: Findings) -> Imported:
+    if found.imported is None:
+        raise ValueError("these findings do not come from a table")
+    return found.imported

@@ -1,0 +1,136 @@
+"""The report page: findings in, one self-contained HTML text out."""
+
+from collections.abc import Sequence
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import jinja2
+
+from listening.records.findings import Findings
+from listening.report import rounding
+from listening.report.figures import captioned_figures, strike_curves
+from listening.report.page import cards, heard_words, imported_words, method_words, page_clips
+from listening.report.tables import finding_tables, heard_tables
+
+HERE = Path(__file__).parent
+CONTENTS = (
+    ("verdicts", "Verdicts"),
+    ("effects", "Effects"),
+    ("strengths", "Strengths"),
+    ("level", "Level, brightness, decay"),
+    ("listeners", "Listeners"),
+    ("measured", "Measured"),
+    ("stimuli", "Stimuli"),
+    ("method", "Method"),
+    ("deviations", "Deviations"),
+    ("cautions", "Cautions"),
+    ("hashes", "Hashes"),
+)
+
+
+def render(
+    found: Findings, *, stimuli: Path | None = None, strokes: Sequence[strike_curves.Stroke] = ()
+) -> str:
+    """The whole page.
+
+    Parameters
+    ----------
+    stimuli : folder of the prepared stimuli, to embed one stroke of each condition; None leaves them out
+    strokes : curves of one stroke of each condition, from `traces.load`
+    """
+    parts = _frame(found) | _decided(found) | _described(found) | _explained(found) | _documented(found)
+    parts["trace_figures"] = [captioned_figures.Shown(*made) for made in strike_curves.figure_list(strokes)]
+    parts["clips"] = page_clips.of_study(found, stimuli)
+    return environment().get_template("page.html.jinja").render(parts)
+
+
+@cache
+def environment() -> jinja2.Environment:
+    """Where the templates of this folder are filled in."""
+    return jinja2.Environment(
+        loader=jinja2.FileSystemLoader(HERE),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def _frame(found: Findings) -> dict[str, Any]:
+    """What surrounds the findings, and how numbers are printed."""
+    left_out = imported_words.LEFT_OUT if found.imported else ()
+    return {
+        "f": found,
+        "css": (HERE / "page.css").read_text(encoding="utf-8"),
+        "contents": [(anchor, name) for anchor, name in CONTENTS if anchor not in left_out],
+        "lead": imported_words.lead(found) if found.imported else method_words.lead(found),
+        "level": rounding.level,
+        "in_hundred": rounding.in_hundred,
+        "number": rounding.number,
+    }
+
+
+def _decided(found: Findings) -> dict[str, Any]:
+    """Verdicts and what they rest on."""
+    return {
+        "cards": cards.of_questions(found),
+        "superlatives": cards.of_superlatives(found),
+        "undecidable": found.imported is not None and all(q.estimate is None for q in found.questions),
+        "effects": finding_tables.effects(found),
+        "told_apart": finding_tables.told_apart(found),
+        "rated": finding_tables.rated(found),
+        "behind": finding_tables.behind(found),
+        "spread": finding_tables.spread(found),
+        "sensitivity": finding_tables.sensitivity(found),
+        "level_checks": finding_tables.level_checks(found),
+    }
+
+
+def _described(found: Findings) -> dict[str, Any]:
+    """What describes and decides nothing."""
+    return {
+        "strength_sets": captioned_figures.of_strengths(found),
+        "slopes": finding_tables.slopes(found),
+        "side_by_side": finding_tables.side_by_side(found) if found.side_by_side else None,
+        "explanations": finding_tables.explanations(found),
+        "unexplained": [
+            f"No slopes for {e.attribute}, {e.presentation}: {e.note}."
+            for e in found.explanations
+            if not e.slopes
+        ],
+    }
+
+
+def _explained(found: Findings) -> dict[str, Any]:
+    """How much level, brightness and decay account for, and heard against measured."""
+    return {
+        "share_figures": captioned_figures.of_shares(found),
+        "shares": heard_tables.shares(found),
+        "shares_beside": heard_tables.beside(found),
+        "share_lines": heard_words.of_shares(found),
+        "no_shares": heard_words.without_shares(found),
+        "steps": heard_tables.steps(found),
+        "heard": captioned_figures.of_heard(found),
+        "heard_lines": heard_words.of_lines(found),
+        "heard_table": heard_tables.heard(found),
+        "joint": heard_tables.joint(found),
+        "joint_lines": heard_words.of_joint(found),
+        "played": heard_tables.played(found),
+    }
+
+
+def _documented(found: Findings) -> dict[str, Any]:
+    """Who listened, what was played, how it was done."""
+    words = imported_words if found.imported else method_words
+    return {
+        "listener_figures": captioned_figures.of_listeners(found),
+        "listeners": finding_tables.listeners(found),
+        "conditions": finding_tables.conditions(found),
+        "matching": method_words.matching(found),
+        "stimuli": finding_tables.stimuli(found),
+        "method": words.method(found),
+        "deviations": words.deviations(found),
+        "cautions": method_words.cautions(found),
+        "hashes": finding_tables.hashes(found),
+    }

@@ -1,0 +1,138 @@
+"""Why a verdict came out as it did, in words for those who print: the findings' reason with its numbers."""
+
+from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
+from listening.report.rounding import in_hundred
+from listening.report.sentences import metric_words
+
+FLIPS = "the verdict depends on how level is taken"
+SPLIT = "the panel may be split"
+
+
+def of(q: QuestionFinding, found: Findings) -> str:
+    """One sentence without its full stop; a reason without numbers of its own is given as it stands."""
+    if q.word == "no verdict" and q.n_listeners and "look" not in q.reason:
+        least = found.method.minimum_listeners
+        return f"{q.n_listeners} listeners took part, a verdict needs at least {least}"
+    if q.level_flips or q.reason.startswith(FLIPS):
+        tail = metric_words.in_words(q.reason.partition(": ")[2])
+        tail = tail.replace("at the slope's", "with the effect of a decibel at its")
+        return f"the answer changes with how level is measured: {tail}" if tail else FLIPS
+    if q.kind == "audible" and q.heard is not None:
+        return _audible(q)
+    if q.share is None or q.share.lower is None or q.share.upper is None:
+        return metric_words.in_words(q.reason)
+    if SPLIT in q.reason:
+        return (
+            "the panel as a whole hears no difference that matters, but too many listeners may hear one of "
+            f"their own: up to {in_hundred(q.share_outside_upper)} in 100, allowed were fewer than "
+            f"{in_hundred(q.split_limit)}"
+        )
+    return _same(q) if q.kind == "same" else _more(q)
+
+
+def superlative(s: SuperlativeFinding) -> str:
+    """The same for a superlative."""
+    if s.word == "supported":
+        return f"each of the {len(s.against)} comparisons holds by itself"
+    return metric_words.in_words(s.reason)
+
+
+def matters(q: QuestionFinding) -> str:
+    """The smallest effect that matters as people say it: `60 choices in 100`."""
+    if q.unit == "share":
+        return f"{in_hundred(q.smallest_effect)} choices in 100"
+    if q.unit == "heard":
+        return f"heard in {in_hundred(q.smallest_effect)} trials in 100, guessing taken off"
+    return f"{q.smallest_effect:g} log-odds"
+
+
+def bound(q: QuestionFinding) -> str:
+    """What `the same` allows, as people say it: `neither is chosen as often as 70 times in 100`."""
+    if q.unit == "share":
+        return f"neither is chosen as often as {in_hundred(q.smallest_effect)} times in 100"
+    return f"they lie less than {q.smallest_effect:g} log-odds apart"
+
+
+def _limits(q: QuestionFinding) -> str:
+    share = q.share
+    return "" if share is None else f"limits {in_hundred(share.lower)} to {in_hundred(share.upper)}"
+
+
+def _more(q: QuestionFinding) -> str:
+    if q.share is None:
+        return q.reason
+    low, mid, high = map(in_hundred, (q.share.lower, q.share.value, q.share.upper))
+    if q.word == "supported":
+        return (
+            f"even the lower limit, {low} of 100 choices, is above even chances, and the estimate, {mid}, "
+            f"reaches the {matters(q)} that were planned to matter"
+        )
+    if q.word == "contradicted":
+        high = _under(high, in_hundred(q.smallest_effect))
+        return f"even the upper limit, {high} of 100 choices, stays below the {matters(q)} planned to matter"
+    if "estimate is below" in q.reason:
+        return (
+            f"it is heard more often than even chances would give ({_limits(q)}), but the estimate, {mid} of "
+            f"100 choices, is below the {matters(q)} planned to matter"
+        )
+    if "lower bound is not above zero" in q.reason:
+        return (
+            f"with limits {low} to {high} of 100 choices, even chances are possible, and so are the "
+            f"{matters(q)} planned to matter"
+        )
+    return metric_words.in_words(q.reason)
+
+
+def _same(q: QuestionFinding) -> str:
+    if q.word == "supported":
+        return (
+            f"the limits of the share of choices ({_limits(q)} in 100) lie within the planned bound, where "
+            f"{bound(q)}, and few enough listeners hear a difference of their own (at most "
+            f"{in_hundred(q.share_outside_upper)} in 100, allowed were {in_hundred(q.split_limit)})"
+        )
+    if q.word == "contradicted":
+        return (
+            f"the limits of the share of choices ({_limits(q)} in 100) lie wholly outside the planned bound"
+        )
+    if "does not lie inside" in q.reason:
+        return (
+            f"the limits of the share of choices ({_limits(q)} in 100) reach past the planned bound, where "
+            f"{bound(q)}"
+        )
+    return metric_words.in_words(q.reason)
+
+
+def _audible(q: QuestionFinding) -> str:
+    if q.heard is None:
+        return q.reason
+    low, mid, high = map(in_hundred_signed, (q.heard.lower, q.heard.value, q.heard.upper))
+    if q.word == "supported":
+        return (
+            f"guessing is ruled out, and the difference is heard in an estimated {mid} trials in 100 (limits "
+            f"{low} to {high}), at least the {in_hundred(q.smallest_effect)} planned to matter"
+        )
+    if q.word == "contradicted":
+        high = _under(high, in_hundred(q.smallest_effect))
+        return (
+            f"even the upper limit, heard in {high} trials in 100, stays below the "
+            f"{in_hundred(q.smallest_effect)} planned to matter"
+        )
+    if q.heard.lower is not None and q.heard.lower > 0:
+        return (
+            f"guessing is ruled out, but the difference is heard in an estimated {mid} trials in 100, below "
+            f"the {in_hundred(q.smallest_effect)} planned to matter"
+        )
+    return (
+        f"with the difference heard in {low} to {high} trials in 100, guessing alone is possible, and so are "
+        f"the {in_hundred(q.smallest_effect)} planned to matter"
+    )
+
+
+def _under(limit: str, planned: str) -> str:
+    """A limit below what was planned, said so where both round alike."""
+    return f"just under {limit}" if limit == planned else limit
+
+
+def in_hundred_signed(share: float | None) -> str:
+    """A share heard as so many in 100; one below guessing counts as none."""
+    return in_hundred(None if share is None else max(0.0, share))

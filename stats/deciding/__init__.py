@@ -1,0 +1,1 @@
+"""What decides: the verdict, families of questions, looks, equivalence."""

@@ -1,0 +1,1 @@
+"""Tasks with a right answer: exact counts, d', listeners who differ."""

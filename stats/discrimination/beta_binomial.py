@@ -1,0 +1,218 @@
+"""Replicated discrimination: several answers a listener, listeners who differ.
+
+Two models of how they differ. `fit`: each listener's share of answers not guessed is drawn from a beta
+distribution
+(the chance-corrected beta-binomial). `fit_d_prime`: each listener's d' is drawn from a normal distribution
+(a mixed
+model on the scale of hearing). Both give back the plain binomial where listeners do not differ.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import optimize, special
+from scipy.stats import chi2
+
+from stats.discrimination.psychometric import Task, task
+from stats.errors import BadData
+from stats.fixed.likelihood import FloatArray, as_floats
+
+N_NODES = 61  # Gauss-Hermite nodes over listeners' d'
+STEP = 1e-4  # of the differences behind a standard error
+NO_SPREAD = 1e-6  # a spread parameter at this is none
+MEAN_EDGE = 1e-7  # nearer to 0 or 1 the beta function loses its digits
+
+
+@dataclass(frozen=True)
+class Replicated:
+    """Average and spread over listeners, with the tests that belong to them."""
+
+    model: str
+    task: str
+    mean: float
+    """`fit`: mean share of answers not guessed; `fit_d_prime`: mean d'."""
+    mean_se: float | None
+    """None at a limit."""
+    spread: float
+    """`fit`: over-dispersion, 0 (none) to 1 (each listener always or never); `fit_d_prime`: standard
+    deviation."""
+    loglik: float
+    """Without binomial coefficients."""
+    loglik_binomial: float
+    """With all listeners alike."""
+    p_spread: float
+    """Likelihood-ratio test that listeners do not differ (half chi-square, the spread being on its
+    boundary)."""
+    p_difference: float
+    """Likelihood-ratio test that all guess, against both parameters (mixture of chi-squares)."""
+    n_listeners: int
+    n_trials: int
+
+
+def fit(task_name: str, n_correct: ArrayLike, n_trials: ArrayLike) -> Replicated:
+    """Chance-corrected beta-binomial of correct answers by listener.
+
+    n_correct, n_trials : (listeners,) counts
+
+    Source: Brockhoff 2003, Food Qual. Prefer. 14, 405-417; Schuckers 2003 for the model without chance
+    correction.
+    """
+    kind = task(task_name)
+    right, trials = _check(n_correct, n_trials)
+
+    patterns, times = _patterns(right, trials)
+
+    def loglik(mean: float, spread: float) -> float:
+        return float(times @ _beta_logliks(kind, patterns, mean, spread))
+
+    return _fit("beta-binomial", kind, right, trials, loglik, (0.0, 1.0), (NO_SPREAD, 1.0 - NO_SPREAD))
+
+
+def fit_d_prime(task_name: str, n_correct: ArrayLike, n_trials: ArrayLike) -> Replicated:
+    """Mixed model of correct answers by listener: d' normal over listeners, integrated by Gauss-Hermite.
+
+    n_correct, n_trials : (listeners,) counts
+    """
+    kind = task(task_name)
+    right, trials = _check(n_correct, n_trials)
+    nodes, weights = np.polynomial.hermite_e.hermegauss(N_NODES)
+    log_weights = np.log(weights / weights.sum())
+
+    patterns, times = _patterns(right, trials)
+    hits, misses = patterns[:, [0]], patterns[:, [1]] - patterns[:, [0]]
+
+    def loglik(mean: float, spread: float) -> float:
+        share = np.clip(kind.share_correct(mean + spread * nodes), 1e-300, 1.0 - 1e-16)
+        each = special.xlogy(hits, share) + special.xlog1py(misses, -share)
+        return float(times @ special.logsumexp(each + log_weights, axis=1))
+
+    return _fit("d' over listeners", kind, right, trials, loglik, (0.0, 10.0), (NO_SPREAD, 10.0))
+
+
+def _fit(
+    name: str,
+    kind: Task,
+    right: FloatArray,
+    trials: FloatArray,
+    loglik: Callable[[float, float], float],
+    mean_range: tuple[float, float],
+    spread_range: tuple[float, float],
+) -> Replicated:
+    share = max(float(right.sum() / trials.sum()), kind.guess)
+    alike = float(special.xlogy(right.sum(), share) + special.xlog1py((trials - right).sum(), -share))
+    guessing = float(right.sum() * math.log(kind.guess) + (trials - right).sum() * math.log1p(-kind.guess))
+    plain = (
+        kind.share_discriminating(share) if mean_range[1] == 1.0 else min(kind.d_prime(share), mean_range[1])
+    )
+    starts = [(plain, 0.05), (plain, 0.5), (max(plain, 0.3), 0.3)]
+    found = max(
+        (_maximise(loglik, start, mean_range, spread_range) for start in starts), key=lambda one: one[2]
+    )
+    mean, spread, top = found
+    if top <= alike + 1e-9:
+        mean, spread, top = plain, 0.0, alike
+    gain, over_guessing = max(0.0, 2 * (top - alike)), max(0.0, 2 * (top - guessing))
+    return Replicated(
+        model=name,
+        task=kind.name,
+        mean=mean,
+        mean_se=_mean_se(loglik, mean, max(spread, NO_SPREAD), mean_range, spread_range),
+        spread=spread,
+        loglik=top,
+        loglik_binomial=alike,
+        p_spread=0.5 * float(chi2.sf(gain, 1)) if gain > 0 else 1.0,
+        p_difference=_mixture_p(over_guessing),
+        n_listeners=right.size,
+        n_trials=int(trials.sum()),
+    )
+
+
+def _mixture_p(statistic: float) -> float:
+    """Upper bound of the boundary distribution: half chi-square on 1, half on 2 degrees of freedom."""
+    if statistic <= 0:
+        return 1.0
+    return 0.5 * float(chi2.sf(statistic, 1)) + 0.5 * float(chi2.sf(statistic, 2))
+
+
+def _maximise(
+    loglik: Callable[[float, float], float],
+    start: tuple[float, float],
+    mean_range: tuple[float, float],
+    spread_range: tuple[float, float],
+) -> tuple[float, float, float]:
+    inside = as_floats([np.clip(start[0], *mean_range), np.clip(start[1], *spread_range)])
+
+    def objective(point: FloatArray) -> float:
+        return -loglik(float(point[0]), float(point[1]))
+
+    found = optimize.minimize(
+        objective,
+        inside,
+        method="L-BFGS-B",
+        bounds=[mean_range, spread_range],
+        options={"ftol": 1e-15, "gtol": 1e-9},
+    )
+    return float(found.x[0]), float(found.x[1]), -float(found.fun)
+
+
+def _mean_se(
+    loglik: Callable[[float, float], float],
+    mean: float,
+    spread: float,
+    mean_range: tuple[float, float],
+    spread_range: tuple[float, float],
+) -> float | None:
+    """From the differenced information; the spread is held where it stands on its limit."""
+    if not mean_range[0] + STEP < mean < mean_range[1] - STEP:
+        return None
+    free = spread_range[0] + STEP < spread < spread_range[1] - STEP
+
+    def at(a: int, b: int) -> float:
+        return loglik(mean + a * STEP, spread + b * STEP)
+
+    curvature = -(at(1, 0) - 2 * at(0, 0) + at(-1, 0)) / STEP**2
+    if free:
+        across = -(at(1, 1) - at(1, -1) - at(-1, 1) + at(-1, -1)) / (4 * STEP**2)
+        other = -(at(0, 1) - 2 * at(0, 0) + at(0, -1)) / STEP**2
+        curvature -= across**2 / other if other > 0 else 0.0
+    return 1 / math.sqrt(curvature) if curvature > 0 else None
+
+
+def _patterns(right: FloatArray, trials: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Different (correct, trials) of a listener, (m, 2), and how many listeners have each."""
+    patterns, times = np.unique(np.column_stack([right, trials]), axis=0, return_counts=True)
+    return as_floats(patterns), as_floats(times)
+
+
+def _beta_logliks(kind: Task, patterns: FloatArray, mean: float, spread: float) -> FloatArray:
+    """(m,) log-likelihood of each pattern, summed over how many of the correct answers were guessed."""
+    mean = min(max(mean, MEAN_EDGE), 1 - MEAN_EDGE)
+    total = 1 / spread - 1
+    a, b = mean * total, (1 - mean) * total
+    right, trials = patterns[:, [0]], patterns[:, [1]]
+    heard = np.minimum(np.arange(right.max() + 1), right)  # correct answers that were not guessed
+    terms = (
+        special.gammaln(right + 1)
+        - special.gammaln(heard + 1)
+        - special.gammaln(right - heard + 1)
+        + (right - heard) * math.log(kind.guess)
+        + (trials - right) * math.log1p(-kind.guess)
+        + special.betaln(a + heard, b + trials - heard)
+    )
+    terms = np.where(np.arange(right.max() + 1) <= right, terms, -np.inf)
+    return np.asarray(special.logsumexp(terms, axis=1) - special.betaln(a, b))
+
+
+def _check(n_correct: ArrayLike, n_trials: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    right, trials = as_floats(n_correct), as_floats(n_trials)
+    if right.ndim != 1 or right.shape != trials.shape or right.size < 2:
+        raise BadData(
+            f"correct {right.shape} and trials {trials.shape}; wanted one count a listener, 2 listeners"
+        )
+    whole = (right == np.round(right)).all() and (trials == np.round(trials)).all()
+    if not (whole and (trials >= 1).all() and (right >= 0).all() and (right <= trials).all()):
+        raise BadData("counts must be whole, with 0 <= correct <= trials and at least 1 trial a listener")
+    return right, trials

@@ -1,0 +1,167 @@
+"""Forced-choice discrimination: was a difference heard, or was it too small to be heard?"""
+
+import math
+from dataclasses import dataclass
+
+import pandas as pd
+from scipy import optimize, special
+from scipy.stats import chi2
+
+from stats.discrimination.critical_counts import chance_of_at_least, chance_of_at_most
+from stats.discrimination.psychometric import Task, task
+from stats.errors import StatsError
+
+
+@dataclass(frozen=True)
+class Interval:
+    lower: float
+    upper: float
+
+
+@dataclass(frozen=True)
+class Discrimination:
+    """d', share correct and share of answers not guessed, of one forced-choice task."""
+
+    task: str
+    n_correct: int
+    n_trials: int
+    guess: float
+    share_correct: float
+    """Maximum-likelihood share: the observed one, or the guessing rate where fewer were correct."""
+    share_correct_se: float | None
+    """None at a limit (guessing rate or all correct), where the share has no standard error."""
+    share_correct_interval: Interval
+    share_discriminating: float
+    share_discriminating_se: float | None
+    share_discriminating_interval: Interval
+    d_prime: float
+    """0 at the guessing rate or below, infinite when all are correct."""
+    d_prime_se: float | None
+    d_prime_interval: Interval
+    level: float
+    """Of the intervals, which are likelihood intervals and hence the same statement on three scales."""
+    p_difference: float
+    """Exact one-sided test against guessing."""
+    loglik: float
+    """Without the binomial coefficient."""
+
+    def to_frame(self) -> pd.DataFrame:
+        """Estimate, standard error and likelihood interval of each of the three scales, a row each."""
+        scales = ("d_prime", "share_correct", "share_discriminating")
+        rows = [
+            (
+                getattr(self, name),
+                getattr(self, f"{name}_se"),
+                getattr(self, f"{name}_interval").lower,
+                getattr(self, f"{name}_interval").upper,
+            )
+            for name in scales
+        ]
+        return pd.DataFrame(rows, index=list(scales), columns=["estimate", "se", "lower", "upper"])
+
+    def __str__(self) -> str:
+        counts = f"{self.task}, {self.n_correct} of {self.n_trials} correct"
+        head = f"{counts}, p {self.p_difference:.4g} against guessing"
+        return f"{head}\n{self.to_frame().to_string(float_format='%.4f')}"
+
+
+def fit(task_name: str, n_correct: int, n_trials: int, *, level: float = 0.95) -> Discrimination:
+    """d' and its companions from a count of correct answers.
+
+    Parameters
+    ----------
+    task_name : str
+        triangle, duo-trio, tetrad, 2-afc, 3-afc ... 100-afc.
+    n_correct, n_trials : 0 <= n_correct <= n_trials, n_trials >= 1
+        Independent answers; for several answers a listener see `beta_binomial`.
+    level : 0 to 1
+
+    Source: exact test as in ISO 4120 and ISO 10399; Brockhoff & Christensen 2010, Food Qual. Prefer. 21,
+    for the
+    models and likelihood intervals.
+    """
+    _check(n_correct, n_trials, level)
+    kind = task(task_name)
+    share = max(n_correct / n_trials, kind.guess)
+    d_prime = kind.d_prime(share)
+    inside = kind.guess < share < 1
+    share_se = math.sqrt(share * (1 - share) / n_trials) if inside else None
+    interval = _likelihood_interval(kind, n_correct, n_trials, level)
+    return Discrimination(
+        task=kind.name,
+        n_correct=n_correct,
+        n_trials=n_trials,
+        guess=kind.guess,
+        share_correct=share,
+        share_correct_se=share_se,
+        share_correct_interval=interval,
+        share_discriminating=kind.share_discriminating(share),
+        share_discriminating_se=None if share_se is None else share_se / (1 - kind.guess),
+        share_discriminating_interval=Interval(
+            kind.share_discriminating(interval.lower), kind.share_discriminating(interval.upper)
+        ),
+        d_prime=d_prime,
+        d_prime_se=None if share_se is None else share_se / kind.slope(d_prime),
+        d_prime_interval=Interval(kind.d_prime(interval.lower), kind.d_prime(interval.upper)),
+        level=level,
+        p_difference=chance_of_at_least(n_correct, n_trials, kind.guess),
+        loglik=_loglik(n_correct, n_trials, share),
+    )
+
+
+def similarity(
+    task_name: str,
+    n_correct: int,
+    n_trials: int,
+    *,
+    d_prime: float | None = None,
+    share_discriminating: float | None = None,
+) -> float:
+    """Exact one-sided p-value against a difference as large as the one given, as d' or as share not guessed.
+
+    Small means: if the difference were that large, so few correct answers would be unlikely.
+    """
+    _check(n_correct, n_trials, 0.95)
+    kind = task(task_name)
+    if (d_prime is None) == (share_discriminating is None):
+        raise StatsError(
+            "similarity: give either d' or the share of answers not guessed, not both, not neither"
+        )
+    if d_prime is not None and d_prime > 0:
+        share = float(kind.share_correct(d_prime))
+    elif share_discriminating is not None and 0 < share_discriminating < 1:
+        share = kind.share_from_discriminating(share_discriminating)
+    else:
+        raise StatsError("similarity: the largest difference allowed must be above 0, and a share below 1")
+    return chance_of_at_most(n_correct, n_trials, share)
+
+
+def _loglik(n_correct: int, n_trials: int, share: float) -> float:
+    return float(special.xlogy(n_correct, share) + special.xlog1py(n_trials - n_correct, -share))
+
+
+def _likelihood_interval(kind: Task, n_correct: int, n_trials: int, level: float) -> Interval:
+    """Shares, from the guessing rate up, whose likelihood is not too far below the largest."""
+    best = max(n_correct / n_trials, kind.guess)
+    floor = _loglik(n_correct, n_trials, best) - float(chi2.ppf(level, 1)) / 2
+
+    def above_floor(share: float) -> float:
+        return _loglik(n_correct, n_trials, share) - floor
+
+    lower = kind.guess
+    if above_floor(kind.guess) < 0:
+        lower = optimize.brentq(above_floor, kind.guess, best, xtol=1e-14)
+    upper = 1.0
+    if n_correct < n_trials:
+        upper = optimize.brentq(above_floor, best, 1 - 1e-16, xtol=1e-14)
+    return Interval(float(lower), float(upper))
+
+
+def _check(n_correct: int, n_trials: int, level: float) -> None:
+    if n_trials < 1 or not 0 <= n_correct <= n_trials:
+        raise StatsError(
+            f"discrimination: {n_correct} correct of {n_trials} trials; wanted at least 1 trial and 0 to "
+            f"{max(n_trials, 1)} correct"
+        )
+    if not 0 < level < 1:
+        raise StatsError(f"discrimination: interval level {level:g}, wanted between 0 and 1")

@@ -1,0 +1,1 @@
+"""Fits with fixed effects only, and what every likelihood shares."""

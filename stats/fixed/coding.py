@@ -1,0 +1,133 @@
+"""Columns of a fixed part from a table: numbers as they are, factors by treatment against their first
+level."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from stats.errors import BadData
+from stats.fixed.likelihood import FloatArray, IntArray, as_floats
+
+
+@dataclass(frozen=True)
+class Factor:
+    """A column of labels."""
+
+    levels: tuple[str, ...]
+    """In sorted order (by number where all are numbers); the first is the reference."""
+    codes: IntArray
+    """(n,) place of each row's level."""
+
+
+@dataclass(frozen=True)
+class FixedPart:
+    """Fixed columns and what each stands for."""
+
+    x: FloatArray
+    """(n, p)"""
+    names: tuple[str, ...]
+    """`intercept`, a number column's own name, `factor=level`."""
+    factors: dict[str, Factor]
+    numbers: dict[str, FloatArray]
+    has_intercept: bool
+
+    def row(self, levels: Mapping[str, str]) -> FloatArray:
+        """(p,) columns of a prediction at these levels: other factors averaged over their levels with
+        equal weight,
+        numbers at their mean.
+        """
+        unknown = [f"{name}={level}" for name, level in levels.items() if level not in self._levels(name)]
+        if unknown:
+            raise BadData(f"{', '.join(unknown)}: no such factor or level in the fit")
+        parts = [np.ones(1)] if self.has_intercept else []
+        for name in self.order:
+            if name in self.numbers:
+                parts.append(np.array([self.numbers[name].mean()]))
+                continue
+            shown = np.array(self.factors[name].levels[1:])
+            whole = np.full(shown.size, 1 / (shown.size + 1))
+            parts.append((shown == levels[name]).astype(np.float64) if name in levels else whole)
+        return np.concatenate(parts)
+
+    @property
+    def order(self) -> tuple[str, ...]:
+        """Factors and numbers in the order of their columns."""
+        heads = [name.split("=")[0] if name.split("=")[0] in self.factors else name for name in self.names]
+        return tuple(dict.fromkeys(head for head in heads if head in self.factors or head in self.numbers))
+
+    def _levels(self, name: str) -> tuple[str, ...]:
+        return self.factors[name].levels if name in self.factors else ()
+
+
+def factor(labels: Sequence[str]) -> Factor:
+    """Levels and codes of a column of labels.
+
+    Raises
+    ------
+    BadData
+        No labels.
+    """
+    if len(labels) == 0:
+        raise BadData("a factor without rows has no levels")
+    levels = sorted(set(labels), key=_sort_key(set(labels)))
+    place = {level: j for j, level in enumerate(levels)}
+    return Factor(tuple(levels), np.array([place[label] for label in labels], dtype=np.int64))
+
+
+def fixed_part(
+    columns: Mapping[str, Sequence[str] | ArrayLike], factors: Sequence[str], *, intercept: bool = True
+) -> FixedPart:
+    """Fixed columns of n rows.
+
+    Parameters
+    ----------
+    columns : name to n labels or n numbers, in the order wanted; none gives the intercept alone, for which
+    `n`
+        must come from elsewhere, so use `intercept_only`
+    factors : which of them are labels
+    intercept : False where thresholds hold it
+
+    Raises
+    ------
+    BadData
+        A factor has one level, a number is not finite, lengths differ, or there is no column.
+    """
+    made: dict[str, Factor] = {}
+    numbers: dict[str, FloatArray] = {}
+    pieces: list[FloatArray] = []
+    names: list[str] = []
+    for name, values in columns.items():
+        if name in factors:
+            one = made[name] = factor([str(value) for value in values])  # type: ignore[union-attr]
+            if len(one.levels) < 2:
+                raise BadData(
+                    f"factor {name!r} has the one level {one.levels[0]!r}, so it has no effect; leave it out"
+                )
+            pieces.append((one.codes[:, None] == np.arange(1, len(one.levels))).astype(np.float64))
+            names += [f"{name}={level}" for level in one.levels[1:]]
+        else:
+            numbers[name] = as_floats(values)
+            if numbers[name].ndim != 1 or not np.isfinite(numbers[name]).all():
+                raise BadData(f"column {name!r} holds a number that is not finite")
+            pieces.append(numbers[name][:, None])
+            names.append(name)
+    if not pieces or len({piece.shape[0] for piece in pieces}) > 1:
+        raise BadData(f"fixed columns have lengths {[piece.shape[0] for piece in pieces]}; wanted one length")
+    if intercept:
+        pieces, names = [np.ones((pieces[0].shape[0], 1)), *pieces], ["intercept", *names]
+    return FixedPart(np.hstack(pieces), tuple(names), made, numbers, intercept)
+
+
+def intercept_only(n: int, *, intercept: bool = True) -> FixedPart:
+    """The fixed part of n rows without any effect."""
+    return FixedPart(np.ones((n, int(intercept))), ("intercept",) * int(intercept), {}, {}, intercept)
+
+
+def _sort_key(labels: set[str]):  # type: ignore[no-untyped-def]
+    try:
+        numbers = {label: float(label) for label in labels}
+    except ValueError:
+        return str
+    return lambda label: (numbers[label], label)

@@ -1,0 +1,1 @@
+"""Heard against measured: lines, shares of variance, cross-validation."""

@@ -1,0 +1,1 @@
+"""Mixed models of choices: listeners and strikes as samples."""

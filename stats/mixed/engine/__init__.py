@@ -1,0 +1,1 @@
+"""The engine of the mixed models: random terms, Laplace, adaptive Gauss-Hermite."""

@@ -1,0 +1,1 @@
+"""Ordered answers: cumulative link models, with and without random effects."""

@@ -1,0 +1,213 @@
+"""Cumulative link model: category ratings explained by fixed effects."""
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike
+from scipy.stats import chi2
+
+from stats.errors import BadData, NotConverged, NotIdentified, Separated
+from stats.fixed import newton
+from stats.fixed.likelihood import FloatArray, as_floats
+from stats.ordinal.cumulative import Cumulative, Link, Spacing
+
+SEPARATED = 30.0  # standardised predictor units: an estimate beyond it is on its way to infinity
+
+
+@dataclass(frozen=True)
+class Ordinal:
+    """Estimates of a cumulative link model."""
+
+    names: tuple[str, ...]
+    estimate: FloatArray
+    """(p,) in predictor units; a positive effect means higher categories."""
+    thresholds: FloatArray
+    """(m,) between neighbouring categories."""
+    threshold_names: tuple[str, ...]
+    covariance: FloatArray
+    """(p + m, p + m) of the estimates, then the thresholds."""
+    loglik: float
+    n: float
+    n_parameters: int
+    link: Link
+    spacing: Spacing
+    answers: Cumulative
+    x: FloatArray
+
+    @property
+    def se(self) -> FloatArray:
+        """(p,) standard errors of the estimates."""
+        return np.sqrt(np.diag(self.covariance))[: self.estimate.size]
+
+    @property
+    def threshold_se(self) -> FloatArray:
+        """(m,) standard errors of the thresholds."""
+        return np.sqrt(np.diag(self.covariance))[self.estimate.size :]
+
+    def to_frame(self) -> pd.DataFrame:
+        """Estimates and standard errors, a row each effect and threshold."""
+        return pd.DataFrame(
+            {
+                "estimate": np.concatenate([self.estimate, self.thresholds]),
+                "se": np.concatenate([self.se, self.threshold_se]),
+            },
+            index=[*self.names, *self.threshold_names],
+        )
+
+    def __str__(self) -> str:
+        head = f"cumulative {self.link} model, {self.n:g} answers, log-likelihood {self.loglik:.3f}"
+        return f"{head}\n{self.to_frame().to_string(float_format='%.4f')}"
+
+
+@dataclass(frozen=True)
+class ProportionalCheck:
+    """Score test that an effect is the same at every threshold."""
+
+    name: str
+    statistic: float
+    df: int
+    p: float
+
+
+def fit(
+    answers: ArrayLike,
+    x: ArrayLike,
+    *,
+    names: Sequence[str] | None = None,
+    categories: Sequence[str] | None = None,
+    link: Link = "logit",
+    spacing: Spacing = "flexible",
+    weight: ArrayLike | None = None,
+) -> Ordinal:
+    """Maximum-likelihood effects and thresholds: P(answer <= j) = F(threshold_j - x'estimate).
+
+    Parameters
+    ----------
+    answers : (n,) whole numbers from 0, the category of each answer
+    x : (n, p) fixed columns without an intercept, which the thresholds hold
+    categories : labels of the categories, in order; 1, 2 ... if not given
+    weight : (n,) how often each row was answered so; ones if not given
+
+    Raises
+    ------
+    BadData, NotIdentified
+    Separated
+        An effect is infinite, because it predicts the categories perfectly.
+
+    Source: McCullagh 1980, JRSS B 42, 109-142; Agresti, Categorical Data Analysis, 3rd ed., section 8.2.
+    """
+    likelihood, columns, labels, between = prepare(
+        answers, x, names=names, categories=categories, link=link, spacing=spacing, weight=weight
+    )
+    found = maximise(likelihood, columns, labels)
+    jacobian = threshold_jacobian(likelihood, len(labels))
+    return Ordinal(
+        names=labels,
+        estimate=found.beta,
+        thresholds=likelihood.thresholds(found.shape),
+        threshold_names=between,
+        covariance=jacobian @ found.covariance() @ jacobian.T,
+        loglik=found.loglik,
+        n=float(likelihood.weight.sum()),
+        n_parameters=found.beta.size + found.shape.size,
+        link=link,
+        spacing=spacing,
+        answers=likelihood,
+        x=columns,
+    )
+
+
+def proportional_check(model: Ordinal) -> tuple[ProportionalCheck, ...]:
+    """For each effect, whether it is the same at every threshold (proportional odds under the logit link).
+
+    The score test needs no fit of the larger model, which often has infinite estimates.
+
+    Source: Peterson & Harrell 1990, Applied Statistics 39, 205-217.
+    """
+    m = model.thresholds.size
+    if model.spacing != "flexible" or m < 2:
+        raise BadData(
+            f"the check needs flexible thresholds and 3 categories or more; found {model.spacing}, {m + 1}"
+        )
+    checks = []
+    for j, name in enumerate(model.names):
+        wide = Cumulative.of(
+            model.answers.answer,
+            n_categories=m + 1,
+            link=model.link,
+            weight=model.answers.weight,
+            nominal=model.x[:, [j]],
+        )
+        # at the null the effect is the same everywhere: -estimate at every threshold, none in the predictor
+        others = np.delete(model.x, j, axis=1)
+        point = np.concatenate(
+            [np.delete(model.estimate, j), model.thresholds, np.full(m, -model.estimate[j])]
+        )
+        _, slope, information = newton.derivatives(wide, others, np.zeros(wide.n_rows), point)
+        statistic = float(slope @ np.linalg.solve(information, slope))
+        checks.append(ProportionalCheck(name, statistic, m - 1, float(chi2.sf(statistic, m - 1))))
+    return tuple(checks)
+
+
+def prepare(
+    answers: ArrayLike,
+    x: ArrayLike,
+    *,
+    names: Sequence[str] | None,
+    categories: Sequence[str] | None,
+    link: Link,
+    spacing: Spacing,
+    weight: ArrayLike | None,
+) -> tuple[Cumulative, FloatArray, tuple[str, ...], tuple[str, ...]]:
+    """Checked likelihood, fixed columns, their names, and the thresholds' names."""
+    n_categories = None if categories is None else len(categories)
+    likelihood = Cumulative.of(answers, n_categories=n_categories, link=link, spacing=spacing, weight=weight)
+    columns = as_floats(x)
+    if columns.ndim != 2 or columns.shape[0] != likelihood.n_rows or not np.isfinite(columns).all():
+        raise BadData(f"{likelihood.n_rows} answers and fixed columns {columns.shape}; wanted finite (n, p)")
+    labels = tuple(names) if names is not None else tuple(f"x{j + 1}" for j in range(columns.shape[1]))
+    if len(labels) != columns.shape[1] or len(set(labels)) != len(labels):
+        raise BadData(f"{columns.shape[1]} columns need as many different names, found {labels}")
+    shown = categories if categories is not None else [str(j + 1) for j in range(likelihood.n_categories)]
+    between = tuple(f"threshold:{low}-{high}" for low, high in itertools.pairwise(shown))
+    return likelihood, columns, labels, between
+
+
+def threshold_jacobian(likelihood: Cumulative, n_effects: int) -> FloatArray:
+    """(p + m, p + k) slope of effects and thresholds in effects and shape parameters."""
+    m, k = likelihood.to_thresholds.shape
+    out = np.zeros((n_effects + m, n_effects + k))
+    out[:n_effects, :n_effects] = np.eye(n_effects)
+    out[n_effects:, n_effects:] = likelihood.to_thresholds
+    return out
+
+
+def maximise(likelihood: Cumulative, columns: FloatArray, labels: tuple[str, ...]) -> newton.Maximum:
+    """The fit itself; NotIdentified and Separated say which columns are at fault."""
+    _check_rank(columns)
+    try:
+        found = newton.maximise(likelihood, columns)
+        standardised = np.abs(found.beta * columns.std(axis=0))
+        runaway = bool((standardised > SEPARATED).any())
+    except (NotConverged, NotIdentified):
+        runaway = True
+    if runaway:
+        raise Separated(
+            "an effect or a threshold is infinite: a column predicts the categories perfectly; join "
+            "categories, "
+            f"or leave out one of {', '.join(labels) or 'the categories'}"
+        )
+    return found
+
+
+def _check_rank(columns: FloatArray) -> None:
+    with_constant = np.column_stack([np.ones(columns.shape[0]), columns])
+    length = np.linalg.norm(with_constant, axis=0)
+    if np.linalg.matrix_rank(with_constant / np.where(length > 0, length, 1.0)) < with_constant.shape[1]:
+        raise NotIdentified(
+            "the columns repeat each other, or one is constant (the thresholds already hold the intercept): "
+            "drop one"
+        )

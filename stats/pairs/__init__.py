@@ -1,0 +1,1 @@
+"""Paired comparisons: counts, strengths, ties, how well they fit."""

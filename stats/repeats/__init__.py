@@ -1,0 +1,1 @@
+"""Many refits: bootstrap, and where they run."""

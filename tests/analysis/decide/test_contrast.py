@@ -1,0 +1,56 @@
+"""The deciding model: what of its variance comes from listeners, and what from strikes."""
+
+import math
+
+import numpy as np
+import pytest
+
+from listening.analysis.decide import contrast
+
+FOUR = {"a": 0.0, "b": 0.0, "c": -0.5, "d": 0.5}
+
+
+def test_degrees_of_freedom_of_two_variances_together():
+    """By hand: (1 + 1)^2 / (1 / 23 + 1 / 4) = 13.63; stimuli that add nothing leave the listeners' own."""
+    assert contrast.together(1.0, 23.0, 1.0, 4.0) == pytest.approx(4 / (1 / 23 + 1 / 4))
+    assert contrast.together(1.0, 23.0, 0.0, 0.0) == 23.0
+    assert contrast.together(1.0, 11.0, 0.9, 12.0) == 11.0
+
+
+@pytest.fixture(scope="module")
+def uneven(panel):
+    """Strikes of a and b differ; those of c and d are all alike."""
+    table = panel(np.random.default_rng(4), FOUR, sd_stimulus={"a": 1.0, "b": 1.0}, control_gains_db=())
+    return contrast.fit(contrast.design(table, more="b", than="a"))
+
+
+def test_strikes_of_the_compared_two_have_a_spread_of_their_own(uneven):
+    spread = uneven.model.spread
+    assert spread[contrast.STIMULUS] > 3 * spread[contrast.OTHER_STIMULUS]
+    assert uneven.spread_stimuli == spread[contrast.STIMULUS]
+    assert uneven.design.df_stimuli == 4
+    assert uneven.design.df_other_stimuli == 4
+
+
+def test_few_strikes_leave_few_degrees_of_freedom(uneven):
+    from_stimuli = uneven.spread_stimuli**2 * 2 / 3
+    assert uneven.se**2 > from_stimuli
+    assert 4 < uneven.df < 23
+    assert uneven.df == pytest.approx(contrast.together(uneven.se**2 - from_stimuli, 23, from_stimuli, 4))
+
+
+def test_strikes_of_the_compared_two_borrow_the_spread_of_all_where_their_own_is_smaller(panel):
+    table = panel(np.random.default_rng(4), FOUR, sd_stimulus={"c": 1.0, "d": 1.0}, control_gains_db=())
+    fit = contrast.fit(contrast.design(table, more="b", than="a"))
+    own, others = (fit.model.spread[name] for name in (contrast.STIMULUS, contrast.OTHER_STIMULUS))
+    assert own < others
+    fitted = float(fit.model.se[fit.design.names.index(contrast.CONTRAST)])
+    borrowed = (own**2 + others**2) / 2  # four strikes beyond one a condition in each half
+    assert fit.se == pytest.approx(math.sqrt(fitted**2 + (borrowed - own**2) * 2 / 3))
+
+
+def test_one_strike_a_condition_leaves_the_listeners_alone(panel):
+    table = panel(np.random.default_rng(4), FOUR, strikes=1, control_gains_db=())
+    fit = contrast.fit(contrast.design(table, more="b", than="a"))
+    assert set(fit.model.spread) == {contrast.LISTENER, contrast.CELL}
+    assert fit.df == 23

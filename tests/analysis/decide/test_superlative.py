@@ -1,0 +1,39 @@
+"""The most of a set: named beforehand, or picked from the data."""
+
+import pytest
+
+from listening.analysis.collect import keyed_answers
+from listening.analysis.decide import level_slope, superlative
+from listening.records.protocol import Superlative
+
+
+@pytest.fixture(scope="module")
+def table(bells, bells_answers):
+    return keyed_answers.frame(bells_answers(1), bells.key, bells.manifest)
+
+
+def planned(bells, table, condition):
+    asked = Superlative(id="x", attribute="brightness", presentation="matched", condition=condition)
+    slope = level_slope.from_answers(table, "brightness")
+    return superlative.planned(table, asked, bells.protocol, slope)
+
+
+def test_the_brightest_wins_every_comparison_and_the_next_does_not(bells, table):
+    found = planned(bells, table, "dome_d/free")
+    assert found.word == "supported"
+    assert {one.word for one in found.against} == {"supported"}
+    assert len(found.against) == 5
+    second = planned(bells, table, "dome_c/free")
+    assert second.word == "contradicted"
+    assert "dome D" in second.reason
+
+
+def test_a_winner_picked_from_the_data_is_judged_by_the_largest_t(bells, table):
+    found = superlative.winner(table, bells.protocol, "brightness", "matched")
+    assert (found.condition, found.is_clear, found.n_pairs) == ("dome_d/free", True, 15)
+    # two designs that differ in nothing: whoever is on top of ringing is not clear of the next
+    assert not superlative.winner(table, bells.protocol, "ringing", "matched").is_clear
+
+
+def test_two_conditions_have_no_winner(bells, table):
+    assert superlative.winner(table, bells.protocol, "loudness", "matched") is None

@@ -1,0 +1,148 @@
+"""Looks before the planned end: refused unless asked for, logged, counted, and deciding only as planned."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from scipy import special
+
+from listening.analysis.opening import looks, sealed_key
+from listening.errors import StudyError
+from listening.records.protocol import Protocol
+from listening.records.study import Study
+from stats.deciding import alpha_spending
+
+DIGEST = "ab12" * 16
+PLAIN = {
+    "format": 1,
+    "name": "made-up",
+    "title": "Made up for a test",
+    "seed": 1,
+    "recordings": {"folder": "nowhere", "factors": ["design"]},
+    "panel": {"stands_for": "nobody, made up", "training": "naive", "listeners": 24},
+    "presentations": [{"name": "matched", "metric": "laf_max_db"}],
+    "attributes": [{"name": "brightness", "question": "Which is brighter?", "comparative": "brighter"}],
+    "blocks": [{"attribute": "brightness", "presentation": "matched"}],
+    "sitting": {"welcome": "Welcome.", "consent": "I agree."},
+    "questions": [
+        {
+            "id": "q",
+            "kind": "more",
+            "attribute": "brightness",
+            "presentation": "matched",
+            "contrast": {"more": "b", "than": "a"},
+            "smallest_effect": 0.6,
+        }
+    ],
+}
+
+
+def _protocol(**stopping: Any) -> Protocol:
+    return Protocol.model_validate({**PLAIN, "stopping": stopping})
+
+
+@pytest.fixture
+def study(tmp_path: Path) -> Study:
+    folder = Study(tmp_path)
+    folder.sealed.mkdir()
+    return folder
+
+
+def _look(study: Study, protocol: Protocol, finished: int, **more: Any) -> looks.Look:
+    now = looks.look(study, DIGEST, protocol, finished=finished, **more)
+    sealed_key.note(study, f"2026-01-01T00:00:00+00:00 {now.line(DIGEST)}")
+    return now
+
+
+def test_before_the_planned_end_the_answers_stay_closed(study: Study) -> None:
+    with pytest.raises(StudyError, match="23 of 24 planned listeners finished"):
+        _look(study, _protocol(), 23)
+    assert not (study.sealed / sealed_key.LOG).exists()
+
+
+def test_at_the_planned_end_nothing_needs_to_be_asked(study: Study) -> None:
+    now = _look(study, _protocol(), 24)
+    assert now.at_end
+    assert looks.protocol_at(_protocol(), now) == _protocol()
+
+
+def test_each_look_is_counted_once_however_often_it_is_taken(study: Study) -> None:
+    protocol = _protocol()
+    for finished in (10, 10, 15):
+        _look(study, protocol, finished, interim=True)
+    now = _look(study, protocol, 24)
+    assert now.earlier == (10, 15)
+    assert now.unplanned(protocol.stopping) == 2
+    assert not _look(study, protocol, 15, interim=True).is_planned(protocol.stopping)
+
+
+def test_looks_at_another_deal_do_not_count(study: Study) -> None:
+    protocol = _protocol()
+    _look(study, protocol, 10, interim=True)
+    assert looks.look(study, "f" * 64, protocol, finished=24).earlier == ()
+
+
+def test_a_look_that_was_not_planned_gives_no_verdict(study: Study) -> None:
+    protocol = _protocol(looks=[12], spending="Pocock")
+    early = _look(study, protocol, 9, interim=True)
+    planned = _look(study, protocol, 13, interim=True)
+    more = _look(study, protocol, 18, interim=True)
+    assert [n.is_planned(protocol.stopping) for n in (early, planned, more)] == [False, True, False]
+    assert looks.protocol_at(protocol, early) == protocol
+
+
+@pytest.mark.parametrize("rule", ["O'Brien-Fleming", "Pocock"])
+def test_planned_looks_share_the_error_rate_by_the_rule(study: Study, rule: alpha_spending.Spending) -> None:
+    protocol = _protocol(looks=[8, 16], spending=rule)
+    bounds = alpha_spending.bounds([9 / 24, 16 / 24, 1.0], 0.05, rule)
+    found = [_look(study, protocol, n, interim=n < 24) for n in (9, 16, 24)]
+    for now, nominal in zip(found, bounds.nominal_alpha, strict=True):
+        assert looks.protocol_at(protocol, now).questions[0].alpha == pytest.approx(float(nominal), rel=1e-9)
+
+
+@pytest.mark.parametrize("rule", ["O'Brien-Fleming", "Pocock"])
+def test_no_step_through_a_family_spends_more_than_its_share_over_all_looks(
+    study: Study, rule: alpha_spending.Spending
+) -> None:
+    """Three looks, six questions: alpha shared after spending would spend 5 % (Pocock: 11 %) too much."""
+    family = [PLAIN["questions"][0] | {"id": f"q{i}", "family": "x"} for i in range(6)]
+    plan = PLAIN | {"questions": family, "stopping": {"looks": [8, 16], "spending": rule}}
+    protocol = Protocol.model_validate(plan)
+    taken = [_look(study, protocol, n, interim=n < 24) for n in (8, 16, 24)]
+    left = [looks.protocol_at(protocol, now).questions[0].alpha for now in taken]
+    for m in (6, 5, 2, 1):
+        bounds = [-float(special.ndtri(alpha / m)) for alpha in left]
+        spent = alpha_spending.crossing([8 / 24, 16 / 24, 1.0], bounds).sum()
+        assert spent <= 0.05 / m * (1 + 1e-6)
+        assert m < 6 or spent == pytest.approx(0.05 / 6, rel=1e-6)  # nothing is given away at the first step
+
+
+def test_a_planned_look_that_was_not_taken_leaves_its_error_for_the_end(study: Study) -> None:
+    protocol = _protocol(looks=[12], spending="Pocock")
+    assert looks.protocol_at(protocol, _look(study, protocol, 24)).questions[0].alpha == pytest.approx(0.05)
+
+
+def test_recruitment_ends_early_only_as_the_rule_says(study: Study) -> None:
+    protocol = _protocol(fewest=20)
+    with pytest.raises(StudyError, match="only from 20 on"):
+        _look(study, protocol, 19, closed="the season is over")
+    with pytest.raises(StudyError, match="planned end"):
+        _look(study, protocol, 21)
+    now = _look(study, protocol, 21, closed="the season is over")
+    assert now.at_end
+    assert now.closed == "the season is over"
+    assert "closed: the season is over" in (study.sealed / sealed_key.LOG).read_text()
+
+
+@pytest.mark.parametrize(
+    ("stopping", "told"),
+    [
+        ({"looks": [8]}, "go together"),
+        ({"looks": [12, 8], "spending": "Pocock"}, "growing"),
+        ({"looks": [24], "spending": "Pocock"}, "not before the end"),
+        ({"fewest": 30}, "above the 24"),
+    ],
+)
+def test_a_stopping_rule_that_cannot_be_is_refused(stopping: dict[str, Any], told: str) -> None:
+    with pytest.raises(ValueError, match=told):
+        _protocol(**stopping)
