@@ -20,7 +20,7 @@ from listening.analysis.decide import (
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.decide.sensitivity import Given
 from listening.analysis.explain import describe, heard_and_measured, strength_sets
-from listening.analysis.opening import audit, key_opening, looks
+from listening.analysis.opening import audit, conduct, key_opening, looks
 from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
 from listening.analysis.ratings import decided_ratings
@@ -82,16 +82,18 @@ def from_study(
 ) -> Findings:
     """The findings of a study, nothing written but the log of the opening; parameters and errors as `run`."""
     at = key_opening.look(study, now=now, interim=interim, closed=closed)
+    measures = Measures.load(study.measures) if study.measures.is_file() else None
     found = findings(
         at.opened,
         at.answers,
         look=at.look,
         fixed=key_opening.fixed(study, at.opened.plan),
         n_unfinished=at.n_unfinished,
-        measures=Measures.load(study.measures) if study.measures.is_file() else None,
+        measures=measures,
         on_progress=on_progress,
     )
-    return found.model_copy(update={"sources": audit.sources(study)})
+    conducted = conduct.of_study(at.opened.protocol, at.opened.manifest, measures, days=at.days)
+    return found.model_copy(update={"sources": audit.sources(study), "conducted": conducted})
 
 
 def findings(

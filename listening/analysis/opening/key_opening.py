@@ -24,6 +24,8 @@ class Taken:
     answers: Columns
     """See `collect.as_columns`."""
     n_unfinished: int
+    days: tuple[str, ...]
+    """Of the finished sittings (UTC), as 2026-11-25."""
 
 
 def look(study: Study, *, now: Callable[[], str], interim: bool = False, closed: str = "") -> Taken:
@@ -50,7 +52,8 @@ def look(study: Study, *, now: Callable[[], str], interim: bool = False, closed:
     digest = opened.plan.study_digest
     at = looks.look(study, digest, opened.protocol, finished=finished, interim=interim, closed=closed)
     sealed_key.note(study, f"{now()} {at.line(digest)}")
-    return Taken(opened, at, answers, len(sittings) - finished)
+    days = tuple(sitting.finished_at[:10] for sitting in sittings if sitting.finished_at is not None)
+    return Taken(opened, at, answers, len(sittings) - finished, days)
 
 
 def _of_this_deal(study: Study, plan: Plan, sittings: Sequence[SittingRow]) -> None:
