@@ -75,16 +75,17 @@ def _of_copy(judged: Sequence["Judgement"]) -> Iterator[str]:
             yield from (f"    {line}" for line in _nearest(one))
     counts = Counter(one.word for one in judged)
     yield (
-        f"{len(judged)} sentences: {counts['supported']} supported [+], {counts['not supported']} not supported "
-        f"[x], {counts['not judged']} not judged [.]: these say nothing that the check takes for a claim; "
-        "read them yourself"
+        f"{len(judged)} sentences: {counts['supported']} supported [+], {counts['not supported']} not "
+        f"supported [x], {counts['not judged']} not judged [.]: these say nothing that the check takes for a "
+        "claim; read them yourself"
     )
 
 
 def _word(judged: "Judgement") -> str:
     if judged.had_people_listened == judged.word:
         return judged.word.upper()
-    return f"{judged.word.upper()} (had people answered as this simulated panel did: {judged.had_people_listened})"
+    had = f"had people answered as this simulated panel did: {judged.had_people_listened}"
+    return f"{judged.word.upper()} ({had})"
 
 
 def _nearest(judged: "Judgement") -> Iterator[str]:

@@ -47,7 +47,7 @@ def in_hundred(share: float | None) -> str:
 
 
 def in_hundred_beside(share: float | None, other: float | None) -> str:
-    """A share as so many in 100, with as many decimals as tell it from another one that it is compared with."""
+    """A share as so many in 100, with as many decimals as tell it from the other one."""
     digits, text = 0, in_hundred(share)
     while (
         share is not None

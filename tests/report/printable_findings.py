@@ -1,4 +1,4 @@
-"""Findings on which the drafts are judged: those of findings.json taken as people's, with every kind of question.
+"""Findings on which the drafts are judged: those of findings.json taken as people's, more questions added.
 
 Three units of domes A to D were recorded, one of E and F. Whatever is changed here is written out below.
 """

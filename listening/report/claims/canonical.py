@@ -1,8 +1,8 @@
 """A draft as the tokens that count: what is harmless is evened out, everything else stays and tells.
 
 Harmless: the case of Latin letters, spacing, commas between words, one mark or one reference to a footnote at
-the end, kinds of quotation marks and dashes, whole numbers up to 99 in words. A sign that is not a letter, digit
-or listed mark stays a token of its own, so that no printable form has it.
+the end, kinds of quotation marks and dashes, whole numbers up to 99 in words. A sign that is not a letter,
+digit or listed mark stays a token of its own, so that no printable form has it.
 """
 
 import re

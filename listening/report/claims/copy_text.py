@@ -14,8 +14,11 @@ LIMIT_BYTES = 20_000_000  # of text, unpacked; more than any leaflet or web page
 WORD = "{http://schemas.openxmlformats.org/wordprocessingml/2006/main}"
 PARTS = re.compile(r"word/(document|footnotes|endnotes|comments|header\d*|footer\d*)\.xml$")
 UNSEEN = ("script", "style", "template", "noscript")
-INLINE = frozenset(
-    "a abbr b bdi bdo cite code data dfn em i kbd label mark q s samp small span strong sub sup time u var wbr font".split()
+INLINE = frozenset(  # elements that break no sentence
+    (
+        *("a", "abbr", "b", "bdi", "bdo", "cite", "code", "data", "dfn", "em", "font", "i", "kbd", "label"),
+        *("mark", "q", "s", "samp", "small", "span", "strong", "sub", "sup", "time", "u", "var", "wbr"),
+    )
 )
 SPOKEN = ("alt", "title", "aria-label", "placeholder", "content")
 MARKDOWN = (
@@ -44,7 +47,8 @@ def paragraphs(path: Path) -> list[str]:
     reader = KINDS.get(path.suffix.lower())
     if reader is None:
         raise RecordError(
-            f"{path}: found a file named *{path.suffix}, wanted {', '.join(KINDS)}; save the copy as one of them"
+            f"{path}: found a file named *{path.suffix}, wanted {', '.join(KINDS)}; save the copy as one of "
+            "them"
         )
     try:
         if path.stat().st_size > LIMIT_BYTES:

@@ -1,8 +1,8 @@
 """A draft sentence held against a study's findings; it fails closed.
 
-A draft is supported only if the whole of it is one of the printable forms, up to the harmless variation named in
-`canonical.py` and the wordings listed in the language files. Whatever else it says, in whichever words, signs
-or order, it is not: no list of forbidden words decides. The check reads no meaning, picture or context;
+A draft is supported only if the whole of it is one of the printable forms, up to the harmless variation named
+in `canonical.py` and the wordings listed in the language files. Whatever else it says, in whichever words,
+signs or order, it is not: no list of forbidden words decides. The check reads no meaning, picture or context;
 advertising law and counsel have the last word.
 """
 
@@ -15,8 +15,8 @@ from listening.records.findings import Findings
 from listening.report.claims import canonical, matching, nearest, reading
 from listening.report.claims.nearest import Difference
 from listening.report.sentences import forms, sentences
-from listening.report.sentences.form import Form
 from listening.report.sentences import wordings_to_leave_out as left_out
+from listening.report.sentences.form import Form
 from listening.report.sentences.wordings_to_leave_out import LeftOut
 
 Word = Literal["supported", "not supported", "not judged"]
@@ -94,14 +94,14 @@ def of(found: Findings) -> Check:
 def judge(draft: str, check: Check) -> Judgement:
     """What the draft is, and where it is nothing for print, what comes nearest."""
     form = check.form_of(draft)
+    if form is not None and check.simulated:
+        return Judgement(draft, "not supported", "supported", form.question, (), (), (NOBODY,))
     if form is not None:
-        word: Word = "not supported" if check.simulated else "supported"
-        why = (NOBODY,) if check.simulated else ()
-        return Judgement(draft, word, "supported", form.question, (), (), why)
+        return Judgement(draft, "supported", "supported", form.question, (), (), ())
     about = reading.read(draft, check.words)
     close = nearest.find(about, draft, check.found, check.forms)
     claims = close.question is not None or reading.claims_something(draft, about, check.words)
-    word = "not supported" if claims else "not judged"
+    word: Word = "not supported" if claims else "not judged"
     differs = nearest.differences(draft, close.sentences[0]) if close.sentences else ()
     why = tuple(_why(draft, close.question, about.said, check))
     return Judgement(draft, word, word, close.question, close.sentences, differs, why)
@@ -112,8 +112,8 @@ def _why(draft: str, question: str | None, said: Sequence[str], check: Check) ->
     lines = [ELSEWHERE] if check.found.imported else []
     if strange := canonical.strange(draft):
         lines.append(f"signs that no sentence for print has: {', '.join(strange[:4])}")
-    planned = [*check.found.questions, *check.found.superlatives]
-    word = next((one.word for one in planned if one.id == question), "supported")
+    words = {one.id: one.word for one in (*check.found.questions, *check.found.superlatives)}
+    word = words.get(question or "", "supported")
     if word != "supported":
         lines.append(f"the planned question `{question}` is {word}")
     return [*lines, *(f"leave out {no.wording}: {no.why}" for no in _left_out(question, said, check))]

@@ -1,4 +1,4 @@
-"""What a draft is about, read loosely: conditions, attributes, ways of playing. It finds, it never supports."""
+"""What a draft is about, read loosely: conditions, attributes, ways of playing; it never supports."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -92,7 +92,7 @@ def claims_something(draft: str, about: Read, known: Vocabulary) -> bool:
         return True
     return any(
         word[0].isdigit() or word in known.claims or word in "%><=≫≪" or _compares(word, known)
-        for word in about.said
+        for word in canonical.tokens(draft)
     )
 
 

@@ -1,7 +1,7 @@
 """Headline, sentence, footnote and long form of what may be printed, in every language that has the words.
 
-A form exists only where it is true whatever a reader takes it for: no headline of a sameness, no form at all of
-a proof of matching, of an open question or of a table collected elsewhere.
+A form exists only where it is true whatever a reader takes it for: no headline of a sameness, no form at all
+of a proof of matching, of an open question or of a table collected elsewhere.
 """
 
 from collections.abc import Iterator
@@ -74,5 +74,5 @@ def of_superlative(s: SuperlativeFinding, found: Findings, words: Language) -> I
 
 
 def _headline_first(claims: list[str]) -> tuple[str, ...]:
-    """A headline starts with the thing and not with how it was played, where the language has such an order."""
+    """A headline starts with the thing, where the language has such an order."""
     return tuple(sorted(claims, key=lambda claim: claim.startswith("{where}")))

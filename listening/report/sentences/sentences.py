@@ -2,7 +2,7 @@
 
 from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
 from listening.report.page import imported_words, reasons
-from listening.report.sentences import facts, footnotes, forms, language, slots, wording
+from listening.report.sentences import cause_words, facts, footnotes, forms, language, slots, wording
 from listening.report.sentences.form import Form
 
 SIMULATED = "Simulated panel, not for print: "
@@ -55,6 +55,8 @@ def claim(q: QuestionFinding, found: Findings) -> str:
 
 def ask(q: QuestionFinding, found: Findings) -> str:
     """A planned question in short."""
+    if cause_words.of(q):
+        return f"Does it hold that, {claim(q, found)}?"
     at = "as recorded" if q.presentation == wording.AS_RECORDED else f"at equal {wording.held_equal(found)}"
     if q.kind == "same":
         return f"Are {q.more_label} and {q.than_label} heard as the same in {q.attribute}, {at}?"
