@@ -66,7 +66,7 @@ def test_harmless_variation_stays_supported(check, change):
         "Dome D (hung free) is heard as brighter than dome C (hung free) at equal loudness.",
         f"{D_OVER_C}: chosen as the brighter one by 24 listeners in 41 of 48 comparisons.",
         COUNTED.replace("41", "forty-one").replace("48", "forty-eight").replace("24", "twenty-four"),
-        "Of the six compared, recordings of dome D (hung free) were heard as the brightest at equal loudness.",
+        "Of the six compared, recordings of dome_d/free are heard as the brightest at equal loudness.",
         "Bei gleicher Lautheit klingt „dome D (hung free)“ heller als „dome C (hung free)“.",
         "Bei gleicher Lautheit klingt dome D (hung free) heller als dome C (hung free).",
     ],

@@ -112,7 +112,8 @@ def _why(draft: str, question: str | None, said: Sequence[str], check: Check) ->
     lines = [ELSEWHERE] if check.found.imported else []
     if strange := canonical.strange(draft):
         lines.append(f"signs that no sentence for print has: {', '.join(strange[:4])}")
-    words = {one.id: one.word for one in (*check.found.questions, *check.found.superlatives)}
+    words: dict[str, str] = {q.id: q.word for q in check.found.questions}
+    words |= {s.id: s.word for s in check.found.superlatives}
     word = words.get(question or "", "supported")
     if word != "supported":
         lines.append(f"the planned question `{question}` is {word}")

@@ -110,7 +110,7 @@ def _recorded(
     sampled = [one for one in held if one is not None]
     if len(sampled) < len(conditions):
         if strikes:
-            yield words.text("footnote", "strikes_alike").format(strikes=strikes)
+            yield words.text("footnote", "strikes_alike").format(strikes=_strikes(strikes, words))
         return
     yield _counted(sampled, words)
     if len(sampled) == len(("more", "than")):
@@ -122,13 +122,17 @@ def _counted(sampled: list[Sampled], words: Language) -> str:
     first, last = sampled[0], sampled[-1]
     alike = len({(one.n_units, len(one.recordings)) for one in sampled}) == 1
     if alike and not first.n_units:
-        return words.text("footnote", "strikes_alike").format(strikes=len(first.recordings))
+        return words.text("footnote", "strikes_alike").format(strikes=_strikes(len(first.recordings), words))
     return words.text("footnote", "units_alike" if alike else "units_differ").format(
-        strikes=len(first.recordings),
+        strikes=_strikes(len(first.recordings), words),
         units=_units(first.n_units, words),
-        strikes_than=len(last.recordings),
+        strikes_than=_strikes(len(last.recordings), words),
         units_than=_units(last.n_units, words),
     )
+
+
+def _strikes(n: int, words: Language) -> str:
+    return words.text("footnote", "strike" if n == 1 else "strikes").format(n=n)
 
 
 def _units(n: int, words: Language) -> str:
