@@ -74,7 +74,7 @@ def _card(i: int, q: QuestionFinding, found: Findings) -> Card:
             partial(figures.verdict_scale, q=q),
             name=f"scale{i}",
             title=title,
-            height_in=1.1,
+            height_in=figures.scale_height_in(q),
             width_in=figures.CARD_IN,
         )
     return Card(
