@@ -62,8 +62,9 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "claim": (
         (
             "listening claim 'Dome B (hung free) sounds louder than dome A (hung free).' bells",
-            "which planned question bears it, and what does not hold",
+            "whether it may be printed, and the sentence that comes nearest",
         ),
+        ("listening claim --file leaflet.docx bells", "every sentence of a copy that goes out"),
     ),
     "export": (
         ("listening export bells", "CSV tables, a dictionary and a recipe in bells/export"),
