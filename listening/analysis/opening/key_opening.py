@@ -30,6 +30,8 @@ class Taken:
     """See `collect.as_columns`."""
     n_unfinished: int
     record: StudyRecord
+    days: tuple[str, ...]
+    """Of the finished sittings (UTC), as 2026-11-25."""
 
 
 def look(
@@ -111,7 +113,8 @@ def _look(study: Study, opened: Opened, store: Store, asked: _Asked) -> Taken:
     beside = {event.sitting for event in events if event.detail == told_record.KEY_BESIDE}
     until = record.load(study.record)[: entry.n]
     known = told_record.of_opening(until, walked.ledger, opened.plan, key_beside=len(beside))
-    return Taken(opened, at, answers, len(sittings) - finished, known)
+    days = tuple(sitting.finished_at[:10] for sitting in sittings if sitting.finished_at is not None)
+    return Taken(opened, at, answers, len(sittings) - finished, known, days)
 
 
 def _of_one_kind(study: Study, sittings: Sequence[SittingRow]) -> None:
