@@ -3,8 +3,8 @@
 import hashlib
 import io
 import os
+import secrets
 import struct
-import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -141,23 +141,17 @@ def _rounded(samples: FloatArray, bits: int) -> np.ndarray:
 def _replace_file(path: Path, content: bytes) -> None:
     temporary = None
     try:
-        handle, temporary = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)
-        with os.fdopen(handle, "wb") as file:
+        name = path.with_name(f".{secrets.token_hex(8)}.part")
+        with os.fdopen(os.open(name, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666), "wb") as file:
+            temporary = name
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        os.chmod(temporary, 0o666 & ~_umask())
         os.replace(temporary, path)
     except OSError as error:
         if temporary is not None:
-            Path(temporary).unlink(missing_ok=True)
+            temporary.unlink(missing_ok=True)
         raise CannotWrite(
             f"{path}: cannot be written ({error.strerror}); nothing was changed; "
             "make the folder writable or free some space"
         ) from error
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

@@ -1,20 +1,14 @@
 """`listening deal`: freeze the study; balanced orders, a sealed key, clips under random codes."""
 
 import argparse
-import secrets
-from collections.abc import Callable
-from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from listening.console import progress, show
-from listening.design import balance, slots, versions
-from listening.design import dealing as design
-from listening.errors import StudyError
-from listening.records import frozen, protocol
-from listening.records.form import read_text, write_text
-from listening.records.manifest import Manifest
-from listening.records.plan import Plan
-from listening.records.study import Study, open_study
+from listening.records.study import open_study
+
+if TYPE_CHECKING:
+    from listening.design import balance
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,14 +20,24 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         default="",
         help="deal a new version although answers exist; the old deal stays readable under versions/",
     )
+    parser.add_argument(
+        "--open-seed",
+        type=int,
+        metavar="N",
+        help="for demonstrations: orders and codes that anybody can make again; the plan and the page say so",
+    )
     show.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Deal and print what was balanced."""
-    study = open_study(args.folder)
+    study = open_study(args.folder, to_deal=True)
+    from listening.steps import study_deal  # slow to load: a slip in the folder is told before
+
     with progress.bar("coding clips") as on_progress:
-        plan, lines = deal(study, again=args.again, on_progress=on_progress)
+        plan, lines = study_deal.deal(
+            study, again=args.again, open_seed=args.open_seed, on_progress=on_progress
+        )
     n_trials = len(plan.slots[0].trials)
     spare = f" and {len(plan.slots) - plan.planned} spare" if len(plan.slots) > plan.planned else ""
     version = f", version {plan.study_version}" if plan.study_version > 1 else ""
@@ -49,81 +53,5 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def deal(
-    study: Study,
-    *,
-    again: str = "",
-    secret: str | None = None,
-    dealt_at: str | None = None,
-    on_progress: Callable[[int, int], None] | None = None,
-) -> tuple[Plan, list[balance.Line]]:
-    """Write key, clips and plan of a prepared study; the plan comes last, so that a killed deal is no deal.
-
-    Parameters
-    ----------
-    again : why a deal that has answers is replaced; it moves to versions/ first
-
-    Raises
-    ------
-    StudyError
-        Answers were already given to an earlier deal and no reason is given, a stimulus was altered, or the
-        protocol changed since `prepare`.
-    """
-    if study.answers.exists() and not again:
-        raise StudyError(
-            f"{study.answers}: answers exist for this deal; start a new study folder, or deal a new version "
-            f'with its reason: listening deal {study.root} --again "why"'
-        )
-    chosen, manifest = protocol.load(study.protocol), Manifest.load(study.manifest)
-    digest = protocol.digest(study.protocol)
-    if manifest.protocol_digest != digest:
-        raise StudyError(
-            f"{study.protocol}: changed since the stimuli were made; run: listening prepare {study.root}"
-        )
-    dealt_at = dealt_at or datetime.now(UTC).isoformat(timespec="seconds")
-    has_answers = study.answers.exists() or study.server.exists()
-    number = versions.next_number(study) + has_answers
-    dealt = design.deal(
-        chosen,
-        manifest,
-        protocol_digest=digest,
-        secret=secret or secrets.token_hex(16),
-        dealt_at=dealt_at,
-        study_version=number,
-    )
-    if has_answers:
-        versions.set_aside(study, again)
-    plan = _write(study, dealt, manifest, on_progress)
-    versions.note(study, study_digest=plan.study_digest, dealt_at=dealt_at, reason=again)
-    condition = {s.stimulus: s.condition for s in manifest.stimuli}
-    return plan, balance.report(slots.of_study(chosen, manifest), condition)
-
-
-def _write(
-    study: Study, dealt: design.Dealt, manifest: Manifest, on_progress: Callable[[int, int], None] | None
-) -> Plan:
-    from listening.stimuli import coded_clips
-
-    study.plan.unlink(missing_ok=True)
-    dealt.key.save(study.key)
-    study.key.chmod(0o600)
-    files = {study.stimuli / s.file: s.digest for s in manifest.stimuli}
-    sounds = {
-        code: (study.stimuli / manifest.of(h.stimulus).file, h.gain_db) for code, h in dealt.heard.items()
-    }
-    copies = {code for code, heard in dealt.heard.items() if heard.copy}
-    digests = coded_clips.write(
-        study.clips, sounds, secret=dealt.key.secret, expected=files, copies=copies, on_progress=on_progress
-    )
-    plan = design.with_clips(dealt.plan, digests)
-    write_text(study.frozen_protocol, read_text(study.protocol))
-    write_text(study.frozen_manifest, read_text(study.manifest))
-    plan.save(study.plan)
-    frozen.freeze(study, study_digest=plan.study_digest, dealt_at=plan.dealt_at, stimuli=sorted(files)).save(
-        study.frozen
-    )
-    return plan
-
-
-def _range(line: balance.Line) -> str:
+def _range(line: "balance.Line") -> str:
     return f"{line.smallest}" if line.smallest == line.largest else f"{line.smallest} to {line.largest}"

@@ -5,19 +5,22 @@ from dataclasses import dataclass
 import numpy as np
 
 from listening.design import incomplete_blocks, leads, parts
-from listening.design.dealt_trial import Heard, Trial, strikes, words
+from listening.design.dealt_trial import Heard, Trial, strikes
 from listening.design.decompositions import Pairs
+from listening.design.draws import Draws
 from listening.errors import StudyError
 from listening.records.manifest import Manifest, Stimulus
 from listening.records.protocol import Block, Protocol
 
 
-def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int) -> list[list[Trial]]:
+def of_slots(
+    protocol: Protocol, manifest: Manifest, block: Block, n_slots: int, *, draws: Draws
+) -> list[list[Trial]]:
     """The trials of one block for each slot, not yet in order.
 
-    Each pair of a slot is heard `repeats` times. Which comes first alternates over the hearings of a pair,
-    from a start that is even within each slot; the strikes of the two conditions go through all
-    combinations.
+    Each pair of a slot is heard `repeats` times, a planned one `planned_repeats` times where the block says
+    so. Which comes first alternates over the hearings of a pair, from a start that is even within each slot;
+    the strikes of the two conditions go through all combinations.
 
     Raises
     ------
@@ -30,13 +33,34 @@ def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int)
         raise StudyError(
             f"block `{block.attribute}` of `{block.presentation}`: {len(names)} conditions, wanted at least 2"
         )
-    place = [protocol.seed, 1, *words(block.attribute), *words(block.presentation)]
-    rng = np.random.default_rng(np.random.SeedSequence(place))
+    rng = draws.of("pairs", block.attribute, block.presentation)
     dealt = slot_pairs(protocol, block, names, n_slots, rng)
+    planned = often(protocol, block, names)
     turns = _Turns(len(names), rng)
     return [
-        [_trial(block, names, sounds, hearing) for hearing in turns.slot(pairs, block.repeats)]
+        [
+            _trial(block, names, sounds, hearing)
+            for repeats in dict.fromkeys(n for n, _ in by_repeats(pairs, block, planned))
+            for hearing in turns.slot(
+                [p for n, p in by_repeats(pairs, block, planned) if n == repeats], repeats
+            )
+        ]
         for pairs in dealt
+    ]
+
+
+def often(protocol: Protocol, block: Block, names: list[str]) -> set[frozenset[int]]:
+    """The pairs that a listener hears `planned_repeats` times."""
+    if block.planned_repeats is None:
+        return set()
+    return {frozenset(pair) for pair in planned_pairs(protocol, block, names)}
+
+
+def by_repeats(pairs: Pairs, block: Block, planned: set[frozenset[int]]) -> list[tuple[int, tuple[int, int]]]:
+    """How often each pair of one slot is heard, with the pair."""
+    return [
+        ((block.planned_repeats or 0) if frozenset(pair) in planned else block.repeats, pair)
+        for pair in pairs
     ]
 
 

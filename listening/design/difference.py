@@ -5,10 +5,9 @@ Sources: ISO 4120 (triangle: six orders, equally often), ISO 10399 (duo-trio, ba
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from listening.design import comparison
-from listening.design.dealt_trial import Heard, Trial, strikes, words
+from listening.design.dealt_trial import Heard, Trial, strikes
+from listening.design.draws import Draws
 from listening.records.manifest import Manifest, Stimulus
 from listening.records.protocol import Block, Protocol
 
@@ -20,16 +19,18 @@ ORDERS: dict[str, tuple[str, ...]] = {
 }
 
 
-def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int) -> list[list[Trial]]:
+def of_slots(
+    protocol: Protocol, manifest: Manifest, block: Block, n_slots: int, *, draws: Draws
+) -> list[list[Trial]]:
     """The trials of one block for each slot, not yet in order.
 
-    Each pair of a slot is heard `repeats` times; over the hearings of a pair the orders of the task come
-    equally often, in turn from a start drawn for the pair; the strikes of the two conditions take turns.
+    Each pair of a slot is heard `repeats` times (`planned_repeats`, where a question plans it); over the
+    hearings of a pair the orders of the task come equally often, in turn from a start drawn for the pair; the
+    strikes of the two conditions take turns.
     """
     sounds = strikes(manifest, block.presentation)
     names = list(sounds)
-    place = [protocol.seed, 6, *words(block.attribute), *words(block.presentation)]
-    rng = np.random.default_rng(np.random.SeedSequence(place))
+    rng = draws.of("orders", block.attribute, block.presentation)
     orders = ORDERS[protocol.attribute(block.attribute).task]
     turn = {
         pair: (rng.permutation(len(orders)), int(rng.integers(1000)))
@@ -37,11 +38,12 @@ def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int)
     }
     heard = dict.fromkeys(turn, 0)
     made: list[list[Trial]] = []
+    often = comparison.often(protocol, block, names)
     for pairs in comparison.slot_pairs(protocol, block, names, n_slots, rng):
         trials = []
-        for pair in (tuple(sorted(p)) for p in pairs):
-            one, two = pair
-            for _ in range(block.repeats):
+        for repeats, pair in comparison.by_repeats(pairs, block, often):
+            one, two = sorted(pair)
+            for _ in range(repeats):
                 number = heard[one, two]
                 heard[one, two] += 1
                 order = orders[turn[one, two][0][number % len(orders)]]

@@ -4,6 +4,7 @@ from typing import Literal
 
 from pydantic import Field
 
+from listening.records.conducted import Conducted
 from listening.records.factor import FactorFinding
 from listening.records.findings_explained import (
     Decomposition,
@@ -24,13 +25,21 @@ class LevelCheck(Form):
     """The planned contrast with level taken one way: which metric, and how much a decibel moves an answer."""
 
     metric: str
-    slope_at: Literal["estimate", "lower", "upper", "none"]
+    """A level metric; `as heard` where the question which is louder measured it on the same sounds."""
+    slope_at: Literal["estimate", "lower", "upper", "none", "monotony"]
     slope_logit_per_db: float
+    """0 by monotony, where no slope enters."""
     slope_points_per_db: float | None = None
     """For ratings, whose estimates are in points of the scale."""
     residual_db: float
-    """Mean level difference of the two conditions as presented, in that metric."""
+    """Mean level difference of the two conditions as presented, in that metric; its limit further from zero
+    where it was heard."""
+    control_gain_db: float | None = None
+    """By monotony: the control pairs' gain at or next above the residual; null where none reaches it."""
+    control_share_upper: float | None = None
+    """By monotony: upper limit of the share of choices at that gain, which level's part cannot pass."""
     estimate: float
+    """By monotony a share of choices, as the limits; else as the question's own numbers."""
     lower: float | None
     upper: float | None
     word: Word
@@ -47,8 +56,12 @@ class Sensitivity(Form):
         "sign test over listeners",
         "chance-corrected beta-binomial",
         "categories as ordered only",
+        "mixed model of the direct answers",
+        "mixed model over all conditions",
+        "strengths over all conditions",
     ]
     estimate: float | None
+    """Log-odds; a share of choices where `unit` says so."""
     lower: float | None
     upper: float | None
     p: float | None
@@ -57,6 +70,7 @@ class Sensitivity(Form):
     """Null where the method cannot bear the planned question."""
     agrees: bool | None
     note: str = ""
+    unit: Literal["logit", "share"] = "logit"
 
 
 class ListenerEffect(Form):
@@ -67,7 +81,15 @@ class ListenerEffect(Form):
     """Direct comparisons of the two conditions."""
     n_more: int
     """How often the condition said to have more was chosen."""
-    effect_logit: float
+    n_no_difference: int = 0
+    """How often neither was."""
+    effect_logit: float | None
+    """Null where the model was not fitted."""
+
+    @property
+    def share(self) -> float | None:
+        """The listener's own share, as counted: `no difference` is half a choice; None without answers."""
+        return (self.n_more + self.n_no_difference / 2) / self.n if self.n else None
 
 
 class LevelEquivalent(Form):
@@ -110,11 +132,21 @@ class QuestionFinding(Form):
     split_limit: float | None
     word: Word
     reason: str
+    decided_by: Literal["direct share", "logistic mixed model", "told apart", "ratings", "nothing"] = (
+        "logistic mixed model"  # findings of before 0.2 had no other way for choices
+    )
+    """`direct share`: `share`, `df`, `se` and `p` are of the share of choices in direct comparisons, and
+    decide; `estimate` and what stands in log-odds explain. `nothing`: described only."""
+    warnings: tuple[str, ...] = ()
+    """What a reader has to know of these numbers beside the reason."""
+    transitivity_p: float | None = None
+    """Whether comparisons over other conditions say the same as the direct ones; null where none tell."""
     level_flips: bool = False
     """Whether the verdict depends on which metric or slope of level is taken."""
     n_listeners: int
+    """`direct share`: those who compared the two directly."""
     n_answers: int
-    """All answers the model used (every pair of the block)."""
+    """All answers of the block (every pair)."""
     n_direct: int
     """Answers that compared the two conditions directly; for same-different, pairs that differ."""
     n_direct_more: int
@@ -129,15 +161,15 @@ class QuestionFinding(Form):
     these_recordings_only: bool
     """One strike a condition: the sentence speaks of these recordings, not of the design."""
     estimate: Interval | None = None
-    """Log-odds that the condition said to have more is chosen, level corrected."""
+    """Log-odds that the condition said to have more is chosen, by the mixed model over all conditions."""
     se: float | None = None
     df: float | None = None
     p: float | None = None
     """One-sided, against no effect (`more`); the larger of the two one-sided tests (`same`)."""
     bound_by: str = ""
-    """How the bounds were had: `t` or `likelihood profile`."""
+    """How the limits were had."""
     share: Interval | None = None
-    """Share of choices over listeners and strikes (marginal)."""
+    """Share of choices over listeners and strikes; of direct comparisons alone with `direct share`."""
     share_average_listener: float | None = None
     spread_listeners: float | None = None
     """Standard deviation of the listeners' own effects, log-odds."""
@@ -323,6 +355,7 @@ class Method(Form):
     """Every option of the analysis, in numbers."""
 
     deciding: str = "logistic mixed model, restricted Laplace likelihood"
+    """The method that decides questions on choices; what stood here before 0.2 is the default."""
     minimum_listeners: int
     slope_level: float
     """Coverage of the level slope's limits, at both of which a verdict must hold."""
@@ -379,7 +412,11 @@ class Looks(Form):
     earlier: tuple[int, ...] = ()
     """Finished listeners at each look before this one."""
     unplanned: int = 0
-    """Looks so far, this one with them, that the stopping rule did not plan."""
+    """Earlier looks at decided numbers that the stopping rule did not plan (versions before 0.2 let them)."""
+    counts_only: bool = False
+    """This look was not planned, so that nothing but counts of listeners was looked at."""
+    withdrawn: int = 0
+    """Listeners whose answers were removed since the study was dealt; what looks spent stays spent."""
     rule_looks: tuple[int, ...] = ()
     """Looks that the stopping rule planned."""
     spending: str = "none"
@@ -417,6 +454,7 @@ class Findings(FileForm):
     """Where the answers came from a table collected elsewhere."""
     fixed: Fixed | None = None
     looks: Looks | None = None
+    conducted: Conducted | None = None
     cautions: tuple[Caution, ...] = ()
 
     def question(self, name: str) -> QuestionFinding:

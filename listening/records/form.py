@@ -1,9 +1,12 @@
 """The ground under every form: strict, frozen, written whole or not at all."""
 
+import glob
 import hashlib
 import json
 import os
-import tempfile
+import secrets
+import time
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, Self
 
@@ -45,11 +48,15 @@ class FileForm(Form):
                 "\n".join(lines) + f"\nmake {path.name} again with the step that wrote it"
             ) from error
 
-    def save(self, path: Path) -> None:
-        """Write the form to `path`; an interrupted write leaves the old file whole."""
+    def save(self, path: Path, *, private: bool = False) -> None:
+        """Write the form to `path`, see `write_bytes`; an interrupted write leaves the old file whole."""
+        write_text(path, self.file_text(), private=private)
+
+    def file_text(self) -> str:
+        """What `save` writes."""
         content = self.model_dump(mode="json")
         head = {name: content.pop(name) for name in ("format", "version") if name in content}
-        write_text(path, _json(head | {"environment": environment()} | content))
+        return _json(head | {"environment": environment()} | content)
 
     def to_json(self) -> str:
         """The form as indented JSON, the same text for the same content."""
@@ -101,13 +108,17 @@ def read_text(path: Path) -> str:
     return text
 
 
-def write_text(path: Path, text: str) -> None:
+def write_text(path: Path, text: str, *, private: bool = False) -> None:
     """Write a file whole or not at all: a temporary file beside it, synced, then renamed."""
-    write_bytes(path, text.encode())
+    write_bytes(path, text.encode(errors="surrogateescape"), private=private)
 
 
-def write_bytes(path: Path, content: bytes) -> None:
+def write_bytes(path: Path, content: bytes, *, private: bool = False) -> None:
     """Write a file whole or not at all: a temporary file beside it, synced, then renamed.
+
+    Parameters
+    ----------
+    private : readable by its owner only, from the first instant; else as the user's umask says
 
     Raises
     ------
@@ -117,13 +128,15 @@ def write_bytes(path: Path, content: bytes) -> None:
     temporary = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f".{path.name}.", delete=False) as file:
-            temporary = Path(file.name)
+        _sweep(path)
+        name = path.with_name(f".{path.name[:LONGEST_KEPT]}.{secrets.token_hex(4)}.part")
+        with os.fdopen(os.open(name, os.O_WRONLY | os.O_CREAT | os.O_EXCL, _mode(private)), "wb") as file:
+            temporary = name
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        temporary.chmod(0o644)
         temporary.replace(path)
+        _sync_folder(path.parent)
     except OSError as error:
         if temporary is not None:
             temporary.unlink(missing_ok=True)
@@ -131,3 +144,29 @@ def write_bytes(path: Path, content: bytes) -> None:
             f"{path}: cannot be written ({error.strerror}); free space or choose a folder you may write to; "
             "nothing was changed"
         ) from error
+
+
+LEFTOVER_S = 60.0  # a temporary file older than this belongs to a write that was cut off
+LONGEST_KEPT = 200  # bytes of a name are limited to 255
+
+
+def _mode(private: bool) -> int:
+    return 0o600 if private else 0o666
+
+
+def _sweep(path: Path) -> None:
+    """Remove what earlier writes of this file left when they were cut off."""
+    for leftover in path.parent.glob(f".{glob.escape(path.name[:LONGEST_KEPT])}.*.part"):
+        with suppress(OSError):
+            if time.time() - leftover.stat().st_mtime > LEFTOVER_S:
+                leftover.unlink()
+
+
+def _sync_folder(folder: Path) -> None:
+    """The new name survives a power cut too; a file system that cannot do that does it by itself."""
+    with suppress(OSError):
+        descriptor = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)

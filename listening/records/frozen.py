@@ -4,7 +4,7 @@ import hashlib
 from pathlib import Path
 
 from listening.errors import StudyError
-from listening.records.form import FileForm, Form
+from listening.records.form import FileForm, Form, digest_of
 from listening.records.study import Study
 
 
@@ -63,20 +63,27 @@ class History(FileForm):
         return next((x for x in self.lodgings if x.study_digest == study_digest), None)
 
 
-def freeze(study: Study, *, study_digest: str, dealt_at: str, stimuli: list[Path]) -> Frozen:
-    """The hash of every file a deal rests on: protocol, manifest, stimuli, key, plan (clips stand in it)."""
+def freeze(study: Study, *, study_digest: str, dealt_at: str, stimuli: list[Path], plan_text: str) -> Frozen:
+    """The hash of every file a deal rests on: protocol, manifest, stimuli, key, plan (clips stand in it).
+
+    Parameters
+    ----------
+    plan_text : what the plan's file will hold; it is written last
+    """
     wanted = [
         (study.protocol, "protocol"),
         (study.manifest, "manifest of stimuli"),
         *((path, "stimulus") for path in stimuli),
         (study.key, "sealed key"),
-        (study.plan, "plan"),
     ]
     files = [
         FrozenFile(file=path.relative_to(study.root).as_posix(), what=what, digest=file_digest(path))
         for path, what in wanted
     ]
-    return Frozen(study_digest=study_digest, dealt_at=dealt_at, files=tuple(files))
+    plan = FrozenFile(
+        file=study.plan.relative_to(study.root).as_posix(), what="plan", digest=digest_of(plan_text)
+    )
+    return Frozen(study_digest=study_digest, dealt_at=dealt_at, files=(*files, plan))
 
 
 def check(study: Study) -> None:

@@ -68,6 +68,10 @@ class Panel(Form):
         min_length=10, description="Recruitment and inclusion; the printed sentence names it."
     )
     training: Literal["naive", "trained"] = Field(description="Whether listeners were trained in listening.")
+    run_by: str = Field(
+        "",
+        description="Who runs the test, as the footnote of a printed sentence names them; empty: not said.",
+    )
     listeners: int = Field(ge=1, le=10000, description="How many listeners are planned.")
     spare: int = Field(
         0,
@@ -197,6 +201,20 @@ class Block(Form):
     repeats: int = Field(
         1, ge=1, le=50, description="How often each pair of conditions is heard by a listener."
     )
+    planned_repeats: int | None = Field(
+        None,
+        ge=1,
+        le=50,
+        description="How often a listener hears each pair that a question plans, where the other pairs get "
+        "`repeats`: the planned pair's own answers decide, so it needs most of them.",
+    )
+
+    @model_validator(mode="after")
+    def _planned_repeats_fit_pairs(self) -> Self:
+        if self.planned_repeats is not None and self.pairs != "all" and not self.planned_too:
+            wanted = "`repeats` alone" if self.pairs == "planned" else "`planned_too = true` with it"
+            raise ValueError(f'`planned_repeats` with pairs = "{self.pairs}": wanted {wanted}')
+        return self
 
     @model_validator(mode="after")
     def _size_fits_pairs(self) -> Self:
@@ -316,7 +334,11 @@ class Protocol(Form):
     format: Literal[1] = Field(description="Version of this form.")
     name: Name = Field(description="Short name of the study.")
     title: str = Field(min_length=3, description="Title of the report. Listeners never see it.")
-    seed: int = Field(ge=0, description="Seed of the orders.")
+    seed: int = Field(
+        0,
+        ge=0,
+        description="Seed of the examples that planning counts with; no dealt order comes from it.",
+    )
     recordings: Recordings
     panel: Panel
     presentations: list[Presentation] = Field(min_length=1, max_length=3)

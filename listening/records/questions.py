@@ -52,7 +52,11 @@ class Question(Form):
         "in 20 of 100); `points`, for ratings: points of the scale.",
     )
     alpha: float = Field(0.05, gt=0, le=0.2, description="One-sided error rate.")
-    method: Literal["mixed model"] = Field("mixed model", description="The one method that decides.")
+    method: Literal["direct share", "mixed model"] = Field(
+        "direct share",
+        description="`direct share` decides: the share of choices in direct comparisons of the two. "
+        "`mixed model`, from protocols of earlier versions, is read; it explains and decides no more.",
+    )
     family: str = Field(
         "", description="Questions with the same family are corrected together (Holm); empty: alone."
     )

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from listening.errors import MissingFile
+from listening.errors import MissingFile, StudyError
 
 
 @dataclass(frozen=True)
@@ -127,6 +127,14 @@ class Study:
         """Earlier deals with their answers, each a study folder of its own."""
         return self.root / "versions"
 
+    def half_set_aside(self, number: int) -> "Study":
+        """Where the deal of that number lies while it is being moved to `versions`."""
+        return Study(self.versions / f".{number}.new")
+
+    def halves_set_aside(self) -> "list[Study]":
+        """Deals whose move to `versions` was cut off."""
+        return [Study(path) for path in sorted(self.versions.glob(".*.new"))]
+
     @property
     def findings(self) -> Path:
         """What `analyse` decided."""
@@ -149,18 +157,25 @@ def open_analysed(root: Path) -> Study:
     return study if study.about.is_file() else open_study(root)
 
 
-def open_study(root: Path) -> Study:
+def open_study(root: Path, *, to_deal: bool = False) -> Study:
     """The study in a folder that holds a protocol.toml.
 
     Raises
     ------
     MissingFile
         The folder or its protocol.toml is not there.
+    StudyError
+        A new deal was cut off while it moved the old one; only dealing again (`to_deal`) goes on from there.
     """
     study = Study(Path(root))
     if not study.protocol.is_file():
         raise MissingFile(
             f"{study.protocol}: no such file; a study is a folder with a protocol.toml in it "
             f"(start one with: listening new {root} --from PROTOCOL.toml)"
+        )
+    if not to_deal and study.halves_set_aside():
+        raise StudyError(
+            f"{study.versions}: a new deal was cut off while it moved the old one there; nothing is lost, "
+            f"and this puts everything back: listening deal {root}"
         )
     return study

@@ -16,7 +16,7 @@ from listening.session.sitting import Sitting
 from listening.session.station import Seat
 from listening.session.view import View
 from listening.session.words import Words
-from listening.store import open_for_sitting, utc_now
+from listening.store import hold, open_for_sitting, utc_now
 
 
 def open_aloud(study: Study, seat: Seat, first: View, spoken: Words, *, device: str | None = None) -> Arrival:
@@ -50,6 +50,7 @@ class Station:
     """Everything that a sitting needs, checked and open."""
 
     def __init__(self, study: Study, device: str | None) -> None:
+        self._leave = hold.stay(study.station)  # until the process ends: nobody deals anew meanwhile
         self.plan = Plan.load(study.plan)
         clip_reading.check(self.plan, study.clips)
         self._output = probe.chosen(device, probe.devices())

@@ -1,9 +1,9 @@
 """A folder that is replaced whole: whoever is killed half-way leaves the old one as it was."""
 
 import ctypes
+import secrets
 import shutil
 import sys
-import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -29,9 +29,11 @@ def replacing(folder: Path) -> Iterator[Path]:
     fresh: Path | None = None
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
+        _put_back(folder, prefix)
         _sweep(folder.parent, prefix)
-        fresh = Path(tempfile.mkdtemp(prefix=prefix, dir=folder.parent))
-        fresh.chmod(0o755)
+        made = folder.with_name(f"{prefix}{secrets.token_hex(4)}")
+        made.mkdir()
+        fresh = made
         yield fresh
         _swap(fresh, folder)
     except OSError as error:
@@ -44,6 +46,13 @@ def replacing(folder: Path) -> Iterator[Path]:
     finally:
         if fresh is not None:
             shutil.rmtree(fresh, ignore_errors=True)
+
+
+def _put_back(folder: Path, prefix: str) -> None:
+    """Where a system cannot exchange two folders at one instant, a cut may have left the old one aside."""
+    for old in () if folder.exists() else sorted(folder.parent.glob(f"{prefix}*-old")):
+        old.rename(folder)
+        return
 
 
 def _sweep(parent: Path, prefix: str) -> None:

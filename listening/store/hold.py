@@ -1,13 +1,17 @@
 """One process a sitting: a lock that the operating system drops when its holder dies, however it dies."""
 
+import errno
 import fcntl
 import os
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
 from listening.errors import CannotWrite, StudyError
+
+REFUSED = {errno.ENOLCK, errno.EOPNOTSUPP, errno.ENOSYS, errno.EINVAL}  # what drives without locks answer
 
 
 class Hold:
@@ -40,18 +44,19 @@ def hold(path: Path, sitting: str) -> Hold:
     ------
     StudyError
         Another process holds the sitting.
+    CannotWrite
+        The folder cannot be written, or its drive knows no locks.
     """
     while True:
         try:
-            descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+            descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o666)
         except OSError as error:
             raise CannotWrite(
                 f"{path}: cannot be written ({error.strerror}); give this user the right to write there"
             ) from error
         try:
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            _lock(descriptor, path, fcntl.LOCK_EX)
         except BlockingIOError as error:
-            os.close(descriptor)
             raise StudyError(
                 f"sitting {sitting} is open in another process; close that one first, or ask for another slot"
             ) from error
@@ -59,6 +64,60 @@ def hold(path: Path, sitting: str) -> Hold:
             _sweep(path)
             return Hold(path, descriptor)
         os.close(descriptor)  # its last holder removed the file between our two steps
+
+
+def stay(folder: Path) -> Callable[[], None]:
+    """Say that somebody works in `folder`, until the function that comes back is called or this process ends.
+
+    A drive that knows no locks says nothing; a sitting there is refused anyhow.
+    """
+    try:
+        descriptor = os.open(folder, os.O_RDONLY)
+    except OSError:
+        return lambda: None
+    with suppress(OSError):
+        fcntl.flock(descriptor, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    left: list[int] = [descriptor]
+    return lambda: os.close(left.pop()) if left else None
+
+
+@contextmanager
+def alone(folder: Path, found: str) -> Iterator[None]:
+    """Nobody else works in `folder` while the block runs; the lock follows the folder when it is renamed.
+
+    Raises
+    ------
+    StudyError
+        Somebody does, with `found` as what to say.
+    """
+    try:
+        descriptor = os.open(folder, os.O_RDONLY)
+    except OSError:  # not there yet: nobody is in it
+        yield
+        return
+    try:
+        with suppress(CannotWrite):
+            _lock(descriptor, folder, fcntl.LOCK_EX, keep_open=True)
+        yield
+    except BlockingIOError as error:
+        raise StudyError(found) from error
+    finally:
+        os.close(descriptor)
+
+
+def _lock(descriptor: int, path: Path, kind: int, *, keep_open: bool = False) -> None:
+    try:
+        fcntl.flock(descriptor, kind | fcntl.LOCK_NB)
+    except OSError as error:
+        if not keep_open:
+            os.close(descriptor)
+        if error.errno not in REFUSED:
+            raise
+        raise CannotWrite(
+            f"{path}: this drive refuses locks ({error.strerror}), as some network drives do, so that two "
+            "stations could take the same sitting; copy the station folder to a drive of this machine, or "
+            "let stations share a server (listening booths)"
+        ) from error
 
 
 def _sweep(mine: Path) -> None:

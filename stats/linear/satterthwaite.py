@@ -1,6 +1,7 @@
 """Degrees of freedom by Satterthwaite's approximation, for contrasts of a linear mixed model."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -12,6 +13,7 @@ from stats.linear.contrast_tests import ContrastTests, FTest, check_contrasts
 from stats.linear.linear_mixed import LinearMixed
 
 EIGENVALUE_FLOOR = 1e-8  # directions in which the deviance is flat are left out
+SAME_EIGENVALUE = 1e-5  # relative to the largest; closer than that, eigenvectors hang on the last bits
 
 
 def t_tests(model: LinearMixed, contrasts: ArrayLike | None = None, *, level: float = 0.95) -> ContrastTests:
@@ -44,16 +46,35 @@ def f_test(model: LinearMixed, contrasts: ArrayLike) -> FTest:
     rows = check_contrasts(contrasts, model.names)
     values, vectors = np.linalg.eigh(rows @ model.covariance @ rows.T)
     kept = values > EIGENVALUE_FLOOR * values.max()
-    turned = vectors[:, kept].T @ rows
+    values, turned = values[kept], vectors[:, kept].T @ rows
     with threads.single():
         spread, slopes = _variance_parts(model)
-    df = np.array([_df(row, model.covariance, spread, slopes) for row in turned])
-    rank = int(kept.sum())
-    statistic = float(np.sum((turned @ model.estimate) ** 2 / values[kept]) / rank)
-    return FTest.of(statistic, rank, _denominator(df), "Satterthwaite")
+    df = [_shared_df(turned[alike], values[alike], spread, slopes) for alike in _runs(values)]
+    rank = values.size
+    statistic = float(np.sum((turned @ model.estimate) ** 2 / values) / rank)
+    return FTest.of(statistic, rank, _denominator(np.concatenate(df)), "Satterthwaite")
+
+
+def _runs(values: FloatArray) -> list[slice]:
+    """Where rising eigenvalues are alike: there every direction is an eigenvector, and none may be picked."""
+    breaks = np.flatnonzero(np.diff(values) > SAME_EIGENVALUE * values[-1]) + 1
+    ends = [0, *breaks.tolist(), values.size]
+    return [slice(start, stop) for start, stop in pairwise(ends)]
+
+
+def _shared_df(rows: FloatArray, values: FloatArray, spread: FloatArray, slopes: FloatArray) -> FloatArray:
+    """Degrees of freedom of contrasts of one variance: the variance of that variance is averaged over all
+    directions, E[(u'Au)(u'Bu)] = (tr A tr B + 2 tr AB) / (d (d + 2)) for u even on the sphere."""
+    d = len(rows)
+    inner = rows @ slopes @ rows.T
+    traces = np.trace(inner, axis1=1, axis2=2)
+    second = np.outer(traces, traces) + 2 * np.einsum("iab,jba->ij", inner, inner)
+    scatter = float(np.sum(spread * second)) / (d * (d + 2))
+    return np.full(d, 2 * float(values.mean()) ** 2 / scatter if scatter > 0 else math.inf)
 
 
 def _denominator(df: FloatArray) -> float:
+    """Fai and Cornelius: the F distribution whose mean is that of the separate squares of t."""
     if df.size == 1 or np.ptp(df) < 1e-8 * df.max():
         return float(df.mean())
     above = df[df > 2]

@@ -82,8 +82,9 @@ def drawn(page_text: str) -> dict[str, Drawn]:
 def expected(findings: Findings) -> Iterator[tuple[str, str, list[float]]]:
     """Name, axis and values of the dots of every figure."""
     for i, q in enumerate(findings.questions):
-        yield f"scale{i}", "x", [100 * q.share.value]
-        yield f"listeners{i}", "y", [one.effect_logit for one in q.listeners]
+        own = [100 * (one.n_more + one.n_no_difference / 2) / one.n for one in q.listeners if one.n]
+        yield f"scale{i}", "x", [100 * q.share.value, *own]  # counted, nothing drawn towards the mean
+        yield f"listeners{i}", "y", own
     for i, one in enumerate(findings.strengths):
         yield f"strength{i}", "x", [s.strength.value for s in one.strengths]
         for h in findings.heard_measured:

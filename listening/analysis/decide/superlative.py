@@ -16,6 +16,7 @@ from stats.deciding import multiplicity, verdict
 from stats.errors import StatsError
 
 LEVEL = 0.95
+TIE = 1e-6  # logit; conditions as close as that are even, and the last bits pick none of them
 
 
 def planned(
@@ -58,7 +59,7 @@ def winner(table: pd.DataFrame, protocol: Protocol, attribute: str, presentation
         k = len(found.conditions)
         if k < 3 or found.penalised:
             return None
-        top = int(np.argmax(found.strength))
+        top = _top(found.strength)
         pairs = np.array(list(combinations(range(k), 2)))
         weights = np.zeros((len(pairs), k))
         weights[np.arange(len(pairs)), pairs[:, 0]] = 1
@@ -80,6 +81,11 @@ def winner(table: pd.DataFrame, protocol: Protocol, attribute: str, presentation
         least_lower=least,
         is_clear=least > 0,
     )
+
+
+def _top(strength: strengths.FloatArray) -> int:
+    """The highest; of those that are even the first by name."""
+    return int(np.flatnonzero(strength >= strength.max() - TIE)[0])
 
 
 def _against(

@@ -107,7 +107,7 @@ def _listeners(i: int, q: QuestionFinding, found: Findings) -> Shown:
     figure = figures.svg(
         partial(figures.listeners, q=q),
         name=f"listeners{i}",
-        title=f"Own effects of {q.n_listeners} listeners: {ask}",
+        title=f"Own shares of {q.n_listeners} listeners, as counted, beside the panel’s: {ask}",
         height_in=2.1,
     )
     return Shown(figure, ask)

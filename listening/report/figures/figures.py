@@ -3,6 +3,7 @@
 import io
 import re
 import textwrap
+from collections import Counter
 from collections.abc import Callable, Sequence
 
 import matplotlib as mpl
@@ -18,6 +19,8 @@ CARD_IN = 3.4  # beside a verdict there is less room
 LABEL_PT = 9.0
 LINE_CHARACTERS = 36  # of an axis label beside a verdict
 RASTER_DPI = 150  # of pictures within a figure
+DOT_STEP_IN = 0.075  # between the listeners of one share
+SCALE_IN = 1.1  # height of a verdict's scale without the listeners
 
 
 def svg(
@@ -52,8 +55,16 @@ def svg_of(
 
 
 def verdict_scale(axes: Axes, q: QuestionFinding) -> Axes:
-    """Share of choices of one question with its limits, against even chances and the planned bound."""
+    """Share of choices of one question with its limits, against even chances and the planned bound.
+
+    Above it a dot for each listener at the listener's own share as counted; equal ones stand on each other.
+    """
     ink = style.VERDICT[q.word][0]
+    dots = own_shares(q)
+    step = 1.2 * DOT_STEP_IN / SCALE_IN * 2
+    if dots:
+        heights = [1.0 + step * place for _, place in dots]
+        axes.plot([100 * share for share, _ in dots], heights, "o", color=style.ACCENT, markersize=4)
     if q.share is not None:
         _interval_line(axes, 0.0, q.share, ink, factor=100)
     axes.axvline(50 if q.guess is None else 100 * q.guess, color=style.SOFT, linewidth=1)
@@ -64,7 +75,8 @@ def verdict_scale(axes: Axes, q: QuestionFinding) -> Axes:
         bounds = [q.smallest_effect] if q.kind == "more" else [q.smallest_effect, 1 - q.smallest_effect]
         for bound in bounds:
             axes.axvline(100 * bound, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
-    axes.set(xlim=(0, 100), ylim=(-0.6, 0.6), yticks=[], xticks=[0, 25, 50, 75, 100])
+    top = 1.0 + step * (1 + max(place for _, place in dots)) if dots else 0.6
+    axes.set(xlim=(-2, 102), ylim=(-0.6, top), yticks=[], xticks=[0, 25, 50, 75, 100])
     axes.spines["left"].set_visible(False)
     what = "the answer was right" if q.kind == "audible" else f"{q.more_label} was chosen"
     axes.set_xlabel(textwrap.fill(f"times in 100 that {what}", LINE_CHARACTERS))
@@ -83,18 +95,50 @@ def strengths(axes: Axes, found: StrengthSet) -> Axes:
     return axes
 
 
+def own_shares(q: QuestionFinding) -> list[tuple[float, int]]:
+    """Each listener's own share, with how many of the same share stand below the dot; none of ratings."""
+    if q.share is None or q.kind == "audible":
+        return []
+    seen: Counter[float] = Counter()
+    made = []
+    for share in sorted(one.share for one in q.listeners if one.share is not None):
+        made.append((share, seen[share]))
+        seen[share] += 1
+    return made
+
+
+def scale_height_in(q: QuestionFinding) -> float:
+    """Height of a verdict's scale with its listeners."""
+    dots = own_shares(q)
+    return SCALE_IN + (0.35 + DOT_STEP_IN * max(place for _, place in dots) if dots else 0.0)
+
+
 def listeners(axes: Axes, q: QuestionFinding) -> Axes:
-    """Each listener's own effect on one question, in order of size."""
-    effects = sorted(one.effect_logit for one in q.listeners)
-    axes.axhline(0, color=style.SOFT, linewidth=1)
-    matters = [q.smallest_effect_logit, *([-q.smallest_effect_logit] if q.kind == "same" else [])]
-    for bound in matters:
-        axes.axhline(bound, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
-    axes.plot(range(1, len(effects) + 1), effects, "o", color=style.ACCENT, markersize=5)
-    axes.set_xlabel("listeners, in order of effect")
-    axes.set_ylabel("own effect, log-odds")
-    axes.set_xlim(0, len(effects) + 1)
+    """Each listener's own share as counted, in order, beside the panel's with its limits.
+
+    Nothing is drawn towards the mean.
+    """
+    own = sorted(one.share for one in q.listeners if one.share is not None)
+    if q.share is not None:
+        low, high = (100 * end for end in _ends(q.share))
+        axes.axhspan(low, high, color=style.SECOND, alpha=0.25, linewidth=0)
+        axes.axhline(100 * q.share.value, color=style.SECOND, linewidth=2)
+    axes.axhline(50, color=style.SOFT, linewidth=1)
+    for bound in _shares_that_matter(q):
+        axes.axhline(100 * bound, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
+    axes.plot(range(1, len(own) + 1), [100 * share for share in own], "o", color=style.ACCENT, markersize=5)
+    axes.set_xlabel("listeners, in order of their own share")
+    axes.set_ylabel("times chosen, in 100")
+    axes.set_xlim(0, len(own) + 1)
+    axes.set_ylim(-4, 104)
     return axes
+
+
+def _shares_that_matter(q: QuestionFinding) -> tuple[float, ...]:
+    """The smallest share that matters; on both sides of even for `same`."""
+    if q.unit != "share":
+        return ()
+    return (q.smallest_effect, 1 - q.smallest_effect) if q.kind == "same" else (q.smallest_effect,)
 
 
 def scatter(axes: Axes, points: Sequence[tuple[str, Interval, Interval]], xlabel: str) -> Axes:

@@ -1,5 +1,6 @@
 """The most of a set: named beforehand, or picked from the data."""
 
+import numpy as np
 import pytest
 
 from listening.analysis.collect import keyed_answers
@@ -37,3 +38,10 @@ def test_a_winner_picked_from_the_data_is_judged_by_the_largest_t(bells, table):
 
 def test_two_conditions_have_no_winner(bells, table):
     assert superlative.winner(table, bells.protocol, "loudness", "matched") is None
+
+
+@pytest.mark.parametrize("last_bits", [(0.0, 0.0), (1e-12, 0.0), (0.0, 1e-12)])
+def test_of_conditions_that_are_even_the_first_by_name_is_on_top(last_bits):
+    """Which of two equal strengths comes out larger in the last bits is the processor's choice."""
+    strength = np.add([-1.0, 0.5, 0.5], [0.0, *last_bits])
+    assert superlative._top(strength) == 1

@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 from scipy import stats as distributions
 
+from stats.deciding import multiplicity
 from stats.errors import BadData
 from stats.fixed import coding
 from stats.linear import kenward_roger, linear_mixed, marginal_means, satterthwaite, variance_components
@@ -89,6 +90,54 @@ def test_joint_test_of_a_factor_agrees_with_the_reference(rated, method, key):
     assert found.p == pytest.approx(expected["p"], rel=1e-4)
 
 
+def balanced() -> LinearMixed:
+    """Twelve listeners, four designs, two supports, all crossed: the designs share one variance."""
+    rng = np.random.default_rng(6)
+    listener, design, support = (at.ravel() for at in np.mgrid[:12, :4, :2])
+    y = rng.normal(size=12)[listener] + rng.normal(0, 0.8, (12, 4))[listener, design] + rng.normal(size=96)
+    x = np.column_stack([np.ones(96), *(design == d for d in (1, 2, 3)), support]).astype(float)
+    terms = [term("listener", listener), term("listener:design", 4 * listener + design)]
+    return linear_mixed.fit(y + 0.3 * design, x, terms)
+
+
+def test_joint_test_of_a_balanced_factor_is_that_of_the_analysis_of_variance() -> None:
+    """Four designs of 12 listeners: 3 and 33 degrees of freedom, F against listener x design."""
+    found = satterthwaite.f_test(balanced(), np.eye(5)[1:4])
+    assert (found.df_numerator, found.df_denominator) == (3, pytest.approx(33, abs=1e-4))
+
+
+def group_and_support() -> tuple[LinearMixed, np.ndarray]:
+    """A model, and two uncorrelated contrasts: two groups of 5 listeners (8 df), supports within (29 df)."""
+    rng = np.random.default_rng(2)
+    listener, support = (at.ravel() for at in np.mgrid[:10, :4])
+    group, side = np.where(listener < 5, -0.5, 0.5), np.where(support % 2, 0.5, -0.5)
+    y = rng.normal(0, 2, 10)[listener] + rng.normal(size=40)
+    model = linear_mixed.fit(y, np.column_stack([np.ones(40), group, side]), [term("listener", listener)])
+    return model, np.eye(3)[1:]
+
+
+def test_joint_test_weighs_degrees_of_freedom_as_fai_and_cornelius_do() -> None:
+    model, rows = group_and_support()
+    first, second = satterthwaite.t_tests(model, rows).df
+    assert (first, second) == (pytest.approx(8, abs=1e-4), pytest.approx(29, abs=1e-4))
+    mean = 8 / (8 - 2) + 29 / (29 - 2)  # of the sum of two squares of t
+    assert satterthwaite.f_test(model, rows).df_denominator == pytest.approx(2 * mean / (mean - 2), abs=1e-4)
+
+
+@pytest.mark.parametrize("degrees", [0, 30, 45])
+def test_contrasts_of_one_variance_may_be_turned(degrees: float) -> None:
+    """The same hypothesis in other contrasts; every direction is an eigenvector of their covariance."""
+    model, rows = group_and_support()
+    alike = rows / satterthwaite.t_tests(model, rows).se[:, None]
+    turn = np.deg2rad(degrees)
+    other = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]]) @ alike
+    # 1/df of a direction (c, s) is c^4/8 + s^4/29; over the circle the mean of c^4 is 3/8
+    expected = 1 / (3 / 8 / 8 + 3 / 8 / 29)
+    found = satterthwaite.f_test(model, other)
+    assert found.df_denominator == pytest.approx(expected, rel=1e-5)
+    assert found.df_denominator == pytest.approx(satterthwaite.f_test(model, alike).df_denominator, rel=1e-9)
+
+
 def test_marginal_means_agree_with_the_reference(rated: LinearMixed) -> None:
     table = pd.read_csv(PUBLISHED / "rating_small.csv")
     fixed = coding.fixed_part({"system": list(table.system)}, ["system"])
@@ -113,8 +162,10 @@ def test_all_differences_of_balanced_means_are_judged_by_the_studentised_range()
     df = float(found.tests.df.min())
     expected = distributions.studentized_range.sf(np.abs(found.tests.t) * np.sqrt(2), 4, df)
     np.testing.assert_allclose(
-        found.joint.p_adjusted, expected, atol=5e-4
-    )  # bound stated in stats/deciding/multiplicity.py
+        found.joint.p_adjusted,
+        expected,
+        atol=multiplicity.CHANCE_ERROR,
+    )
     assert found.names[:3] == ("a - b", "a - c", "a - d")
 
 
