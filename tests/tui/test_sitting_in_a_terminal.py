@@ -201,6 +201,9 @@ WAYS: dict[str, tuple[tuple[str, ...], dict[str, object], tuple[str, ...], str]]
 }
 
 
+MARKED = ("You chose", "Press Enter to confirm", "Press Enter when")
+
+
 def every_way() -> Plan:
     """One trial of each task but the paired comparison; nothing loops, as this device keeps no time."""
     plan = stations.make_plan()
@@ -268,7 +271,7 @@ def test_every_way_of_asking_can_be_sat_by_keys(tmp_path: Path) -> None:
                 window.wait_for("Set the mark" if task == "continuous rating" else "Press the key beside")
                 window.press(*keys)
             window.wait_until(
-                lambda s: "You chose" in s or "Press Enter to confirm" in s or "Press Enter when" in s,
+                lambda s: any(told in " ".join(s.split()) for told in MARKED),
                 "an answer",
             )
             window.press("Enter")
