@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import Connection, insert, select, update
 
 from listening.errors import StudyError
-from listening.store import tables
+from listening.store import chain, tables
 from listening.store.engine import reading, writing
 from listening.store.store import Store
 
@@ -45,7 +45,8 @@ def merge(store: Store, other: Store, *, site: str, study_digest: str, keep_apar
     Raises
     ------
     StudyError
-        Another study, or (unless `keep_apart`) a slot or listener code that both sites used, or a sitting
+        Another study, simulated sittings among human ones, or (unless `keep_apart`) a slot or listener code
+        that both sites used, or a sitting
         that is here with other answers. Nothing is changed then.
     """
     there = _sittings(other)
@@ -55,12 +56,13 @@ def merge(store: Store, other: Store, *, site: str, study_digest: str, keep_apar
         here = {s.row["id"]: s for s in _read(connection)}
         _check_study(there, study_digest, other._place)
         new = [s for s in there if s.row["id"] not in here]
+        _check_kind(there, list(here.values()), other._place)
         _check_known([s for s in there if s.row["id"] in here], here)
         slots, listeners = _collisions(new, list(here.values()))
         if (slots or listeners) and not keep_apart:
             raise StudyError(_collision(other._place, slots, listeners))
         for sitting in new:
-            _add(connection, _at_site(sitting, site, listeners))
+            _add(connection, _at_site(sitting, site, listeners), store._now())
     return Merged(
         sittings=len(new),
         answers=sum(len(s.answers) for s in new),
@@ -72,8 +74,13 @@ def merge(store: Store, other: Store, *, site: str, study_digest: str, keep_apar
 
 def name_own_site(store: Store, site: str) -> None:
     """Give the sittings that carry no site yet the name of this one."""
+    mine = tables.sitting.c.site == ""
     with writing(store._engine, store._place) as connection:
-        connection.execute(update(tables.sitting).where(tables.sitting.c.site == "").values(site=site))
+        rows = connection.execute(select(tables.sitting).where(mine).order_by(tables.sitting.c.id)).all()
+        connection.execute(update(tables.sitting).where(mine).values(site=site))
+        for row in rows:
+            named = chain.of_row({**row._mapping, "site": site})
+            chain.write_down(connection, at=store._now(), kind=chain.RENAMED, sitting=row.id, detail=named)
 
 
 def _sittings(store: Store) -> list[_Sitting]:
@@ -98,6 +105,16 @@ def _check_study(there: Sequence[_Sitting], study_digest: str, place: str) -> No
         raise StudyError(
             f"{place}: belongs to study {min(strange)[:12]}, this one is {study_digest[:12]}; sites must "
             "work from copies of one dealt station folder"
+        )
+
+
+def _check_kind(there: Sequence[_Sitting], here: Sequence[_Sitting], place: str) -> None:
+    kinds = {bool(sitting.row["simulated"]) for sitting in (*there, *here)}
+    if len(kinds) > 1:
+        n = sum(bool(sitting.row["simulated"]) for sitting in (*there, *here))
+        raise StudyError(
+            f"{place}: {n} of the {len(there) + len(here)} sittings here and there are simulated; simulated "
+            "answers never stand among human ones. Nothing was changed"
         )
 
 
@@ -143,9 +160,11 @@ def _at_site(sitting: _Sitting, site: str, listeners: set[str]) -> _Sitting:
     return replace(sitting, row=sitting.row | {"site": site, "listener": renamed, "holder": None})
 
 
-def _add(connection: Connection, sitting: _Sitting) -> None:
+def _add(connection: Connection, sitting: _Sitting, at: str) -> None:
     row = sitting.row
     connection.execute(insert(tables.sitting).values(**row))
+    detail = chain.of_row(row)
+    chain.write_down(connection, at=at, kind=chain.MERGED, sitting=row["id"], detail=detail)
     for table, rows in (
         (tables.answer, sitting.answers),
         (tables.second_answer, sitting.second_answers),
