@@ -67,8 +67,8 @@ class PairsFit:
             lines.append(f"{name}: p {test['p']:.4g} (chi-square {test['statistic']:.3f}, df {test['df']})")
         if self.fit:
             lines.append(
-                f"Against a free share for each pair: deviance {self.fit['deviance']:.3f}, df {self.fit['df']}, "
-                f"dispersion {self.fit['dispersion'] or float('nan'):.2f}"
+                f"Against a free share for each pair: deviance {self.fit['deviance']:.3f}, "
+                f"df {self.fit['df']}, dispersion {self.fit['dispersion'] or float('nan'):.2f}"
             )
         lines.append(f"log-likelihood {self.loglik:.{told.DECIMALS}f}")
         return "\n".join([*lines, *(f"warning: {text}" for text in self.warnings)])

@@ -58,8 +58,9 @@ def _interval(table: Columns, asked: RatingOptions, fixed: FixedPart, terms: lis
         tests = satterthwaite.t_tests(model)
     except BadData as error:
         warnings.append(f"no degrees of freedom: {error}")
+    kind, how = "mixed model" if terms else "model", "" if asked.reml is False else "restricted "
     return RatingsFit(
-        model=f"linear {'mixed ' if terms else ''}model, {'' if asked.reml is False else 'restricted '}maximum likelihood",
+        model=f"linear {kind}, {how}maximum likelihood",
         names=model.names,
         estimate=model.estimate,
         se=model.se,
