@@ -16,6 +16,8 @@ NEAR_HZ = 12.0  # where what a group leaves unexplained is counted
 LATER_S = 0.05  # after the first sample used
 SHORTER = 0.8  # of the stretch that is used
 STEPS = 25
+NOISE_ERROR = 0.5  # of the noise that is expected: it is read from other bins
+SCATTER = 4.0  # standard deviations of the sum of exponentially distributed powers
 
 
 @dataclass(frozen=True)
@@ -82,12 +84,15 @@ def _of_group(group: Fit, later: Ring | None, left: np.ndarray, *, unexplained: 
 
 
 def _unexplained(group: Fit, ring: Ring, residual: np.ndarray) -> float:
-    """Share of the energy near the group that its modes leave, less what the noise around accounts for."""
+    """Share of the energy near the group that its modes leave beyond noise; 0 where noise explains it."""
     near = _band(ring, group.modes, NEAR_HZ)
     left = np.abs(residual[near]) ** 2
     explained = np.abs(modes.spectrum(group.modes, ring.bin_hz[near], ring.frame)) ** 2
     noise = ring.late_noise(*_edges(group.modes, 2 * BAND_HZ))
-    return float(max(0.0, left.sum() - noise * len(left)) / max(float(explained.sum()), 1e-300))
+    beyond = float(left.sum()) - noise * len(left)
+    if beyond < noise * (NOISE_ERROR * len(left) + SCATTER * np.sqrt(len(left))):
+        return 0.0
+    return beyond / max(float(explained.sum()), 1e-300)
 
 
 def _edges(m: Modes, margin_hz: float) -> tuple[float, float]:

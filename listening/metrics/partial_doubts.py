@@ -11,7 +11,7 @@ SIGNIFICANT_CHI2 = 13.8  # two degrees of freedom: one false alarm in a thousand
 LEAST_BIAS = 0.02  # of T60, that a doubt is about
 LEAST_MOVE = 0.05  # of T60, that another stretch must change: less stands in the standard error
 MOVED_ERRORS = 4.0
-LEAST_UNEXPLAINED = 0.01  # of the energy around a partial
+LEAST_UNEXPLAINED = 1e-3  # of the energy around a partial: its root, 3 %, is what T60 may be off by
 FEWEST_TOGETHER, SHARE_TOGETHER = 3, 0.5  # of the partials, before a cause common to all is named
 
 BENT, MOVED, UNEXPLAINED = "bends", "moves", "is not explained"
