@@ -28,10 +28,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Recompute everything; exit code 0 where all is the same, 1 where something is not."""
-    from listening.analysis.again import reanalysis
+    study = open_analysed(args.folder)
+    from listening.analysis.again import reanalysis  # slow to load: a slip in the folder is told before
     from listening.analysis.opening import audit
 
-    study = open_analysed(args.folder)
     found = Findings.load(study.findings)
     fresh = _fresh(study, found)
     unlike = reanalysis.differences(found, fresh)
