@@ -1,6 +1,6 @@
 """How long commands take to answer, as ratios to `python -c "import numpy"` of the same run.
 
-Run: `python bench/start.py`. Each command runs a few times, in turn with the yardstick; the shortest time counts.
+Run: `python bench/start.py`. Each command runs a few times, in turn with the yardstick; the shortest counts.
 The budget stands beside; a first run has empty caches of compiled code, as after installing.
 """
 
@@ -19,7 +19,7 @@ YARDSTICK = [sys.executable, "-c", "import numpy"]
 
 
 def spent_s(words: list[str], folder: Path, cache: Path) -> float:
-    """Processor time of one run and its children, user and system: other work on the machine does not count."""
+    """Processor time of one run, user and system: other work on the machine does not count."""
     environment = os.environ | {"NUMBA_CACHE_DIR": str(cache), "PYTHONPATH": str(ROOT)}
     before = os.times()
     subprocess.run(words, cwd=folder, env=environment, capture_output=True, check=False)
@@ -44,7 +44,9 @@ def pairs_csv(path: Path) -> Path:
 def commands(folder: Path) -> dict[str, tuple[list[str], float | None]]:
     """What is timed, and its budget."""
     study = folder / "study"
-    subprocess.run([*LISTENING, "new", study, "--from", ROOT / "protocols" / "bells.toml"], check=True, cwd=ROOT)
+    subprocess.run(
+        [*LISTENING, "new", study, "--from", ROOT / "protocols" / "bells.toml"], check=True, cwd=ROOT
+    )
     pairs = str(pairs_csv(folder / "pairs.csv"))
     return {
         "fit pairs: a wrong option": (["fit", "pairs", pairs, "--link", "other"], 2.0),
