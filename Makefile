@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STUDY ?= demo_study
 
-.PHONY: demo test check slow bench format clean help setup docs
+.PHONY: demo test check slow fuzz bench format clean help setup docs
 
 help:
 	@echo "make demo    recordings to verdict on the bicycle bells, with a simulated panel"
@@ -12,6 +12,7 @@ help:
 	@echo "make check   format, lint, types, layers"
 	@echo "make docs    the documentation site, in docs/build"
 	@echo "make slow    long simulations     make bench   speed ratios"
+	@echo "make fuzz    2,000 hostile inputs (SEED=1 CASES=2000)"
 
 $(VENV)/.installed: pyproject.toml constraints.txt
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
@@ -38,6 +39,12 @@ check: setup
 
 slow: setup
 	$(BIN)/python -m pytest -q -m slow
+
+SEED ?= 1
+CASES ?= 2000
+
+fuzz: setup
+	$(BIN)/python -m tests.fuzz.run --seed $(SEED) --cases $(CASES)
 
 bench: setup
 	@for bench in bench/*.py; do echo "== $$bench"; $(BIN)/python $$bench || exit 1; done

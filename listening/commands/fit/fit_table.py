@@ -1,6 +1,5 @@
 """A table collected elsewhere: CSV in long form, columns in any order, a bad row named by its line."""
 
-import csv
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,7 +7,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from listening.errors import MissingFile, RecordError
+from listening.errors import RecordError
+from listening.records import rows as rows_of
+
+LARGEST = 1e15  # beyond this a double no longer tells whole numbers apart
 
 
 @dataclass(frozen=True)
@@ -23,19 +25,31 @@ class Table:
     def n_rows(self) -> int:
         return len(self.lines)
 
+    separator: str = ","
+
     def is_number(self, name: str) -> bool:
         """Whether most cells of the column are numbers, so that a cell that is not is a slip."""
-        return sum(map(_is_number, self.columns[name])) > self.n_rows / 2
+        return sum(self._number(cell) is not None for cell in self.columns[name]) > self.n_rows / 2
 
     def numbers(self, name: str) -> NDArray[np.float64]:
         """The column as finite numbers."""
+        numbers = []
         for cell, line in zip(self.columns[name], self.lines, strict=True):
-            if not _is_number(cell):
+            number = self._number(cell)
+            if number is None:
                 raise RecordError(
-                    f"{self.path}, line {line}, column {name}: found {cell!r}, wanted a number; mend or "
-                    f"delete the row"
+                    f"{self.path}, line {line}, column {name}: found {cell[:60]!r}, wanted a number up to "
+                    f"{LARGEST:g}; mend or delete the row"
                 )
-        return np.array(self.columns[name], dtype=np.float64)
+            numbers.append(number)
+        return np.array(numbers, dtype=np.float64)
+
+    def _number(self, cell: str) -> float | None:
+        try:
+            number = rows_of.number(cell, self.separator)
+        except ValueError:
+            return None
+        return number if abs(number) <= LARGEST else None
 
 
 def read(path: str | Path, columns: Sequence[str], *, optional: Sequence[str] = ()) -> Table:
@@ -47,52 +61,37 @@ def read(path: str | Path, columns: Sequence[str], *, optional: Sequence[str] = 
         No such file; no such column; no rows; a row with too few or too many cells, or an empty one.
     """
     path = Path(path)
-    heading, rows = _rows(path)
+    heading, rows, separator = _rows(path)
     missing = [name for name in columns if name not in heading]
     if missing:
         raise RecordError(
-            f"{path}, line 1: no column {', '.join(missing)}; found {', '.join(heading)}; "
+            f"{path}, line 1: no column {', '.join(missing)}; found {_some(heading)}; "
             "name the columns as they stand in the heading"
         )
     wanted = [*dict.fromkeys(columns), *(name for name in optional if name in heading)]
     lines = [line for line, _ in rows]
-    found = {name: [cells[heading.index(name)].strip() for _, cells in rows] for name in wanted}
+    places = {name: heading.index(name) for name in wanted}
+    found = {name: [cells[place] for _, cells in rows] for name, place in places.items()}
     for name, cells in found.items():
         for cell, line in zip(cells, lines, strict=True):
             if cell == "":
                 raise RecordError(
                     f"{path}, line {line}, column {name}: the cell is empty; fill it or delete the row"
                 )
-    return Table(path, found, lines)
+    return Table(path, found, lines, separator)
 
 
-def _rows(path: Path) -> tuple[list[str], list[tuple[int, list[str]]]]:
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            reader = csv.reader(file)
-            heading = [name.strip() for name in next(reader, [])]
-            rows = [(reader.line_num, cells) for cells in reader if cells]
-    except FileNotFoundError:
-        raise MissingFile(f"{path}: no such file; give the path of a CSV table") from None
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise RecordError(f"{path}: not a readable CSV table in UTF-8 ({error})") from None
-    if not heading:
-        raise RecordError(f"{path}: the file is empty; wanted a heading and rows")
-    doubled = sorted({name for name in heading if heading.count(name) > 1})
-    if doubled:
-        raise RecordError(f"{path}, line 1: column {', '.join(doubled)} stands twice; rename one")
-    for line, cells in rows:
-        if len(cells) != len(heading):
-            raise RecordError(
-                f"{path}, line {line}: found {len(cells)} cells, wanted {len(heading)} as in the heading"
-            )
-    if not rows:
+def _rows(path: Path) -> tuple[tuple[str, ...], list[tuple[int, tuple[str, ...]]], str]:
+    table = rows_of.read(path)
+    if (uneven := table.uneven()) is not None:
+        raise RecordError(
+            f"{path}, line {table.lines[uneven]}: found {len(table.cells[uneven])} cells, wanted "
+            f"{len(table.heading)} as in the heading"
+        )
+    if not table.cells:
         raise RecordError(f"{path}: no rows below the heading")
-    return heading, rows
+    return table.heading, list(zip(table.lines, table.cells, strict=True)), table.separator
 
 
-def _is_number(cell: str) -> bool:
-    try:
-        return bool(np.isfinite(float(cell)))
-    except ValueError:
-        return False
+def _some(heading: Sequence[str]) -> str:
+    return ", ".join(heading[:12]) + (", ..." if len(heading) > 12 else "")

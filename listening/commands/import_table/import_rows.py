@@ -50,7 +50,7 @@ def _kept(table: fit_table.Table, only: dict[str, str]) -> fit_table.Table:
         wanted = ", ".join(f"{column} = {text!r}" for column, text in only.items())
         raise RecordError(f"{table.path}: no row has {wanted} (`only` in the file about the table)")
     columns = {name: [cells[i] for i in kept] for name, cells in table.columns.items()}
-    return fit_table.Table(table.path, columns, [table.lines[i] for i in kept])
+    return fit_table.Table(table.path, columns, [table.lines[i] for i in kept], table.separator)
 
 
 def _counts(table: fit_table.Table, named: Columns) -> NDArray[np.int64]:
