@@ -6,11 +6,11 @@ from functools import cache
 from itertools import combinations
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.stats import chi2, rankdata
-from scipy.stats import f as f_distribution
 
 from stats.errors import BadData
+from stats.fixed import tail_areas
 from stats.fixed.likelihood import FloatArray, as_floats
 
 N_EXACT = 10  # items up to which the distribution of circular triads is counted out
@@ -93,7 +93,7 @@ def circular_triads(beats: ArrayLike) -> CircularTriads:
         p = sum(chances[: count + 1]) / sum(chances)
     else:
         df = n * (n - 1) * (n - 2) / (n - 4) ** 2
-        p = float(chi2.sf(8 / (n - 4) * (math.comb(n, 3) / 4 - count - 0.5) + df, df))
+        p = tail_areas.chi_square_above(8 / (n - 4) * (math.comb(n, 3) / 4 - count - 0.5) + df, df)
     return CircularTriads(n, count, most, 1 - count / most, p, n <= N_EXACT)
 
 
@@ -142,7 +142,12 @@ def pair_agreement(beats: ArrayLike) -> Agreement:
     df = pairs * m * (m - 1) / (m - 2) ** 2
     statistic = 4 / (m - 2) * (agreements - pairs * couples * (m - 3) / (2 * (m - 2)))
     return Agreement(
-        2 * agreements / (pairs * couples) - 1, statistic, df, float(chi2.sf(statistic, df)), m, n
+        2 * agreements / (pairs * couples) - 1,
+        statistic,
+        df,
+        tail_areas.chi_square_above(statistic, df),
+        m,
+        n,
     )
 
 
@@ -158,7 +163,7 @@ def concordance(scores: ArrayLike) -> Agreement:
     if table.ndim != 2 or table.shape[0] < 2 or table.shape[1] < 2 or not np.isfinite(table).all():
         raise BadData(f"scores of shape {table.shape}, wanted finite (listeners, items), at least 2 of each")
     m, n = table.shape
-    ranks = rankdata(table, axis=1)
+    ranks = scipy.stats.rankdata(table, axis=1)
     ties = 0.0
     for row in ranks:
         runs = np.unique(row, return_counts=True)[1].astype(np.float64)
@@ -169,7 +174,7 @@ def concordance(scores: ArrayLike) -> Agreement:
         raise BadData("every listener gave all items the same score, so there is no order to agree on")
     w = 12 * spread / room
     statistic = m * (n - 1) * w
-    return Agreement(w, statistic, n - 1, float(chi2.sf(statistic, n - 1)), m, n)
+    return Agreement(w, statistic, n - 1, tail_areas.chi_square_above(statistic, n - 1), m, n)
 
 
 def intraclass(scores: ArrayLike, *, level: float = 0.95) -> Intraclass:
@@ -223,8 +228,8 @@ def _intraclass_interval(
     )
     rest = k * raters + (k * n - k - n) * error
     tail = (1 - level) / 2
-    low = float(f_distribution.isf(tail, n - 1, df))
-    high = float(f_distribution.isf(tail, df, n - 1))
+    low = float(scipy.stats.f.isf(tail, n - 1, df))
+    high = float(scipy.stats.f.isf(tail, df, n - 1))
     return n * (items - low * error) / (low * rest + n * items), n * (high * items - error) / (
         rest + n * high * items
     )

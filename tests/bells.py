@@ -60,12 +60,16 @@ def manifest() -> Manifest:
     )
 
 
+def chosen(n_listeners: int) -> protocol.Protocol:
+    """The bells protocol for so many listeners."""
+    whole = protocol.load(PROTOCOL)
+    return whole.model_copy(update={"panel": whole.panel.model_copy(update={"listeners": n_listeners})})
+
+
 def dealt(n_listeners: int = 24) -> Dealt:
     """Plan and key of the bells protocol for so many listeners."""
-    chosen = protocol.load(PROTOCOL)
-    panel = chosen.panel.model_copy(update={"listeners": n_listeners})
     return deal(
-        chosen.model_copy(update={"panel": panel}),
+        chosen(n_listeners),
         manifest(),
         protocol_digest=protocol.digest(PROTOCOL),
         secret="0" * 31 + "1",

@@ -20,7 +20,7 @@ from listening.analysis.decide import (
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.decide.sensitivity import Given
 from listening.analysis.explain import describe, heard_and_measured, strength_sets
-from listening.analysis.opening import audit, key_opening, looks
+from listening.analysis.opening import audit, key_opening, looks, unseen
 from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
 from listening.analysis.ratings import decided_ratings
@@ -78,15 +78,24 @@ def from_study(
     now: Callable[[], str],
     interim: bool = False,
     closed: str = "",
+    only_answers: str = "",
     on_progress: Progress | None = None,
 ) -> Findings:
-    """The findings of a study, nothing written but the log of the opening; parameters and errors as `run`."""
-    at = key_opening.look(study, now=now, interim=interim, closed=closed)
+    """The findings of a study, nothing written but the log of the opening; parameters and errors as `run`.
+
+    Parameters
+    ----------
+    only_answers : refuse where the answers are not those of this hash; see `key_opening.look`
+    """
+    at = key_opening.look(study, now=now, interim=interim, closed=closed, only_answers=only_answers)
+    dealt = key_opening.fixed(study, at.opened.plan)
+    if not at.look.is_planned(at.opened.protocol.stopping):
+        return _counts_only(at, dealt)
     found = findings(
         at.opened,
         at.answers,
         look=at.look,
-        fixed=key_opening.fixed(study, at.opened.plan),
+        fixed=dealt,
         n_unfinished=at.n_unfinished,
         measures=Measures.load(study.measures) if study.measures.is_file() else None,
         on_progress=on_progress,
@@ -104,7 +113,12 @@ def findings(
     measures: Measures | None = None,
     on_progress: Progress | None = None,
 ) -> Findings:
-    """The findings from a dealt study and its answers, in memory: same input, same bytes."""
+    """The findings from a dealt study and its answers, in memory: same input, same bytes.
+
+    Parameters
+    ----------
+    look : at the end or planned by the stopping rule; any other is for counts alone, see `from_study`
+    """
     protocol = opened.protocol if look is None else looks.protocol_at(opened.protocol, look)
     told = keyed_discrimination.frame(answers, opened.key.clips, opened.plan)
     scores = keyed_ratings.frame(answers, opened.key, opened.manifest)
@@ -119,8 +133,6 @@ def findings(
         questions.append(question)
         if on_progress is not None:
             on_progress(len(questions), len(protocol.questions))
-    if look is not None:
-        questions = looks.decided(questions, protocol, look)
     questions = planned_ratio.with_factors(questions, protocol, measures)
     panel = _panel(protocol, len(table) + len(told) + len(scores), listeners, n_unfinished)
     sets = strength_sets.fit(kept, protocol)
@@ -149,6 +161,26 @@ def findings(
         fixed=fixed,
         looks=looks.record(protocol, look) if look is not None else None,
         cautions=(*_cautions(opened, panel, questions, slopes), *_look_cautions(protocol, look)),
+    )
+
+
+def _counts_only(at: key_opening.Taken, dealt: Fixed) -> Findings:
+    """What a look that was not planned may show."""
+    protocol, plain = (
+        at.opened.protocol,
+        keyed_answers.frame([], at.opened.key, at.opened.manifest, may_be_empty=True),
+    )
+    found = unseen.findings(
+        protocol,
+        at.answers,
+        digests=_digests(at.opened, at.answers),
+        method=_method(plain),
+        n_unfinished=at.n_unfinished,
+        calibrated=at.opened.manifest.calibrated,
+    )
+    cautions = (*(("simulated",) if found.simulated else ()), *_look_cautions(protocol, at.look))
+    return found.model_copy(
+        update={"fixed": dealt, "looks": looks.record(protocol, at.look), "cautions": cautions}
     )
 
 

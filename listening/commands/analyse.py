@@ -12,7 +12,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""
     parser.add_argument("folder", type=Path, help="study folder with answers in its station")
     parser.add_argument(
-        "--interim", action="store_true", help="look before the planned end; the look is logged and reported"
+        "--interim",
+        action="store_true",
+        help="look before the planned end, logged: at counts, or at answers if planned",
     )
     parser.add_argument(
         "--closed", metavar="WHY", default="", help="why no more listeners come, where fewer are enough"
@@ -53,9 +55,10 @@ def _head(found: Findings) -> list[str]:
     panel = found.panel
     lines = [f"{panel.n_listeners} listeners, {panel.n_answers} counted answers, {panel.n_excluded} excluded"]
     if found.looks is not None and not found.looks.at_end:
+        what = "INTERIM look at counts alone" if found.looks.counts_only else "INTERIM look"
         lines.append(
-            f"INTERIM look at {found.looks.finished} of {found.looks.planned} listeners, "
-            f"after {len(found.looks.earlier)} earlier ones; it is logged and will be reported"
+            f"{what}: {found.looks.finished} of {found.looks.planned} listeners finished, "
+            f"{len(found.looks.earlier)} earlier looks at answers; it is logged and will be reported"
         )
     if found.simulated:
         lines.insert(0, "SIMULATED panel: nobody listened, nothing here may be claimed")

@@ -9,11 +9,13 @@ from pathlib import Path
 from listening.console import progress, show
 from listening.design import balance, slots, versions
 from listening.design import dealing as design
+from listening.design.draws import Draws, open_secret
 from listening.errors import StudyError
 from listening.records import frozen, protocol
 from listening.records.form import write_text
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
+from listening.records.secret import SECRET_DIGITS
 from listening.records.study import Study, open_study
 from listening.records.text import read_text
 from listening.store import hold
@@ -28,6 +30,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         default="",
         help="deal a new version although answers exist; the old deal stays readable under versions/",
     )
+    parser.add_argument(
+        "--open-seed",
+        type=int,
+        metavar="N",
+        help="for demonstrations: orders and codes that anybody can make again; the plan and the page say so",
+    )
     show.json_option(parser)
 
 
@@ -35,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     """Deal and print what was balanced."""
     study = open_study(args.folder, to_deal=True)
     with progress.bar("coding clips") as on_progress:
-        plan, lines = deal(study, again=args.again, on_progress=on_progress)
+        plan, lines = deal(study, again=args.again, open_seed=args.open_seed, on_progress=on_progress)
     n_trials = len(plan.slots[0].trials)
     spare = f" and {len(plan.slots) - plan.planned} spare" if len(plan.slots) > plan.planned else ""
     version = f", version {plan.study_version}" if plan.study_version > 1 else ""
@@ -56,6 +64,7 @@ def deal(
     *,
     again: str = "",
     secret: str | None = None,
+    open_seed: int | None = None,
     dealt_at: str | None = None,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> tuple[Plan, list[balance.Line]]:
@@ -66,6 +75,7 @@ def deal(
     Parameters
     ----------
     again : why a deal that has answers is replaced; it moves to versions/ first
+    open_seed : for demonstrations and tests, orders and codes that anybody can make again; the plan says so
 
     Raises
     ------
@@ -78,14 +88,18 @@ def deal(
     with hold.alone(study.root, deals):
         versions.settle(study)
         with hold.alone(study.station, sits):
-            return _deal(study, again, secret=secret, dealt_at=dealt_at, on_progress=on_progress)
+            drawn = secret or _secret(open_seed)
+            return _deal(
+                study, again, secret=drawn, open_seed=open_seed, dealt_at=dealt_at, on_progress=on_progress
+            )
 
 
 def _deal(
     study: Study,
     again: str,
     *,
-    secret: str | None,
+    secret: str,
+    open_seed: int | None,
     dealt_at: str | None,
     on_progress: Callable[[int, int], None] | None,
 ) -> tuple[Plan, list[balance.Line]]:
@@ -108,7 +122,8 @@ def _deal(
         chosen,
         manifest,
         protocol_digest=digest,
-        secret=secret or secrets.token_hex(16),
+        secret=secret,
+        open_seed=open_seed,
         dealt_at=dealt_at,
         study_version=number,
     )
@@ -117,7 +132,12 @@ def _deal(
         versions.set_aside(study, again)
     plan = _write(study, dealt, manifest, on_progress, reason=again)
     condition = {s.stimulus: s.condition for s in manifest.stimuli}
-    return plan, balance.report(slots.of_study(chosen, manifest), condition)
+    ordered = slots.of_study(chosen, manifest, Draws(dealt.key.secret))
+    return plan, balance.report(ordered, condition)
+
+
+def _secret(open_seed: int | None) -> str:
+    return secrets.token_hex(SECRET_DIGITS // 2) if open_seed is None else open_secret(open_seed)
 
 
 def _refuse_open_sittings(study: Study) -> None:
@@ -149,12 +169,18 @@ def _write(
     study.plan.unlink(missing_ok=True)
     dealt.key.save(study.key, private=True)
     files = {study.stimuli / s.file: s.digest for s in manifest.stimuli}
+    aligned = dealt.plan.switched()
     sounds = {
-        code: (study.stimuli / manifest.of(h.stimulus).file, h.gain_db) for code, h in dealt.heard.items()
+        code: coded_clips.Coded(
+            study.stimuli / manifest.of(h.stimulus).file,
+            h.gain_db,
+            source=manifest.of(h.stimulus).recording,
+            is_aligned=code in aligned,
+        )
+        for code, h in dealt.heard.items()
     }
-    copies = {code for code, heard in dealt.heard.items() if heard.copy}
     digests = coded_clips.write(
-        study.clips, sounds, secret=dealt.key.secret, expected=files, copies=copies, on_progress=on_progress
+        study.clips, sounds, secret=dealt.key.secret, expected=files, on_progress=on_progress
     )
     _keep_calibration(study)
     plan = design.with_clips(dealt.plan, digests)

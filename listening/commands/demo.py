@@ -75,6 +75,8 @@ def _step(args: argparse.Namespace, step: str, study: Study) -> int:
     words = [step, str(study.root)]
     if step == "simulate":
         words += ["--listeners", str(args.listeners), "--seed", str(SEED)]
+    if step == "deal":
+        words += ["--open-seed", str(SEED)]  # the same demonstration each time
     if step == "analyse" and args.listeners < Plan.load(study.plan).planned:
         words.append("--interim")  # fewer than planned: a look before the end, and said to be one
     if args.json:

@@ -2,22 +2,22 @@
 
 from dataclasses import replace
 
-import numpy as np
-
 from listening.design import comparison
-from listening.design.dealt_trial import Trial, words
+from listening.design.dealt_trial import Trial
+from listening.design.draws import Draws
 from listening.records.manifest import Manifest
 from listening.records.protocol import Block, Protocol
 
 START_DB = (3.0, 6.0)  # how far off the second sound starts, either way
 
 
-def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int) -> list[list[Trial]]:
+def of_slots(
+    protocol: Protocol, manifest: Manifest, block: Block, n_slots: int, *, draws: Draws
+) -> list[list[Trial]]:
     """The trials of one block for each slot; within a slot every other one starts above."""
-    place = [protocol.seed, 8, *words(block.attribute), *words(block.presentation)]
-    rng = np.random.default_rng(np.random.SeedSequence(place))
+    rng = draws.of("starts", block.attribute, block.presentation)
     made = []
-    for slot, trials in enumerate(comparison.of_slots(protocol, manifest, block, n_slots)):
+    for slot, trials in enumerate(comparison.of_slots(protocol, manifest, block, n_slots, draws=draws)):
         signs = [1 if (slot + i) % 2 else -1 for i in range(len(trials))]
         made.append(
             [

@@ -5,14 +5,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from listening.design import incomplete_blocks, leads, parts
-from listening.design.dealt_trial import Heard, Trial, strikes, words
+from listening.design.dealt_trial import Heard, Trial, strikes
 from listening.design.decompositions import Pairs
+from listening.design.draws import Draws
 from listening.errors import StudyError
 from listening.records.manifest import Manifest, Stimulus
 from listening.records.protocol import Block, Protocol
 
 
-def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int) -> list[list[Trial]]:
+def of_slots(
+    protocol: Protocol, manifest: Manifest, block: Block, n_slots: int, *, draws: Draws
+) -> list[list[Trial]]:
     """The trials of one block for each slot, not yet in order.
 
     Each pair of a slot is heard `repeats` times, a planned one `planned_repeats` times where the block says
@@ -30,8 +33,7 @@ def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int)
         raise StudyError(
             f"block `{block.attribute}` of `{block.presentation}`: {len(names)} conditions, wanted at least 2"
         )
-    place = [protocol.seed, 1, *words(block.attribute), *words(block.presentation)]
-    rng = np.random.default_rng(np.random.SeedSequence(place))
+    rng = draws.of("pairs", block.attribute, block.presentation)
     dealt = slot_pairs(protocol, block, names, n_slots, rng)
     planned = often(protocol, block, names)
     turns = _Turns(len(names), rng)

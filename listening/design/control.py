@@ -1,20 +1,21 @@
 """Control pairs: a stimulus against itself, one of the two weaker by a known gain."""
 
-import numpy as np
-
-from listening.design.dealt_trial import Heard, Trial, strikes, words
+from listening.design.dealt_trial import Heard, Trial, strikes
+from listening.design.draws import Draws
 from listening.errors import StudyError
 from listening.records.manifest import Manifest
 from listening.records.protocol import Control, Protocol
 
 
-def of_slot(protocol: Protocol, manifest: Manifest, control: Control, slot: int) -> list[Trial]:
+def of_slot(
+    protocol: Protocol, manifest: Manifest, control: Control, slot: int, *, draws: Draws
+) -> list[Trial]:
     """The control pairs of one slot: the stimuli take turns, the stronger one's place alternates."""
     sounds = strikes(manifest, _presentation(protocol, control))
     used = [s.stimulus for name in (control.conditions or list(sounds)) for s in sounds[name]]
     made = []
     for g, gain_db in enumerate(control.gains_db):
-        rng = np.random.default_rng(np.random.SeedSequence([protocol.seed, 2, *words(control.attribute), g]))
+        rng = draws.of("controls", control.attribute, g)
         turn, flip = rng.permutation(len(used)), int(rng.integers(2))
         for repeat in range(control.repeats):
             hearing = slot * control.repeats + repeat

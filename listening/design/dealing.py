@@ -9,12 +9,14 @@ from dataclasses import dataclass
 from listening import __version__
 from listening.design import slots
 from listening.design.dealt_trial import Heard
+from listening.design.draws import Draws
 from listening.design.order import Ordered
 from listening.errors import StudyError
 from listening.records.key import Key, KeyedClip, Role
 from listening.records.manifest import Manifest
 from listening.records.plan import ClipFile, Plan, PlannedAttribute, PlannedTrial, Slot
 from listening.records.protocol import Attribute, Protocol
+from listening.records.secret import keyed
 
 CODE_LETTERS = 8  # 40 bit: 500 clips collide with probability 1e-7, and a collision is refused
 LEVEL_CHECK: Role = "level check"
@@ -39,20 +41,22 @@ def deal(
     secret: str,
     dealt_at: str,
     study_version: int = 1,
+    open_seed: int | None = None,
 ) -> Dealt:
     """Plan and key for all slots, without clip hashes (they come once the clips are written).
 
     Parameters
     ----------
     secret : 32 hexadecimal digits
-        Codes and the sealed hash come from it; it is independent of the order seed.
+        Orders, codes and the sealed hash come from it, and it lies in the key alone.
+    open_seed : noted in the plan where the secret is `draws.open_secret` of it: everybody can make it again
 
     Raises
     ------
     StudyError
         A block or control has nothing to compare, or two clips got the same code.
     """
-    ordered = slots.of_study(protocol, manifest)
+    ordered = slots.of_study(protocol, manifest, Draws(secret))
     heard = _all_heard(protocol, manifest, ordered)
     codes = {place: code(secret, place) for place in heard}
     if len(set(codes.values())) != len(codes):
@@ -70,7 +74,8 @@ def deal(
         study_digest="",
         study_version=study_version,
         dealt_at=dealt_at,
-        order_seed=protocol.seed,
+        station_seed=b32encode(keyed(secret, "station")).decode().lower().rstrip("="),
+        open_seed=open_seed,
         rate_hz=manifest.rate_hz,
         level_check_clip=codes[LEVEL_CHECK],
         sitting=protocol.sitting,

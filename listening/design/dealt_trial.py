@@ -56,8 +56,3 @@ def strikes(manifest: Manifest, presentation: str) -> dict[str, list[Stimulus]]:
         if stimulus.role == "study" and stimulus.presentation == presentation:
             found.setdefault(stimulus.condition, []).append(stimulus)
     return found
-
-
-def words(name: str) -> tuple[int, ...]:
-    """A name as numbers, to derive a random stream of its own from the seed."""
-    return tuple(name.encode())

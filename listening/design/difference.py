@@ -5,10 +5,9 @@ Sources: ISO 4120 (triangle: six orders, equally often), ISO 10399 (duo-trio, ba
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from listening.design import comparison
-from listening.design.dealt_trial import Heard, Trial, strikes, words
+from listening.design.dealt_trial import Heard, Trial, strikes
+from listening.design.draws import Draws
 from listening.records.manifest import Manifest, Stimulus
 from listening.records.protocol import Block, Protocol
 
@@ -20,7 +19,9 @@ ORDERS: dict[str, tuple[str, ...]] = {
 }
 
 
-def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int) -> list[list[Trial]]:
+def of_slots(
+    protocol: Protocol, manifest: Manifest, block: Block, n_slots: int, *, draws: Draws
+) -> list[list[Trial]]:
     """The trials of one block for each slot, not yet in order.
 
     Each pair of a slot is heard `repeats` times (`planned_repeats`, where a question plans it); over the
@@ -29,8 +30,7 @@ def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int)
     """
     sounds = strikes(manifest, block.presentation)
     names = list(sounds)
-    place = [protocol.seed, 6, *words(block.attribute), *words(block.presentation)]
-    rng = np.random.default_rng(np.random.SeedSequence(place))
+    rng = draws.of("orders", block.attribute, block.presentation)
     orders = ORDERS[protocol.attribute(block.attribute).task]
     turn = {
         pair: (rng.permutation(len(orders)), int(rng.integers(1000)))

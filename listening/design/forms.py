@@ -1,13 +1,22 @@
 """What each task makes of a block: for every slot its trials, not yet in order. One file a task."""
 
-from collections.abc import Callable
+from typing import Protocol as Pattern
 
 from listening.design import adjusting, comparison, control, difference, single, whole_set
 from listening.design.dealt_trial import Trial
+from listening.design.draws import Draws
 from listening.records.manifest import Manifest
 from listening.records.protocol import Block, Protocol
 
-Form = Callable[[Protocol, Manifest, Block, int], list[list[Trial]]]
+
+class Form(Pattern):
+    """What makes the trials of one block."""
+
+    def __call__(
+        self, protocol: Protocol, manifest: Manifest, block: Block, n_slots: int, *, draws: Draws
+    ) -> list[list[Trial]]:
+        """For every slot its trials."""
+
 
 FORMS: dict[str, Form] = {
     "paired comparison": comparison.of_slots,
@@ -23,16 +32,18 @@ FORMS: dict[str, Form] = {
 }
 
 
-def of_attribute(protocol: Protocol, manifest: Manifest, name: str, n_slots: int) -> list[list[Trial]]:
+def of_attribute(
+    protocol: Protocol, manifest: Manifest, name: str, n_slots: int, *, draws: Draws
+) -> list[list[Trial]]:
     """All trials of one attribute, controls included, for each slot."""
     made: list[list[Trial]] = [[] for _ in range(n_slots)]
     form = FORMS[protocol.attribute(name).task]
     for block in protocol.blocks:
         if block.attribute == name:
-            for slot, trials in zip(made, form(protocol, manifest, block, n_slots), strict=True):
+            for slot, trials in zip(made, form(protocol, manifest, block, n_slots, draws=draws), strict=True):
                 slot.extend(trials)
     for row in protocol.controls:
         if row.attribute == name:
             for number, slot in enumerate(made):
-                slot.extend(control.of_slot(protocol, manifest, row, number))
+                slot.extend(control.of_slot(protocol, manifest, row, number, draws=draws))
     return made

@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from listening.design import williams
 from listening.design.dealt_trial import Trial
+from listening.design.draws import Draws
 from listening.design.order import Ordered
 from listening.records.protocol import Protocol
 
@@ -18,30 +19,29 @@ def leaders(protocol: Protocol) -> list[str]:
     return [name for name in asked if name not in behind]
 
 
-def order(protocol: Protocol, slot: int) -> list[str]:
+def order(protocol: Protocol, slot: int, *, draws: Draws) -> list[str]:
     """The order in which one slot is asked the attributes that go together."""
     names = protocol.sitting.together
     if protocol.sitting.together_order == "fixed" or not names:
         return list(names)
-    rows = square(protocol)
+    rows = square(protocol, draws)
     return [names[i] for i in rows[slot % len(rows)]]
 
 
-def square(protocol: Protocol) -> npt.NDArray[np.int64]:
+def square(protocol: Protocol, draws: Draws) -> npt.NDArray[np.int64]:
     """The Williams square whose rows the slots go through."""
-    rng = np.random.default_rng(np.random.SeedSequence([protocol.seed, 9]))
-    return williams.shuffled_square(len(protocol.sitting.together), rng)
+    return williams.shuffled_square(len(protocol.sitting.together), draws.of("together"))
 
 
 def period(protocol: Protocol) -> int:
     """After how many slots the same order comes again."""
     is_balanced = protocol.sitting.together and protocol.sitting.together_order == "balanced"
-    return len(square(protocol)) if is_balanced else 1
+    return len(williams.square(len(protocol.sitting.together))) if is_balanced else 1
 
 
-def spread(protocol: Protocol, slot: int, ordered: Ordered) -> Ordered:
+def spread(protocol: Protocol, slot: int, ordered: Ordered, *, draws: Draws) -> Ordered:
     """The trials of a slot with one trial for each attribute that is asked about the same pair."""
-    names = order(protocol, slot)
+    names = order(protocol, slot, draws=draws)
     made: Ordered = []
     for practice, trial in ordered:
         if trial.attribute in names:

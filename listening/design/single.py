@@ -1,16 +1,16 @@
 """Rating of single sounds: every condition is heard alone, its strikes taking turns."""
 
-import numpy as np
-
-from listening.design.dealt_trial import Heard, Trial, strikes, words
+from listening.design.dealt_trial import Heard, Trial, strikes
+from listening.design.draws import Draws
 from listening.records.manifest import Manifest
 from listening.records.protocol import Block, Protocol
 
 
-def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int) -> list[list[Trial]]:
+def of_slots(
+    protocol: Protocol, manifest: Manifest, block: Block, n_slots: int, *, draws: Draws
+) -> list[list[Trial]]:
     """The trials of one block for each slot, not yet in order: each condition `repeats` times."""
-    place = [protocol.seed, 5, *words(block.attribute), *words(block.presentation)]
-    rng = np.random.default_rng(np.random.SeedSequence(place))
+    rng = draws.of("turns", block.attribute, block.presentation)
     where = f"{block.attribute}, {block.presentation}"
     made: list[list[Trial]] = [[] for _ in range(n_slots)]
     for condition, sounds in strikes(manifest, block.presentation).items():

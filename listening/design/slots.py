@@ -5,23 +5,24 @@ import numpy.typing as npt
 
 from listening.design import comparison, forms, joint_trials, order, williams
 from listening.design.dealt_trial import Trial, strikes
+from listening.design.draws import Draws
 from listening.design.order import CarryOver, Ordered
 from listening.records.manifest import Manifest
 from listening.records.protocol import Protocol
 
 
-def of_study(protocol: Protocol, manifest: Manifest) -> list[Ordered]:
+def of_study(protocol: Protocol, manifest: Manifest, draws: Draws) -> list[Ordered]:
     """(is practice, trial) of each slot, planned and spare, in the order they are heard."""
     n_slots = protocol.panel.listeners + protocol.panel.spare
     asked = joint_trials.leaders(protocol)
-    trials = {name: forms.of_attribute(protocol, manifest, name, n_slots) for name in asked}
-    shift = int(np.random.default_rng([protocol.seed, 4]).integers(1000))
+    trials = {name: forms.of_attribute(protocol, manifest, name, n_slots, draws=draws) for name in asked}
+    shift = int(draws.of("attributes").integers(1000))
     condition = {s.stimulus: s.condition for s in manifest.stimuli}
     carry = {name: CarryOver(condition) for name in asked}
-    squares = _Squares(protocol.seed)
+    squares = _Squares(draws)
     made = []
     for slot in range(n_slots):
-        rng = np.random.default_rng(np.random.SeedSequence([protocol.seed, 3, slot]))
+        rng = draws.of("slot", slot)
         names = order.attributes(asked, slot, shift)
         practice = [_practice(trials[name][slot], protocol.sitting.practice_trials, rng) for name in names]
         if protocol.sitting.mixed:
@@ -30,7 +31,7 @@ def of_study(protocol: Protocol, manifest: Manifest) -> list[Ordered]:
         else:
             blocks = [_in_order(trials[name][slot], slot, squares, rng, carry[name]) for name in names]
             ordered = [t for p, block in zip(practice, blocks, strict=True) for t in p + block]
-        made.append(joint_trials.spread(protocol, slot, ordered))
+        made.append(joint_trials.spread(protocol, slot, ordered, draws=draws))
     return made
 
 
@@ -52,14 +53,13 @@ def _practice(trials: list[Trial], n_practice: int, rng: np.random.Generator) ->
 class _Squares:
     """One shuffled Williams square for each number of sounds, the same for every slot."""
 
-    def __init__(self, seed: int) -> None:
-        self.seed = seed
+    def __init__(self, draws: Draws) -> None:
+        self.draws = draws
         self.known: dict[int, npt.NDArray[np.int64]] = {}
 
     def of(self, k: int) -> npt.NDArray[np.int64]:
         if k not in self.known:
-            rng = np.random.default_rng(np.random.SeedSequence([self.seed, 8, k]))
-            self.known[k] = williams.shuffled_square(k, rng)
+            self.known[k] = williams.shuffled_square(k, self.draws.of("square", k))
         return self.known[k]
 
 

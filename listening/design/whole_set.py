@@ -3,10 +3,9 @@
 Source: ITU-R BS.1534 for the hidden reference among the stimuli; the anchors are the attribute's own.
 """
 
-import numpy as np
-
 from listening.design import williams
-from listening.design.dealt_trial import Heard, Trial, strikes, words
+from listening.design.dealt_trial import Heard, Trial, strikes
+from listening.design.draws import Draws
 from listening.errors import StudyError
 from listening.records.manifest import Manifest
 from listening.records.protocol import Block, Protocol
@@ -14,7 +13,9 @@ from listening.records.protocol import Block, Protocol
 MOST_AT_ONCE = 12  # one line a sound on a small screen; BS.1534 advises no more
 
 
-def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int) -> list[list[Trial]]:
+def of_slots(
+    protocol: Protocol, manifest: Manifest, block: Block, n_slots: int, *, draws: Draws
+) -> list[list[Trial]]:
     """The trials of one block for each slot: all strikes of that number together.
 
     Positions follow a Williams square: every sound stands in every place equally often, and equally often
@@ -33,8 +34,7 @@ def of_slots(protocol: Protocol, manifest: Manifest, block: Block, n_slots: int)
         if s.role == "anchor" and s.attribute == block.attribute
     ]
     where = f"{block.attribute}, {block.presentation}"
-    place = [protocol.seed, 7, *words(block.attribute), *words(block.presentation)]
-    rng = np.random.default_rng(np.random.SeedSequence(place))
+    rng = draws.of("places", block.attribute, block.presentation)
     places = williams.shuffled_square(len(sounds) + len(anchors), rng)
     made: list[list[Trial]] = []
     for slot in range(n_slots):

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from listening.design import slots
 from listening.design.dealt_trial import Trial
+from listening.design.draws import Draws
 from listening.design.order import Ordered
 from listening.records.manifest import Manifest
 from listening.records.protocol import Protocol
@@ -46,7 +47,8 @@ class Budget:
 
 def of_study(protocol: Protocol, manifest: Manifest) -> Budget:
     """The budget of the slot with most to do; raises StudyError as `deal` would."""
-    return max((_of_slot(protocol, slot) for slot in slots.of_study(protocol, manifest)), key=_seconds)
+    dealt = slots.of_study(protocol, manifest, Draws.open_to_all(protocol.seed))
+    return max((_of_slot(protocol, slot) for slot in dealt), key=_seconds)
 
 
 def sittings(budget: Budget) -> list[list[str]]:

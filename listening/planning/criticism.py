@@ -5,6 +5,7 @@ from pathlib import Path
 
 from listening.design import comparison
 from listening.design.dealt_trial import strikes
+from listening.design.draws import Draws
 from listening.errors import StudyError
 from listening.planning import approximate, budget, covariate_criticism, effect, panel_size, power, stand_in
 from listening.planning.budget import Budget
@@ -91,7 +92,7 @@ def _few_trials(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
         if not _is_compared(protocol, block.attribute):
             continue
         try:
-            slots = comparison.of_slots(protocol, manifest, block, 1)
+            slots = comparison.of_slots(protocol, manifest, block, 1, draws=Draws.open_to_all(protocol.seed))
         except StudyError:
             continue
         if len(slots[0]) < FEWEST_TRIALS:

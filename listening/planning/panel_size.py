@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listening.design import comparison
+from listening.design.draws import Draws
 from listening.errors import StudyError
 from listening.records.manifest import Manifest
 from listening.records.planned_power import Assumed
@@ -54,7 +55,7 @@ def trials(
     block = block_of(protocol, question)
     if repeats is not None:
         block = block.model_copy(update={"repeats": repeats})
-    slots = comparison.of_slots(protocol, manifest, block, listeners)
+    slots = comparison.of_slots(protocol, manifest, block, listeners, draws=Draws.open_to_all(protocol.seed))
     of = {s.stimulus: s.condition for s in manifest.stimuli}
     heard = [[sound.stimulus for sound in trial.sounds] for slot in slots for trial in slot]
     stimuli = tuple(dict.fromkeys(name for pair in heard for name in pair))

@@ -51,7 +51,7 @@ def components(
     StudyError
         The pilot was altered, is not complete (and no interim look was asked for), or has no answer.
     """
-    at = key_opening.look(study, now=now, interim=interim)
+    at = key_opening.look(study, now=now, interim=interim, why="pilot")
     opened = at.opened
     table = keyed_answers.frame(at.answers, opened.key, opened.manifest)
     found, missing = [], []

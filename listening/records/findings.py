@@ -411,7 +411,11 @@ class Looks(Form):
     earlier: tuple[int, ...] = ()
     """Finished listeners at each look before this one."""
     unplanned: int = 0
-    """Looks so far, this one with them, that the stopping rule did not plan."""
+    """Earlier looks at decided numbers that the stopping rule did not plan (versions before 0.2 let them)."""
+    counts_only: bool = False
+    """This look was not planned, so that nothing but counts of listeners was looked at."""
+    withdrawn: int = 0
+    """Listeners whose answers were removed since the study was dealt; what looks spent stays spent."""
     rule_looks: tuple[int, ...] = ()
     """Looks that the stopping rule planned."""
     spending: str = "none"

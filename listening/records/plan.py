@@ -23,6 +23,11 @@ class PlannedTrial(Form):
     start_gain_db: float = 0.0
     """Adjustment: gain of the second clip when the trial begins."""
 
+    @property
+    def every(self) -> tuple[str, ...]:
+        """All its clips, the reference included."""
+        return self.clips if self.reference is None else (self.reference, *self.clips)
+
 
 class Slot(Form):
     """One listener's run through the study."""
@@ -74,7 +79,12 @@ class Plan(FileForm):
     study_version: int = 1
     """Counts the deals of this study; the reason for a new one lies with the researcher."""
     dealt_at: str
-    order_seed: int
+    order_seed: int | None = None
+    """Deals of earlier versions: the seed of orders, practice and tones."""
+    station_seed: str = ""
+    """What the station draws practice and tones from; it tells nothing about the orders."""
+    open_seed: int | None = None
+    """Set where anybody can make the orders and codes again: tests and demonstrations."""
     rate_hz: int
     level_check_clip: str
     """A clip to set a comfortable level with."""
@@ -84,6 +94,11 @@ class Plan(FileForm):
     slots: tuple[Slot, ...]
     listeners: int | None = None
     """How many listeners are planned; the slots beyond are spare."""
+
+    @property
+    def drawn_from(self) -> str:
+        """What the station draws practice and tones from."""
+        return self.station_seed or str(self.order_seed)
 
     @property
     def planned(self) -> int:
@@ -108,6 +123,16 @@ class Plan(FileForm):
     def content_digest(self) -> str:
         """Hash of everything in the plan but the hash itself."""
         return digest_of(hashed(self, without=frozenset({"study_digest"})))
+
+    def switched(self) -> set[str]:
+        """Codes of clips that some trial lets the listener go to and fro between."""
+        return {
+            clip
+            for slot in self.slots
+            for trial in slot.trials
+            if self.attribute(trial.attribute).switching
+            for clip in trial.every
+        }
 
     def attribute(self, name: str) -> PlannedAttribute:
         """The attribute of that name."""

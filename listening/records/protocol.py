@@ -330,7 +330,11 @@ class Protocol(Form):
     format: Literal[1] = Field(description="Version of this form.")
     name: Name = Field(description="Short name of the study.")
     title: str = Field(min_length=3, description="Title of the report. Listeners never see it.")
-    seed: int = Field(ge=0, description="Seed of the orders.")
+    seed: int = Field(
+        0,
+        ge=0,
+        description="Seed of the examples that planning counts with; no dealt order comes from it.",
+    )
     recordings: Recordings
     panel: Panel
     presentations: list[Presentation] = Field(min_length=1, max_length=3)

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -13,6 +14,7 @@ from listening.records.text import read_text
 SEPARATORS = (",", ";", "\t")
 LONGEST_CELL = 1_000_000  # characters
 MOST_COLUMNS = 2_000
+_NUMBER = re.compile(r"[+-]?\d+(,\d+)?([eE][+-]?\d+)?")
 FORMULA = ("=", "+", "-", "@")  # a cell that begins so is a formula to a spreadsheet
 
 
@@ -30,6 +32,13 @@ class Rows:
     def dicts(self) -> list[dict[str, str]]:
         """Each row by its heading; rows must be as long as the heading."""
         return [dict(zip(self.heading, cells, strict=True)) for cells in self.cells]
+
+    def with_decimal_points(self) -> tuple[tuple[str, ...], ...]:
+        """The cells, where the sheet wrote decimal commas: numbers of a column of numbers with points."""
+        if self.separator == ",":
+            return self.cells
+        columns = [_with_points(column) for column in zip(*self.cells, strict=True)]
+        return tuple(zip(*columns, strict=True))
 
     def uneven(self) -> int | None:
         """The first row whose number of cells is not the heading's, or None."""
@@ -82,6 +91,12 @@ def number(cell: str, separator: str = ",") -> float:
     if not abs(value) < float("inf"):
         raise ValueError(f"{cell!r} is no finite number")
     return value
+
+
+def _with_points(column: tuple[str, ...]) -> tuple[str, ...]:
+    if any(cell and not _NUMBER.fullmatch(cell) for cell in column):
+        return column
+    return tuple(cell.replace(",", ".") for cell in column)
 
 
 def to_text(heading: Sequence[str], rows: Iterable[Sequence[object]]) -> str:

@@ -141,7 +141,7 @@ class HearingCheck:
 
 def of_slot(plan: Plan, slot: int, hearing: Hearing, now_s: Callable[[], float]) -> HearingCheck:
     """The check of one slot: no tone louder than the strongest clip of the study."""
-    rng = random.Random(f"{plan.order_seed} {slot} hearing check")
+    rng = random.Random(f"{plan.drawn_from} {slot} hearing check")
     return HearingCheck(hearing, now_s, strongest_db=hearing.level_db(plan.level_check_clip), rng=rng)
 
 

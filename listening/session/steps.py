@@ -114,7 +114,7 @@ def rehearsal(plan: Plan, slot: int, attribute: str, *, round_number: int) -> li
     wanted = plan.sitting.practice_until_right
     if not wanted or asked.task not in REHEARSED or not (asked.anchor_more and asked.anchor_less):
         return []
-    rng = random.Random(f"{plan.order_seed} {slot} {attribute} {round_number}")
+    rng = random.Random(f"{plan.drawn_from} {slot} {attribute} {round_number}")
     pair = (asked.anchor_more, asked.anchor_less)
     steps = []
     for i in range(ROUND_OF * wanted):

@@ -1,41 +1,65 @@
-"""Coded clips: the sounds a station plays, all of one length, under names that tell nothing."""
+"""Coded clips: the sounds a station plays, all of one length, no two alike, under names that tell nothing.
+
+Two clips of one recording differ as two takes of one sound would: each begins a little later or earlier, by a
+part of a sample too, and carries its own noise at the last step of 24 bit. The ear hears no difference;
+neither hashes nor samples tell that they are one sound, and no gain turns one into the other.
+"""
 
 import hashlib
-from collections.abc import Callable, Collection, Mapping
-from dataclasses import replace
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import StudyError
+from listening.records.secret import keyed
 from listening.stimuli.folder import replacing
 
 SHORTEST_TAIL_S, LONGEST_TAIL_S = 0.05, 0.25
+LEAD_S = 0.010  # silence before every clip; long enough for the shift's own ringing
+LONGEST_WAIT_S = (
+    0.020  # and so much more, drawn for each clip that is heard in turn: below a reaction's scatter
+)
+STEP = 1 / 2**23  # of 24 bit, full scale 1
+
+
+@dataclass(frozen=True)
+class Coded:
+    """What one clip is made of."""
+
+    path: Path
+    """The stimulus file."""
+    gain_db: float = 0.0
+    """0 or below."""
+    source: str = ""
+    """The recording: clips of one source are shifted far apart from each other."""
+    is_aligned: bool = False
+    """Whether listeners go to and fro between it and others, so that it must begin with them."""
 
 
 def write(
     folder: Path,
-    sounds: Mapping[str, tuple[Path, float]],
+    sounds: Mapping[str, Coded],
     *,
     secret: str,
     expected: Mapping[Path, str] | None = None,
-    copies: Collection[str] = (),
     on_progress: Callable[[int, int], None] | None = None,
 ) -> dict[str, str]:
     """Write `<code>.wav` for every clip and give the SHA-256 of each file's bytes.
 
-    Every clip is its stimulus times its gain, followed by silence up to one common length. The length of the
-    silence comes from the secret, so that neither size nor hash joins a clip to its stimulus.
+    Every clip is its stimulus times its gain between silences, shifted by up to half a sample either way,
+    with triangular dither of 24 bit (-144 dB re full scale). All of it hangs on the secret; all clips have
+    one length.
 
     Parameters
     ----------
-    sounds : for each clip code, the stimulus file and the gain in dB (0 or below)
     secret : 32 hexadecimal digits
     expected : for each stimulus file, the hash of its samples when it was prepared
-    copies : codes of clips that play what another clip plays
-        They differ from it by one step of 24 bit in their last samples, so that no hash tells the two alike.
 
     Raises
     ------
@@ -44,16 +68,21 @@ def write(
     StudyError
         A stimulus is not what was prepared.
     """
-    loaded = {path: wav.load(path) for path in sorted({path for path, _ in sounds.values()})}
+    loaded = {path: wav.load(path) for path in sorted({coded.path for coded in sounds.values()})}
     _check_unaltered(loaded, expected or {})
-    length = max(s.n_samples for s in loaded.values()) + _tail_samples(
-        secret, next(iter(loaded.values())).rate_hz
-    )
+    rate_hz = next(iter(loaded.values())).rate_hz
+    room = round((LEAD_S + LONGEST_WAIT_S) * rate_hz) + _tail_samples(secret, rate_hz)
+    length = max(s.n_samples for s in loaded.values()) + room
+    shifts = dict(_shifts(sounds, secret))
     with replacing(folder) as fresh:
         digests = {}
-        for done, (code, (path, gain_db)) in enumerate(sorted(sounds.items()), start=1):
-            clip = _padded(loaded[path].amplified(gain_db), length)
-            wav.save(fresh / f"{code}.wav", _marked(clip, secret, code) if code in copies else clip, "PCM_24")
+        for done, (code, coded) in enumerate(sorted(sounds.items()), start=1):
+            rng = _rng(secret, "clip", code)
+            wait = 0.0 if coded.is_aligned else rng.uniform(0.0, LONGEST_WAIT_S)
+            lead = round((LEAD_S + wait) * rate_hz)
+            sound = loaded[coded.path].amplified(coded.gain_db)
+            clip = _dithered(_placed(sound.samples, lead + shifts[code], length), rng)
+            wav.save(fresh / f"{code}.wav", Sound(clip, rate_hz), "PCM_24")
             digests[code] = hashlib.sha256((fresh / f"{code}.wav").read_bytes()).hexdigest()
             if on_progress:
                 on_progress(done, len(sounds))
@@ -68,19 +97,34 @@ def _check_unaltered(loaded: Mapping[Path, Sound], expected: Mapping[Path, str])
             )
 
 
+def _rng(secret: str, purpose: str, *parts: str) -> np.random.Generator:
+    return np.random.default_rng(int.from_bytes(keyed(secret, purpose, *parts)))
+
+
 def _tail_samples(secret: str, rate_hz: int) -> int:
-    share = int.from_bytes(hashlib.sha256(f"tail:{secret}".encode()).digest()[:4]) / 2**32
-    return round((SHORTEST_TAIL_S + share * (LONGEST_TAIL_S - SHORTEST_TAIL_S)) * rate_hz)
+    return round(_rng(secret, "tail").uniform(SHORTEST_TAIL_S, LONGEST_TAIL_S) * rate_hz)
 
 
-def _padded(sound: Sound, length: int) -> Sound:
-    silence = np.zeros((length - sound.n_samples, sound.n_channels))
-    return Sound(np.vstack([sound.samples, silence]), sound.rate_hz)
+def _shifts(sounds: Mapping[str, Coded], secret: str) -> Iterator[tuple[str, float]]:
+    """For each clip a shift of -0.5 to 0.5 samples; n clips of one source lie at least 1 / 2n apart."""
+    of_source: defaultdict[str, list[str]] = defaultdict(list)
+    for code, coded in sorted(sounds.items()):
+        of_source[coded.source or coded.path.name].append(code)
+    for source, codes in of_source.items():
+        rng = _rng(secret, "shift", source)
+        places = rng.permutation(len(codes)) + rng.uniform(0.25, 0.75, len(codes))
+        yield from zip(codes, (places / len(codes) - 0.5).tolist(), strict=True)
 
 
-def _marked(clip: Sound, secret: str, code: str) -> Sound:
-    """The clip with its last samples at plus or minus one step of 24 bit, -138 dB re full scale."""
-    bits = np.unpackbits(np.frombuffer(hashlib.sha256(f"mark:{secret}:{code}".encode()).digest(), np.uint8))
-    samples = clip.samples.copy()
-    samples[-len(bits) :] += (2.0 * bits[:, np.newaxis] - 1.0) / 2**23
-    return replace(clip, samples=samples)
+def _placed(samples: npt.NDArray[np.float64], start_samples: float, length: int) -> npt.NDArray[np.float64]:
+    """The samples from a place that may lie between two samples on, in silence: a delay of the spectrum."""
+    spectrum = np.fft.rfft(samples, n=length, axis=0)
+    turn = np.exp(-2j * np.pi * np.arange(len(spectrum)) * start_samples / length)
+    if length % 2 == 0:
+        turn[-1] = turn[-1].real  # half the rate has no phase
+    return np.asarray(np.fft.irfft(spectrum * turn[:, np.newaxis], n=length, axis=0))
+
+
+def _dithered(samples: npt.NDArray[np.float64], rng: np.random.Generator) -> npt.NDArray[np.float64]:
+    """With triangular dither of one step either way, kept below full scale."""
+    return np.clip(samples + STEP * rng.triangular(-1.0, 0.0, 1.0, samples.shape), -1.0, 1.0 - 2 * STEP)

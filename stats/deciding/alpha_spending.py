@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 
 from stats.errors import StatsError
@@ -117,7 +117,11 @@ class _Walk:
         if self.beyond(time, _FURTHEST_Z) >= probability:
             return _FURTHEST_Z
         lowest = 0.0 if self.sides == 2 else -_FURTHEST_Z
-        return float(brentq(lambda z: self.beyond(time, z) - probability, lowest, _FURTHEST_Z, xtol=1e-10))
+        return float(
+            scipy.optimize.brentq(
+                lambda z: self.beyond(time, z) - probability, lowest, _FURTHEST_Z, xtol=1e-10
+            )
+        )
 
     def go_on(self, time: float, z: float) -> None:
         """Leave out the paths that passed z at `time`."""

@@ -7,10 +7,9 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, special
-from scipy.stats import f as f_distribution
-from scipy.stats import qmc
+from scipy import special
 
 from stats.errors import StatsError
 
@@ -172,13 +171,13 @@ class _Family:
         while self.chance_above(top) > 1 - level:
             top *= 2
         return float(
-            optimize.brentq(lambda value: self.chance_above(value) - (1 - level), 0.0, top, xtol=1e-10)
+            scipy.optimize.brentq(lambda value: self.chance_above(value) - (1 - level), 0.0, top, xtol=1e-10)
         )
 
     def _radius_tail(self, radius: FloatArray) -> FloatArray:
         if math.isinf(self.df):
             return np.asarray(special.gammaincc(self.rank / 2, radius**2 / 2))
-        return np.asarray(f_distribution.sf(radius**2 / self.rank, self.rank, self.df))
+        return np.asarray(scipy.stats.f.sf(radius**2 / self.rank, self.rank, self.df))
 
 
 def _lower_factor(correlation: FloatArray) -> FloatArray:
@@ -223,7 +222,7 @@ def _directions(rank: int) -> FloatArray:
     if rank == 2:
         angle = 2 * np.pi * (np.arange(N_DIRECTIONS) + 0.5) / N_DIRECTIONS
         return np.column_stack([np.cos(angle), np.sin(angle)])
-    sobol = qmc.Sobol(rank, rng=np.random.default_rng(_DIRECTION_SEED))
+    sobol = scipy.stats.qmc.Sobol(rank, rng=np.random.default_rng(_DIRECTION_SEED))
     normal = special.ndtri(sobol.random(N_DIRECTIONS))
     return np.asarray(normal / np.linalg.norm(normal, axis=1, keepdims=True))
 

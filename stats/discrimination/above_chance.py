@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.stats import beta, hypergeom
 
 from stats import t_interval
 from stats.discrimination.critical_counts import chance_of_at_least
@@ -185,7 +185,9 @@ def by_listener(different: FloatArray, is_different: FloatArray, listener: IntAr
         mine = listener == number
         n, n_said, n_differ = int(mine.sum()), int(different[mine].sum()), int(is_different[mine].sum())
         found += int((different * is_different)[mine].sum())
-        chances = np.convolve(chances, hypergeom.pmf(np.arange(n_differ + 1), n, n_differ, n_said))
+        chances = np.convolve(
+            chances, scipy.stats.hypergeom.pmf(np.arange(n_differ + 1), n, n_differ, n_said)
+        )
     return float(min(1.0, chances[found:].sum()))
 
 
@@ -246,8 +248,8 @@ def _df(listener: IntArray, stimuli: Sequence[IntArray]) -> float:
 
 
 def _clopper_pearson(count: int, n: int, alpha: float) -> tuple[float, float]:
-    lower = 0.0 if count == 0 else float(beta.ppf(alpha, count, n - count + 1))
-    upper = 1.0 if count == n else float(beta.ppf(1 - alpha, count + 1, n - count))
+    lower = 0.0 if count == 0 else float(scipy.stats.beta.ppf(alpha, count, n - count + 1))
+    upper = 1.0 if count == n else float(scipy.stats.beta.ppf(1 - alpha, count + 1, n - count))
     return lower, upper
 
 

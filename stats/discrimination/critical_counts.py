@@ -4,9 +4,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
 from scipy import special
-from scipy.stats import binom
 
 from stats.errors import StatsError
 
@@ -51,7 +51,7 @@ def max_correct(n_trials: int, *, share: float, alpha: float = 0.05) -> int | No
     """Most correct answers that still show similarity, a share correct below `share`; None when not even 0
     would."""
     _check(n_trials, share, alpha)
-    count = int(binom.ppf(alpha, n_trials, share))
+    count = int(scipy.stats.binom.ppf(alpha, n_trials, share))
     while count >= 0 and chance_of_at_most(count, n_trials, share) > alpha * (1 + EQUAL):
         count -= 1
     return count if count >= 0 else None
@@ -116,7 +116,7 @@ def _normal_size(share: float, guess: float, alpha: float, power: float) -> int:
 
 def _min_correct(n_trials: NDArray[np.int64], guess: float, alpha: float) -> NDArray[np.int64]:
     """Fewest correct per number of trials; n + 1 where no count is enough."""
-    return np.asarray(binom.isf(alpha * (1 + EQUAL), n_trials, guess), dtype=np.int64) + 1
+    return np.asarray(scipy.stats.binom.isf(alpha * (1 + EQUAL), n_trials, guess), dtype=np.int64) + 1
 
 
 def _power(n_trials: NDArray[np.int64], share: float, guess: float, alpha: float) -> NDArray[np.float64]:

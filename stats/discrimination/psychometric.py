@@ -7,9 +7,10 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, special
+from scipy import special
 
 from stats.errors import StatsError
+from stats.fixed import bracketed_root
 
 FloatArray = NDArray[np.float64]
 
@@ -48,10 +49,8 @@ class Task:
             return 0.0
         if share_correct >= 1.0:
             return math.inf
-        return float(
-            optimize.brentq(
-                lambda d: float(self.share_correct(d)) - share_correct, 0.0, D_PRIME_MAX, xtol=1e-13
-            )
+        return bracketed_root.find(
+            lambda d: float(self.share_correct(d)) - share_correct, 0.0, D_PRIME_MAX, tolerance=1e-13
         )
 
     def share_discriminating(self, share_correct: float) -> float:

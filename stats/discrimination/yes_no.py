@@ -5,11 +5,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, special
-from scipy.stats import chi2, fisher_exact
+import scipy
+from scipy import special
 
 from stats.discrimination.forced_choice import Interval
 from stats.errors import StatsError
+from stats.fixed import tail_areas
 
 D_PRIME_MAX = 15.0
 CRITERION_MAX = 20.0
@@ -131,7 +132,7 @@ def _fit(name: str, counts: _Counts, rates: Rates, level: float, *, lowest: floa
         d_prime=d_prime,
         d_prime_interval=_interval(profile, d_prime, best, level, lowest),
         criterion=profile.criterion(max(min(d_prime, D_PRIME_MAX), -D_PRIME_MAX)),
-        p_difference=float(fisher_exact(table, alternative="greater").pvalue),
+        p_difference=float(scipy.stats.fisher_exact(table, alternative="greater").pvalue),
         level=level,
         loglik=best,
     )
@@ -146,7 +147,7 @@ class _Profile:
     least_criterion: float
 
     def criterion(self, d_prime: float) -> float:
-        found = optimize.minimize_scalar(
+        found = scipy.optimize.minimize_scalar(
             lambda c: -self.counts.loglik(*self.rates(d_prime, c)),
             bounds=(self.least_criterion, CRITERION_MAX),
             method="bounded",
@@ -169,7 +170,7 @@ def _estimate(profile: _Profile, counts: _Counts, lowest: float) -> float:
         return float(special.ndtri(rate_hit) - special.ndtri(rate_false))
     tau = -math.sqrt(2) * float(special.ndtri(rate_false / 2))
     return float(
-        optimize.brentq(
+        scipy.optimize.brentq(
             lambda d: _same_different_rates(d, tau)[2] - rate_hit, 0.0, 2 * D_PRIME_MAX, xtol=1e-13
         )
     )
@@ -182,7 +183,7 @@ def _estimate_at_edge(rate_false: float, rate_hit: float) -> float:
 
 
 def _interval(profile: _Profile, d_prime: float, best: float, level: float, lowest: float) -> Interval:
-    floor = best - float(chi2.ppf(level, 1)) / 2
+    floor = best - tail_areas.chi_square_quantile(level, 1) / 2
 
     def above_floor(d: float) -> float:
         return profile.loglik(d) - floor
@@ -190,12 +191,12 @@ def _interval(profile: _Profile, d_prime: float, best: float, level: float, lowe
     centre = max(min(d_prime, D_PRIME_MAX), lowest)
     lower, upper = lowest, D_PRIME_MAX
     if above_floor(lowest) < 0:
-        lower = optimize.brentq(above_floor, lowest, centre, xtol=1e-9)
+        lower = scipy.optimize.brentq(above_floor, lowest, centre, xtol=1e-9)
     elif lowest < 0:
         lower = -math.inf
     upper = math.inf
     if above_floor(D_PRIME_MAX) < 0:
-        upper = optimize.brentq(above_floor, centre, D_PRIME_MAX, xtol=1e-9)
+        upper = scipy.optimize.brentq(above_floor, centre, D_PRIME_MAX, xtol=1e-9)
     return Interval(float(lower), float(upper))
 
 

@@ -4,8 +4,7 @@ from collections.abc import Callable
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import brentq
-from scipy.stats import chi2, t
+import scipy
 
 from stats.errors import BadData, NotConverged
 
@@ -20,8 +19,8 @@ def drop(level: float, *, df: float = np.inf) -> float:
     if not 0.5 < level < 1.0:
         raise BadData(f"one-sided level {level}: wanted between 0.5 and 1")
     if np.isinf(df):
-        return float(0.5 * chi2.ppf(2.0 * level - 1.0, 1))
-    return float(0.5 * t.ppf(level, df) ** 2)
+        return float(0.5 * scipy.stats.chi2.ppf(2.0 * level - 1.0, 1))
+    return float(0.5 * scipy.stats.t.ppf(level, df) ** 2)
 
 
 def limit(
@@ -60,7 +59,7 @@ def limit(
             inner, outer = sorted((near, far))
             if excess(near) <= 0.0:
                 raise NotConverged("the profile starts below its own limit: the maximum was not found")
-            return float(brentq(excess, inner, outer, xtol=tolerance, rtol=1e-12))
+            return float(scipy.optimize.brentq(excess, inner, outer, xtol=tolerance, rtol=1e-12))
         near, stride = far, 1.6 * stride
         if abs(far - top) > 1e3 * max(step, 1.0):
             break

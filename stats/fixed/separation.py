@@ -1,7 +1,7 @@
 """Whether some direction of the columns predicts every answer, so that an estimate is infinite."""
 
 import numpy as np
-from scipy.optimize import linprog
+import scipy
 
 from stats.fixed.likelihood import FloatArray
 
@@ -32,7 +32,7 @@ def direction(x: FloatArray, won: FloatArray, lost: FloatArray) -> FloatArray | 
     one_way = sign[~both, None] * z[~both]
     if one_way.shape[0] == 0:
         return None
-    found = linprog(
+    found = scipy.optimize.linprog(
         -one_way.sum(axis=0),
         A_ub=-one_way,
         b_ub=np.zeros(one_way.shape[0]),

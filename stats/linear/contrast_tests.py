@@ -2,14 +2,18 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
+import scipy
 from numpy.typing import ArrayLike
-from scipy import stats as distributions
 
 from stats.errors import BadData
+from stats.fixed import frames
 from stats.fixed.likelihood import FloatArray, as_floats
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -37,14 +41,14 @@ class ContrastTests:
             raise BadData(f"interval level {level:g}, wanted between 0 and 1")
         se = np.sqrt(np.diag(covariance))
         t = estimate / se
-        reach = distributions.t.ppf(0.5 + level / 2, df) * se
-        p = np.asarray(2 * distributions.t.sf(np.abs(t), df))
+        reach = scipy.stats.t.ppf(0.5 + level / 2, df) * se
+        p = np.asarray(2 * scipy.stats.t.sf(np.abs(t), df))
         return cls(estimate, se, df, t, p, estimate - reach, estimate + reach, level, covariance, method)
 
-    def table(self, names: Sequence[str]) -> pd.DataFrame:
+    def table(self, names: Sequence[str]) -> "pd.DataFrame":
         """One row a contrast."""
         columns = ("estimate", "se", "df", "t", "p", "lower", "upper")
-        return pd.DataFrame({one: getattr(self, one) for one in columns}, index=list(names))
+        return frames.frame({one: getattr(self, one) for one in columns}, names)
 
 
 @dataclass(frozen=True)
@@ -59,7 +63,7 @@ class FTest:
 
     @classmethod
     def of(cls, statistic: float, df_numerator: int, df_denominator: float, method: str) -> "FTest":
-        p = float(distributions.f.sf(statistic, df_numerator, df_denominator))
+        p = float(scipy.stats.f.sf(statistic, df_numerator, df_denominator))
         return cls(statistic, df_numerator, df_denominator, p, method)
 
 

@@ -14,15 +14,16 @@ Source: Bates, Maechler, Bolker & Walker 2015, J. Stat. Softw. 67(1), section 3,
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
+import scipy
 from numpy.typing import ArrayLike
-from scipy import optimize
 from scipy.linalg import cho_solve, cholesky, solve_triangular
 
 from stats import threads
 from stats.errors import BadData, NotConverged
+from stats.fixed import frames
 from stats.fixed.likelihood import FloatArray, as_floats
 from stats.linear import cross_products
 from stats.linear import linear_mixed_kernels as kernels
@@ -37,6 +38,9 @@ POLISH_STEP = 1e-4
 POLISH_ROUNDS = 30
 HALVINGS = 30
 DECREMENT_LAST = 1e-7  # promised fall of the deviance; quadratic convergence then leaves theta good to 1e-7
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -73,9 +77,9 @@ class LinearMixed:
     def se(self) -> FloatArray:
         return np.sqrt(np.diag(self.covariance))
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> "pd.DataFrame":
         """Estimates and standard errors, a row each fixed effect."""
-        return pd.DataFrame({"estimate": self.estimate, "se": self.se}, index=list(self.names))
+        return frames.frame({"estimate": self.estimate, "se": self.se}, self.names)
 
     def __str__(self) -> str:
         kind = "REML" if self.reml else "ML"
@@ -149,7 +153,7 @@ def _minimise(products: CrossProducts, reml: bool) -> FloatArray:
         return step.deviance / scale, step.gradient / scale
 
     first_step = np.diag(scale * _first_step(products.structure))
-    found = optimize.minimize(
+    found = scipy.optimize.minimize(
         objective,
         start,
         jac=True,

@@ -4,10 +4,9 @@ differences."""
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-import pandas as pd
 
 from stats.deciding import multiplicity
 from stats.deciding.multiplicity import MaxT
@@ -20,6 +19,9 @@ from stats.linear.linear_mixed import LinearMixed
 
 Method = Literal["satterthwaite", "kenward-roger"]
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 
 @dataclass(frozen=True)
 class MarginalMeans:
@@ -31,7 +33,7 @@ class MarginalMeans:
     """(levels, p) what each mean is of the estimates."""
     tests: ContrastTests
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> "pd.DataFrame":
         """One row a level."""
         return self.tests.table(self.levels)
 
@@ -49,7 +51,7 @@ class Differences:
     joint: MaxT
     """All together, by the largest t and the smallest of their degrees of freedom."""
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> "pd.DataFrame":
         """One row a difference; adjusted p and simultaneous interval beside each one's own."""
         table = self.tests.table(self.names)
         return table.assign(

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize
+import scipy
 
 from stats.errors import BadData, NotConverged, NotIdentified
 from stats.fixed.likelihood import FloatArray, as_floats
@@ -122,7 +122,7 @@ class _Points:
         upper = float(np.std(self.y)) + TOLERANCE
         for _ in range(MOST_DOUBLINGS):
             if above(upper) < 0:
-                return float(optimize.brentq(above, 0.0, upper, xtol=1e-10))
+                return float(scipy.optimize.brentq(above, 0.0, upper, xtol=1e-10))
             upper *= 2
         raise NotConverged("line with errors on both axes: no scatter explains the distance of the points")
 

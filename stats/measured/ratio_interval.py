@@ -4,8 +4,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.stats import ttest_ind
 
 from stats import t_interval
 from stats.errors import BadData
@@ -92,7 +92,7 @@ def of_geometric_means(one: ArrayLike, other: ArrayLike, *, level: float = 0.95)
     estimate = float(np.exp(logs[0].mean() - logs[1].mean()))
     if np.ptp(logs[0]) == 0 and np.ptp(logs[1]) == 0:
         return MeanRatio(estimate, estimate, estimate, np.inf, level)
-    found = ttest_ind(*logs, equal_var=False)
+    found = scipy.stats.ttest_ind(*logs, equal_var=False)
     interval = found.confidence_interval(level)
     return MeanRatio(
         estimate, float(np.exp(interval.low)), float(np.exp(interval.high)), float(found.df), level

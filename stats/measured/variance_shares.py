@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-from scipy import optimize
+import scipy
 
 from stats import t_interval
 from stats.errors import BadData
@@ -181,7 +181,7 @@ def _limit(outside: Callable[[float], float], estimate: float, side: float) -> f
     beyond = estimate + side * step
     if outside(inside) >= 0:  # no noise at all
         return inside
-    return float(optimize.brentq(outside, inside, beyond, xtol=1e-9))
+    return float(scipy.optimize.brentq(outside, inside, beyond, xtol=1e-9))
 
 
 def _mean(form: FloatArray, y: FloatArray, v: FloatArray) -> float:

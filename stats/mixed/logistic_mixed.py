@@ -2,13 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-import pandas as pd
 
 from stats.errors import BadData, NotConverged, NotIdentified, Separated
-from stats.fixed import firth, newton, separation
+from stats.fixed import firth, frames, newton, separation
 from stats.fixed.binary import Binary, Link
 from stats.fixed.likelihood import FloatArray, as_floats
 from stats.mixed.engine import cholesky, gauss_hermite, laplace_fit
@@ -20,6 +19,9 @@ Bounded = Literal["if they run away", "always"]
 _SUSPECT = 15.0  # logits; fitted predictors beyond it make the check for separation worth its time
 SPREAD_LIMIT = 20.0  # predictor units; a standard deviation beyond it says that some listeners never waver
 SPREAD_PRIOR = 3.0  # predictor units; half-normal scale that then keeps the standard deviations finite
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -69,9 +71,9 @@ class LogisticMixed:
         weights = as_floats(weights)
         return float(weights @ self.estimate), float(np.sqrt(weights @ self.covariance @ weights))
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> "pd.DataFrame":
         """Estimates and standard errors, a row each fixed effect."""
-        return pd.DataFrame({"estimate": self.estimate, "se": self.se}, index=list(self.names))
+        return frames.frame({"estimate": self.estimate, "se": self.se}, self.names)
 
     def __str__(self) -> str:
         head = f"{self.link} mixed model, {self.n_answers:g} answers, log-likelihood {self.loglik:.3f}"

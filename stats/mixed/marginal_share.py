@@ -4,10 +4,12 @@ import math
 from functools import cache
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import optimize, special, stats
+from scipy import special
 
 from stats.errors import BadData
+from stats.fixed import tail_areas
 
 FloatArray = NDArray[np.float64]
 
@@ -47,7 +49,9 @@ def mean_logit(share_chosen: float, sd_logit: float) -> float:
         raise BadData(f"a share of {share_chosen:g} has no log-odds; wanted a share between 0 and 1")
     middle = special.logit(share_chosen)
     reach = abs(middle) * (1 + sd_logit) + 1
-    return float(optimize.brentq(lambda m: share(m, sd_logit) - share_chosen, -reach, reach, xtol=1e-10))
+    return float(
+        scipy.optimize.brentq(lambda m: share(m, sd_logit) - share_chosen, -reach, reach, xtol=1e-10)
+    )
 
 
 def share_below_zero(mean: float, sd: float) -> float:
@@ -91,5 +95,5 @@ def spread_upper(spread: float, mean_variance: float, n_listeners: int, *, alpha
         raise BadData(f"{n_listeners} listener(s) show no spread between listeners; wanted at least 2")
     total = max(n_listeners * mean_variance, spread**2)
     noise = total - spread**2
-    upper = total * (n_listeners - 1) / stats.chi2.ppf(alpha, n_listeners - 1)
+    upper = total * (n_listeners - 1) / tail_areas.chi_square_quantile(alpha, n_listeners - 1)
     return math.sqrt(max(upper - noise, 0.0))

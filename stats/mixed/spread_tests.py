@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from math import comb
 
 import numpy as np
-from scipy.stats import chi2
 
 from stats.errors import BadData
+from stats.fixed import tail_areas
 
 _SLACK = 1e-4  # a larger model may come out this much lower by rounding of two optimisations
 
@@ -57,7 +57,7 @@ def _test(small_loglik: float, large_loglik: float, weights: tuple[float, ...]) 
         )
     statistic = max(0.0, 2.0 * (large_loglik - small_loglik))
     tails = [
-        1.0 if k == 0 and statistic == 0.0 else float(chi2.sf(statistic, k)) if k else 0.0
+        1.0 if k == 0 and statistic == 0.0 else tail_areas.chi_square_above(statistic, k) if k else 0.0
         for k in range(len(weights))
     ]
     return SpreadTest(statistic, float(np.dot(weights, tails)), weights)

@@ -2,12 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from stats.errors import BadData, Separated
-from stats.fixed import newton
+from stats.fixed import frames, newton
 from stats.fixed.likelihood import FloatArray, IntArray, Likelihood, as_floats
 from stats.mixed import logistic_mixed
 from stats.mixed.engine import cholesky, laplace_fit
@@ -17,6 +17,9 @@ from stats.mixed.logistic_mixed import LogisticMixed
 from stats.ordinal.cumulative import Cumulative
 from stats.pairs.bradley_terry import PairLink, Ties
 from stats.pairs.davidson import Davidson
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -41,9 +44,9 @@ class TiedMixed:
         """(p + 1,) standard errors."""
         return np.sqrt(np.diag(self.covariance))
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> "pd.DataFrame":
         """Estimates and standard errors, a row each name."""
-        return pd.DataFrame({"estimate": self.estimate, "se": self.se}, index=list(self.names))
+        return frames.frame({"estimate": self.estimate, "se": self.se}, self.names)
 
     def __str__(self) -> str:
         head = f"three-way mixed model, {self.n_answers:g} answers, log-likelihood {self.loglik:.3f}"

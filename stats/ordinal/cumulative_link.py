@@ -3,18 +3,20 @@
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
-from scipy.stats import chi2
 
 from stats.errors import BadData, NotConverged, NotIdentified, Separated
-from stats.fixed import newton
+from stats.fixed import frames, newton, tail_areas
 from stats.fixed.likelihood import FloatArray, as_floats
 from stats.ordinal.cumulative import Cumulative, Link, Spacing
 
 SEPARATED = 30.0  # standardised predictor units: an estimate beyond it is on its way to infinity
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -47,14 +49,14 @@ class Ordinal:
         """(m,) standard errors of the thresholds."""
         return np.sqrt(np.diag(self.covariance))[self.estimate.size :]
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> "pd.DataFrame":
         """Estimates and standard errors, a row each effect and threshold."""
-        return pd.DataFrame(
+        return frames.frame(
             {
                 "estimate": np.concatenate([self.estimate, self.thresholds]),
                 "se": np.concatenate([self.se, self.threshold_se]),
             },
-            index=[*self.names, *self.threshold_names],
+            [*self.names, *self.threshold_names],
         )
 
     def __str__(self) -> str:
@@ -148,7 +150,9 @@ def proportional_check(model: Ordinal) -> tuple[ProportionalCheck, ...]:
         )
         _, slope, information = newton.derivatives(wide, others, np.zeros(wide.n_rows), point)
         statistic = float(slope @ np.linalg.solve(information, slope))
-        checks.append(ProportionalCheck(name, statistic, m - 1, float(chi2.sf(statistic, m - 1))))
+        checks.append(
+            ProportionalCheck(name, statistic, m - 1, tail_areas.chi_square_above(statistic, m - 1))
+        )
     return tuple(checks)
 
 

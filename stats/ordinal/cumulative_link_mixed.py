@@ -2,17 +2,21 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
+from stats.fixed import frames
 from stats.fixed.likelihood import FloatArray
 from stats.mixed.engine import cholesky, gauss_hermite, laplace_fit
 from stats.mixed.engine.laplace_fit import MixedFit
 from stats.mixed.engine.random_terms import RandomTerm
 from stats.ordinal.cumulative import Link, Spacing
 from stats.ordinal.cumulative_link import maximise, prepare, threshold_jacobian
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -47,14 +51,14 @@ class OrdinalMixed:
         """(m,) standard errors of the thresholds."""
         return np.sqrt(np.diag(self.covariance))[self.estimate.size :]
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> "pd.DataFrame":
         """Estimates and standard errors, a row each effect and threshold."""
-        return pd.DataFrame(
+        return frames.frame(
             {
                 "estimate": np.concatenate([self.estimate, self.thresholds]),
                 "se": np.concatenate([self.se, self.threshold_se]),
             },
-            index=[*self.names, *self.threshold_names],
+            [*self.names, *self.threshold_names],
         )
 
     def __str__(self) -> str:

@@ -1,15 +1,13 @@
 """Strengths of items from paired comparisons: Bradley-Terry (logit) and Thurstone's case V (probit)."""
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-import pandas as pd
-from scipy.stats import chi2
 
 from stats import threads
 from stats.errors import BadData, NotConverged, NotIdentified, Separated
-from stats.fixed import firth, newton, separation
+from stats.fixed import firth, frames, newton, separation, tail_areas
 from stats.fixed.binary import Binary
 from stats.fixed.likelihood import FloatArray, IntArray, Likelihood, as_floats
 from stats.fixed.newton import Maximum
@@ -22,6 +20,9 @@ from stats.pairs.pair_design import Columns, Design, PairDesign
 PairLink = Literal["logit", "probit"]
 Ties = Literal["davidson", "rao-kupper"]
 _SUSPECT = 12.0  # predictor units; fitted values beyond it make a check for separation worth its time
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -91,9 +92,9 @@ class Strengths:
         variance = covariance[a, a] + covariance[b, b] - 2.0 * covariance[a, b]
         return float(value[a] - value[b]), float(np.sqrt(variance))
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> "pd.DataFrame":
         """Estimates and standard errors, a row each name."""
-        return pd.DataFrame({"estimate": self.estimate, "se": self.se}, index=list(self.names))
+        return frames.frame({"estimate": self.estimate, "se": self.se}, self.names)
 
     def __str__(self) -> str:
         head = f"paired comparison, {self.link}, {self.n:g} answers, log-likelihood {self.loglik:.3f}"
@@ -303,7 +304,7 @@ def compare(small: Strengths, large: Strengths) -> RatioTest:
     if df <= 0 or small.n != large.n:
         raise BadData("the second model must contain the first: more parameters, the same answers")
     statistic = max(0.0, 2.0 * (large.loglik - small.loglik))
-    return RatioTest(statistic, df, float(chi2.sf(statistic, df)))
+    return RatioTest(statistic, df, tail_areas.chi_square_above(statistic, df))
 
 
 def equality(found: Strengths) -> RatioTest:
@@ -311,4 +312,4 @@ def equality(found: Strengths) -> RatioTest:
     base, parameters = equal_loglik(found)
     df = found.estimate.size - parameters
     statistic = max(0.0, 2.0 * (found.loglik - base))
-    return RatioTest(statistic, df, float(chi2.sf(statistic, df)))
+    return RatioTest(statistic, df, tail_areas.chi_square_above(statistic, df))

@@ -1,18 +1,21 @@
 """How well a paired-comparison model fits: deviance, pairwise residuals, over-dispersion."""
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from scipy.special import xlogy
-from scipy.stats import chi2
 
+from stats.fixed import frames, tail_areas
 from stats.fixed.binary import Binary
 from stats.fixed.likelihood import FloatArray
 from stats.ordinal.cumulative import Cumulative
 from stats.pairs.bradley_terry import Strengths
 from stats.pairs.comparisons import Comparisons
 from stats.pairs.davidson import Davidson
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -31,9 +34,9 @@ class FitCheck:
     residual: FloatArray
     """(pairs,) standardised residual of each ordered pair's wins for the first item."""
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> "pd.DataFrame":
         """Residuals, a row each ordered pair."""
-        return pd.DataFrame({"first": self.pair_first, "second": self.pair_second, "residual": self.residual})
+        return frames.frame({"first": self.pair_first, "second": self.pair_second, "residual": self.residual})
 
 
 def check(found: Strengths) -> FitCheck:
@@ -57,7 +60,7 @@ def check(found: Strengths) -> FitCheck:
         deviance=deviance,
         pearson=pearson,
         df=df,
-        p_deviance=float(chi2.sf(deviance, df)) if df > 0 else float("nan"),
+        p_deviance=tail_areas.chi_square_above(deviance, df) if df > 0 else float("nan"),
         dispersion=pearson / df if df > 0 else float("nan"),
         pair_first=tuple(data.items[j] for j in data.first),
         pair_second=tuple(data.items[j] for j in data.second),

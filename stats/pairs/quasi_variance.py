@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import least_squares
+import scipy
 
 from stats.errors import BadData, NotConverged
 from stats.fixed.likelihood import FloatArray, as_floats
@@ -56,7 +56,9 @@ def fit(covariance: FloatArray) -> QuasiVariances:
     def slope(q: FloatArray) -> FloatArray:
         return incidence / np.maximum(q[low] + q[high], 1e-12 * wanted)[:, None]
 
-    found = least_squares(gap, start, slope, x_scale=wanted.mean(), xtol=1e-15, ftol=1e-15, gtol=1e-15)
+    found = scipy.optimize.least_squares(
+        gap, start, slope, x_scale=wanted.mean(), xtol=1e-15, ftol=1e-15, gtol=1e-15
+    )
     if not found.success:
         raise NotConverged(f"quasi-variances: {found.message}")
     ratio = np.sqrt((found.x[low] + found.x[high]) / wanted) - 1.0

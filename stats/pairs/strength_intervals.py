@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm, t
+import scipy
 
 from stats.errors import BadData
-from stats.fixed import newton, profile, sandwich
+from stats.fixed import newton, profile, sandwich, tail_areas
 from stats.fixed.likelihood import FloatArray, IntArray
 from stats.pairs import bradley_terry, comparisons
 from stats.pairs.bradley_terry import PairLink, Strengths, Ties
@@ -83,7 +83,7 @@ def clustered(found: Strengths, answers: Answers, *, level: float = 0.95) -> Int
     """
     covariance = clustered_covariance(found, answers)
     groups = np.unique(answers.listener).size
-    half = float(t.ppf(0.5 + level / 2.0, groups - 1)) * np.sqrt(np.diag(covariance))
+    half = tail_areas.t_quantile(0.5 + level / 2.0, groups - 1) * np.sqrt(np.diag(covariance))
     return Interval(found.names, found.estimate - half, found.estimate + half, level, "clustered")
 
 
@@ -158,4 +158,4 @@ def bootstrap(
 def _quantile(level: float) -> float:
     if not 0.0 < level < 1.0:
         raise BadData(f"level {level}: wanted between 0 and 1")
-    return float(norm.ppf(0.5 + level / 2.0))
+    return float(scipy.stats.norm.ppf(0.5 + level / 2.0))

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 from scipy.special import xlogy
-from scipy.stats import chi2
 
 from stats.errors import BadData
+from stats.fixed import tail_areas
 from stats.fixed.likelihood import FloatArray, as_floats
 from stats.pairs import bradley_terry
 from stats.pairs.bradley_terry import RatioTest, Strengths
@@ -36,7 +36,7 @@ def by_pair(found: Strengths) -> RatioTest:
     free = decided.loglik + float((xlogy(tied, tied / total) + xlogy(total - tied, 1 - tied / total)).sum())
     statistic = max(0.0, 2.0 * (free - found.loglik))
     df = total.size - 1
-    return RatioTest(statistic, df, float(chi2.sf(statistic, df)))
+    return RatioTest(statistic, df, tail_areas.chi_square_above(statistic, df))
 
 
 def _of_each_pair(found: Strengths) -> tuple[FloatArray, FloatArray]:

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from listening.design import balance, dealing, slots
+from listening.design.draws import Draws
 from listening.design.order import Ordered
 from listening.records.manifest import Manifest
 from listening.records.protocol import Protocol
@@ -26,7 +27,7 @@ def _report(study: tuple[Protocol, Manifest], dealt: list[Ordered]) -> dict[str,
 
 def _balanced(made: Maker, **more: Any) -> dict[str, balance.Line]:
     study = made(6, attributes=("brightness", "ringing"), controls=CONTROLS, **more)
-    return _report(study, slots.of_study(*study))
+    return _report(study, slots.of_study(*study, Draws.open_to_all(1)))
 
 
 def test_an_even_panel_is_exact_where_the_design_is(made: Maker) -> None:
@@ -52,7 +53,7 @@ def test_an_odd_panel_is_only_nearly_even(made: Maker) -> None:
 
 def test_a_slot_turned_round_is_seen(made: Maker) -> None:
     study = made(4, listeners=4)
-    dealt = slots.of_study(*study)
+    dealt = slots.of_study(*study, Draws.open_to_all(1))
     turned = [(p, replace(t, sounds=t.sounds[::-1])) for p, t in dealt[0]]
     assert _report(study, dealt)[LEADS].exact
     assert _report(study, [turned, *dealt[1:]])[LEADS].largest == 2
@@ -62,7 +63,7 @@ def test_steps_between_conditions_are_spread_more_evenly_than_by_chance(made: Ma
     # 24 listeners x 29 steps over 30 ordered pairs and 6 self-steps: about 19 each; the range of 30 such
     # Poisson counts is 4 standard deviations, 18, by chance
     study = made(6, listeners=24, repeats=2)
-    line = _report(study, slots.of_study(*study))[
+    line = _report(study, slots.of_study(*study, Draws.open_to_all(1)))[
         "one condition right after another, trial to trial (brightness)"
     ]
     assert line.largest - line.smallest <= 9
@@ -72,7 +73,7 @@ def test_steps_between_conditions_are_spread_more_evenly_than_by_chance(made: Ma
 def test_attributes_are_mixed_or_blocked_as_the_protocol_says(made: Maker, mixed: bool) -> None:
     sitting = {"welcome": "Welcome.", "consent": "I agree.", "mixed": mixed}
     study = made(5, attributes=("brightness", "ringing"), sitting=sitting)
-    for slot in slots.of_study(*study):
+    for slot in slots.of_study(*study, Draws.open_to_all(1)):
         counted = [t.attribute for practice, t in slot if not practice]
         changes = sum(a != b for a, b in pairwise(counted))
         assert (changes > 3) if mixed else (changes == 1)
@@ -88,6 +89,6 @@ def test_the_leads_of_drop_outs_are_restored_by_the_next_slots(made: Maker) -> N
     sat = [s for s in range(12) if s not in lost]
     for _ in lost:
         sat.append(next(s for s in next_slot.in_order(dealt.plan, sat) if s not in lost))
-    ordered = slots.of_study(*study)
+    ordered = slots.of_study(*study, Draws.open_to_all(1))
     assert _report(study, [ordered[s] for s in sat])[LEADS].largest <= 1
     assert _report(study, ordered[:1] + [ordered[s] for s in sat[:8]])[LEADS].largest > 1

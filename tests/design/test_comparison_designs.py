@@ -12,6 +12,7 @@ import pytest
 
 from listening.design import comparison, cyclic, decompositions, incomplete_blocks
 from listening.design.dealt_trial import Trial
+from listening.design.draws import Draws
 from listening.errors import StudyError
 from listening.records.manifest import Manifest
 from listening.records.protocol import Protocol
@@ -31,7 +32,7 @@ def _ordered(slot: Iterable[Trial]) -> list[tuple[int, int]]:
 
 def _slots(made: Maker, k: int, pairs: str, repeats: int = 1, **block: Any) -> list[list[Trial]]:
     protocol, manifest = made(k, pairs=pairs, repeats=repeats, block=block, listeners=LISTENERS)
-    return comparison.of_slots(protocol, manifest, protocol.blocks[0], LISTENERS)
+    return comparison.of_slots(protocol, manifest, protocol.blocks[0], LISTENERS, draws=Draws.open_to_all(1))
 
 
 def _within_one(counts: Iterable[int]) -> bool:
@@ -134,7 +135,7 @@ def test_planned_pairs_go_to_everybody_on_top_of_a_part(made: Maker) -> None:
 def test_every_combination_of_strikes_is_heard_in_both_orders(made: Maker, strikes: int) -> None:
     n = 2 * strikes**2
     protocol, manifest = made(3, strikes=strikes, listeners=n)
-    slots = comparison.of_slots(protocol, manifest, protocol.blocks[0], n)
+    slots = comparison.of_slots(protocol, manifest, protocol.blocks[0], n, draws=Draws.open_to_all(1))
     heard = Counter((t.first.stimulus, t.second.stimulus) for slot in slots for t in slot)
     assert len(heard) == 3 * n
     assert set(heard.values()) == {1}
@@ -188,7 +189,11 @@ def test_a_part_that_does_not_exist_is_refused_with_those_that_do(
     protocol, _ = made(max(k, 2), block=block)
     with pytest.raises(StudyError, match=told):
         comparison.of_slots(
-            protocol, made(max(k, 2))[1] if k > 1 else _one_condition(made), protocol.blocks[0], 1
+            protocol,
+            made(max(k, 2))[1] if k > 1 else _one_condition(made),
+            protocol.blocks[0],
+            1,
+            draws=Draws.open_to_all(1),
         )
 
 
@@ -199,8 +204,8 @@ def _one_condition(made: Maker) -> Manifest:
 
 def test_more_listeners_do_not_change_the_slots_already_dealt(made: Maker) -> None:
     protocol, manifest = made(6, pairs="rotating", block={"partners": 3})
-    few = comparison.of_slots(protocol, manifest, protocol.blocks[0], 5)
-    many = comparison.of_slots(protocol, manifest, protocol.blocks[0], 50)
+    few = comparison.of_slots(protocol, manifest, protocol.blocks[0], 5, draws=Draws.open_to_all(1))
+    many = comparison.of_slots(protocol, manifest, protocol.blocks[0], 50, draws=Draws.open_to_all(1))
     assert few == many[:5]
 
 

@@ -1,4 +1,4 @@
-"""The deal: blind, sealed, the same bytes from the same seed and secret."""
+"""The deal: blind, sealed, the same bytes from the same secret."""
 
 import json
 from collections import Counter
@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from listening.design import dealing, slots
+from listening.design.draws import Draws
 from listening.errors import StudyError
 from listening.records.key import Key
 from listening.records.manifest import Manifest
@@ -28,7 +29,8 @@ def _told(text: str, made: tuple[Protocol, Manifest]) -> list[str]:
     """Every word of stimulus, condition, recording or presentation that a text tells."""
     names = {w for s in made[1].stimuli for w in (s.stimulus, s.condition, s.recording, s.file, s.digest)}
     parts = {p for s in made[1].stimuli for p in s.condition.split("/")}
-    return sorted(w for w in names | parts | {"matched", "as recorded", SECRET} if w in text)
+    told = names | parts | {"matched", "as recorded", SECRET}
+    return sorted(w for w in told if w in text and len(w) > 3)  # c03 may stand in any hash
 
 
 def test_the_plan_names_clip_codes_only(made: Maker) -> None:
@@ -69,34 +71,40 @@ def test_the_sealed_hash_changes_with_anything_in_the_key(made: Maker, change: s
     assert other.sealed_digest() != dealt.plan.key_digest
 
 
-def test_the_same_seed_secret_and_clock_give_the_same_bytes(made: Maker) -> None:
+def test_the_same_secret_and_clock_give_the_same_bytes(made: Maker) -> None:
     first, second = _deal(made(6, controls=CONTROLS)), _deal(made(6, controls=CONTROLS))
     assert first.plan.to_json() == second.plan.to_json()
     assert first.key.to_json() == second.key.to_json()
 
 
-def test_another_secret_changes_codes_and_nothing_of_the_orders(made: Maker) -> None:
+def test_another_secret_changes_every_code_and_every_order(made: Maker) -> None:
     study = made(5)
     one, two = _deal(study), _deal(study, OTHER_SECRET)
     assert not set(one.heard) & set(two.heard)
     for a, b in zip(one.plan.slots, two.plan.slots, strict=True):
-        assert [[one.heard[c] for c in t.clips] for t in a.trials] == [
+        assert [[one.heard[c] for c in t.clips] for t in a.trials] != [
             [two.heard[c] for c in t.clips] for t in b.trials
         ]
+    assert one.plan.station_seed != two.plan.station_seed
+
+
+def test_the_protocols_seed_changes_nothing_of_a_deal(made: Maker) -> None:
+    one, two = _deal(made(4, seed=1)), _deal(made(4, seed=2))
+    assert one.plan == two.plan
 
 
 def _sequence(made: Maker, seed: int) -> list[tuple[int, int]]:
-    study = made(6, listeners=12, seed=seed)
+    study = made(6, listeners=12)
     numbers = {s.stimulus: int(s.condition[1:3]) for s in study[1].stimuli}
     return [
         (numbers[p.first.stimulus], numbers[p.second.stimulus])
-        for slot in slots.of_study(*study)
+        for slot in slots.of_study(*study, Draws.open_to_all(seed))
         for practice, p in slot
         if not practice
     ]
 
 
-def test_other_seeds_give_uncorrelated_plans(made: Maker) -> None:
+def test_other_secrets_give_uncorrelated_plans(made: Maker) -> None:
     # 180 trials a plan; independent orders put the same first condition at the same place in 1 of 6 trials.
     # Over 15 pairs of plans the share has standard error sqrt(5/36/2700) = 0.0072; four are the margin.
     plans = [_sequence(made, seed) for seed in range(6)]
@@ -145,7 +153,7 @@ def test_the_study_hash_covers_protocol_stimuli_key_and_orders(made: Maker) -> N
         dealing.deal(protocol, manifest, protocol_digest="2" * 64, secret=SECRET, dealt_at="now"),
         _deal((protocol, other_manifest)),
         _deal((protocol, manifest), OTHER_SECRET),
-        _deal(made(4, seed=2)),
+        _deal(made(5)),
     ]
     digests = [d.plan.study_digest for d in changed]
     assert len({plain, *digests}) == 5

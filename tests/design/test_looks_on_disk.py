@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from listening.analysis import full_analysis as analysis
+from listening.analysis.again import reanalysis
 from listening.analysis.opening import key_opening
 from listening.commands import deal as command
 from listening.errors import StudyError
@@ -83,13 +84,20 @@ def _sit(study: Study, slots: range) -> None:
     store.close()
 
 
-def test_a_planned_look_decides_an_unplanned_one_does_not_and_both_are_counted(dealt: Study) -> None:
+def test_a_planned_look_decides_and_an_unplanned_one_shows_counts_of_listeners_alone(dealt: Study) -> None:
     _sit(dealt, range(8))
     with pytest.raises(StudyError, match="8 of 12 planned listeners finished"):
         analysis.run(dealt, now=now)
     early = analysis.run(dealt, now=now, interim=True)
-    assert early.questions[0].word == "no verdict"
-    assert {"interim look", "unplanned looks"} <= set(early.cautions)
+    asked = early.questions[0]
+    assert asked.word == "no verdict"
+    assert (asked.share, asked.estimate, asked.n_direct, asked.listeners) == (None, None, 0, ())
+    assert early.panel.n_listeners == 8
+    assert early.strengths == early.level_slopes == early.panel.listeners == ()
+    assert early.looks is not None
+    assert early.looks.counts_only
+    with pytest.raises(StudyError, match="nothing of their answers"):
+        reanalysis.reopened(dealt, early, now=now)
     _sit(dealt, range(8, 9))
     planned = analysis.run(dealt, now=now, interim=True)
     assert planned.questions[0].word != "no verdict"
@@ -97,7 +105,7 @@ def test_a_planned_look_decides_an_unplanned_one_does_not_and_both_are_counted(d
     _sit(dealt, range(9, 12))
     last = analysis.run(dealt, now=now)
     assert last.looks is not None
-    assert (last.looks.at_end, last.looks.earlier, last.looks.unplanned) == (True, (8, 9), 1)
+    assert (last.looks.at_end, last.looks.earlier, last.looks.unplanned) == (True, (9,), 0)
     assert planned.questions[0].alpha < last.questions[0].alpha < 0.05
     assert len((dealt.sealed / "openings.log").read_text().splitlines()) == 3
 

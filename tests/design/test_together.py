@@ -8,6 +8,7 @@ from pydantic import ValidationError
 
 from listening.design import balance, slots
 from listening.design.dealing import deal
+from listening.design.draws import Draws
 from listening.design.order import Ordered
 from listening.planning import budget
 from tests.design.conftest import Maker
@@ -33,7 +34,7 @@ def pairs(slot: Ordered) -> list[list[Any]]:
 
 
 def test_every_pair_practice_and_controls_too_is_asked_every_attribute(made: Maker) -> None:
-    for slot in slots.of_study(*together(made)):
+    for slot in slots.of_study(*together(made), Draws.open_to_all(1)):
         for group in pairs(slot):
             assert {trial.attribute for _, trial in group} == set(NAMES)
             assert len({(practice, trial.sounds) for practice, trial in group}) == 1
@@ -43,7 +44,7 @@ def test_every_pair_practice_and_controls_too_is_asked_every_attribute(made: Mak
 
 def test_over_the_panel_every_attribute_stands_at_every_place_equally_often(made: Maker) -> None:
     places: Counter[tuple[str, int]] = Counter()
-    for slot in slots.of_study(*together(made, listeners=12)):
+    for slot in slots.of_study(*together(made, listeners=12), Draws.open_to_all(1)):
         orders = {tuple(trial.attribute for _, trial in group) for group in pairs(slot)}
         assert len(orders) == 1, "one order a listener"
         places.update((name, i) for i, name in enumerate(orders.pop()))
@@ -51,14 +52,17 @@ def test_over_the_panel_every_attribute_stands_at_every_place_equally_often(made
 
 
 def test_a_fixed_order_is_the_protocols(made: Maker) -> None:
-    for slot in slots.of_study(*together(made, together_order="fixed")):
+    for slot in slots.of_study(*together(made, together_order="fixed"), Draws.open_to_all(1)):
         assert all(tuple(t.attribute for _, t in group) == NAMES for group in pairs(slot))
 
 
 def test_neighbouring_pairs_do_not_share_sounds_more_than_without(made: Maker) -> None:
     protocol, manifest = together(made)
     condition = {s.stimulus: s.condition for s in manifest.stimuli}
-    lines = {line.what: line for line in balance.report(slots.of_study(protocol, manifest), condition)}
+    lines = {
+        line.what: line
+        for line in balance.report(slots.of_study(protocol, manifest, Draws.open_to_all(1)), condition)
+    }
     assert lines["neighbouring trials of the same pair, in a slot"].exact
     assert lines["slots in which an attribute is asked first about a pair"].exact
     steps = [lines[f"one condition right after another, trial to trial ({name})"] for name in NAMES]

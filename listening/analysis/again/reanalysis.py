@@ -8,6 +8,7 @@ from typing import Any
 from listening.analysis import full_analysis
 from listening.analysis.opening import key_opening
 from listening.analysis.opening.key_opening import Taken
+from listening.errors import StudyError
 from listening.records.findings import Findings
 from listening.records.study import Study
 
@@ -29,8 +30,13 @@ def reopened(study: Study, found: Findings, *, now: Callable[[], str]) -> Taken:
     Raises
     ------
     StudyError
-        Something is not what was dealt any more.
+        Something is not what was dealt any more, or the findings come from a look at counts alone.
     """
+    if found.looks is not None and found.looks.counts_only:
+        raise StudyError(
+            f"{study.findings}: from a look before the end that was not planned, which shows counts of "
+            "listeners and nothing of their answers; wait for the end"
+        )
     return key_opening.look(study, now=now, **_asked(found))
 
 
@@ -42,9 +48,12 @@ def findings(study: Study, found: Findings, *, now: Callable[[], str]) -> Findin
 def _asked(found: Findings) -> dict[str, Any]:
     """With which options the findings were made."""
     looks = found.looks
+    interim = looks is not None and not looks.at_end
     return {
-        "interim": looks is not None and not looks.at_end,
+        "interim": interim,
         "closed": looks.closed if looks is not None else "",
+        # before the end other answers would be another look
+        "only_answers": found.digests.answers if interim else "",
     }
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from listening.analysis.collect import keyed_answers
 from listening.analysis.collect.keyed_answers import Columns
 from listening.analysis.opening import looks, sealed_key
 from listening.analysis.opening.looks import Look
@@ -13,6 +14,7 @@ from listening.records.frozen import History
 from listening.records.plan import Plan
 from listening.records.study import Study
 from listening.store import SittingRow, open_store, place_of
+from listening.store.removal import REMOVAL
 
 
 @dataclass(frozen=True)
@@ -26,30 +28,57 @@ class Taken:
     n_unfinished: int
 
 
-def look(study: Study, *, now: Callable[[], str], interim: bool = False, closed: str = "") -> Taken:
+def look(
+    study: Study,
+    *,
+    now: Callable[[], str],
+    interim: bool = False,
+    closed: str = "",
+    why: str = "",
+    only_answers: str = "",
+) -> Taken:
     """The answers of a study at its planned end, or before it where that was asked for.
 
     Parameters
     ----------
     interim : look before the planned end; logged and counted
     closed : why no more listeners come, where the stopping rule lets fewer than planned be enough
+    why : for a step that shows no decided number, its name for the log; such a look spends nothing
+    only_answers : hash of the answers that were looked at before; others would be another look
 
     Raises
     ------
     StudyError
-        Something is not what was dealt, or the planned end is not reached.
+        Something is not what was dealt, the planned end is not reached, or it was analysed before with fewer.
     """
     opened = sealed_key.checked(study)
     store = open_store(place_of(study), create=False)
     try:
         answers, sittings = store.answer_columns(), store.sittings()
+        withdrawn = sum(event.kind == REMOVAL for event in store.events())
     finally:
         store.close()
     _of_this_deal(study, opened.plan, sittings)
     finished = sum(sitting.finished_at is not None for sitting in sittings)
     digest = opened.plan.study_digest
-    at = looks.look(study, digest, opened.protocol, finished=finished, interim=interim, closed=closed)
-    sealed_key.note(study, f"{now()} {at.line(digest)}")
+    seen = keyed_answers.digest(answers)
+    if only_answers and seen != only_answers:
+        raise StudyError(
+            f"{study.findings}: more was answered or taken out since that look before the end; take another "
+            f"look: listening analyse {study.root} --interim"
+        )
+    at = looks.look(
+        study,
+        digest,
+        opened.protocol,
+        finished=finished,
+        withdrawn=withdrawn,
+        answers=seen,
+        interim=interim,
+        closed=closed,
+    )
+    said = f"{why}, study {digest[:16]}" if why else at.line(digest, opened.protocol.stopping)
+    sealed_key.note(study, f"{now()} {said}")
     return Taken(opened, at, answers, len(sittings) - finished)
 
 

@@ -1,58 +1,99 @@
-"""Whether the planned end is reached; a look before it is logged, counted, and decides only as planned."""
+"""Whether the planned end is reached; a look before it is logged, spends error, and decides only as planned.
+
+What a look has spent stays spent: it is counted by everybody who ever finished, so that a withdrawal gives
+nothing back; and once the end was analysed, the same question is not put again to more answers.
+"""
 
 import re
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from listening.analysis.opening.sealed_key import LOG
 from listening.errors import StudyError
-from listening.records.findings import Looks, QuestionFinding
+from listening.records.findings import Looks
 from listening.records.protocol import Protocol
 from listening.records.stopping import Stopping
 from listening.records.study import Study
 from stats.deciding import alpha_spending
 
-NOT_PLANNED = "an interim look that the stopping rule did not plan decides nothing"
-_INTERIM = re.compile(r" interim look, (\d+) of \d+ finished, study (\w+)$")
+COUNTS_ONLY = (
+    "an interim look that the stopping rule did not plan shows counts of listeners and decides nothing"
+)
+_DECIDED = re.compile(
+    r" (interim look|analyse), (\d+) of \d+ finished(?: \((\d+) ever\))?, study (\w+)(?:, answers (\w+))?"
+)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One look at decided numbers, as the log of openings has it."""
+
+    finished: int
+    ever: int
+    """Everybody who had finished until then, those who withdrew with them."""
+    at_end: bool
+    answers: str
+    """Start of the answers' hash; empty in logs of earlier versions."""
+
+    def is_again(self, other: "Seen") -> bool:
+        """Whether both saw the same answers; earlier versions logged their number alone."""
+        if self.answers and other.answers:
+            return self.answers == other.answers
+        return (self.finished, self.at_end) == (other.finished, other.at_end)
 
 
 @dataclass(frozen=True)
 class Look:
     """One analysis in the course of a study."""
 
-    finished: int
+    now: Seen
     planned: int
-    at_end: bool
-    earlier: tuple[int, ...]
-    """Finished listeners at the looks before this one."""
+    before: tuple[Seen, ...] = ()
+    """The different looks at decided numbers before this one, oldest first."""
     closed: str = ""
     """Why recruitment ended with fewer than planned; empty otherwise."""
 
-    def line(self, study_digest: str) -> str:
+    @property
+    def finished(self) -> int:
+        """Listeners who finished and did not withdraw."""
+        return self.now.finished
+
+    @property
+    def at_end(self) -> bool:
+        """Whether the planned number finished, or recruitment was closed as the rule allows."""
+        return self.now.at_end
+
+    @property
+    def earlier(self) -> tuple[int, ...]:
+        """Finished listeners at the looks before this one."""
+        return tuple(one.finished for one in self.before)
+
+    def line(self, study_digest: str, stopping: Stopping) -> str:
         """What the log of openings says of it."""
         count = f"{self.finished} of {self.planned} finished"
-        if not self.at_end:
-            return f"interim look, {count}, study {study_digest[:16]}"
-        return f"analyse, {count}, study {study_digest[:16]}" + (
-            f", closed: {self.closed}" if self.closed else ""
-        )
+        if not self.is_planned(stopping):
+            return f"counts only, {count}, study {study_digest[:16]}"
+        what = "analyse" if self.at_end else "interim look"
+        said = f"{what}, {count} ({self.now.ever} ever), study {study_digest[:16]}"
+        said += f", answers {self.now.answers}" if self.now.answers else ""
+        return said + (f", closed: {self.closed}" if self.closed else "")
 
-    def counts(self, stopping: Stopping) -> tuple[int, ...]:
-        """Finished listeners at the looks that the rule planned, this one with them; the end left out."""
-        taken: list[int] = []
-        for finished in (*self.earlier, *(() if self.at_end else (self.finished,))):
-            if len(taken) < len(stopping.looks) and finished >= stopping.looks[len(taken)]:
-                taken.append(finished)
+    def spending(self, stopping: Stopping) -> tuple[Seen, ...]:
+        """The looks that the rule planned, this one with them, oldest first; the end left out."""
+        taken: list[Seen] = []
+        for one in (*self.before, self.now):
+            if not one.at_end and len(taken) < len(stopping.looks) and one.ever >= stopping.looks[len(taken)]:
+                taken.append(one)
         return tuple(taken)
 
     def is_planned(self, stopping: Stopping) -> bool:
         """Whether the stopping rule lets this look decide."""
-        return self.at_end or (self.finished in self.counts(stopping))
+        return self.at_end or self.now in self.spending(stopping)
 
     def unplanned(self, stopping: Stopping) -> int:
-        """How many looks so far, this one with them, the rule did not plan."""
-        looks = len(self.earlier) + (not self.at_end)
-        return looks - len(self.counts(stopping))
+        """How many looks before this one showed numbers without a rule; only earlier versions let them."""
+        return sum(not one.at_end and one not in self.spending(stopping) for one in self.before)
 
 
 def look(
@@ -61,6 +102,8 @@ def look(
     protocol: Protocol,
     *,
     finished: int,
+    withdrawn: int = 0,
+    answers: str = "",
     interim: bool = False,
     closed: str = "",
 ) -> Look:
@@ -69,30 +112,37 @@ def look(
     Parameters
     ----------
     finished : listeners who finished their sitting
+    withdrawn : listeners whose answers were removed since the study was dealt
+    answers : hash of the counted answers; the same answers are the same look
     interim : the person asked for a look before the end
     closed : why no more listeners will come
 
     Raises
     ------
     StudyError
-        The planned end is not reached and no interim look was asked for, or recruitment cannot end yet.
+        The planned end is not reached and no interim look was asked for, recruitment cannot end yet, or the
+        end was analysed before with fewer answers.
     """
     planned, stopping = protocol.panel.listeners, protocol.stopping
+    ever = finished + withdrawn
+    ended = _ended(study, study_digest, ever, answers[:16])
     enough = planned if stopping.fewest is None or not closed else stopping.fewest
-    if closed and finished < enough:
+    if closed and finished < enough and ended is None:
         raise StudyError(
             f"{finished} listeners finished: the stopping rule lets recruitment end early only from "
-            f"{stopping.fewest or planned} on; go on, or take an interim look: listening analyse "
+            f"{stopping.fewest or planned} on; go on, or look at the counts: listening analyse "
             f"{study.root} --interim"
         )
-    at_end = finished >= enough
+    at_end = finished >= enough or ended is not None
     if not at_end and not interim:
         raise StudyError(
             f"{finished} of {planned} planned listeners finished: the answers stay closed until the planned "
             f"end. A look before it is logged and reported: listening analyse {study.root} --interim"
         )
-    earlier = tuple(n for n in _logged(study, study_digest) if n < finished)
-    return Look(finished, planned, at_end, earlier, closed if at_end and finished < planned else "")
+    now = Seen(finished, ever, at_end, answers[:16])
+    return Look(
+        now, planned, _before(study, study_digest, now), closed if at_end and finished < planned else ""
+    )
 
 
 def protocol_at(protocol: Protocol, now: Look) -> Protocol:
@@ -105,8 +155,7 @@ def protocol_at(protocol: Protocol, now: Look) -> Protocol:
     """
     if protocol.stopping.spending == "none" or not now.is_planned(protocol.stopping):
         return protocol
-    counts = now.counts(protocol.stopping)
-    shares = [n / now.planned for n in counts] + ([1.0] if now.at_end else [])
+    shares = _shares(now, protocol.stopping)
     families = Counter(q.family for q in protocol.questions)
     questions = tuple(
         q.model_copy(
@@ -117,13 +166,6 @@ def protocol_at(protocol: Protocol, now: Look) -> Protocol:
     return protocol.model_copy(update={"questions": questions})
 
 
-def decided(questions: list[QuestionFinding], protocol: Protocol, now: Look) -> list[QuestionFinding]:
-    """The questions as they may be told: a look that was not planned gives no verdict."""
-    if now.is_planned(protocol.stopping):
-        return questions
-    return [q.model_copy(update={"word": "no verdict", "reason": NOT_PLANNED}) for q in questions]
-
-
 def record(protocol: Protocol, now: Look) -> Looks:
     """The look as the findings keep it."""
     return Looks(
@@ -132,10 +174,25 @@ def record(protocol: Protocol, now: Look) -> Looks:
         at_end=now.at_end,
         earlier=now.earlier,
         unplanned=now.unplanned(protocol.stopping),
+        counts_only=not now.is_planned(protocol.stopping),
+        withdrawn=now.now.ever - now.finished,
         rule_looks=tuple(protocol.stopping.looks),
         spending=protocol.stopping.spending,
         closed=now.closed,
     )
+
+
+def _shares(now: Look, stopping: Stopping) -> list[float]:
+    """The information at each spending look as a share of the plan, growing; 1 at the end.
+
+    Whoever withdrew is counted: the look that saw those answers has spent on them.
+    """
+    shares: list[float] = []
+    for one in now.spending(stopping):
+        share = min(one.ever, now.planned - 1) / now.planned
+        if not shares or share > shares[-1]:
+            shares.append(share)
+    return [*shares, 1.0] if now.at_end else shares
 
 
 def _left(shares: list[float], alpha: float, stopping: Stopping, size: int) -> float:
@@ -144,9 +201,38 @@ def _left(shares: list[float], alpha: float, stopping: Stopping, size: int) -> f
     return size * float(alpha_spending.bounds(shares, alpha / size, rule).nominal_alpha[-1])
 
 
-def _logged(study: Study, study_digest: str) -> list[int]:
-    """Finished listeners at each logged look at this deal, once each, in order."""
+def _ended(study: Study, study_digest: str, ever: int, answers: str) -> Seen | None:
+    """The first analysis of the end, if there was one.
+
+    Raises
+    ------
+    StudyError
+        More listeners finished since then, and their answers are still there.
+    """
+    first = next((one for one in _logged(study, study_digest) if one.at_end), None)
+    if first is not None and ever > first.ever and (not answers or answers != first.answers):
+        raise StudyError(
+            f"{study.root}: the end was analysed with {first.finished} listeners, and "
+            f"{ever - first.ever} more finished since: the verdicts of then stand, for the error rate is "
+            "spent and more answers would ask the same question twice. Plan a new study for them"
+        )
+    return first
+
+
+def _before(study: Study, study_digest: str, now: Seen) -> tuple[Seen, ...]:
+    """The different looks before the first that saw what is seen now; ends left out."""
+    made: list[Seen] = []
+    for one in _logged(study, study_digest):
+        if one.is_again(now):
+            break
+        if not one.at_end and not any(one.is_again(other) for other in made):
+            made.append(one)
+    return tuple(made)
+
+
+def _logged(study: Study, study_digest: str) -> Sequence[Seen]:
+    """Each logged look at decided numbers of this deal, in order."""
     path = study.sealed / LOG
     lines = path.read_text(encoding="utf-8").splitlines() if path.is_file() else []
-    found = (_INTERIM.search(line) for line in lines)
-    return sorted({int(m[1]) for m in found if m and m[2] == study_digest[:16]})
+    found = [m for line in lines if (m := _DECIDED.search(line)) and m[4] == study_digest[:16]]
+    return [Seen(int(m[2]), int(m[3] or m[2]), m[1] == "analyse", m[5] or "") for m in found]

@@ -22,12 +22,16 @@ def _fixed(fixed: Fixed) -> list[tuple[str, str]]:
 
 
 def _looks(looks: Looks) -> list[tuple[str, str]]:
-    count = len(looks.earlier) + (not looks.at_end)
+    count = len(looks.earlier) + (not looks.at_end and not looks.counts_only)
     told = f"{count}, {looks.unplanned} of them not planned" if count else "none"
     made = [
         ("listeners finished", f"{looks.finished} of {looks.planned} planned"),
-        ("looks before the end", told),
+        ("looks at answers before the end", told),
     ]
+    if looks.counts_only:
+        made.append(("this look", "at counts of listeners alone: the stopping rule did not plan it"))
+    if looks.withdrawn:
+        made.append(("withdrew", f"{looks.withdrawn}; what earlier looks spent stays spent"))
     if looks.spending != "none":
         made.append(("error rate shared out by", f"{looks.spending}, looks planned at {_counts(looks)}"))
     if looks.closed:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.optimize import minimize
+import scipy
 
 from stats import threads
 from stats.errors import BadData, NotConverged
@@ -115,7 +115,9 @@ def _climb(problem: laplace.Problem, found: MixedFit, nodes: int) -> MixedFit:
         steps = _GRADIENT_STEP * np.eye(moved.size)
         return np.array([(lost(moved + s) - lost(moved - s)) / (2 * _GRADIENT_STEP) for s in steps])
 
-    best = minimize(lost, np.zeros(centre.size), jac=slope, method="BFGS", options={"gtol": _GRADIENT})
+    best = scipy.optimize.minimize(
+        lost, np.zeros(centre.size), jac=slope, method="BFGS", options={"gtol": _GRADIENT}
+    )
     left = float(np.abs(slope(best.x)).max(initial=0.0))
     if left > 1e-3:
         raise NotConverged(f"Gauss-Hermite fit: slope {left:.1e} per standard error left, wanted {_GRADIENT}")

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import minimize
+import scipy
 
 from stats import threads
 from stats.errors import NotConverged, StatsError
@@ -143,7 +143,9 @@ def _climb_to_top(climb: _Climb) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Scaled optimum, observed information there (scaled), and the gradient left."""
     moved = np.zeros(climb.start.size)
     for _ in range(6):
-        found = minimize(climb, moved, jac=True, method="BFGS", options={"gtol": GRADIENT, "maxiter": 300})
+        found = scipy.optimize.minimize(
+            climb, moved, jac=True, method="BFGS", options={"gtol": GRADIENT, "maxiter": 300}
+        )
         moved = found.x
         information = _information(climb, moved)
         lifted = _off_saddle(climb, moved, information)
@@ -278,7 +280,9 @@ def _fixed_given_theta(climb: _Climb, spreads: MixedFit) -> MixedFit:
         value, slope = climb(np.concatenate([moved, pad]))
         return value, slope[:n_fixed]
 
-    found = minimize(only_fixed, np.zeros(n_fixed), jac=True, method="BFGS", options={"gtol": 1e-7})
+    found = scipy.optimize.minimize(
+        only_fixed, np.zeros(n_fixed), jac=True, method="BFGS", options={"gtol": 1e-7}
+    )
     moved = np.concatenate([found.x, pad])
     information = _information_rows(climb, moved, n_fixed)
     square = information[:, :n_fixed]

@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from scipy import special
 
@@ -49,9 +50,15 @@ def study(tmp_path: Path) -> Study:
 
 
 def _look(study: Study, protocol: Protocol, finished: int, **more: Any) -> looks.Look:
+    """A look logged as an analysis does; other counts are other answers unless told."""
+    more = {"answers": f"{finished:08x}{more.get('withdrawn', 0):08x}", **more}
     now = looks.look(study, DIGEST, protocol, finished=finished, **more)
-    sealed_key.note(study, f"2026-01-01T00:00:00+00:00 {now.line(DIGEST)}")
+    sealed_key.note(study, f"2026-01-01T00:00:00+00:00 {now.line(DIGEST, protocol.stopping)}")
     return now
+
+
+def _alpha(protocol: Protocol, now: looks.Look) -> float:
+    return looks.protocol_at(protocol, now).questions[0].alpha
 
 
 def test_before_the_planned_end_the_answers_stay_closed(study: Study) -> None:
@@ -66,29 +73,79 @@ def test_at_the_planned_end_nothing_needs_to_be_asked(study: Study) -> None:
     assert looks.protocol_at(_protocol(), now) == _protocol()
 
 
-def test_each_look_is_counted_once_however_often_it_is_taken(study: Study) -> None:
-    protocol = _protocol()
-    for finished in (10, 10, 15):
-        _look(study, protocol, finished, interim=True)
-    now = _look(study, protocol, 24)
-    assert now.earlier == (10, 15)
-    assert now.unplanned(protocol.stopping) == 2
-    assert not _look(study, protocol, 15, interim=True).is_planned(protocol.stopping)
-
-
-def test_looks_at_another_deal_do_not_count(study: Study) -> None:
-    protocol = _protocol()
-    _look(study, protocol, 10, interim=True)
-    assert looks.look(study, "f" * 64, protocol, finished=24).earlier == ()
-
-
-def test_a_look_that_was_not_planned_gives_no_verdict(study: Study) -> None:
+def test_a_look_that_was_not_planned_shows_counts_and_so_spends_nothing(study: Study) -> None:
     protocol = _protocol(looks=[12], spending="Pocock")
     early = _look(study, protocol, 9, interim=True)
     planned = _look(study, protocol, 13, interim=True)
     more = _look(study, protocol, 18, interim=True)
     assert [n.is_planned(protocol.stopping) for n in (early, planned, more)] == [False, True, False]
-    assert looks.protocol_at(protocol, early) == protocol
+    lines = (study.sealed / sealed_key.LOG).read_text().splitlines()
+    assert ["counts only" in line for line in lines] == [True, False, True]
+    assert _look(study, protocol, 24).earlier == (13,)
+
+
+def test_a_look_at_the_same_answers_is_the_same_look(study: Study) -> None:
+    protocol = _protocol(looks=[8, 16], spending="Pocock")
+    first, again = (_look(study, protocol, 9, interim=True) for _ in range(2))
+    assert _alpha(protocol, first) == _alpha(protocol, again)
+    _look(study, protocol, 16, interim=True)
+    last, once_more = _look(study, protocol, 24), _look(study, protocol, 24)
+    assert last.earlier == once_more.earlier == (9, 16)
+    assert _alpha(protocol, last) == _alpha(protocol, once_more)
+
+
+def test_looks_at_another_deal_do_not_count(study: Study) -> None:
+    protocol = _protocol(looks=[8], spending="Pocock")
+    _look(study, protocol, 10, interim=True)
+    assert looks.look(study, "f" * 64, protocol, finished=24).earlier == ()
+
+
+def test_what_a_look_spent_stays_spent_when_listeners_withdraw_and_recruitment_closes(study: Study) -> None:
+    """By Pocock's rule a look at half spends 0.05 ln(1 + (e - 1) / 2) = 0.031; both together spend 0.05."""
+    protocol = _protocol(looks=[12], spending="Pocock", fewest=8)
+    first = _look(study, protocol, 12, interim=True)
+    closed = _look(study, protocol, 8, withdrawn=4, closed="the season is over")
+    z = [-float(special.ndtri(_alpha(protocol, now))) for now in (first, closed)]
+    spent = alpha_spending.crossing([0.5, 1.0], z)
+    assert spent[0] == pytest.approx(0.05 * np.log1p((np.e - 1) / 2), rel=1e-6)
+    assert spent.sum() == pytest.approx(0.05, rel=1e-6)
+    assert _alpha(protocol, closed) < 0.05
+
+
+def test_a_place_filled_again_after_a_withdrawal_is_another_look(study: Study) -> None:
+    protocol = _protocol(looks=[8, 16], spending="Pocock")
+    _look(study, protocol, 9, interim=True)
+    assert _look(study, protocol, 9, withdrawn=7, interim=True).is_planned(protocol.stopping)  # 16 were heard
+    assert not _look(study, protocol, 9, withdrawn=8, interim=True).is_planned(protocol.stopping)
+
+
+def test_after_the_end_was_analysed_more_listeners_are_not_asked_the_same_question(study: Study) -> None:
+    """Else one could close at `fewest` and every second listener after it until the answer pleases."""
+    protocol = _protocol(fewest=16)
+    _look(study, protocol, 16, closed="the season is over")
+    for options in ({"closed": "now then"}, {"interim": True}, {}):
+        with pytest.raises(StudyError, match="analysed with 16 listeners, and 2 more finished since"):
+            _look(study, protocol, 18, **options)
+
+
+def test_who_withdraws_after_the_end_changes_the_answers_and_not_the_alpha(study: Study) -> None:
+    protocol = _protocol(looks=[12], spending="Pocock")
+    _look(study, protocol, 12, interim=True)
+    end = _look(study, protocol, 24)
+    fewer = _look(study, protocol, 23, withdrawn=1)
+    assert fewer.at_end
+    assert _alpha(protocol, fewer) == _alpha(protocol, end)
+    with pytest.raises(StudyError, match="1 more finished since"):
+        _look(study, protocol, 24, withdrawn=1)
+
+
+def test_the_log_of_an_earlier_version_counts_too(study: Study) -> None:
+    protocol = _protocol(looks=[12], spending="Pocock")
+    line = f"2026-01-01T00:00:00+00:00 interim look, 12 of 24 finished, study {DIGEST[:16]}"
+    sealed_key.note(study, line)
+    now = _look(study, protocol, 24)
+    assert now.earlier == (12,)
+    assert _alpha(protocol, now) < 0.05
 
 
 @pytest.mark.parametrize("rule", ["O'Brien-Fleming", "Pocock"])
@@ -97,7 +154,7 @@ def test_planned_looks_share_the_error_rate_by_the_rule(study: Study, rule: alph
     bounds = alpha_spending.bounds([9 / 24, 16 / 24, 1.0], 0.05, rule)
     found = [_look(study, protocol, n, interim=n < 24) for n in (9, 16, 24)]
     for now, nominal in zip(found, bounds.nominal_alpha, strict=True):
-        assert looks.protocol_at(protocol, now).questions[0].alpha == pytest.approx(float(nominal), rel=1e-9)
+        assert _alpha(protocol, now) == pytest.approx(float(nominal), rel=1e-9)
 
 
 @pytest.mark.parametrize("rule", ["O'Brien-Fleming", "Pocock"])
