@@ -124,8 +124,6 @@ def _run(name: str, run: Callable[[argparse.Namespace], int], args: argparse.Nam
         said = error.strerror or str(error)
         return _refuse(f"{error.filename or name}: {said}; check the path, its rights and the disk")
     except Exception as error:
-        if type(error).__module__.startswith("stats.") or _is_stats_error(error):
-            return _refuse(str(error))
         if os.environ.get(SHOW_FAULTS):
             raise
         print(
@@ -147,8 +145,3 @@ def _where(error: Exception) -> str:
     frames = traceback.extract_tb(error.__traceback__)
     ours = [frame for frame in frames if f"{os.sep}listening{os.sep}" in frame.filename]
     return f"{os.path.basename(ours[-1].filename)}:{ours[-1].lineno}" if ours else "no file of ours"
-
-
-def _is_stats_error(error: Exception) -> bool:
-    errors = sys.modules.get("stats.errors")
-    return errors is not None and isinstance(error, errors.StatsError)

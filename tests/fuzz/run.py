@@ -230,11 +230,16 @@ def _spawned(made: cases.Case, work: Path) -> Ended:
     ended = resource.getrusage(resource.RUSAGE_CHILDREN)
     used = ended.ru_utime + ended.ru_stime - started.ru_utime - started.ru_stime
     form = "utf-16" if made.environment.get("PYTHONIOENCODING") == "utf-16" else "utf-8"
-    latin = made.environment.get("PYTHONIOENCODING") == "latin-1" or "8859" in made.environment.get(
-        "LANG", ""
-    )
-    said = (done.stdout + done.stderr).decode("latin-1" if latin else form, errors="replace")
+    said = _decoded(done.stdout + done.stderr, form)
     return Ended(done.returncode, said.replace("\ufeff", ""), used, False)
+
+
+def _decoded(said: bytes, form: str) -> str:
+    """In the form that was asked for, or in the one byte a sign that an old locale asks for."""
+    try:
+        return said.decode(form)
+    except UnicodeDecodeError:
+        return said.decode("latin-1")
 
 
 def _read(said: Path) -> str:
