@@ -20,7 +20,7 @@ from listening.analysis.decide import (
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.decide.sensitivity import Given
 from listening.analysis.explain import describe, heard_and_measured, strength_sets
-from listening.analysis.opening import audit, key_opening, looks, unseen
+from listening.analysis.opening import audit, conduct, key_opening, looks, unseen
 from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
 from listening.analysis.ratings import decided_ratings
@@ -91,16 +91,18 @@ def from_study(
     dealt = key_opening.fixed(study, at.opened.plan)
     if not at.look.is_planned(at.opened.protocol.stopping):
         return _counts_only(at, dealt)
+    measures = Measures.load(study.measures) if study.measures.is_file() else None
     found = findings(
         at.opened,
         at.answers,
         look=at.look,
         fixed=dealt,
         n_unfinished=at.n_unfinished,
-        measures=Measures.load(study.measures) if study.measures.is_file() else None,
+        measures=measures,
         on_progress=on_progress,
     )
-    return found.model_copy(update={"sources": audit.sources(study)})
+    conducted = conduct.of_study(at.opened.protocol, at.opened.manifest, measures, days=at.days)
+    return found.model_copy(update={"sources": audit.sources(study), "conducted": conducted})
 
 
 def findings(

@@ -26,8 +26,14 @@ class CsvTable:
         return [f"{self.path}, line {line}" for line in self.lines]
 
 
-def read(path: str | Path, columns: Sequence[str], *, optional: Sequence[str] = ()) -> CsvTable:
-    """The named columns of a CSV file with a heading; `optional` ones where they are there.
+def read(
+    path: str | Path, columns: Sequence[str], *, optional: Sequence[str] = (), gappy: Sequence[str] = ()
+) -> CsvTable:
+    """The named columns of a CSV file with a heading; `optional` and `gappy` ones where they are there.
+
+    Parameters
+    ----------
+    gappy : optional columns whose cells may be empty; each with all columns named so before a colon
 
     Raises
     ------
@@ -42,13 +48,14 @@ def read(path: str | Path, columns: Sequence[str], *, optional: Sequence[str] = 
             f"{path}, line 1: no column {', '.join(missing)}; found {_some(heading)}; "
             "name the columns as they stand in the heading"
         )
-    wanted = [*dict.fromkeys(columns), *(name for name in optional if name in heading)]
+    loose = [name for name in heading if name.split(":")[0] in gappy]
+    wanted = [*dict.fromkeys(columns), *(name for name in optional if name in heading), *loose]
     lines = [line for line, _ in rows]
     at = {name: heading.index(name) for name in wanted}
     found = {name: [cells[place] for _, cells in rows] for name, place in at.items()}
     for name, cells in found.items():
         for cell, line in zip(cells, lines, strict=True):
-            if cell == "":
+            if cell == "" and name not in loose:
                 raise RecordError(
                     f"{path}, line {line}, column {name}: the cell is empty; fill it or delete the row"
                 )

@@ -4,6 +4,7 @@ from typing import Literal
 
 from pydantic import Field
 
+from listening.records.conducted import Conducted
 from listening.records.factor import FactorFinding
 from listening.records.findings_explained import (
     Decomposition,
@@ -453,6 +454,7 @@ class Findings(FileForm):
     """Where the answers came from a table collected elsewhere."""
     fixed: Fixed | None = None
     looks: Looks | None = None
+    conducted: Conducted | None = None
     cautions: tuple[Caution, ...] = ()
 
     def question(self, name: str) -> QuestionFinding:

@@ -68,6 +68,10 @@ class Panel(Form):
         min_length=10, description="Recruitment and inclusion; the printed sentence names it."
     )
     training: Literal["naive", "trained"] = Field(description="Whether listeners were trained in listening.")
+    run_by: str = Field(
+        "",
+        description="Who runs the test, as the footnote of a printed sentence names them; empty: not said.",
+    )
     listeners: int = Field(ge=1, le=10000, description="How many listeners are planned.")
     spare: int = Field(
         0,

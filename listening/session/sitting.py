@@ -254,6 +254,7 @@ class Sitting:
         elif step.stage is Stage.BREAK:
             self._note("rested", trial=self.trial.trial)
         elif step.stage is Stage.STUCK:
+            self._right_in_a_row = 0
             self._note("rehearsed", detail=f"{step.attribute}|went on without")
         return self._next()
 
@@ -281,6 +282,7 @@ class Sitting:
 
     def _rehearse_again(self) -> None:
         step = self.step
+        self._right_in_a_row = 0
         again = steps.rehearsal(self.plan, self.row.slot, step.attribute, round_number=step.number + 1)
         self._left[1:1] = again
         self._next()

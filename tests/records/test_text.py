@@ -1,4 +1,4 @@
-"""Text from files however saved, tables as spreadsheets write them, and nothing that a terminal would obey."""
+"""Text from files however saved, tables as spreadsheets write them, nothing that a terminal obeys."""
 
 import os
 from pathlib import Path

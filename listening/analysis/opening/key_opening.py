@@ -26,6 +26,8 @@ class Taken:
     answers: Columns
     """See `collect.as_columns`."""
     n_unfinished: int
+    days: tuple[str, ...]
+    """Of the finished sittings (UTC), as 2026-11-25."""
 
 
 def look(
@@ -79,7 +81,8 @@ def look(
     )
     said = f"{why}, study {digest[:16]}" if why else at.line(digest, opened.protocol.stopping)
     sealed_key.note(study, f"{now()} {said}")
-    return Taken(opened, at, answers, len(sittings) - finished)
+    days = tuple(sitting.finished_at[:10] for sitting in sittings if sitting.finished_at is not None)
+    return Taken(opened, at, answers, len(sittings) - finished, days)
 
 
 def _of_this_deal(study: Study, plan: Plan, sittings: Sequence[SittingRow]) -> None:
