@@ -336,7 +336,8 @@ def _allowed(engine: Engine, statement: str) -> bool:
 
 
 CALLS = {  # every function a booth may call, by somebody who knows neither ids nor codes
-    "booth_claim": "booth_claim('made here', 'X', ARRAY[1, 2, 3, 4], '{study}', false, '2030-01-01T00:00Z', 'x', 9)",
+    "booth_claim": "booth_claim('made here', 'X', ARRAY[1, 2, 3, 4], '{study}', false, "
+    "'2030-01-01T00:00Z', 'x', 9)",
     "booth_hold": "booth_hold('{guess}', 'x', 9)",
     "booth_head": "booth_head('{guess}')",
     "booth_release": "booth_release('{guess}', 'x')",

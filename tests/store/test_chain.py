@@ -138,7 +138,8 @@ CHANGES: dict[str, tuple[str, ...]] = {
     "a changed row of the ledger": ("UPDATE ledger SET at = '2031' WHERE n = 2",),
     "no ledger at all": ("DELETE FROM ledger",),
     "a removal made up": (
-        "INSERT INTO event (id, at, kind, detail) VALUES (99, '2030-01-01T00:00Z', 'removal', 'one listener withdrew')",
+        "INSERT INTO event (id, at, kind, detail) VALUES "
+        "(99, '2030-01-01T00:00Z', 'removal', 'one listener withdrew')",
     ),
     "a note of the store": (
         "INSERT INTO event (id, sitting, at, kind, detail) VALUES (99, NULL, '2030-01-01T00:00Z', 'x', '')",
