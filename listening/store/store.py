@@ -205,6 +205,12 @@ class Store:
         with reading(self._engine, self._place) as connection:
             return str(connection.scalar(query) or "")
 
+    def ledger_head(self) -> str:
+        """The hash of the ledger's last row; empty before anybody sat."""
+        query = select(tables.ledger.c.chain).order_by(tables.ledger.c.n.desc()).limit(1)
+        with reading(self._engine, self._place) as connection:
+            return str(connection.scalar(query) or "")
+
     def mark_opened(self, detail: str) -> None:
         """Write into the ledger that the answers were opened; nothing on a server, where analysts may not."""
         if self._path is not None:

@@ -187,13 +187,6 @@ def test_a_store_goes_on_after_it_was_closed(store: Store, place: Path | str) ->
     again.close()
 
 
-def test_a_code_is_short_and_hangs_on_every_digit_it_shows() -> None:
-    # RFC 4648, base 32: 80 bits are 16 letters
-    assert chain.code("00" * 32) == "aaaa-aaaa-aaaa-aaaa"
-    assert chain.code("ff" * 32) == "7777-7777-7777-7777"
-    assert chain.code("") == ""
-
-
 def test_a_whole_chain_made_again_holds_and_has_another_head(store: Store) -> None:
     """What is inherent: who rewrites every hash is found only by a head that was kept."""
     before = walk(store, is_chained=True)
