@@ -9,9 +9,9 @@ from listening.commands.report import report_pdf
 from listening.console import show
 from listening.errors import ListeningError, StudyError
 from listening.records.findings import Findings
-from listening.records.form import read_text
 from listening.records.imported import load
 from listening.records.study import Study, open_analysed
+from listening.records.text import read_text
 
 SHOWN = 10
 SAME = "what the findings give"
