@@ -29,6 +29,7 @@ ONE_ORDER = "one of the two was heard first in every trial: what the order does 
 NO_STRIKES = "strikes are not named: the share is of the recordings heard, not of the sounds they stand for"
 ONE_STRIKE = "one strike on a side: there the share is of the recording, not of the sound it stands for"
 TIE = 0.5
+FEW_FOR_SKEWNESS = 8.0  # listeners with whom a skewness (variance about 6 / n) is believed by half
 NO_SPREAD = 1e-20  # mean square of own shares about their mean below which they are all alike
 LOPSIDED = 0.1  # share of answers by which one order outweighs the other before it is told
 
@@ -70,7 +71,7 @@ class DirectShare:
     """Of the share, from strikes of either side."""
     df_strikes: float
     third_moment: float
-    """Third central moment of the share, from listeners."""
+    """Third central moment of the share, from listeners; drawn towards 0 where they are few."""
     order: float | None
     """How much more often `more` is chosen when heard first, halved; None with one order only."""
     method: str
@@ -235,9 +236,11 @@ def _unskewed(x: float, skewness: float) -> float:
 
 
 def third_moment_of(influence: FloatArray) -> float:
-    """Of the mean, unbiased for independent listeners of one distribution; 0 for fewer than three."""
+    """Of the mean, drawn towards 0 as far as few listeners leave it uncertain; 0 for fewer than three."""
     n = influence.size
-    return float((influence**3).sum()) / (n * (n - 1) * (n - 2)) if n > 2 else 0.0
+    if n < 3:
+        return 0.0
+    return float((influence**3).sum()) / (n * (n - 1) * (n - 2)) * n / (n + FEW_FOR_SKEWNESS)
 
 
 def satterthwaite(variances: tuple[float, ...], df: tuple[float, ...]) -> float:
