@@ -121,7 +121,7 @@ def estimate(
     residual, between = y - own.share[who] - pulled, y - own.share.mean() - pulled
     strikes = strike_variance.estimate(residual, between, who, sides)
     counts = tuple(int(one.max()) + 1 for one in sides)
-    found = _found(own, strikes, y.size, counts)
+    found = of_own_shares(own, strikes, y.size, counts)
     first = np.bincount(who, np.zeros(y.size) if order is None else (order > 0).astype(float)).astype(
         np.int64
     )
@@ -167,7 +167,22 @@ def p_below(found: DirectShare, null: float) -> float:
     return _p(found, 1.0 - found.share, -found.third_moment, 1.0 - null, exact)
 
 
-def _found(own: OwnShares, strikes: StrikeVariance, n_answers: int, counts: tuple[int, ...]) -> DirectShare:
+def of_own_shares(
+    own: OwnShares,
+    strikes: StrikeVariance,
+    n_answers: int,
+    counts: tuple[int, ...],
+    *,
+    answers_each: IntArray | None = None,
+) -> DirectShare:
+    """The mean of own shares, whatever they are of; limits at an alpha by `at`, counts left out.
+
+    Parameters
+    ----------
+    n_answers : behind all own shares together
+    counts : strikes of each side
+    answers_each : (listeners,)
+    """
     n = own.share.size
     share = float(np.clip(own.share.mean(), 0.0, 1.0))
     squares = float((own.influence**2).sum())
@@ -189,7 +204,9 @@ def _found(own: OwnShares, strikes: StrikeVariance, n_answers: int, counts: tupl
         listener=np.zeros(0),
         own=own.share,
         own_influence=own.influence,
-        own_counts=np.zeros((0, 2), dtype=np.int64),
+        own_counts=np.zeros((0, 2), dtype=np.int64)
+        if answers_each is None
+        else np.column_stack([np.zeros_like(answers_each), answers_each]),
         own_chosen=np.zeros(0),
         ties=0,
         strikes=counts,
