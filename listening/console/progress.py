@@ -11,8 +11,10 @@ def bar(label: str) -> Iterator[Callable[[int, int], None]]:
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
+    from listening.console.streams import drawing
+
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    console = Console(stderr=True)
+    console = Console(file=drawing(sys.stderr))
     with Progress(*columns, console=console, disable=not sys.stderr.isatty()) as progress:
         task = progress.add_task(label, total=None)
         yield lambda done, total: progress.update(task, completed=done, total=total)

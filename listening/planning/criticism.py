@@ -10,13 +10,14 @@ from listening.errors import StudyError
 from listening.planning import approximate, budget, covariate_criticism, effect, panel_size, power, stand_in
 from listening.planning.budget import Budget
 from listening.records import toml_lines
-from listening.records.form import place, read_text
+from listening.records.form import place
 from listening.records.manifest import Manifest
 from listening.records.measured import Measures
 from listening.records.planned_power import Assumed
 from listening.records.problem import Problem
 from listening.records.protocol import AS_RECORDED, Protocol, Question
 from listening.records.recordings_table import Recording
+from listening.records.text import read_text
 from listening.records.toml_lines import Path as KeyPath
 from stats import t_interval
 from stats.deciding import verdict

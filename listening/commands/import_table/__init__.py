@@ -12,6 +12,7 @@ from listening.records.findings import Findings
 from listening.records.form import write_bytes
 from listening.records.imported import About, load
 from listening.records.study import Study
+from listening.records.text import read_bytes
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -44,8 +45,8 @@ def run(args: argparse.Namespace) -> int:
         )
     about = load(args.about) if args.about else plain(args.table)
     found = of_table(args.table, about, name=args.table.name)
-    write_bytes(study.imported, args.table.read_bytes())
-    write_bytes(study.about, args.about.read_bytes() if args.about else _as_toml(about))
+    write_bytes(study.imported, read_bytes(args.table))
+    write_bytes(study.about, read_bytes(args.about) if args.about else _as_toml(about))
     found.save(study.findings)
     show.result(args, _lines(found, study), found.model_dump(mode="json"))
     return 0
@@ -66,7 +67,7 @@ def of_table(table: Path, about: About, *, name: str) -> Findings:
     from listening.analysis.imported import imported_table
 
     rows = import_rows.read(table, about)
-    digest = hashlib.sha256(table.read_bytes()).hexdigest()
+    digest = hashlib.sha256(read_bytes(table)).hexdigest()
     return imported_table.findings(about, rows, table=name, digest=digest)
 
 
