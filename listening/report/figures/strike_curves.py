@@ -1,5 +1,7 @@
 """Curves of one strike of each condition, from what `measure` kept, as figures of the page."""
 
+import zipfile
+import zlib
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -7,12 +9,14 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from listening.errors import RecordError
 from listening.records.findings import Findings
 from listening.records.measured import Measures
 from listening.report.figures import figures
 from listening.report.figures.sounds import curves, panels
 from listening.report.figures.sounds.curves import Curves
 
+UNREADABLE = (OSError, ValueError, KeyError, EOFError, zlib.error, zipfile.BadZipFile, NotImplementedError)
 PANEL_IN = 1.7
 COLUMNS = 2
 Overlay = Callable[[Axes, Sequence[Curves]], Axes]
@@ -27,12 +31,18 @@ def load(path: Path, measures: Measures, found: Findings) -> list[Curves]:
     calibrated = {row.recording: row.calibrated for row in measures.recordings}
     for row in measures.recordings:
         first.setdefault(row.condition, row.recording)
-    with np.load(path) as kept:
-        return [
-            _curves(kept, first[condition], label, calibrated[first[condition]])
-            for condition, label in labels.items()
-            if f"{first.get(condition)}/spectrogram_db" in kept
-        ]
+    try:
+        with np.load(path, allow_pickle=False) as kept:
+            return [
+                _curves(kept, first[condition], label, calibrated[first[condition]])
+                for condition, label in labels.items()
+                if f"{first.get(condition)}/spectrogram_db" in kept
+            ]
+    except UNREADABLE as error:
+        raise RecordError(
+            f"{path}: not the curves that measure keeps ({error}); make them again with: listening measure "
+            f"{path.parent}"
+        ) from error
 
 
 def figure_list(sounds: Sequence[Curves]) -> list[tuple[str, str]]:
