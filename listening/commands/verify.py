@@ -36,11 +36,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Recompute everything; exit code 0 where all is the same, 1 where something is not."""
-    from listening.analysis.again import reanalysis
-
     study = open_analysed(args.folder)
     if args.head:
         return _head(args, study)
+    from listening.analysis.again import reanalysis  # slow to load: a slip in the folder is told before
+
     found = Findings.load(study.findings)
     faults = [] if found.imported else _faults(study, found)
     try:

@@ -97,7 +97,8 @@ def _listen(file: Path, name: str, is_anchor: bool) -> Heard | Problem:
 
 
 def _heard(sound: Sound, file: Path, name: str, is_anchor: bool) -> Heard:
-    start = onset.find(sound.mono() if sound.mono().samples.any() else sound.channel(0))
+    mono = sound.mono()
+    start = onset.find(mono if mono.samples.any() else sound.channel(0))
     magnitude = abs(sound.samples)
     peak = float(magnitude.max())
     full = sum(_runs(magnitude[:, c] >= FULL_SCALE, CLIPPED_RUN) for c in range(sound.n_channels))

@@ -4,7 +4,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from scipy import fft, signal
+import scipy
+from scipy import fft
 
 from listening.audio import wav
 from listening.audio.sound import FloatArray, Sound
@@ -60,7 +61,7 @@ def load(path: Path, rate_hz: int, *, boost_limit_db: float, low_hz: float, high
 
 def filtered(sound: Sound, taps: FloatArray) -> Sound:
     """A sound of the same length through a filter, channel by channel."""
-    made = signal.oaconvolve(sound.samples, taps[:, np.newaxis], axes=0)[: sound.n_samples]
+    made = scipy.signal.oaconvolve(sound.samples, taps[:, np.newaxis], axes=0)[: sound.n_samples]
     return replace(sound, samples=made)
 
 

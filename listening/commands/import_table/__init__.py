@@ -5,9 +5,8 @@ import hashlib
 import json
 from pathlib import Path
 
-from listening.commands.import_table import import_rows
 from listening.console import show
-from listening.errors import ListeningError
+from listening.errors import ListeningError, MissingFile
 from listening.records.findings import Findings
 from listening.records.form import write_bytes
 from listening.records.imported import About, load
@@ -43,6 +42,8 @@ def run(args: argparse.Namespace) -> int:
         raise ListeningError(
             f"{study.root} holds a study of its own (protocol.toml); name another folder for the table"
         )
+    if not args.table.is_file():
+        raise MissingFile(f"{args.table}: no such file; give the path of a CSV table")
     about = load(args.about) if args.about else plain(args.table)
     found = of_table(args.table, about, name=args.table.name)
     write_bytes(study.imported, read_bytes(args.table))
@@ -65,6 +66,7 @@ def of_table(table: Path, about: About, *, name: str) -> Findings:
     name : of the file as it came, for the page
     """
     from listening.analysis.imported import imported_table
+    from listening.commands.import_table import import_rows  # slow to load: slips are told before
 
     rows = import_rows.read(table, about)
     digest = hashlib.sha256(read_bytes(table)).hexdigest()
