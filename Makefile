@@ -37,8 +37,9 @@ check: setup
 	$(BIN)/mypy
 	$(BIN)/python -m pytest -q tests/test_layers.py
 
+# PART="stats/deciding" for some; a part that was cut off goes on where it stopped; LIST=1 says what was run
 slow: setup
-	$(BIN)/python -m pytest -q -m slow
+	$(BIN)/python tests/slow.py $(PART) $(if $(LIST),--list)
 
 # the numeric tests and the demo's analysis under several kernel sets; SAVE=folder keeps what each gave
 processors: setup
