@@ -12,6 +12,7 @@ import argparse
 import hashlib
 import io
 import json
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -21,6 +22,7 @@ from pathlib import Path
 
 import pytest
 
+FOLDER = "SLOW_RUNS"  # where a long simulation may keep what it has so far
 ROOT = Path(__file__).resolve().parents[1]
 CODE = ("stats", "listening", "tests", "protocols", "stimuli_demo", "constraints.txt")
 
@@ -35,8 +37,8 @@ class Kept:
 
     @classmethod
     def of(cls, folder: Path) -> "Kept":
-        state, commit = _state()
-        path = folder / f"{state}.json"
+        name, commit = state()
+        path = folder / f"{name}.json"
         return cls(path, commit, json.loads(path.read_text())["tests"] if path.is_file() else {})
 
     def keep(self, test: str, outcome: str, seconds: float) -> None:
@@ -50,7 +52,7 @@ class Kept:
         return {test for test, row in self.tests.items() if row["outcome"] in ("passed", "skipped")}
 
 
-def _state() -> tuple[str, str]:
+def state() -> tuple[str, str]:
     """A name for the code as it lies here, and the commit it is of."""
     commit = _git("rev-parse", "--short", "HEAD") or "no commit known"
     changed = _git("status", "--porcelain", "--", *CODE)
@@ -139,6 +141,7 @@ def main() -> int:
         for test in (test for tests in parts.values() for test in tests):
             kept.tests.pop(test, None)
     if not args.list:
+        os.environ[FOLDER] = str(kept.path.with_suffix(""))
         for name, tests in parts.items():
             if not kept.passed().issuperset(tests):
                 print(f"== {name}", flush=True)
