@@ -87,7 +87,9 @@ def test_every_column_of_every_table_is_in_the_dictionary(tables):
             assert {(name, column) for column in table.columns} <= listed
     meaning = tables["dictionary"].set_index(["table", "column"])["meaning"]
     assert (meaning.str.len() > 0).all()
-    assert meaning["questions", "estimate_lower"].endswith("by the mixed model over all conditions: lower limit")
+    assert meaning["questions", "estimate_lower"].endswith(
+        "by the mixed model over all conditions: lower limit"
+    )
     assert "drawn" not in meaning["listeners", "first_share"]
     assert meaning["listeners", "first_share"].startswith("Share of trials in which the first")
 
