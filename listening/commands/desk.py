@@ -58,6 +58,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""
     parser.add_argument("folder", type=Path, help="study folder; only its station folder is needed")
     parser.add_argument("--watch", action="store_true", help="stay and look again every two seconds")
+    parser.add_argument(
+        "--hand-over",
+        metavar="CODE",
+        help="let this listener go on at a booth with another login of the server",
+    )
     show.json_option(parser)
 
 
@@ -65,6 +70,8 @@ def run(args: argparse.Namespace) -> int:
     """Print the table, once or until stopped."""
     study = Study(args.folder)
     plan = Plan.load(study.plan)
+    if args.hand_over is not None:
+        return _hand_over(args, study)
     if not args.watch:
         found = rows(study, plan)
         show.result(
@@ -80,6 +87,18 @@ def run(args: argparse.Namespace) -> int:
         while True:
             screen.update(Text(plain("\n".join(_lines(rows(study, plan), plan)))))
             time.sleep(LOOK_S)
+
+
+def _hand_over(args: argparse.Namespace, study: Study) -> int:
+    from listening.store import open_store, place_of
+
+    store = open_store(place_of(study), create=False)
+    try:
+        store.hand_over(args.hand_over)
+    finally:
+        store.close()
+    show.result(args, [f"{args.hand_over} may go on at any booth"], {"handed_over": args.hand_over})
+    return 0
 
 
 def rows(study: Study, plan: Plan) -> list[Row]:
