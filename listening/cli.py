@@ -101,13 +101,3 @@ def _run(name: str, run: Callable[[argparse.Namespace], int], args: argparse.Nam
     except ListeningError as error:
         print(f"listening: {error}", file=sys.stderr)
         return 2
-    except Exception as error:
-        if type(error).__module__.startswith("stats.") or _is_stats_error(error):
-            print(f"listening: {error}", file=sys.stderr)
-            return 2
-        raise
-
-
-def _is_stats_error(error: Exception) -> bool:
-    errors = sys.modules.get("stats.errors")
-    return errors is not None and isinstance(error, errors.StatsError)

@@ -1,8 +1,8 @@
 """What can go wrong by a person's hand: printed plainly by the command line, exit code 2."""
 
+from stats.errors import ListeningError
 
-class ListeningError(Exception):
-    """The person can act on it: says where, what was found, what was wanted, what to do next."""
+__all__ = ["CannotWrite", "ListeningError", "MissingFile", "RecordError", "SoundError", "StudyError"]
 
 
 class RecordError(ListeningError, ValueError):

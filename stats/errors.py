@@ -1,8 +1,12 @@
-"""What the data cannot bear: every error of this package, each with the numbers and the way out."""
+"""What a person can mend, and what the data cannot bear: each with the numbers and the way out."""
 
 
-class StatsError(ValueError):
-    """The data cannot bear the question: says what was found, what was wanted, what to do next."""
+class ListeningError(Exception):
+    """The person can act on it: says where, what was found, what was wanted, what to do next."""
+
+
+class StatsError(ListeningError, ValueError):
+    """The data cannot bear the question."""
 
 
 class BadData(StatsError):

@@ -3,7 +3,7 @@
 import argparse
 import json
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, Protocol
 
 
 def json_option(parser: argparse.ArgumentParser) -> None:
@@ -17,3 +17,15 @@ def result(args: argparse.Namespace, lines: Iterable[str], data: Any) -> None:
         print(json.dumps(data, indent=1, ensure_ascii=False))
     else:
         print("\n".join(lines))
+
+
+class Fitted(Protocol):
+    """The result of a fit."""
+
+    def summary(self) -> str: ...
+    def to_dict(self) -> dict[str, Any]: ...
+
+
+def fitted(args: argparse.Namespace, found: Fitted) -> None:
+    """Print the result of a fit as JSON when --json was given, else as text."""
+    print(json.dumps(found.to_dict(), indent=2) if args.json else found.summary())

@@ -13,6 +13,7 @@ HIGHEST_HZ = 16_000.0
 DEMODULATION_HZ = 20.0  # half width of the Gaussian that isolates a partial
 BAND_HZ = 100.0  # beyond, the Gaussian is down by 100 dB
 FLOOR_DB = -300.0
+RANGE_DB = 200.0  # below the strongest value; what is weaker is rounding, other on each processor
 
 Arrays = dict[str, np.ndarray]
 
@@ -84,5 +85,5 @@ def _course(spectrum: np.ndarray, rate_hz: int, frequency_hz: float, time_s: Flo
 
 
 def _db(rms: FloatArray, sound: Sound) -> FloatArray:
-    floor = sound.reference * 10 ** (FLOOR_DB / 20)
+    floor = max(sound.reference * 10 ** (FLOOR_DB / 20), rms.max(initial=0.0) * 10 ** (-RANGE_DB / 20))
     return np.asarray(20 * np.log10(np.maximum(rms, floor) / sound.reference))

@@ -237,7 +237,6 @@ class Sitting:
         self._left.pop(0)
         if not self._left:
             self._store.finish(self.row.id)
-            self._note("finished")
         self._begin_step(before)
 
     def _go_on(self) -> None:

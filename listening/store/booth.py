@@ -9,6 +9,7 @@ import secrets
 import time
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,12 +19,13 @@ from sqlalchemy.exc import IntegrityError
 from listening.errors import StudyError
 from listening.records.answer import Answer
 from listening.records.environment import environment
-from listening.store import claims, leases
+from listening.store import chain, claims, leases
 from listening.store.engine import NotReached, connect, reading, writing
 from listening.store.sender import Sender
 from listening.store.spool import ANSWER, EVENT, Message, Spool
 from listening.store.store import (
     BEGAN,
+    FINISHED,
     EventRow,
     SittingRow,
     SlotUse,
@@ -34,6 +36,7 @@ from listening.store.store import (
 )
 
 CLOSED = "closed"  # the message that a sitting is complete
+OF_EVENT = ("at", "kind", "trial", "detail")
 CLAIM_TRIES = 3
 CLAIM_PAUSE_S = 0.5
 
@@ -57,6 +60,7 @@ class Booth:
         self._lease_s = lease_s
         self._holder = secrets.token_hex(8)
         self._taken_down: set[tuple[str, str]] = set()
+        self._heads: dict[str, tuple[int, str]] = {}
         self._sender = Sender(spool, self._send, self._beat)
 
     def start_sitting(
@@ -70,8 +74,10 @@ class Booth:
         if given is None:
             raise StudyError(no_slot_is_free(slots))
         self._spool.keep_own(given, row.id, simulated=simulated)
+        row = replace(row, slot=given)
+        self._heads[row.id] = (0, chain.genesis(vars(row)))
         self.note(row.id, BEGAN, detail=environment())
-        return SittingRow(**{**vars(row), "slot": given})
+        return row
 
     def _claim(self, values: dict[str, Any], slots: Sequence[int]) -> int | None:
         for n_try in range(CLAIM_TRIES):
@@ -103,7 +109,37 @@ class Booth:
         query = text("SELECT * FROM booth_find(:listener, :sitting, :simulated, :holder)")
         with reading(self._engine, self._place) as connection:
             row = connection.execute(query, asked).one_or_none()
-        return None if row is None else SittingRow(**row._mapping)
+        if row is None:
+            return None
+        found = SittingRow(**row._mapping)
+        self._heads[found.id] = self._reached(found)
+        return found
+
+    def _reached(self, row: SittingRow) -> tuple[int, str]:
+        """Where a sitting's chain ends: at the server, or further on in what waits here."""
+        query = text("SELECT * FROM booth_head(:sitting)")
+        with reading(self._engine, self._place) as connection:
+            there = connection.execute(query, {"sitting": row.id}).one_or_none()
+        ends = [(0, chain.genesis(vars(row)))] + ([(there.links, there.head)] if there else [])
+        waiting = (m.body for m in self._spool.messages(row.id) if m.body.get("link"))
+        ends += [(body["link"], body["chain"]) for body in waiting]
+        return max((end for end in ends if end[1]), key=lambda end: end[0])
+
+    def head(self, sitting: str) -> str:
+        """The hash that a sitting's chain has reached; empty without one."""
+        return self._heads.get(sitting, (0, ""))[1]
+
+    def _linked(self, sitting: str, kind: str, body: dict[str, Any]) -> dict[str, Any]:
+        """A message with its place in the chain."""
+        place, before = self._heads[sitting]
+        digest = chain.link(before, place + 1, kind, {"sitting": sitting, **body})
+        return body | {"link": place + 1, "chain": digest}
+
+    def _put(self, sitting: str, kind: str, body: dict[str, Any]) -> None:
+        """Keep a message; the chain goes on only from one that is on disk."""
+        self._spool.put(sitting, kind, body)
+        if "link" in body:
+            self._heads[sitting] = (body["link"], body["chain"])
 
     def hold(self, sitting: str) -> AbstractContextManager[object]:
         """The sitting kept from every other booth until released, or until a dead booth's lease is over."""
@@ -120,14 +156,17 @@ class Booth:
         key = (answer.sitting, answer.trial)
         if key in self._taken_down:
             raise StudyError(f"sitting {answer.sitting}: trial {answer.trial} has an answer already")
-        self._spool.put(answer.sitting, ANSWER, answer_values(answer))
+        body = self._linked(answer.sitting, chain.ANSWER, answer_values(answer))
+        self._put(answer.sitting, ANSWER, body)
         self._taken_down.add(key)
         self._sender.wake()
 
     def note(self, sitting: str | None, kind: str, *, trial: str | None = None, detail: str = "") -> None:
         """Keep that something happened in a sitting."""
-        body = {"at": self._now(), "kind": kind, "trial": trial, "detail": detail}
-        self._spool.put(sitting or "", EVENT, body)
+        body: dict[str, Any] = {"at": self._now(), "kind": kind, "trial": trial, "detail": detail}
+        if sitting in self._heads and kind != CLOSED:
+            body = self._linked(str(sitting), chain.EVENT, body)
+        self._put(sitting or "", EVENT, body)
         self._sender.wake()
 
     def void(self, sitting: str, trial: str, reason: str) -> None:
@@ -136,6 +175,7 @@ class Booth:
 
     def finish(self, sitting: str) -> None:
         """Mark a sitting as complete."""
+        self.note(sitting, FINISHED)
         self.note(sitting, CLOSED)
 
     def beat(self, sitting: str) -> None:
@@ -158,7 +198,7 @@ class Booth:
         query = text("SELECT * FROM booth_events(:sitting)")
         with reading(self._engine, self._place) as connection:
             there = [EventRow(*row) for row in connection.execute(query, {"sitting": sitting})]
-        return there + [EventRow(m.sitting, **m.body) for m in waiting]
+        return there + [EventRow(m.sitting, **{k: m.body[k] for k in OF_EVENT}) for m in waiting]
 
     def waiting(self) -> int:
         """How many messages stay here because the server cannot be reached now."""
@@ -196,4 +236,5 @@ def open_booth(place: str, spool: Path, *, now: Callable[[], str] = utc_now) -> 
 
 
 def _note(sitting: str, ref: str, body: dict[str, Any]) -> Any:
-    return func.booth_note(sitting, ref, body["at"], body["kind"], body["trial"], body["detail"])
+    told = (body[name] for name in OF_EVENT)
+    return func.booth_note(sitting, ref, *told, body.get("link"), body.get("chain"))

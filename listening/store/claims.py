@@ -6,7 +6,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Integer, Select, cast, func, insert, literal, select, update
 
-from listening.store import tables
+from listening.store import chain, tables
 
 
 def offer(connection: Connection, slots: Sequence[int], *, simulated: bool) -> None:
@@ -39,8 +39,11 @@ def claim(
     free = set(connection.scalars(select(tables.slot.c.slot).where(mine, tables.slot.c.sitting.is_(None))))
     given = next((slot for slot in slots if slot in free), None)
     if given is not None:
-        row = {k: v for k, v in values.items() if k != "holder"}
-        connection.execute(insert(tables.sitting).values(**row, slot=given))
+        row = {k: v for k, v in values.items() if k != "holder"} | {"slot": given}
+        connection.execute(insert(tables.sitting).values(**row))
+        began = chain.of_row({**row, "site": ""})
+        at, sitting = str(values["started_at"]), str(values["id"])
+        chain.write_down(connection, at=at, kind=chain.BEGAN, sitting=sitting, detail=began)
         to_it = update(tables.slot).where(mine, tables.slot.c.slot == given)
         connection.execute(to_it.values(sitting=values["id"]))
     return given

@@ -19,6 +19,7 @@ TABLES = (  # parents first
     tables.answer,
     tables.second_answer,
     tables.event,
+    tables.ledger,
 )
 CHUNK_ROWS = 5_000
 Progress = Callable[[int, int], None]

@@ -20,7 +20,7 @@ def make_roles(connection: Connection) -> None:
 def functions_sql() -> str:
     """The functions, with the columns of the answer table filled in."""
     columns = [column.name for column in tables.answer.columns if column.name != "id"]
-    text = _file("functions.sql")
+    text = _file("ledger.sql") + _file("functions.sql")
     for mark, prefix in (("{columns}", ""), ("{a_columns}", "a."), ("{n_columns}", "n.")):
         text = text.replace(mark, ", ".join(prefix + column for column in columns))
     return text

@@ -28,6 +28,7 @@ BEGIN
     INSERT INTO sitting (id, listener, slot, simulated, study_digest, started_at, holder, held_until)
     VALUES (p_sitting, p_listener, given, p_simulated, p_study, p_started_at, p_holder, server_s() + p_lease_s);
     UPDATE slot SET sitting = p_sitting WHERE slot.slot = given AND slot.simulated = p_simulated;
+    PERFORM ledger_began(p_sitting);
     RETURN given;
 END $$;
 
@@ -96,7 +97,11 @@ BEGIN
     IF NOT FOUND THEN RETURN 'gone'; END IF;
     INSERT INTO answer ({columns}) SELECT {columns} FROM jsonb_populate_record(NULL::answer, p_answer)
     ON CONFLICT (sitting, trial) DO NOTHING;
-    IF FOUND THEN RETURN 'stored'; END IF;
+    IF FOUND THEN
+        UPDATE sitting SET links = (p_answer ->> 'link')::integer, head = p_answer ->> 'chain'
+        WHERE id = p_answer ->> 'sitting' AND links < (p_answer ->> 'link')::integer;
+        RETURN 'stored';
+    END IF;
     IF EXISTS (SELECT 1 FROM answer a, jsonb_populate_record(NULL::answer, p_answer) n
                WHERE a.sitting = n.sitting AND a.trial = n.trial
                  AND ({a_columns}) IS NOT DISTINCT FROM ({n_columns})) THEN
@@ -113,16 +118,26 @@ BEGIN
 END $$;
 
 -- An event counts once, however often the booth sends it; `finished` also closes the sitting.
+DROP FUNCTION IF EXISTS booth_note(text, text, text, text, text, text);
 CREATE OR REPLACE FUNCTION booth_note(p_sitting text, p_ref text, p_at text, p_kind text, p_trial text,
-    p_detail text) RETURNS text
+    p_detail text, p_link integer, p_chain text) RETURNS text
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+DECLARE was_closed boolean; reached text;
 BEGIN
+    SELECT finished_at IS NOT NULL INTO was_closed FROM sitting WHERE id = p_sitting FOR UPDATE;
     UPDATE sitting SET heartbeat_at = p_at,
         finished_at = CASE WHEN p_kind = 'closed' THEN p_at ELSE finished_at END WHERE id = p_sitting;
     IF NOT FOUND THEN RETURN 'gone'; END IF;
-    IF p_kind = 'closed' THEN RETURN 'stored'; END IF;
-    INSERT INTO event (sitting, at, kind, trial, detail, ref)
-    VALUES (p_sitting, p_at, p_kind, p_trial, p_detail, p_ref) ON CONFLICT (ref) DO NOTHING;
+    IF p_kind = 'closed' THEN
+        IF NOT was_closed THEN
+            SELECT head INTO reached FROM sitting WHERE id = p_sitting;
+            PERFORM ledger_write(p_at, 'finished', ledger_mark(p_sitting), reached);
+        END IF;
+        RETURN 'stored';
+    END IF;
+    INSERT INTO event (sitting, at, kind, trial, detail, ref, link, chain)
+    VALUES (p_sitting, p_at, p_kind, p_trial, p_detail, p_ref, p_link, p_chain) ON CONFLICT (ref) DO NOTHING;
+    UPDATE sitting SET links = p_link, head = p_chain WHERE id = p_sitting AND links < p_link;
     RETURN 'stored';
 END $$;
 
@@ -130,4 +145,4 @@ REVOKE ALL ON FUNCTION server_s(), booth_claim(text, text, integer[], text, bool
     booth_hold(text, text, double precision), booth_release(text, text),
     booth_beat(text, text, text, double precision), booth_find(text, text, boolean, text),
     booth_slots(boolean), booth_answered(text), booth_events(text), booth_record(jsonb),
-    booth_note(text, text, text, text, text, text) FROM PUBLIC;
+    booth_note(text, text, text, text, text, text, integer, text) FROM PUBLIC;

@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import Connection, insert, select, update
 
 from listening.errors import StudyError
-from listening.store import tables
+from listening.store import chain, tables
 from listening.store.engine import reading, writing
 from listening.store.store import Store
 
@@ -60,7 +60,7 @@ def merge(store: Store, other: Store, *, site: str, study_digest: str, keep_apar
         if (slots or listeners) and not keep_apart:
             raise StudyError(_collision(other._place, slots, listeners))
         for sitting in new:
-            _add(connection, _at_site(sitting, site, listeners))
+            _add(connection, _at_site(sitting, site, listeners), store._now())
     return Merged(
         sittings=len(new),
         answers=sum(len(s.answers) for s in new),
@@ -72,8 +72,13 @@ def merge(store: Store, other: Store, *, site: str, study_digest: str, keep_apar
 
 def name_own_site(store: Store, site: str) -> None:
     """Give the sittings that carry no site yet the name of this one."""
+    mine = tables.sitting.c.site == ""
     with writing(store._engine, store._place) as connection:
-        connection.execute(update(tables.sitting).where(tables.sitting.c.site == "").values(site=site))
+        rows = connection.execute(select(tables.sitting).where(mine).order_by(tables.sitting.c.id)).all()
+        connection.execute(update(tables.sitting).where(mine).values(site=site))
+        for row in rows:
+            named = chain.of_row({**row._mapping, "site": site})
+            chain.write_down(connection, at=store._now(), kind=chain.RENAMED, sitting=row.id, detail=named)
 
 
 def _sittings(store: Store) -> list[_Sitting]:
@@ -143,9 +148,11 @@ def _at_site(sitting: _Sitting, site: str, listeners: set[str]) -> _Sitting:
     return replace(sitting, row=sitting.row | {"site": site, "listener": renamed, "holder": None})
 
 
-def _add(connection: Connection, sitting: _Sitting) -> None:
+def _add(connection: Connection, sitting: _Sitting, at: str) -> None:
     row = sitting.row
     connection.execute(insert(tables.sitting).values(**row))
+    detail = chain.of_row(row)
+    chain.write_down(connection, at=at, kind=chain.MERGED, sitting=row["id"], detail=detail)
     for table, rows in (
         (tables.answer, sitting.answers),
         (tables.second_answer, sitting.second_answers),

@@ -52,6 +52,9 @@ class AnswerStore(Protocol):
     def events(self, sitting: str | None = None) -> list[EventRow]:
         """What happened."""
 
+    def head(self, sitting: str) -> str:
+        """The hash that a sitting's chain has reached."""
+
     def waiting(self) -> int:
         """How many messages stay here because a server cannot be reached."""
 

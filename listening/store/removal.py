@@ -3,7 +3,7 @@
 from sqlalchemy import Engine, delete, insert, select, text, update
 
 from listening.errors import StudyError
-from listening.store import tables
+from listening.store import chain, tables
 from listening.store.engine import plain_trouble, reading, writing
 
 REMOVAL = "removal"
@@ -29,6 +29,8 @@ def remove(engine: Engine, place: str, listener: str, at: str) -> list[str]:
         connection.execute(update(tables.slot).where(tables.slot.c.sitting.in_(ids)).values(sitting=None))
         connection.execute(delete(tables.sitting).where(tables.sitting.c.id.in_(ids)))
         connection.execute(insert(tables.event).values(at=at, kind=REMOVAL, detail="one listener withdrew"))
+        for sitting in ids:
+            chain.write_down(connection, at=at, kind=chain.REMOVED, sitting=sitting)
     if engine.dialect.name == "sqlite":
         _forget_pages(engine, place)
     else:

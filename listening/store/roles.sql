@@ -21,13 +21,14 @@ GRANT EXECUTE ON FUNCTION booth_claim(text, text, integer[], text, boolean, text
     booth_hold(text, text, double precision), booth_release(text, text),
     booth_beat(text, text, text, double precision), booth_find(text, text, boolean, text),
     booth_slots(boolean), booth_answered(text), booth_events(text), booth_record(jsonb),
-    booth_note(text, text, text, text, text, text) TO listening_booth;
+    booth_note(text, text, text, text, text, text, integer, text), booth_head(text) TO listening_booth;
 
 -- desk: who sits, how far they are, and removal after a withdrawal; not what was answered.
-GRANT SELECT ON alembic_version, study, slot, sitting, event TO listening_desk;
+GRANT SELECT ON alembic_version, study, slot, sitting, event, ledger TO listening_desk;
 GRANT SELECT (sitting, trial, practice) ON answer TO listening_desk;
 GRANT SELECT (sitting) ON second_answer TO listening_desk;
 GRANT INSERT ON event TO listening_desk;
+GRANT EXECUTE ON FUNCTION ledger_write(text, text, text, text) TO listening_desk;
 GRANT USAGE ON SEQUENCE event_id_seq TO listening_desk;
 GRANT UPDATE (sitting) ON slot TO listening_desk;
 GRANT DELETE ON answer, second_answer, event, sitting TO listening_desk;

@@ -15,7 +15,7 @@ from sqlalchemy.exc import IntegrityError
 from listening.errors import MissingFile, StudyError
 from listening.records.answer import Answer
 from listening.records.environment import environment
-from listening.store import address, claims, leases, removal, schema, tables
+from listening.store import address, chain, claims, leases, removal, schema, tables
 from listening.store.engine import connect, reading, writing
 from listening.store.hold import hold
 
@@ -61,6 +61,7 @@ class SlotUse:
 
 
 BEGAN = "began"  # the first event of a sitting says which program it began with
+FINISHED = "finished"
 CHUNK_ROWS = 20_000
 _OF_SITTING = ("listener", "slot", "simulated", "site")  # fields of an answer that its sitting holds
 _SITTING = [tables.sitting.c[name] for name in SittingRow.__dataclass_fields__]
@@ -114,7 +115,7 @@ class Store:
                 )
                 if given is not None:
                     began = {"sitting": row.id, "at": row.started_at, "kind": BEGAN, "detail": environment()}
-                    connection.execute(insert(tables.event).values(**began))
+                    chain.append(connection, chain.EVENT, {**began, "trial": None})
         except IntegrityError as error:
             raise StudyError(listener_sits(listener)) from error
         if given is None:
@@ -154,22 +155,24 @@ class Store:
         values = answer_values(answer)
         try:
             with writing(self._engine, self._place) as connection:
-                connection.execute(insert(tables.answer).values(**values))
-        except IntegrityError as error:
+                is_kept = chain.append(connection, chain.ANSWER, values)
+        except IntegrityError:
+            is_kept = False
+        if not is_kept:
             raise StudyError(
                 f"sitting {answer.sitting}: trial {answer.trial} has an answer already, "
                 "or the sitting was withdrawn"
-            ) from error
+            )
 
     def note(self, sitting: str | None, kind: str, *, trial: str | None = None, detail: str = "") -> None:
         """Write down that something happened; it also counts as a heartbeat of the sitting."""
         at = self._now()
         with writing(self._engine, self._place) as connection:
             row = {"sitting": sitting, "at": at, "kind": kind, "trial": trial, "detail": detail}
-            connection.execute(insert(tables.event).values(**row))
-            if sitting is not None:
-                where = tables.sitting.c.id == sitting
-                connection.execute(update(tables.sitting).where(where).values(heartbeat_at=at))
+            if sitting is None:
+                connection.execute(insert(tables.event).values(**row))
+            else:
+                chain.append(connection, chain.EVENT, row)
 
     def beat(self, sitting: str) -> None:
         """Write down that the sitting is alive."""
@@ -186,10 +189,27 @@ class Store:
         self.note(sitting, "void", trial=trial, detail=reason)
 
     def finish(self, sitting: str) -> None:
-        """Mark a sitting as complete."""
+        """Mark a sitting as complete; its head goes into the ledger."""
+        at = self._now()
+        done = {"sitting": sitting, "at": at, "kind": FINISHED, "trial": None, "detail": ""}
+        where = tables.sitting.c.id == sitting
         with writing(self._engine, self._place) as connection:
-            where = tables.sitting.c.id == sitting
-            connection.execute(update(tables.sitting).where(where).values(finished_at=self._now()))
+            if chain.append(connection, chain.EVENT, done):
+                connection.execute(update(tables.sitting).where(where).values(finished_at=at))
+                reached = connection.scalar(select(tables.sitting.c.head).where(where))
+                chain.write_down(connection, at=at, kind=chain.FINISHED, sitting=sitting, detail=str(reached))
+
+    def head(self, sitting: str) -> str:
+        """The hash that a sitting's chain has reached; empty without one."""
+        query = select(tables.sitting.c.head).where(tables.sitting.c.id == sitting)
+        with reading(self._engine, self._place) as connection:
+            return str(connection.scalar(query) or "")
+
+    def mark_opened(self, detail: str) -> None:
+        """Write into the ledger that the answers were opened; nothing on a server, where analysts may not."""
+        if self._path is not None:
+            with writing(self._engine, self._place) as connection:
+                chain.write_down(connection, at=self._now(), kind=chain.OPENED, detail=detail)
 
     def withdraw(self, listener: str) -> list[str]:
         """Remove all of a listener's sittings beyond recovery; returns their ids.

@@ -1,4 +1,4 @@
-"""The tables: the study, its slots, sittings, their answers, and what happened."""
+"""The tables: the study, its slots, sittings, their answers, what happened, and the ledger."""
 
 from sqlalchemy import (
     Boolean,
@@ -36,6 +36,8 @@ sitting = Table(
     Column("site", Text, nullable=False, server_default=""),  # empty: one site only
     Column("holder", Text),  # which process has it open: several booths on one server
     Column("held_until", Float),  # seconds since 1970 on the server's clock
+    Column("links", Integer, nullable=False, server_default="0"),  # how many rows its chain has
+    Column("head", Text, nullable=False, server_default=""),  # the hash of the last one; empty: none yet
     UniqueConstraint("listener", "simulated", name="one_sitting_a_listener"),
 )
 
@@ -61,6 +63,8 @@ answer = Table(
     Column("plays", Integer, nullable=False),
     Column("practice", Boolean, nullable=False),
     Column("answered_at", Text, nullable=False),
+    Column("link", Integer),  # its place in the sitting's chain; empty: from before there were chains
+    Column("chain", Text),
     UniqueConstraint("sitting", "trial", name="one_answer_a_trial"),
 )
 
@@ -83,5 +87,18 @@ event = Table(
     Column("kind", Text, nullable=False),
     Column("trial", Text),
     Column("detail", Text, nullable=False, default=""),
+    Column("link", Integer),
+    Column("chain", Text),
     Column("ref", Text, unique=True),  # made by the booth, so that a repeated message counts once
+)
+
+ledger = Table(  # what happened to whole sittings; see chain.py
+    "ledger",
+    metadata,
+    Column("n", Integer, primary_key=True, autoincrement=False),
+    Column("at", Text, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("sitting", Text, nullable=False),  # the hash of its id; empty: about the store
+    Column("detail", Text, nullable=False),
+    Column("chain", Text, nullable=False),
 )

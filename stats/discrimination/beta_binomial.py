@@ -22,7 +22,8 @@ from stats.fixed import tail_areas
 from stats.fixed.likelihood import FloatArray, as_floats
 
 N_NODES = 61  # Gauss-Hermite nodes over listeners' d'
-STEP = 1e-4  # of the differences behind a standard error
+STEP = 1e-3  # of the differences behind a standard error and the last steps, whose error is of fourth order
+NEWTON_STEPS = 3
 NO_SPREAD = 1e-6  # a spread parameter at this is none
 MEAN_EDGE = 1e-7  # nearer to 0 or 1 the beta function loses its digits
 
@@ -156,7 +157,53 @@ def _maximise(
         bounds=[mean_range, spread_range],
         options={"ftol": 1e-15, "gtol": 1e-9},
     )
-    return float(found.x[0]), float(found.x[1]), -float(found.fun)
+    mean, spread = _polished(loglik, float(found.x[0]), float(found.x[1]), (mean_range, spread_range))
+    return mean, spread, loglik(mean, spread)
+
+
+def _polished(
+    loglik: Callable[[float, float], float],
+    mean: float,
+    spread: float,
+    ranges: tuple[tuple[float, float], tuple[float, float]],
+) -> tuple[float, float]:
+    """Newton steps from where the search stopped, in what stands off its limits.
+
+    The search compares values, and those are flat to 1e-8 about the top.
+    """
+    point = as_floats([mean, spread])
+    inside = [low + 2 * STEP < one < high - 2 * STEP for one, (low, high) in zip(point, ranges, strict=True)]
+    if not inside[0]:
+        return mean, spread
+    for _ in range(NEWTON_STEPS):
+        slope, bend = _derivatives(loglik, float(point[0]), float(point[1]), with_spread=inside[1])
+        if not (np.linalg.eigvalsh(bend) < 0).all():
+            break
+        step = np.linalg.solve(bend, slope)
+        if np.abs(step).max() > STEP:
+            break
+        point[: step.size] -= step
+    return float(point[0]), float(point[1])
+
+
+def _derivatives(
+    loglik: Callable[[float, float], float], mean: float, spread: float, *, with_spread: bool
+) -> tuple[FloatArray, FloatArray]:
+    """Slope and bend by differences whose error is of fourth order; of the mean alone or of both."""
+    units = [(1, 0), (0, 1)] if with_spread else [(1, 0)]
+
+    def along(a: int, b: int) -> tuple[float, float]:
+        low2, low, here, up, up2 = (
+            loglik(mean + k * a * STEP, spread + k * b * STEP) for k in (-2, -1, 0, 1, 2)
+        )
+        rise = (low2 - 8 * low + 8 * up - up2) / (12 * STEP)
+        return rise, (-low2 + 16 * low - 30 * here + 16 * up - up2) / (12 * STEP**2)
+
+    found = [along(*unit) for unit in units]
+    bend = np.diag([second for _, second in found])
+    if with_spread:  # along the diagonal the second derivative is the sum of all four entries
+        bend[0, 1] = bend[1, 0] = 0.5 * (along(1, 1)[1] - bend[0, 0] - bend[1, 1])
+    return as_floats([first for first, _ in found]), bend
 
 
 def _mean_se(
@@ -167,18 +214,13 @@ def _mean_se(
     spread_range: tuple[float, float],
 ) -> float | None:
     """From the differenced information; the spread is held where it stands on its limit."""
-    if not mean_range[0] + STEP < mean < mean_range[1] - STEP:
+    if not mean_range[0] + 2 * STEP < mean < mean_range[1] - 2 * STEP:
         return None
-    free = spread_range[0] + STEP < spread < spread_range[1] - STEP
-
-    def at(a: int, b: int) -> float:
-        return loglik(mean + a * STEP, spread + b * STEP)
-
-    curvature = -(at(1, 0) - 2 * at(0, 0) + at(-1, 0)) / STEP**2
-    if free:
-        across = -(at(1, 1) - at(1, -1) - at(-1, 1) + at(-1, -1)) / (4 * STEP**2)
-        other = -(at(0, 1) - 2 * at(0, 0) + at(0, -1)) / STEP**2
-        curvature -= across**2 / other if other > 0 else 0.0
+    free = spread_range[0] + 2 * STEP < spread < spread_range[1] - 2 * STEP
+    bend = -_derivatives(loglik, mean, spread, with_spread=free)[1]
+    curvature = float(bend[0, 0])
+    if free and bend[1, 1] > 0:
+        curvature -= float(bend[0, 1] ** 2 / bend[1, 1])
     return 1 / math.sqrt(curvature) if curvature > 0 else None
 
 

@@ -2,18 +2,19 @@
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-import scipy
 from scipy import special
 
 from stats.discrimination.critical_counts import chance_of_at_least, chance_of_at_most
 from stats.discrimination.psychometric import Task, task
 from stats.errors import StatsError
-from stats.fixed import frames, tail_areas
+from stats.fixed import bracketed_root, frames, tail_areas
 
 if TYPE_CHECKING:
     import pandas as pd
+
+DECIMALS = 4
 
 
 @dataclass(frozen=True)
@@ -51,24 +52,86 @@ class Discrimination:
 
     def to_frame(self) -> "pd.DataFrame":
         """Estimate, standard error and likelihood interval of each of the three scales, a row each."""
-        scales = ("d_prime", "share_correct", "share_discriminating")
-        rows = [
-            (
-                getattr(self, name),
-                getattr(self, f"{name}_se"),
-                getattr(self, f"{name}_interval").lower,
-                getattr(self, f"{name}_interval").upper,
-            )
-            for name in scales
+        rows = list(self._scales().values())
+        columns = {
+            "estimate": [estimate for estimate, _, _ in rows],
+            "se": [se for _, se, _ in rows],
+            "lower": [interval.lower for _, _, interval in rows],
+            "upper": [interval.upper for _, _, interval in rows],
+        }
+        return frames.frame(columns, list(self._scales()))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values, as `listening fit counts --json` prints them; None for the infinite or missing."""
+        return {
+            "model": f"discrimination: {self.task}",
+            "n": self.n_trials,
+            "reference": None,
+            "estimates": {name: _entry(*numbers) for name, numbers in self._scales().items()},
+            "spread": {},
+            "loglik": self.loglik,
+            "p_difference": self.p_difference,
+            "level": self.level,
+            "warnings": self.warnings,
+        }
+
+    def summary(self) -> str:
+        """The text that `listening fit counts` prints."""
+        percent = f"{100 * self.level:g} %"
+        lines = [
+            f"{self.task}: {self.n_correct} of {self.n_trials} correct",
+            f"{'':<22}{'estimate':>10}{'std. error':>12}   {percent} likelihood interval",
         ]
-        return frames.frame(
-            dict(zip(("estimate", "se", "lower", "upper"), zip(*rows, strict=True), strict=True)), scales
-        )
+        for name, (estimate, se, interval) in self._scales().items():
+            se_text = "none" if se is None else f"{se:.{DECIMALS}f}"
+            lines.append(
+                f"{name:<22}{estimate:>10.{DECIMALS}f}{se_text:>12}   "
+                f"{interval.lower:.{DECIMALS}f} to {interval.upper:.{DECIMALS}f}"
+            )
+        lines.append(f"exact one-sided test against guessing: p = {self.p_difference:.{DECIMALS}g}")
+        return "\n".join([*lines, *(f"warning: {warning}" for warning in self.warnings)])
 
     def __str__(self) -> str:
-        counts = f"{self.task}, {self.n_correct} of {self.n_trials} correct"
-        head = f"{counts}, p {self.p_difference:.4g} against guessing"
-        return f"{head}\n{self.to_frame().to_string(float_format='%.4f')}"
+        return self.summary()
+
+    @property
+    def warnings(self) -> list[str]:
+        """What a reader of the estimates has to know."""
+        found = self.n_correct / self.n_trials
+        if found < self.guess:
+            return [
+                f"{self.n_correct} of {self.n_trials} correct, below guessing ({self.guess:.{DECIMALS}f}): "
+                "the estimates stand at their limit and have no standard error"
+            ]
+        if found == self.guess:
+            return ["exactly the guessing rate: d' stands at its limit 0 and has no standard error"]
+        if self.n_correct == self.n_trials:
+            return ["all correct: d' has no upper limit (null) and no standard error; use the lower limit"]
+        return []
+
+    def _scales(self) -> dict[str, tuple[float, float | None, Interval]]:
+        return {
+            "d_prime": (self.d_prime, self.d_prime_se, self.d_prime_interval),
+            "share_correct": (self.share_correct, self.share_correct_se, self.share_correct_interval),
+            "share_discriminating": (
+                self.share_discriminating,
+                self.share_discriminating_se,
+                self.share_discriminating_interval,
+            ),
+        }
+
+
+def _entry(estimate: float, se: float | None, interval: Interval) -> dict[str, float | None]:
+    return {
+        "estimate": _finite(estimate),
+        "se": se,
+        "lower": _finite(interval.lower),
+        "upper": _finite(interval.upper),
+    }
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None  # JSON knows no infinity
 
 
 def fit(task_name: str, n_correct: int, n_trials: int, *, level: float = 0.95) -> Discrimination:
@@ -156,14 +219,16 @@ def _likelihood_interval(kind: Task, n_correct: int, n_trials: int, level: float
 
     lower = kind.guess
     if above_floor(kind.guess) < 0:
-        lower = scipy.optimize.brentq(above_floor, kind.guess, best, xtol=1e-14)
+        lower = bracketed_root.find(above_floor, kind.guess, best, tolerance=1e-14)
     upper = 1.0
     if n_correct < n_trials:
-        upper = scipy.optimize.brentq(above_floor, best, 1 - 1e-16, xtol=1e-14)
+        upper = bracketed_root.find(above_floor, best, 1 - 1e-16, tolerance=1e-14)
     return Interval(float(lower), float(upper))
 
 
 def _check(n_correct: int, n_trials: int, level: float) -> None:
+    if n_correct != int(n_correct) or n_trials != int(n_trials):
+        raise StatsError(f"discrimination: {n_correct} correct of {n_trials} trials; wanted whole numbers")
     if n_trials < 1 or not 0 <= n_correct <= n_trials:
         raise StatsError(
             f"discrimination: {n_correct} correct of {n_trials} trials; wanted at least 1 trial and 0 to "

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-import scipy
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from stats.errors import StatsError
+from stats.fixed import bracketed_root
 
 FloatArray = NDArray[np.float64]
 
@@ -49,10 +49,8 @@ class Task:
             return 0.0
         if share_correct >= 1.0:
             return math.inf
-        return float(
-            scipy.optimize.brentq(
-                lambda d: float(self.share_correct(d)) - share_correct, 0.0, D_PRIME_MAX, xtol=1e-13
-            )
+        return bracketed_root.find(
+            lambda d: float(self.share_correct(d)) - share_correct, 0.0, D_PRIME_MAX, tolerance=1e-13
         )
 
     def share_discriminating(self, share_correct: float) -> float:

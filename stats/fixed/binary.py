@@ -4,11 +4,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numba import njit
 from scipy.special import erfcx, expit, log_expit, log_ndtr
 
 from stats.errors import BadData
-from stats.fixed.likelihood import FloatArray, Rows, ShapeRows, as_floats, no_shape
+from stats.fixed.likelihood import SHORT_ROWS, FloatArray, Rows, ShapeRows, as_floats, no_shape
 
 Link = Literal["logit", "probit", "cloglog"]
 _ETA_LIMIT = 500.0  # beyond it a cloglog mean overflows; no finite data reach it
@@ -47,9 +46,16 @@ class Binary:
 
     def rows(self, eta: FloatArray, shape: FloatArray, *, third: bool) -> Rows:
         if self.link == "logit":
-            return Rows(*_logit_rows(self.won, self.lost, eta))
+            return Rows(*self._logit_rows(eta))
         value, d1, d2, d3 = self._sides(eta)
         return Rows(float(value.sum()), d1, d2, d3)
+
+    def _logit_rows(self, eta: FloatArray) -> tuple[float, FloatArray, FloatArray, FloatArray]:
+        if eta.size <= SHORT_ROWS:
+            return _logit_rows(self.won, self.lost, eta)
+        from stats.fixed import binary_kernels
+
+        return binary_kernels.logit_rows(self.won, self.lost, eta)
 
     def values(self, eta: FloatArray, shape: FloatArray) -> FloatArray:
         if self.link == "logit":
@@ -89,38 +95,19 @@ def log_mean(eta: FloatArray, link: Link) -> FloatArray:
     return np.asarray(_cloglog_win(eta)[0])
 
 
-@njit(cache=True)
 def _logit_rows(
     won: FloatArray, lost: FloatArray, eta: FloatArray
 ) -> tuple[float, FloatArray, FloatArray, FloatArray]:
-    n = eta.size
-    d1, d2, d3 = np.empty(n), np.empty(n), np.empty(n)
-    value, product = 0.0, 1.0
-    for i in range(n):
-        small = np.exp(-abs(eta[i]))
-        p_less = small / (1.0 + small)
-        total = won[i] + lost[i]
-        # one logarithm for many rows: log(1 + small) is summed as the log of a product
-        if total == 1.0:
-            product *= 1.0 + small
-            if product > 1e200:
-                value -= np.log(product)
-                product = 1.0
-        else:
-            value -= total * np.log1p(small)
-        # won - total p, written so that nothing cancels when one side is certain
-        if eta[i] > 0.0:
-            p = 1.0 - p_less
-            value -= lost[i] * eta[i]
-            d1[i] = won[i] * p_less - lost[i] * p
-        else:
-            p = p_less
-            value += won[i] * eta[i]
-            d1[i] = won[i] * (1.0 - p_less) - lost[i] * p
-        spread = total * p_less * (1.0 - p_less)
-        d2[i] = -spread
-        d3[i] = -spread * (1.0 - 2.0 * p)
-    return value - np.log(product), d1, d2, d3
+    """Log-likelihood and three derivatives of each row; `binary_kernels` has the same for many rows."""
+    small = np.exp(-np.abs(eta))
+    p_less = small / (1.0 + small)
+    total, up = won + lost, eta > 0.0
+    value = np.sum(won * np.minimum(eta, 0.0) - lost * np.maximum(eta, 0.0) - total * np.log1p(small))
+    p = np.where(up, 1.0 - p_less, p_less)
+    # won - total p, written so that nothing cancels when one side is certain
+    d1 = won * np.where(up, p_less, 1.0 - p_less) - lost * p
+    spread = total * p_less * (1.0 - p_less)
+    return float(value), d1, -spread, -spread * (1.0 - 2.0 * p)
 
 
 def _probit_side(z: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:

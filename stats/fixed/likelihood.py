@@ -9,6 +9,7 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
+SHORT_ROWS = 2000  # up to here numpy is as fast as a compiled loop, and numba need not be loaded
 
 
 @dataclass(frozen=True)

@@ -76,14 +76,17 @@ def fit(
         weight, loglik, _ = _at(y, x, v + scatter**2 * np.diag(moves))
         return -loglik + restricted * 0.5 * float(np.linalg.slogdet(x.T @ weight @ x)[1])
 
+    def slope(scatter: float) -> float:
+        return _slope(y, x, v + scatter**2 * np.diag(moves), moves, restricted=restricted)
+
     grid = np.concatenate([[0.0], np.geomspace(1e-4, 10.0, GRID) * _scale(y, v)])
     best = int(np.argmin([lost(one) for one in grid]))
     scatter = float(grid[best])
     if best > 0:
-        ends = (float(grid[best - 1]), float(grid[min(best + 1, GRID)]))
-        scatter = float(
-            scipy.optimize.minimize_scalar(lost, bounds=ends, method="bounded", options={"xatol": 1e-9}).x
-        )
+        low, high = float(grid[best - 1]), float(grid[min(best + 1, GRID)])
+        # where the slope is zero is known to more digits than where the value is lowest
+        if slope(low) < 0 < slope(high):
+            scatter = float(scipy.optimize.brentq(slope, low, high, xtol=1e-13))
     weight, loglik, b = _at(y, x, v + scatter**2 * np.diag(moves))
     plain, _, b_plain = _at(y, x, v)
     rest = y - x @ b_plain
@@ -98,8 +101,8 @@ def fit(
 
 
 def contrasts(k: int) -> FloatArray:
-    """(k, k - 1) orthonormal differences: what is left of k values known up to a constant."""
-    return as_floats(linalg.null_space(np.ones((1, k))))
+    """(k, k - 1) orthonormal differences (Helmert's): what is left of k values known up to a constant."""
+    return as_floats(linalg.helmert(k).T)
 
 
 def _at(y: FloatArray, x: FloatArray, omega: FloatArray) -> tuple[FloatArray, float, FloatArray]:
@@ -109,6 +112,17 @@ def _at(y: FloatArray, x: FloatArray, omega: FloatArray) -> tuple[FloatArray, fl
     rest = y - x @ b
     spread = float(np.linalg.slogdet(omega)[1])
     return weight, -0.5 * (spread + float(rest @ weight @ rest) + y.size * float(np.log(2 * np.pi))), b
+
+
+def _slope(y: FloatArray, x: FloatArray, omega: FloatArray, moves: FloatArray, *, restricted: bool) -> float:
+    """Of minus the log-likelihood by the scatter's variance."""
+    weight, _, b = _at(y, x, omega)
+    pull = weight @ (y - x @ b)
+    kernel = weight
+    if restricted:
+        half = weight @ x
+        kernel = weight - half @ np.linalg.solve(x.T @ half, half.T)
+    return 0.5 * float(np.diag(kernel) @ moves - moves @ pull**2)
 
 
 def _scale(y: FloatArray, v: FloatArray) -> float:

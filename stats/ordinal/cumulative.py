@@ -12,12 +12,11 @@ from dataclasses import dataclass, field
 from typing import Literal, get_args
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike
 from scipy import special
 
 from stats.errors import BadData
-from stats.fixed.likelihood import FloatArray, IntArray, Rows, ShapeRows, as_floats
+from stats.fixed.likelihood import SHORT_ROWS, FloatArray, IntArray, Rows, ShapeRows, as_floats
 
 Link = Literal["logit", "probit", "cloglog"]
 Spacing = Literal["flexible", "symmetric", "mirrored", "equidistant"]
@@ -200,33 +199,27 @@ def _interval(a: FloatArray, b: FloatArray, link: Link) -> _Parts:
     return _Parts(np.where(a > b, log_p, -np.inf), top, bottom)
 
 
-@njit(cache=True)
 def _logistic_interval(a: FloatArray, b: FloatArray) -> FloatArray:
     """(7, n): log P, and f, f', f'' over P at a and at b; log P is minus infinity where a <= b."""
+    if a.size > SHORT_ROWS:
+        from stats.ordinal import cumulative_kernels
+
+        return cumulative_kernels.logistic_interval(a, b)
     out = np.zeros((7, a.size))
-    for i in range(a.size):
-        if not a[i] > b[i]:
-            out[0, i] = -np.inf
-            continue
-        up, down = np.exp(-abs(a[i])), np.exp(-abs(b[i]))
-        below_a = 1.0 / (1.0 + up) if a[i] > 0 else up / (1.0 + up)
-        below_b = 1.0 / (1.0 + down) if b[i] > 0 else down / (1.0 + down)
-        # P = F(a) (1 - F(b)) (1 - exp(b - a)), in which nothing cancels
-        log_p = (
-            np.log(-np.expm1(b[i] - a[i])) - np.log1p(up) - np.log1p(down) + min(a[i], 0.0) - max(b[i], 0.0)
-        )
-        out[0, i] = log_p
-        for side, x, small, below in ((1, a[i], up, below_a), (4, b[i], down, below_b)):
-            if np.isinf(x):
-                continue
-            f = np.exp(-abs(x) - 2.0 * np.log1p(small) - log_p)
-            out[side, i] = f
-            out[side + 1, i] = f * (1.0 - 2.0 * below)
-            out[side + 2, i] = f * (1.0 - 6.0 * below * (1.0 - below))
+    up, down = np.exp(-np.abs(a)), np.exp(-np.abs(b))
+    # P = F(a) (1 - F(b)) (1 - exp(b - a)), in which nothing cancels
+    log_p = np.log(-np.expm1(b - a)) - np.log1p(up) - np.log1p(down)
+    log_p = log_p + np.minimum(a, 0.0) - np.maximum(b, 0.0)
+    for side, x, small in ((1, a, up), (4, b, down)):
+        below = np.where(x > 0, 1.0, small) / (1.0 + small)
+        f = np.where(np.isinf(x), 0.0, np.exp(-np.abs(x) - 2.0 * np.log1p(small) - log_p))
+        out[side : side + 3] = f, f * (1.0 - 2.0 * below), f * (1.0 - 6.0 * below * (1.0 - below))
+    ordered = a > b
+    out[0] = np.where(ordered, log_p, -np.inf)
+    out[1:, ~ordered] = 0.0
     return out
 
 
-@njit(cache=True)
 def _second(
     by_a: FloatArray,
     by_b: FloatArray,
@@ -236,17 +229,13 @@ def _second(
     down: FloatArray,
 ) -> FloatArray:
     """(n, k, k) second derivative in the shape parameters, from those in each row's two thresholds."""
-    n, k = up.shape
-    out = np.zeros((n, k, k))
-    for i in range(n):
-        for r in range(k):
-            left = weight[i] * (by_a[i] * up[i, r] + by_ab[i] * down[i, r])
-            right = weight[i] * (by_b[i] * down[i, r] + by_ab[i] * up[i, r])
-            if left == 0.0 and right == 0.0:
-                continue
-            for c in range(k):
-                out[i, r, c] = left * up[i, c] + right * down[i, c]
-    return out
+    if by_a.size > SHORT_ROWS:
+        from stats.ordinal import cumulative_kernels
+
+        return cumulative_kernels.second(by_a, by_b, by_ab, weight, up, down)
+    left = (weight * by_a)[:, None] * up + (weight * by_ab)[:, None] * down
+    right = (weight * by_b)[:, None] * down + (weight * by_ab)[:, None] * up
+    return left[:, :, None] * up[:, None, :] + right[:, :, None] * down[:, None, :]
 
 
 def _normal(x: FloatArray, log_p: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -259,7 +259,7 @@ def test_a_finished_sitting_is_closed_at_the_server(booth: Booth, desk: Store) -
     booth.flush(60)
     assert desk.sittings()[0].finished_at is not None
     assert booth.slot_use(simulated=False)[0].finished
-    assert [e.kind for e in booth.events(row.id)] == ["began"]
+    assert [e.kind for e in booth.events(row.id)] == ["began", "finished"]
 
 
 def test_a_station_of_another_study_is_refused(booth: Booth, desk: Store, database: str) -> None:
@@ -338,6 +338,7 @@ def _allowed(engine: Engine, statement: str) -> bool:
 CALLS = {  # every function a booth may call, by somebody who knows neither ids nor codes
     "booth_claim": "booth_claim('made here', 'X', ARRAY[1, 2, 3, 4], '{study}', false, '2030', 'x', 9)",
     "booth_hold": "booth_hold('{guess}', 'x', 9)",
+    "booth_head": "booth_head('{guess}')",
     "booth_release": "booth_release('{guess}', 'x')",
     "booth_beat": "booth_beat('{guess}', 'x', '2030', 9)",
     "booth_find": "booth_find(NULL, '{guess}', false, 'x')",
@@ -345,7 +346,7 @@ CALLS = {  # every function a booth may call, by somebody who knows neither ids 
     "booth_answered": "booth_answered('{guess}')",
     "booth_events": "booth_events('{guess}')",
     "booth_record": """booth_record('{{"sitting": "{guess}", "trial": "t1"}}')""",
-    "booth_note": "booth_note('{guess}', 'r', '2030', 'paused', 't1', '')",
+    "booth_note": "booth_note('{guess}', 'r', '2030', 'paused', 't1', '', 1, 'x')",
 }
 
 

@@ -1,13 +1,11 @@
 """`listening fit pairs`: strengths of items, or slopes of what differs, from paired comparisons."""
 
 import argparse
-import json
-from typing import Any
 
-from listening.commands.fit import fit_pairs_models
-from listening.commands.fit.fit_pairs_models import PairsFit
-
-DECIMALS = 4
+from listening.commands.fit import answers_csv
+from listening.console import show
+from stats.tables import pair_options
+from stats.tables.pair_options import OPTIONAL, PairOptions
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -34,49 +32,19 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Fit and print; 0 when done."""
-    fitted = fit_pairs_models.fit(args)
-    print(json.dumps(_as_json(fitted), indent=2) if args.json else _as_text(fitted))
-    return 0
-
-
-def _as_json(fitted: PairsFit) -> dict[str, Any]:
-    return {
-        "model": fitted.model,
-        "n": int(fitted.n) if float(fitted.n).is_integer() else fitted.n,
-        "reference": fitted.reference,
-        "estimates": fitted.estimates,
-        "spread": fitted.spread,
-        "loglik": fitted.loglik,
-        "warnings": fitted.warnings,
-        "correlation": fitted.correlation,
-        "tests": fitted.tests,
-        "fit": fitted.fit,
-    }
-
-
-def _as_text(fitted: PairsFit) -> str:
-    lines = [f"{fitted.model}, {fitted.n:g} answers, log-likelihood {fitted.loglik:.{DECIMALS}f}"]
-    if fitted.reference is not None:
-        lines.append(f"reference (at zero): {fitted.reference}")
-    width = max((len(name) for name in [*fitted.estimates, *fitted.spread]), default=4)
-    heads = ["estimate", "se"] + ["se_clustered"] * any(
-        "se_clustered" in e for e in fitted.estimates.values()
+    options = PairOptions(
+        ties=args.ties,
+        order=args.order,
+        link=args.link,
+        reference=args.reference,
+        covariates=pair_options.listed(args.covariates),
+        slopes=pair_options.listed(args.slopes),
+        correlated=args.correlated,
+        penalised=args.penalised,
     )
-    lines.append(" " * width + "".join(f"  {head:>12}" for head in heads))
-    for name, entry in fitted.estimates.items():
-        lines.append(f"{name:<{width}}" + "".join(f"  {entry[head]:>12.{DECIMALS}f}" for head in heads))
-    if fitted.spread:
-        lines.append("standard deviations over listeners")
-        lines += [f"{name:<{width}}  {value:>12.{DECIMALS}f}" for name, value in fitted.spread.items()]
-    if fitted.correlation:
-        lines.append("correlations over listeners")
-        lines += [f"{name}  {value:.{DECIMALS}f}" for name, value in fitted.correlation.items()]
-    for name, test in fitted.tests.items():
-        lines.append(f"{name}: chi-square {test['statistic']:.3f}, df {test['df']}, p {test['p']:.4g}")
-    if fitted.fit:
-        lines.append(
-            f"fit: deviance {fitted.fit['deviance']:.3f}, df {fitted.fit['df']}, "
-            f"dispersion {fitted.fit['dispersion'] or float('nan'):.2f}"
-        )
-    lines += [f"warning: {text}" for text in fitted.warnings]
-    return "\n".join(lines)
+    pair_options.checked(options)
+    table = answers_csv.read(args.table, options.columns, optional=OPTIONAL)
+    from stats.tables import pair_fit  # slow to load: a slip in the words or the file is told before
+
+    show.fitted(args, pair_fit.fit(table, options))
+    return 0

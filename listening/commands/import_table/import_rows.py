@@ -6,9 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listening.analysis.imported.imported_table import Answered
-from listening.commands.fit import fit_table
 from listening.errors import RecordError
-from listening.records.imported import About, Columns
+from listening.records import csv_table
+from listening.records.csv_table import CsvTable
+from listening.records.imported import About
+from listening.records.imported import Columns as Names
+from stats.tables.columns import Columns
 
 WORDS = {"first": 0, "tie": 1, "no difference": 1, "second": 2}
 MOST_ANSWERS = 10_000_000  # of one row; more is a slip
@@ -24,7 +27,7 @@ def read(path: Path, about: About) -> Answered:
     """
     named, only = about.table.columns, about.table.only
     optional = [value for key, value in named.model_dump().items() if key not in ("first", "second")]
-    table = _kept(fit_table.read(path, [named.first, named.second, *only], optional=optional), only)
+    table = _kept(csv_table.read(path, [named.first, named.second, *only], optional=optional), only)
     first, second = table.columns[named.first], table.columns[named.second]
     for one, other, line in zip(first, second, table.lines, strict=True):
         if one == other:
@@ -43,17 +46,17 @@ def _optional(cells: list[str] | None) -> tuple[str, ...] | None:
     return None if cells is None else tuple(cells)
 
 
-def _kept(table: fit_table.Table, only: dict[str, str]) -> fit_table.Table:
+def _kept(table: CsvTable, only: dict[str, str]) -> CsvTable:
     """The rows that hold the wanted text in each column of `only`."""
     kept = [i for i in range(table.n_rows) if all(table.columns[c][i] == text for c, text in only.items())]
     if not kept:
         wanted = ", ".join(f"{column} = {text!r}" for column, text in only.items())
         raise RecordError(f"{table.path}: no row has {wanted} (`only` in the file about the table)")
     columns = {name: [cells[i] for i in kept] for name, cells in table.columns.items()}
-    return fit_table.Table(table.path, columns, [table.lines[i] for i in kept])
+    return CsvTable(table.path, columns, [table.lines[i] for i in kept])
 
 
-def _counts(table: fit_table.Table, named: Columns) -> NDArray[np.int64]:
+def _counts(table: CsvTable, named: Names) -> NDArray[np.int64]:
     """(rows, 3) how often first, neither and second were chosen."""
     counted = [named.chosen_first, named.no_difference, named.chosen_second]
     as_counts = named.chosen_first in table.columns and named.chosen_second in table.columns
@@ -73,7 +76,7 @@ def _counts(table: fit_table.Table, named: Columns) -> NDArray[np.int64]:
     return made
 
 
-def _words(table: fit_table.Table, column: str) -> list[int]:
+def _words(table: CsvTable, column: str) -> list[int]:
     for word, line in zip(table.columns[column], table.lines, strict=True):
         if word.lower() not in WORDS:
             raise RecordError(
@@ -82,9 +85,9 @@ def _words(table: fit_table.Table, column: str) -> list[int]:
     return [WORDS[word.lower()] for word in table.columns[column]]
 
 
-def _whole(table: fit_table.Table, column: str) -> NDArray[np.int64]:
+def _whole(table: CsvTable, column: str) -> NDArray[np.int64]:
     """Counts of answers."""
-    values = table.numbers(column)
+    values = Columns(str(table.path), table.columns, table.places).numbers(column)
     for value, line in zip(values, table.lines, strict=True):
         if value < 0 or value != int(value) or value > MOST_ANSWERS:
             raise RecordError(

@@ -261,7 +261,7 @@ def test_counts_that_cannot_be_are_named(call, message):
 def test_a_count_prints_a_summary_and_turns_into_a_table():
     found = forced_choice.fit("triangle", 46, 100)
     assert found.to_frame().loc["d_prime", "lower"] == found.d_prime_interval.lower
-    for word in ("triangle, 46 of 100 correct", "d_prime", "1.2500", "share_discriminating"):
+    for word in ("triangle: 46 of 100 correct", "d_prime", "1.2500", "share_discriminating"):
         assert word in str(found)
 
 

@@ -1,5 +1,6 @@
-"""Every kind of answer: derivatives against finite differences of the log-density."""
+"""Every kind of answer: log-density and derivatives against the same written out in 40 digits (mpmath)."""
 
+import mpmath
 import numpy as np
 import pytest
 
@@ -19,7 +20,9 @@ KINDS = {
     "mirrored": Cumulative.of(np.arange(ETA.size) % 3, spacing="mirrored"),
     "davidson": Davidson.of(*COUNTS),
 }
-STEP = 1e-5
+DIGITS = 40
+CLOSE = {"rtol": 1e-10, "atol": 1e-10}
+"""Terms up to the cube of the predictor (64) cancel at 1e-16: 1e-14, with room for other kernels."""
 
 
 def shape_of(likelihood):
@@ -27,50 +30,77 @@ def shape_of(likelihood):
     return np.array([-1.2, 0.1, 1.4])[:k] if k != 1 else np.array([0.6])
 
 
-def difference(function, point):
-    """Central difference; its error is STEP^2 / 6 times a third derivative below 20, plus 1e-16 / STEP."""
-    return (function(point + STEP) - function(point - STEP)) / (2.0 * STEP)
+DISTRIBUTIONS = {
+    "logit": lambda x: 1 / (1 + mpmath.exp(-x)),
+    "probit": mpmath.ncdf,
+    "cloglog": lambda x: 1 - mpmath.exp(-mpmath.exp(x)),
+}
+
+
+def log_density(kind, row):
+    """Row `row` of a kind of answer as a function of (predictor, *shape), from its definition."""
+    name, _, link = kind.partition("-")
+    if name == "binary":
+        share, (won, lost) = DISTRIBUTIONS[link], COUNTS[:2, row]
+        return lambda eta: won * mpmath.log(share(eta)) + lost * mpmath.log(1 - share(eta))
+    if name == "davidson":
+        won, tied, lost = COUNTS[:, row]
+
+        def davidson(eta, log_nu):
+            parts = mpmath.exp(eta / 2), mpmath.exp(log_nu), mpmath.exp(-eta / 2)
+            return sum(
+                n * mpmath.log(one / sum(parts)) for n, one in zip((won, tied, lost), parts, strict=True)
+            )
+
+        return davidson
+    weight, share = (
+        (1, DISTRIBUTIONS["logit"]) if name == "mirrored" else (COUNTS[0, row], DISTRIBUTIONS[link])
+    )
+
+    def ordered(eta, *shape):
+        thresholds = (-shape[0], shape[0]) if name == "mirrored" else shape
+        below = [0, *(share(threshold - eta) for threshold in thresholds), 1]
+        at = row % (len(thresholds) + 1)
+        return weight * mpmath.log(below[at + 1] - below[at])
+
+    return ordered
+
+
+def exactly(kind, *orders):
+    """(n,) derivative of each row, so many times by the predictor and by each shape parameter."""
+    point = [float(value) for value in shape_of(KINDS[kind])]
+    with mpmath.workdps(DIGITS):
+        return np.array(
+            [
+                float(mpmath.diff(log_density(kind, i), (mpmath.mpf(eta), *map(mpmath.mpf, point)), orders))
+                for i, eta in enumerate(ETA.tolist())
+            ]
+        )
 
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_derivatives_by_the_predictor(kind):
     likelihood, shape = KINDS[kind], shape_of(KINDS[kind])
-
-    def rows(shift):
-        return likelihood.rows(ETA + shift, shape, third=True)
-
-    here = rows(0.0)
+    here = likelihood.rows(ETA, shape, third=True)
+    none = (0,) * shape.size
+    np.testing.assert_allclose(likelihood.values(ETA, shape), exactly(kind, 0, *none), rtol=1e-12, atol=1e-13)
     assert here.total == pytest.approx(likelihood.values(ETA, shape).sum(), rel=1e-13)
-    np.testing.assert_allclose(
-        here.d1, difference(lambda s: likelihood.values(ETA + s, shape), 0.0), atol=5e-9, rtol=1e-8
-    )
-    np.testing.assert_allclose(here.d2, difference(lambda s: rows(s).d1, 0.0), atol=5e-9, rtol=1e-8)
-    np.testing.assert_allclose(here.d3, difference(lambda s: rows(s).d2, 0.0), atol=5e-9, rtol=1e-8)
+    for order, found in enumerate((here.d1, here.d2, here.d3), start=1):
+        np.testing.assert_allclose(found, exactly(kind, order, *none), **CLOSE)
 
 
 @pytest.mark.parametrize("kind", [k for k in KINDS if KINDS[k].shape_names])
 def test_derivatives_by_the_shape(kind):
     likelihood, shape = KINDS[kind], shape_of(KINDS[kind])
     more = likelihood.shape_rows(ETA, shape)
+    unit = np.eye(shape.size, dtype=int)
     for j in range(shape.size):
-        unit = np.eye(shape.size)[j]
-
-        def rows(shift, unit=unit):
-            return likelihood.rows(ETA, shape + shift * unit, third=True)
-
-        def values(shift, unit=unit):
-            return likelihood.values(ETA, shape + shift * unit)
-
-        def first(shift, unit=unit):
-            return likelihood.shape_rows(ETA, shape + shift * unit).by_shape
-
-        for found, function in (
-            (more.by_shape[:, j], values),
-            (more.d1_by_shape[:, j], lambda s, rows=rows: rows(s).d1),
-            (more.d2_by_shape[:, j], lambda s, rows=rows: rows(s).d2),
-            (more.second[:, :, j], first),
-        ):
-            np.testing.assert_allclose(found, difference(function, 0.0), atol=5e-9, rtol=1e-8)
+        by_shape = (more.by_shape[:, j], more.d1_by_shape[:, j], more.d2_by_shape[:, j])
+        for order, found in enumerate(by_shape):
+            np.testing.assert_allclose(found, exactly(kind, order, *unit[j]), **CLOSE)
+        for i in range(j + 1):
+            np.testing.assert_allclose(more.second[:, i, j], exactly(kind, 0, *(unit[i] + unit[j])), **CLOSE)
+            np.testing.assert_array_equal(more.second[:, i, j], more.second[:, j, i])
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -1,16 +1,16 @@
 """The table of paired comparisons as numbers, its slips named by line."""
 
-import argparse
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from listening.commands.fit.fit_table import Table
-from listening.errors import RecordError
 from stats.errors import BadData
 from stats.fixed.likelihood import FloatArray, IntArray
 from stats.pairs import comparisons
 from stats.pairs.comparisons import Comparisons
+from stats.tables.columns import Columns
+from stats.tables.pair_options import PairOptions
 
 CODES = {"first": 1, "tie": 0, "second": -1}
 ROUNDING = 0.01  # share of a covariate's spread that rounding in the table may make up
@@ -32,26 +32,26 @@ class Rows:
     listeners: tuple[str, ...]
 
 
-def of(table: Table, covariates: list[str]) -> Rows:
+def read(table: Columns, covariates: Sequence[str]) -> Rows:
     """The rows of a table with columns first, second, answer, and perhaps count, listener, covariates."""
-    first, second = table.columns["first"], table.columns["second"]
+    first, second = table.cells["first"], table.cells["second"]
     _check_pairs(table)
     names = tuple(sorted(set(first) | set(second)))
     number = {name: j for j, name in enumerate(names)}
-    count = table.numbers("count") if "count" in table.columns else np.ones(table.n_rows)
-    for value, line in zip(count, table.lines, strict=True):
+    count = table.numbers("count") if "count" in table.cells else np.ones(table.n_rows)
+    for value, place in zip(count, table.places, strict=True):
         if value < 0:
-            raise RecordError(f"{table.path}, line {line}, column count: found {value:g}, wanted 0 or more")
+            raise BadData(f"{place}, column count: found {value:g}, wanted 0 or more")
     listener, listeners = None, np.zeros(0, dtype=str)
-    if "listener" in table.columns:
-        listeners, codes = np.unique(table.columns["listener"], return_inverse=True)
+    if "listener" in table.cells:
+        listeners, codes = np.unique(table.cells["listener"], return_inverse=True)
         listener = codes.astype(np.int64)
     x = [table.numbers(name) for name in covariates]
     return Rows(
         items=names,
         first=np.array([number[name] for name in first], dtype=np.int64),
         second=np.array([number[name] for name in second], dtype=np.int64),
-        answer=np.array([CODES[word.lower()] for word in table.columns["answer"]], dtype=np.int64),
+        answer=np.array([CODES[word.lower()] for word in table.cells["answer"]], dtype=np.int64),
         count=count,
         covariates=np.column_stack(x) if x else np.zeros((table.n_rows, 0)),
         covariate_names=tuple(covariates),
@@ -60,42 +60,36 @@ def of(table: Table, covariates: list[str]) -> Rows:
     )
 
 
-def _check_pairs(table: Table) -> None:
-    cells = zip(
-        table.columns["first"], table.columns["second"], table.columns["answer"], table.lines, strict=True
-    )
-    for first, second, answer, line in cells:
+def _check_pairs(table: Columns) -> None:
+    cells = zip(table.cells["first"], table.cells["second"], table.cells["answer"], table.places, strict=True)
+    for first, second, answer, place in cells:
         if answer.lower() not in CODES:
-            raise RecordError(
-                f"{table.path}, line {line}, column answer: found {answer!r}, wanted first, second or tie"
-            )
+            raise BadData(f"{place}, column answer: found {answer!r}, wanted first, second or tie")
         if first == second:
-            raise RecordError(
-                f"{table.path}, line {line}: {first!r} is compared with itself; mend or delete the row"
-            )
+            raise BadData(f"{place}: {first!r} is compared with itself; mend or delete the row")
 
 
-def check_options(args: argparse.Namespace, rows: Rows) -> None:
-    """Raise RecordError where options do not fit the table or each other."""
+def check_options(options: PairOptions, rows: Rows, source: str) -> None:
+    """Hold the options against the rows of a table.
+
+    Raises
+    ------
+    BadData
+        Ties and no model of them, no such item, or a name that an estimate needs.
+    """
     ties = rows.count[rows.answer == 0].sum()
-    if ties and not args.ties:
-        raise RecordError(
-            f"{args.table}: {ties:g} answers are ties; choose how to model them with --ties davidson "
+    if ties and not options.ties:
+        raise BadData(
+            f"{source}: {ties:g} answers are ties; choose how to model them with --ties davidson "
             "or --ties rao-kupper, or take the rows out"
         )
-    if args.correlated and not args.slopes:
-        raise RecordError(
-            "--correlated is about the slopes that vary over listeners: name them with --slopes"
-        )
-    if args.reference and args.covariates:
-        raise RecordError("--reference names an item's strength, which --covariates replace: leave one out")
-    if args.reference and args.reference not in rows.items:
-        raise RecordError(f"--reference {args.reference}: no such item; found {', '.join(rows.items)}")
-    kept = {"order"} if args.order else set()
-    kept |= {"davidson": {"log_nu"}, "rao-kupper": {"eta"}}.get(args.ties, set())
+    if options.reference and options.reference not in rows.items:
+        raise BadData(f"--reference {options.reference}: no such item; found {', '.join(rows.items)}")
+    kept = {"order"} if options.order else set()
+    kept |= {"davidson": {"log_nu"}, "rao-kupper": {"eta"}}.get(options.ties or "", set())
     taken = kept & {*rows.items, *rows.covariate_names}
     if taken:
-        raise RecordError(f"{', '.join(sorted(taken))}: this name is kept for an estimate; rename it")
+        raise BadData(f"{', '.join(sorted(taken))}: this name is kept for an estimate; rename it")
 
 
 def add_up(rows: Rows) -> tuple[Comparisons, FloatArray, IntArray]:
@@ -123,15 +117,15 @@ def belong_to_items(rows: Rows) -> bool:
     return bool((left.std(axis=0) <= ROUNDING * rows.covariates.std(axis=0)).all())
 
 
-def free_columns(args: argparse.Namespace, rows: Rows) -> tuple[FloatArray, tuple[str, ...], str | None]:
+def free_columns(options: PairOptions, rows: Rows) -> tuple[FloatArray, tuple[str, ...], str | None]:
     """Fixed columns of a mixed model: covariates or free strengths, then the order; names; the reference."""
-    order = [np.ones((rows.first.size, 1))] if args.order else []
-    last = ("order",) if args.order else ()
+    order = [np.ones((rows.first.size, 1))] if options.order else []
+    last = ("order",) if options.order else ()
     if rows.covariate_names:
         return np.hstack([rows.covariates, *order]), rows.covariate_names + last, None
     data = add_up(rows)[0]
     comparisons.check_connected(data)
-    zero = args.reference or rows.items[0]
+    zero = options.reference or rows.items[0]
     others = [j for j, name in enumerate(rows.items) if name != zero]
     both = (rows.first[:, None] == others).astype(float) - (rows.second[:, None] == others)
     if not others:

@@ -5,14 +5,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
 from listening.errors import MissingFile, RecordError
 
 
 @dataclass(frozen=True)
-class Table:
+class CsvTable:
     """Columns of text, with the line of the file that each row came from."""
 
     path: Path
@@ -23,22 +20,13 @@ class Table:
     def n_rows(self) -> int:
         return len(self.lines)
 
-    def is_number(self, name: str) -> bool:
-        """Whether most cells of the column are numbers, so that a cell that is not is a slip."""
-        return sum(map(_is_number, self.columns[name])) > self.n_rows / 2
-
-    def numbers(self, name: str) -> NDArray[np.float64]:
-        """The column as finite numbers."""
-        for cell, line in zip(self.columns[name], self.lines, strict=True):
-            if not _is_number(cell):
-                raise RecordError(
-                    f"{self.path}, line {line}, column {name}: found {cell!r}, wanted a number; mend or "
-                    f"delete the row"
-                )
-        return np.array(self.columns[name], dtype=np.float64)
+    @property
+    def places(self) -> list[str]:
+        """Of each row, as a message names it."""
+        return [f"{self.path}, line {line}" for line in self.lines]
 
 
-def read(path: str | Path, columns: Sequence[str], *, optional: Sequence[str] = ()) -> Table:
+def read(path: str | Path, columns: Sequence[str], *, optional: Sequence[str] = ()) -> CsvTable:
     """The named columns of a CSV file with a heading; `optional` ones where they are there.
 
     Raises
@@ -63,7 +51,7 @@ def read(path: str | Path, columns: Sequence[str], *, optional: Sequence[str] = 
                 raise RecordError(
                     f"{path}, line {line}, column {name}: the cell is empty; fill it or delete the row"
                 )
-    return Table(path, found, lines)
+    return CsvTable(path, found, lines)
 
 
 def _rows(path: Path) -> tuple[list[str], list[tuple[int, list[str]]]]:
@@ -89,10 +77,3 @@ def _rows(path: Path) -> tuple[list[str], list[tuple[int, list[str]]]]:
     if not rows:
         raise RecordError(f"{path}: no rows below the heading")
     return heading, rows
-
-
-def _is_number(cell: str) -> bool:
-    try:
-        return bool(np.isfinite(float(cell)))
-    except ValueError:
-        return False

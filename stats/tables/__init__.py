@@ -1,0 +1,1 @@
+"""Models fitted to a table of answers with named columns: the front door of `stats`."""

@@ -1,0 +1,66 @@
+"""What a fit of ratings may be asked for, as plain values."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+from stats.errors import BadData
+from stats.tables.pair_options import listed
+
+if TYPE_CHECKING:
+    from stats.fixed.binary import Link
+
+Scale = Literal["interval", "ordinal", "binary"]
+
+
+@dataclass(frozen=True)
+class RatingOptions:
+    """The options; `fixed` and `random` name columns, a trailing `:` makes a number column a factor."""
+
+    answer: str
+    fixed: tuple[str, ...]
+    random: tuple[str, ...] = ()
+    scale: Scale = "interval"
+    link: "Link | None" = None
+    """None: logit."""
+    nodes: int = 1
+    reml: bool | None = None
+    """None: restricted likelihood where there is one."""
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """All columns that the table needs."""
+        return (self.answer, *(name.rstrip(":") for name in self.fixed if name != "1"), *self.random)
+
+
+def checked(
+    answer: str, fixed: Sequence[str] | str, random: Sequence[str] | str, **others: Any
+) -> RatingOptions:
+    """The options, where they fit each other.
+
+    Raises
+    ------
+    BadData
+        An unknown word, a column named twice, or two options that contradict each other.
+    """
+    if isinstance(fixed, str) and not listed(fixed):
+        raise BadData(f"--fixed {fixed!r}: wanted columns with commas between, or 1 alone")
+    asked = RatingOptions(answer, listed(fixed) or ("1",), listed(random), **others)
+    if asked.scale not in ("interval", "ordinal", "binary"):
+        raise BadData(f"scale {asked.scale!r}: wanted interval, ordinal or binary")
+    if asked.link not in (None, "logit", "probit", "cloglog"):
+        raise BadData(f"link {asked.link!r}: wanted logit, probit or cloglog")
+    doubled = sorted({name for name in asked.columns if asked.columns.count(name) > 1})
+    if doubled:
+        raise BadData(f"column {', '.join(doubled)} is asked for twice; name each column once")
+    if "1" in asked.fixed and len(asked.fixed) > 1:
+        raise BadData(f"--fixed {','.join(asked.fixed)!r}: wanted columns with commas between, or 1 alone")
+    if asked.nodes < 1:
+        raise BadData(f"{asked.nodes} nodes, wanted 1 or more")
+    if asked.scale == "interval" and (asked.link or asked.nodes != 1):
+        raise BadData("--link and --nodes belong to --scale ordinal and binary; leave them out")
+    if asked.scale != "interval" and asked.reml is not None:
+        raise BadData("--ml belongs to --scale interval; the other scales are fitted by ML anyway")
+    if asked.nodes > 1 and len(asked.random) != 1:
+        raise BadData(f"--nodes {asked.nodes} needs exactly one --random column, found {len(asked.random)}")
+    return asked

@@ -1,0 +1,134 @@
+"""The share of direct choices: worked by hand, invariant, right where everybody agrees."""
+
+import numpy as np
+import pytest
+from scipy import stats as reference
+
+from stats.deciding import direct_share
+from stats.errors import BadData, StatsError
+
+
+def panel(n_listeners: int, n_strikes: int, *, seed: int, mean: float = 0.5, strike_sd: float = 0.3):
+    """Answers of a panel that meets every pair of strikes in both orders, and the columns to give."""
+    rng = np.random.default_rng(seed)
+    cells = np.array(
+        [
+            (i, s, t, f)
+            for i in range(n_listeners)
+            for s in range(n_strikes)
+            for t in range(n_strikes)
+            for f in (0, 1)
+        ]
+    )
+    taste, more, than = rng.normal(mean, 0.6, n_listeners), *rng.normal(0, strike_sd, (2, n_strikes))
+    logit = taste[cells[:, 0]] + more[cells[:, 1]] - than[cells[:, 2]] + 0.3 * (2 * cells[:, 3] - 1)
+    chosen = (rng.random(len(cells)) < 1 / (1 + np.exp(-logit))).astype(float)
+    return chosen, cells
+
+
+def estimate(chosen, cells, **more):
+    return direct_share.estimate(
+        chosen, cells[:, 0], strike_more=cells[:, 1], strike_than=cells[:, 2], more_first=cells[:, 3], **more
+    )
+
+
+def test_one_answer_each_without_skewness_is_students_t_on_the_shares():
+    own = np.array([0.2, 0.4, 0.4, 0.5, 0.5, 0.6, 0.6, 0.8])  # symmetric: no skewness
+    chosen = np.concatenate([np.repeat([1.0, 0.0], [round(10 * p), 10 - round(10 * p)]) for p in own])
+    found = direct_share.estimate(chosen, np.repeat(np.arange(8), 10), alpha=0.05)
+    low, high = reference.t.interval(0.9, 7, own.mean(), own.std(ddof=1) / np.sqrt(8))
+    assert (found.lower, found.upper) == (pytest.approx(low, abs=1e-12), pytest.approx(high, abs=1e-12))
+    assert direct_share.p_above(found, 0.45) == pytest.approx(
+        reference.ttest_1samp(own, 0.45, alternative="greater").pvalue, abs=1e-12
+    )
+
+
+def test_variances_are_the_mean_squares_of_a_two_way_table():
+    """Clark 1973: in a full table each part is a mean square, the strikes' less what noise puts in it."""
+    chosen, cells = panel(24, 3, seed=7)
+    found = estimate(chosen, cells)
+    own = chosen.reshape(24, -1).mean(axis=1)
+    assert found.variance_listeners == pytest.approx(own.var(ddof=1) / 24, rel=1e-12)
+    by_hand = 0.0
+    for column in (1, 2):
+        table = np.array(
+            [
+                [chosen[(cells[:, 0] == i) & (cells[:, column] == s)].mean() for s in range(3)]
+                for i in range(24)
+            ]
+        )
+        left = table - table.mean(axis=1, keepdims=True) - table.mean(axis=0) + table.mean()
+        noise = (left**2).sum() / (23 * 2)
+        by_hand += max((table.mean(axis=0).var(ddof=1) - noise / 24) / 3, 0.0)
+    assert found.variance_strikes == pytest.approx(by_hand, rel=1e-12)
+
+
+def test_swapping_the_two_turns_share_and_limits():
+    chosen, cells = panel(12, 2, seed=3)
+    one = estimate(chosen, cells)
+    turned = cells[:, [0, 2, 1, 3]] * [1, 1, 1, -1] + [0, 0, 0, 1]
+    other = estimate(1 - chosen, turned)
+    assert (other.share, other.lower, other.upper) == (
+        pytest.approx(1 - one.share, abs=1e-12),
+        pytest.approx(1 - one.upper, abs=1e-12),
+        pytest.approx(1 - one.lower, abs=1e-12),
+    )
+
+
+def test_names_and_row_order_do_not_matter():
+    chosen, cells = panel(12, 3, seed=5)
+    one = estimate(chosen, cells)
+    rows = np.random.default_rng(1).permutation(len(chosen))
+    mixed = (cells * [-7, 3, -2, 1] + [100, 5, 9, 0])[rows]
+    other = estimate(chosen[rows], mixed)
+    assert (other.share, other.lower, other.se) == tuple(
+        pytest.approx(v, abs=1e-12) for v in (one.share, one.lower, one.se)
+    )
+
+
+@pytest.mark.parametrize("n", [8, 24])
+def test_complete_agreement_is_limited_exactly(n):
+    """If a share of choices is theta or less, all n listeners agree with chance theta**n at most."""
+    found = direct_share.estimate(np.ones(6 * n), np.repeat(np.arange(n), 6))
+    assert (found.share, found.upper) == (1.0, 1.0)
+    assert found.lower == pytest.approx(0.05 ** (1 / n), abs=1e-12)
+    assert direct_share.p_above(found, 0.5) == pytest.approx(0.5**n, abs=1e-15)
+
+
+@pytest.mark.parametrize("alpha", [0.05, 0.01, 0.003])
+@pytest.mark.parametrize("mean", [0.0, 1.5, 4.0])
+def test_limits_and_p_values_say_the_same(alpha, mean):
+    found = estimate(*panel(16, 2, seed=11, mean=mean), alpha=alpha)
+    assert direct_share.p_above(found, found.lower) == pytest.approx(alpha, rel=1e-6)
+    if found.upper < 1:
+        assert direct_share.p_below(found, found.upper) == pytest.approx(alpha, rel=1e-6)
+
+
+def test_order_is_taken_off_where_one_was_heard_first_more_often():
+    rng = np.random.default_rng(2)
+    who = np.repeat(np.arange(400), 40)
+    first = (rng.random(who.size) < 0.8).astype(float)
+    chosen = (rng.random(who.size) < 0.5 + 0.2 * (2 * first - 1)).astype(float)
+    found = direct_share.estimate(chosen, who, more_first=first)
+    assert found.share == pytest.approx(0.5, abs=4 * found.se)
+    assert found.order == pytest.approx(0.2, abs=0.02)
+
+
+def test_a_listener_with_many_answers_weighs_as_one_with_few():
+    chosen = np.concatenate([np.ones(90), np.zeros(10), [1.0, 0.0]])
+    found = direct_share.estimate(chosen, np.repeat([0, 1, 2], [90, 10, 2]))
+    assert found.share == pytest.approx((1 + 0 + 0.5) / 3)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "alpha", "error", "what"),
+    [
+        (([1, 0], [0]), 0.05, BadData, "one listener each"),
+        (([1, 2], [0, 1]), 0.05, BadData, "0.5"),
+        (([1, 0], [3, 3]), 0.05, BadData, "1 listeners met the pair"),
+        (([1, 0], [0, 1]), 0.5, StatsError, "alpha 0.5"),
+    ],
+)
+def test_what_cannot_be_estimated_is_said(arguments, alpha, error, what):
+    with pytest.raises(error, match=what):
+        direct_share.estimate(*arguments, alpha=alpha)

@@ -1,0 +1,79 @@
+"""The share of listeners with an effect of their own: exact at the least favourable panel."""
+
+import numpy as np
+import pytest
+from scipy.stats import binom
+
+from stats.deciding import listeners_outside
+from stats.deciding.listeners_outside import Counts
+from stats.errors import StatsError
+
+
+def counts(chosen, answers=12):
+    half = answers // 2
+    return Counts(np.asarray(chosen, float), np.full((len(chosen), 2), half), 0.0, 0.0)
+
+
+def test_one_answer_each_says_nothing():
+    """With one answer any own shares look alike, so no limit below 1 can be had."""
+    one = Counts(np.tile([0.0, 1.0], 12), np.tile([1, 0], (24, 1)), 0.0, 0.0)
+    assert listeners_outside.upper_limit(one, 0.05, delta=0.2, scored_for=0.25) == 1.0
+
+
+def test_with_answers_without_end_it_is_the_exact_binomial_limit():
+    """Own shares are then seen: none of 24 outside gives 1 - alpha**(1/24), Clopper & Pearson 1934."""
+    found = listeners_outside.upper_limit(counts(np.full(24, 1000), 2000), 0.05, delta=0.2, scored_for=0.25)
+    assert found == pytest.approx(1 - 0.05 ** (1 / 24), abs=1e-6)
+
+
+def test_p_is_the_chance_of_sums_as_small_by_enumeration():
+    """Two listeners of two answers: the only score that is low is one of two, chance by hand."""
+    both_even = counts([1, 1], 2)
+    q, border = 0.3, 0.75
+    at_one = (1 - q) * 0.5 + q * 2 * border * (1 - border)
+    assert listeners_outside.p_at_least(both_even, q, delta=0.25) == pytest.approx(at_one**2, abs=1e-12)
+
+
+@pytest.mark.parametrize("delta", [0.1, 0.2])
+def test_least_favourable_panel_is_passed_no_more_often_than_alpha(delta):
+    rng = np.random.default_rng(20261127)
+    shares = np.where(rng.random((1500, 24)) < 0.25, 0.5 + delta * rng.choice([-1, 1], (1500, 24)), 0.5)
+    passed = [
+        listeners_outside.p_at_least(counts(k, 18), 0.25, delta=delta) <= 0.05
+        for k in rng.binomial(18, shares)
+    ]
+    assert np.mean(passed) <= binom.ppf(0.9999, 1500, 0.05) / 1500
+
+
+def test_a_camp_of_three_in_ten_is_not_taken_for_the_same():
+    """Found with an earlier method: 30 % of listeners at +1.1 logit, the rest at -0.2, passed in 8.3 %."""
+    rng = np.random.default_rng(5)
+    shares = 1 / (1 + np.exp(-np.where(rng.random((1000, 24)) < 0.3, 1.1, -0.2)))
+    passed = [
+        listeners_outside.p_at_least(counts(k), 0.25, delta=0.2) <= 0.05 for k in rng.binomial(12, shares)
+    ]
+    assert np.mean(passed) <= binom.ppf(0.9999, 1000, 0.05) / 1000
+
+
+def test_order_that_decides_every_answer_hides_no_camp():
+    """A pull of 0.5 leaves each own share at one half whatever the answers: nobody can be placed."""
+    pulled = Counts(np.full(24, 9.0), np.full((24, 2), 9), 0.45, 0.0)
+    free = Counts(np.full(24, 9.0), np.full((24, 2), 9), 0.0, 0.0)
+    assert listeners_outside.p_at_least(pulled, 0.25, delta=0.2) > listeners_outside.p_at_least(
+        free, 0.25, delta=0.2
+    )
+
+
+def test_power_is_that_of_simulated_even_panels():
+    rng = np.random.default_rng(9)
+    passed = [
+        listeners_outside.p_at_least(counts(k, 24), 0.25, delta=0.2) <= 0.05
+        for k in rng.binomial(24, 0.5, (1500, 24))
+    ]
+    told = listeners_outside.power(24, 24, delta=0.2, limit=0.25, alpha=0.05)
+    assert np.mean(passed) == pytest.approx(told, abs=4 * np.sqrt(told * (1 - told) / 1500))
+
+
+def test_numbers_out_of_range_are_named():
+    with pytest.raises(StatsError, match=r"smallest effect 0\.6"):
+        listeners_outside.p_at_least(counts([6, 6]), 0.25, delta=0.6)
