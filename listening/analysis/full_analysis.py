@@ -215,9 +215,7 @@ def _questions(
         )
 
 
-def _superlatives(
-    kept: pd.DataFrame, protocol: Protocol, look: Look | None
-) -> Iterator[SuperlativeFinding]:
+def _superlatives(kept: pd.DataFrame, protocol: Protocol, look: Look | None) -> Iterator[SuperlativeFinding]:
     """Superlatives are decided once, at the end; planned looks spend no error on them."""
     once = look is None or (look.at_end and protocol.stopping.spending == "none")
     for asked in protocol.superlatives:

@@ -36,8 +36,8 @@ class LevelCheck(Form):
     control_gain_db: float | None = None
     """By monotony: the control pairs' gain at or next above the residual; null where none reaches it."""
     control_share: float | None = None
-    """By monotony: share of choices of the louder at that gain; level's part is no larger. Its error is in the
-    limits."""
+    """By monotony: share of choices of the louder at that gain; level's part is no larger. Its error is in
+    the limits."""
     estimate: float
     """By monotony a share of choices with level's largest part taken off; else as the question's numbers."""
     lower: float | None

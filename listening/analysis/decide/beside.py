@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from listening.analysis.collect import joined_pairs
 from listening.analysis.decide import confidence_limits, contrast
 from listening.analysis.decide.contrast import ContrastFit
 from listening.analysis.decide.decide import Decided, smallest_share
@@ -38,6 +39,7 @@ def of_question(decided: Decided, rows: pd.DataFrame) -> Beside:
     rows : study answers of the question's attribute and presentation
     """
     pair = {decided.fitted.question.contrast.more, decided.fitted.question.contrast.than}
+    rows = joined_pairs.of_condition(rows, decided.fitted.question.contrast.more)
     is_direct = rows["condition_first"].isin(pair) & rows["condition_second"].isin(pair)
     model, over_all = _fitted(ALL, rows, decided)
     if bool(is_direct.all()):

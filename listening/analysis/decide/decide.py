@@ -1,7 +1,7 @@
-"""The verdict on each planned question: direct answers of the planned pair, level by monotony, families corrected."""
+"""The verdict on each planned question: direct answers of its pair, level by monotony, families corrected."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 from scipy import special
@@ -111,7 +111,9 @@ def judge_family(family: Sequence[Fitted]) -> list[Decided]:
         family,
         p=lambda one: p if (p := p_value(one)) is not None else 1.0,
         judge=lambda one, n: judge(one, one.question.alpha / n),
-        rejects=lambda one, decided, n: decided.judged is not None and decided.judged.rejects and not one.refused,
+        rejects=lambda one, decided, n: (
+            decided.judged is not None and decided.judged.rejects and not one.refused
+        ),
     )
 
 
@@ -124,11 +126,22 @@ def contradicted_in_family(one: Decided, size: int) -> Decided:
 
 
 def fit_question(
-    table: pd.DataFrame, question: Question, *, about_level: bool = False, loudness: str | None = None
+    table: pd.DataFrame,
+    question: Question,
+    *,
+    about_level: bool = False,
+    loudness: str | None = None,
+    ordered: bool = True,
 ) -> Fitted:
-    """The share of direct choices with level taken every way; see `decide_question`."""
+    """The share of direct choices with level taken every way; see `decide_question`.
+
+    Parameters
+    ----------
+    ordered : whether the first sound of a row is known to have been heard first
+    """
     rows = keyed_answers.select(table, attribute=question.attribute, presentation=question.presentation)
     direct = direct_answers.of_pair(rows, question.contrast.more, question.contrast.than)
+    direct = direct if ordered else replace(direct, more_first=None)
     corrected = question.presentation != AS_RECORDED and not about_level
     if direct.n_listeners < 2:
         return Fitted(question, direct, None, (), "", (), len(rows))
@@ -162,6 +175,8 @@ def judge(fitted: Fitted, alpha: float) -> Decided:
     if fitted.refused and word != "no verdict":
         word, reason = "undecided", fitted.refused
     flips = judged.word != judged.direct.word
+    if flips and any(level_taken.is_unheard(one) for one in fitted.level) and level_taken.AS_HEARD in reason:
+        reason = level_taken.HEARD_UNBOUNDED
     return Decided(fitted, word, reason, flips, alpha, judged.p, judged)
 
 

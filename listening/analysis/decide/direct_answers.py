@@ -23,8 +23,8 @@ class DirectAnswers:
     listener: NDArray[Any]
     strike_more: NDArray[Any]
     strike_than: NDArray[Any]
-    more_first: FloatArray
-    """(n,) 1 where `more` was heard first, else 0."""
+    more_first: FloatArray | None
+    """(n,) 1 where `more` was heard first, else 0; None where nobody knows."""
     residual_db: dict[str, FloatArray]
     """By level metric: (n,) level of `more` above `than` as played."""
 

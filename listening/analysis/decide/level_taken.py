@@ -15,9 +15,19 @@ from stats.errors import StatsError
 AS_HEARD = "as heard"
 UNHEARD_DB = 99.0  # no control pair reaches it: what is heard has no bound
 HEARD_UNASKED = (
-    "which of the two is louder was not asked on these sounds, so level as it is heard, beyond what the meters "
-    "say, is not looked at"
+    "which of the two is louder was not asked on these sounds, so level as it is heard, beyond what the "
+    "meters say, is not looked at"
 )
+
+HEARD_UNBOUNDED = (
+    "by ear the two may differ in level by more than the largest control gain of the question which is "
+    "louder, so what level does to these answers has no bound"
+)
+
+
+def is_unheard(way: LevelBound) -> bool:
+    """Whether this way is level as heard, and no control pair bounds what is heard."""
+    return way.metric == AS_HEARD and way.largest_db >= UNHEARD_DB
 
 
 def controls(table: pd.DataFrame, attribute: str) -> Controls:

@@ -17,9 +17,7 @@ LEVEL = 0.95
 TIE = 1e-6  # logit; conditions as close as that are even, and the last bits pick none of them
 
 
-def planned(
-    table: pd.DataFrame, asked: Superlative, protocol: Protocol
-) -> SuperlativeFinding:
+def planned(table: pd.DataFrame, asked: Superlative, protocol: Protocol) -> SuperlativeFinding:
     """The verdict on a condition named beforehand.
 
     Every comparison with another condition of the block must be supported at alpha; then the whole holds at

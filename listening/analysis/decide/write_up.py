@@ -111,7 +111,9 @@ def _decided(decided: Decided, judged: share_verdict.Decided) -> dict[str, objec
     """The share and what it rests on."""
     found = judged.found
     return {
-        "share": Interval(value=found.share, lower=found.lower, upper=found.upper, level=1 - 2 * decided.alpha),
+        "share": Interval(
+            value=found.share, lower=found.lower, upper=found.upper, level=1 - 2 * decided.alpha
+        ),
         "se": found.se,
         "df": found.df,
         "p": decided.p,

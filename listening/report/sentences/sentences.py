@@ -143,7 +143,7 @@ def _undecided(q: QuestionFinding, found: Findings) -> str:
 
 
 def _no_verdict(q: QuestionFinding, found: Findings) -> str:
-    if "look" in q.reason:  # an analysis before the planned end, see listening.analysis.looks
+    if q.decided_by == "nothing" or "look" in q.reason:  # not decided, whatever the answers are
         return f"No claim: {q.reason}."
     return f"No claim: {q.n_listeners} listeners are too few for a verdict."
 
