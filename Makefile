@@ -4,14 +4,16 @@ VENV := .venv
 BIN := $(VENV)/bin
 STUDY ?= demo_study
 
-.PHONY: demo test check slow bench format clean help setup docs
+.PHONY: demo test check slow fuzz bench format clean help setup docs processors processors-short mutants
 
 help:
 	@echo "make demo    recordings to verdict on the bicycle bells, with a simulated panel"
 	@echo "make test    the tests (under 6 minutes on 2 cores)"
 	@echo "make check   format, lint, types, layers"
 	@echo "make docs    the documentation site, in docs/build"
+	@echo "make processors  the same numbers under other processors' kernels     make mutants  do the tests notice faults"
 	@echo "make slow    long simulations     make bench   speed ratios"
+	@echo "make fuzz    2,000 hostile inputs (SEED=1 CASES=2000)"
 
 $(VENV)/.installed: pyproject.toml constraints.txt
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
@@ -38,6 +40,24 @@ check: setup
 
 slow: setup
 	$(BIN)/python -m pytest -q -m slow
+
+SEED ?= 1
+CASES ?= 2000
+
+fuzz: setup
+	$(BIN)/python -m tests.fuzz.run --seed $(SEED) --cases $(CASES)
+
+# the numeric tests and the demo's analysis under several kernel sets; SAVE=folder keeps what each gave
+processors: setup
+	test -f $(STUDY)/findings.json || $(BIN)/listening demo $(STUDY)
+	$(BIN)/python tests/processors/processors.py $(STUDY) $(if $(SAVE),--save $(SAVE))
+
+processors-short: setup
+	$(BIN)/python tests/processors/processors.py --short
+
+# FILES="stats/deciding/verdict.py ..." for some of them, EACH=20 for more of each
+mutants: setup
+	$(BIN)/python tests/mutants.py $(FILES) --each $(or $(EACH),8)
 
 bench: setup
 	@for bench in bench/*.py; do echo "== $$bench"; $(BIN)/python $$bench || exit 1; done

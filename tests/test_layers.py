@@ -25,6 +25,8 @@ TABLE = {
     "simulate": "records (with the key) session numpy",
     "analysis": "records (with the key) store stats numpy pandas",
     "report": "records (not the key) numpy matplotlib jinja2",
+    "steps": "records (with the key) store audio metrics intake stimuli design planning analysis report "
+    "numpy pandas joblib",
     "console": "records (not the key) store audio rich",
 }
 KEYED = {layer for layer, row in TABLE.items() if "(with the key)" in row}

@@ -21,7 +21,7 @@ from listening.analysis.decide import (
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.decide.sensitivity import Given
 from listening.analysis.explain import describe, heard_and_measured, strength_sets
-from listening.analysis.opening import audit, key_opening, looks, unseen
+from listening.analysis.opening import audit, conduct, key_opening, looks, told_record, unseen
 from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
 from listening.analysis.ratings import decided_ratings
@@ -70,6 +70,7 @@ def run(
     """
     found = from_study(study, now=now, interim=interim, closed=closed, on_progress=on_progress)
     found.save(study.findings)
+    told_record.write_analysis(study, found, at=now())
     return found
 
 
@@ -92,16 +93,19 @@ def from_study(
     dealt = key_opening.fixed(study, at.opened.plan)
     if not at.look.is_planned(at.opened.protocol.stopping):
         return _counts_only(at, dealt)
+    measures = Measures.load(study.measures) if study.measures.is_file() else None
     found = findings(
         at.opened,
         at.answers,
         look=at.look,
         fixed=dealt,
         n_unfinished=at.n_unfinished,
-        measures=Measures.load(study.measures) if study.measures.is_file() else None,
+        measures=measures,
         on_progress=on_progress,
     )
-    return found.model_copy(update={"sources": audit.sources(study)})
+    conducted = conduct.of_study(at.opened.protocol, at.opened.manifest, measures, days=at.days)
+    known = {"sources": audit.sources(study), "record": at.record, "conducted": conducted}
+    return found.model_copy(update=known)
 
 
 def findings(

@@ -31,6 +31,8 @@ class Played:
     """When the first frame of the first clip reached the converter, on the caller's clock."""
     clip: int | None
     trouble: str
+    share: float = 0.0
+    """How much of the clip that sounds is over, 0 to 1."""
 
 
 class Speaker:
@@ -151,7 +153,8 @@ class _Run:
         asked = self._frames if self._loops else self._mixer.n_frames
         frame = self._frame_heard(now_s) if running else -1
         clip = self._mixer.clip_at(frame) if frame >= 0 else None
-        return Played(running, asked, self._frames, self._onset_s(), clip, self._trouble)
+        share = self._mixer.share_at(frame) if frame >= 0 else 0.0
+        return Played(running, asked, self._frames, self._onset_s(), clip, self._trouble, share)
 
     def _is_stuck(self, now_s: float) -> bool:
         if now_s - self._last_s > GRACE_S:

@@ -8,12 +8,13 @@ import time
 from pathlib import Path
 
 from listening import cli
-from listening.commands import deal, new
+from listening.commands import new
 from listening.console import show
 from listening.errors import StudyError
 from listening.records.findings import Findings
 from listening.records.plan import Plan
 from listening.records.study import Study
+from listening.steps import study_deal
 
 MARK = "made_by_demo.txt"
 SEED = 20261125
@@ -90,5 +91,5 @@ def _deal_for_a_person(study: Study) -> Study:
     """The same stimuli dealt once more beside it: a person's answers never mix with simulated ones."""
     own = _start(study.root.with_name(f"{study.root.name}_for_a_person"), study.protocol)
     shutil.copytree(study.stimuli, own.stimuli)
-    deal.deal(own)
+    study_deal.deal(own)
     return own

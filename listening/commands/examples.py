@@ -62,8 +62,9 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "claim": (
         (
             "listening claim 'Dome B (hung free) sounds louder than dome A (hung free).' bells",
-            "which planned question bears it, and what does not hold",
+            "whether it may be printed, and the sentence that comes nearest",
         ),
+        ("listening claim --file leaflet.docx bells", "every sentence of a copy that goes out"),
     ),
     "export": (
         ("listening export bells", "CSV tables, a dictionary and a recipe in bells/export"),
@@ -93,6 +94,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         (
             "listening fit counts --task triangle --correct 17 --trials 36",
             "what a count of right answers says",
+        ),
+        (
+            "listening fit verdict answers.csv --more b --than a --kind more --smallest 0.60",
+            "what direct comparisons of b with a decide",
         ),
     ),
     "completion": (("listening completion bash >> ~/.bash_completion", "complete words with the Tab key"),),

@@ -9,13 +9,18 @@ from listening.records.environment import environment
 from listening.records.study import Study
 
 STEPS = ("new", "measure", "prepare", "deal", "simulate", "analyse", "report", "booths", "merge")
-NAME = "steps.log"
 
 
 def write(step: str, args: argparse.Namespace) -> None:
-    """Add a line to the log of the study that the step was for; a full disk does not undo the step."""
-    folder = getattr(args, "folder", None)
-    if not isinstance(folder, Path) or not Study(folder).protocol.is_file():
+    """Add a line to the log of the study that the step was for."""
+    for folder in [getattr(args, "folder", None), *getattr(args, "paths", [])]:
+        if isinstance(folder, Path):
+            note(step, Study(folder))
+
+
+def note(step: str, study: Study) -> None:
+    """Add a line to the log of a study; a full disk does not undo the step."""
+    if not study.protocol.is_file():
         return
-    with suppress(OSError), (folder / NAME).open("a", encoding="utf-8") as log:
+    with suppress(OSError), study.steps.open("a", encoding="utf-8") as log:
         log.write(f"{datetime.now(UTC).isoformat(timespec='seconds')} {step}: {environment()}\n")

@@ -1,7 +1,8 @@
 """The curves behind the numbers, as arrays that figures are drawn from."""
 
 import numpy as np
-from scipy import fft, signal
+import scipy
+from scipy import fft
 
 from listening.audio.sound import FloatArray, Sound
 from listening.metrics.measures import Channel
@@ -44,9 +45,9 @@ def _loudness(channel: Channel) -> Arrays:
 
 
 def _spectrogram(sound: Sound) -> Arrays:
-    window = signal.windows.hann(max(16, round(WINDOW_S * sound.rate_hz)), sym=False)
+    window = scipy.signal.windows.hann(max(16, round(WINDOW_S * sound.rate_hz)), sym=False)
     step = max(1, round(SPECTROGRAM_STEP_S * sound.rate_hz))
-    transform = signal.ShortTimeFFT(window, step, sound.rate_hz, fft_mode="onesided")
+    transform = scipy.signal.ShortTimeFFT(window, step, sound.rate_hz, fft_mode="onesided")
     values = transform.stft(sound.only_channel())
     times = transform.t(sound.n_samples)
     inside = (times >= 0) & (times <= sound.duration_s)

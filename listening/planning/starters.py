@@ -155,8 +155,12 @@ use = {{ {use} }}  # levels to keep; an empty table keeps all
 [panel]
 stands_for = {_text(a.stands_for)}  # the printed sentence names them
 training = {_text(a.training)}
+run_by = ""  # who runs the test: the footnote of a printed sentence names them
 listeners = {a.listeners}  # is that enough? `listening size` tells
 spare = {max(2, round(a.listeners / 6))}  # for listeners who replace a drop-out
+
+[playback]
+over = "headphones"  # or "loudspeakers": the footnote names it
 """
 
 

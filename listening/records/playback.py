@@ -16,6 +16,10 @@ class Playback(Form):
         le=20,
         description="Level at the listener over that of the recording; loudness is matched at this level.",
     )
+    over: Literal["", "headphones", "loudspeakers"] = Field(
+        "",
+        description="What the panel hears it over, for the footnote of a printed sentence; empty: not said.",
+    )
     ears: Literal["as recorded", "both", "left", "right"] = Field(
         "as recorded", description="`both`: the mean of all channels to both ears; `left`, `right`: one side."
     )

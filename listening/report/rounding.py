@@ -46,6 +46,22 @@ def in_hundred(share: float | None) -> str:
     return str(rounded)
 
 
+def in_hundred_beside(share: float | None, other: float | None) -> str:
+    """A share as so many in 100, with as many decimals as tell it from the other one."""
+    digits, text = 0, in_hundred(share)
+    while (
+        share is not None
+        and other is not None
+        and share != other
+        and text == in_hundred(other)
+        and digits < 4
+    ):
+        digits += 1
+        if round(100 * share, digits) != round(100 * other, digits):
+            text = number(100 * share, digits)
+    return text
+
+
 def hundreds(share: float | None) -> str:
     """A share as parts of 100 that may lie below 0 or above 100: an estimate with its noise taken off."""
     return "–" if share is None else number(100 * share, 0)

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize
 
 from stats.errors import StatsError
 
@@ -65,6 +64,8 @@ def p_at_least(counts: Counts, share: float, *, delta: float, scored_for: float 
 
 def upper_limit(counts: Counts, alpha: float, *, delta: float, scored_for: float) -> float:
     """Upper confidence limit, at 1 - alpha, of the share of listeners outside even chances +- delta."""
+
+    from scipy import optimize  # slow to load, and needed here alone
 
     def above(share: float) -> float:
         return p_at_least(counts, share, delta=delta, scored_for=scored_for) - alpha

@@ -10,6 +10,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 LEAST_WITHIN = 0.1  # of a fully crossed design's information; below it strikes are compared between listeners
+NOISE_TAKEN_OFF = 0.9  # of the listeners' noise in strikes' means; all of it leaves zero too often
 MOST_SHARED = 0.5  # of the information of one side that is the other's too; above it both have one variance
 _MOST_CELLS = 4_000_000  # of listeners x strikes x strikes; beyond, sides count as crossed
 
@@ -30,7 +31,7 @@ class _Side:
     weight: FloatArray
     """(listeners, strikes) weight of the answers in the mean share; sums to 1."""
     product: float
-    """Sum over strikes of products of different listeners' weighted residuals."""
+    """Sum over strikes of products of different listeners' weighted residuals, and a tenth of the noise."""
     information: float
     """What multiplies a strike's variance in the product's expectation."""
     df: float
@@ -42,7 +43,8 @@ def estimate(
     """Variance of the mean share that comes from strikes as a sample, for each side with several.
 
     Products of different listeners' residuals at one strike hold its effect and no noise of either, whatever
-    else a listener's answers share. Each part is unbiased, then cut at zero.
+    else a listener's answers share. A tenth of each listener's own products is left in: a part that is zero
+    by chance is what makes a limit too narrow. Then each part is cut at zero.
 
     Parameters
     ----------
@@ -100,7 +102,7 @@ def _side(
         each = (squares * (1 - 2 * met + (met**2).sum())).sum()
         information = float((transfer**2).sum() - each)
     sums = np.bincount(cell, weight * used, n * k).reshape(n, k)
-    product = float((sums.sum(axis=0) ** 2).sum() - (sums**2).sum())
+    product = float((sums.sum(axis=0) ** 2).sum() - NOISE_TAKEN_OFF * (sums**2).sum())
     kernel = transfer @ transfer.T
     spread = float((kernel**2).sum())
     df = float(np.trace(kernel) ** 2 / spread) if spread > 0 else 1.0

@@ -70,8 +70,9 @@ def decide(
     """
     _check(kind, estimate, lower, upper, delta, n_listeners)
     _check_shares(share_outside_upper, share_outside_limit)
+    word: Word
     if n_listeners < MINIMUM_LISTENERS:
-        word, reason = _too_few(n_listeners)
+        word, reason = "no verdict", too_few(n_listeners)
     elif kind == "more":
         word, reason = _more(estimate, lower, upper, delta)
     else:
@@ -90,8 +91,9 @@ def decide(
     )
 
 
-def _too_few(n_listeners: int) -> tuple[Word, str]:
-    return "no verdict", f"{n_listeners} listeners, at least {MINIMUM_LISTENERS} are needed"
+def too_few(n_listeners: int) -> str:
+    """Why so few listeners bear no verdict."""
+    return f"{n_listeners} listeners, at least {MINIMUM_LISTENERS} are needed"
 
 
 def _more(estimate: float, lower: float, upper: float, delta: float) -> tuple[Word, str]:

@@ -99,6 +99,22 @@ def test_a_sound_above_the_ceiling_never_starts() -> None:
     assert not quiet.played().running
 
 
+@pytest.mark.parametrize("ceiling_dbfs", [0.0, -6.0, -20.0])
+@pytest.mark.parametrize(("over_db", "passes"), [(-0.01, True), (0.0, True), (0.001, False), (0.8, False)])
+def test_the_ceiling_is_kept_to_a_thousandth_of_a_decibel(
+    ceiling_dbfs: float, over_db: float, passes: bool
+) -> None:
+    station, peak = (
+        Speaker(48_000, now_s=lambda: 0.0, ceiling_dbfs=ceiling_dbfs),
+        10 ** ((ceiling_dbfs + over_db) / 20),
+    )
+    if passes:
+        station.check_ceiling(peak)
+    else:
+        with pytest.raises(SoundError, match="nothing was played"):
+            station.check_ceiling(peak)
+
+
 class _Stream:
     """A device that takes `n_blocks` and then falls silent, as an unplugged one does."""
 

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from listening.audio import wav
-from listening.commands import deal as command
 from listening.errors import StudyError
 from listening.records.key import Key
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
 from listening.records.study import Study
+from listening.steps import study_deal as command
 from listening.stimuli import coded_clips
 
 SECRET = "0123456789abcdef" * 2

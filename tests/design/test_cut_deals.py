@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from listening.commands import deal as command
 from listening.design import versions
 from listening.errors import StudyError
 from listening.records import form, frozen
 from listening.records.form import write_text
 from listening.records.study import Study, open_study
+from listening.steps import study_deal as command
 from listening.stimuli import folder
 from listening.store import hold, open_store
 from tests import cuts

@@ -7,11 +7,11 @@ import pytest
 
 from listening import cli
 from listening.analysis.opening import key_opening
-from listening.commands import deal as command
 from listening.records.frozen import History
 from listening.records.plan import Plan
 from listening.records.study import Study
 from listening.report.page import course
+from listening.steps import study_deal as command
 
 
 def _deal(study: Study, why: str = "") -> Plan:

@@ -9,7 +9,6 @@ import pytest
 from listening.analysis import full_analysis as analysis
 from listening.analysis.again import reanalysis
 from listening.analysis.opening import key_opening
-from listening.commands import deal as command
 from listening.errors import StudyError
 from listening.planning import pilot_reading
 from listening.records import protocol as protocol_form
@@ -18,6 +17,7 @@ from listening.records.key import Key
 from listening.records.manifest import Manifest
 from listening.records.protocol import Protocol
 from listening.records.study import Study
+from listening.steps import study_deal as command
 from listening.store import open_store
 
 Maker = Callable[..., tuple[Protocol, Manifest]]

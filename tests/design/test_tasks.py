@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from listening.audio import wav
-from listening.commands import deal as command
 from listening.design import dealing, forms
 from listening.errors import StudyError
 from listening.records import protocol as protocol_form
@@ -16,6 +15,7 @@ from listening.records.key import Key
 from listening.records.manifest import Manifest
 from listening.records.protocol import Protocol
 from listening.records.study import Study
+from listening.steps import study_deal as command
 
 Maker = Callable[..., tuple[Protocol, Manifest]]
 SCALES: dict[str, dict[str, Any]] = {

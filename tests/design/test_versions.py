@@ -5,13 +5,13 @@ from pathlib import Path
 
 import pytest
 
-from listening.commands import deal as command
 from listening.design import versions
 from listening.errors import RecordError, StudyError
 from listening.records import frozen, protocol
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
 from listening.records.study import Study
+from listening.steps import study_deal as command
 
 SECRET = "0123456789abcdef" * 2
 WHY = "the second strike of c01 was mislabelled"

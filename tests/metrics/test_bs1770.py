@@ -128,3 +128,28 @@ def test_the_rate_does_not_matter() -> None:
     sound = Sound(below_18_khz, 44_100)
     found = [bs.integrated_lufs(resample.to_rate(sound, rate)) for rate in (44_100, 48_000, 96_000)]
     assert np.ptp(np.array(found, dtype=float)) < 0.01
+
+
+@pytest.mark.parametrize(
+    ("channel", "gain_lu"),
+    [(0, 0.0), (1, 0.0), (2, 0.0), (4, 1.49), (5, 1.49)],
+    ids=["left", "right", "centre", "left surround", "right surround"],
+)
+def test_each_channel_of_six_counts_with_its_weight(channel: int, gain_lu: float) -> None:
+    """BS.1770-5 table 3: 1.41 is +1.5 dB for the surround channels, 1 for the others."""
+    samples = np.zeros((RATE_HZ * 2, 6))
+    samples[:, channel] = sine(997, 2.0).samples[:, 0]
+    assert bs.integrated_lufs(Sound(samples, RATE_HZ)) == pytest.approx(-3.01 + gain_lu, abs=0.01)
+
+
+def test_the_low_frequency_channel_counts_nothing() -> None:
+    """BS.1770-5: the LFE channel, fourth of six, is left out."""
+    samples = np.zeros((RATE_HZ * 2, 6))
+    samples[:, 0] = sine(997, 2.0).samples[:, 0]
+    alone = bs.measure(Sound(samples.copy(), RATE_HZ))
+    samples[:, 3] = sine(60, 2.0).samples[:, 0]
+    both = bs.measure(Sound(samples, RATE_HZ))
+    assert (both.integrated_lufs, both.momentary_max_lufs) == (
+        alone.integrated_lufs,
+        alone.momentary_max_lufs,
+    )

@@ -116,3 +116,19 @@ def test_a_short_course_starts_from_rest() -> None:
     course = level.course_db(pascals(tone_pressure(1000, 94, 1.0)))
     wanted = 94 + 10 * np.log10(1 - np.exp(-seconds(1.0)[6000] / 0.125))
     assert course[6000] == pytest.approx(wanted, abs=0.05)
+
+
+@pytest.mark.parametrize(("speed", "rate_db_per_s"), [("F", 34.7), ("S", 4.3)])
+def test_a_level_falls_at_the_standards_rate_once_the_tone_stops(speed: str, rate_db_per_s: float) -> None:
+    """IEC 61672-1:2013, 5.8 with its note, from memory: 34.7 dB/s (F) and 4.3 dB/s (S), printed to 0.1."""
+    samples = np.concatenate([sine(1000, 2.0).samples[:, 0], np.zeros(RATE_HZ)])
+    course = level.course_db(Sound(samples, RATE_HZ), weighting="Z", speed=speed)
+    fall = course[2 * RATE_HZ + 100] - course[2 * RATE_HZ + 100 + RATE_HZ // 2]
+    assert fall / 0.5 == pytest.approx(rate_db_per_s, abs=HALF_STEP_DB)
+
+
+def test_a_level_rises_to_63_percent_of_the_power_within_its_time_constant() -> None:
+    """First-order mean from rest: 1 - exp(-1) after 125 ms."""
+    steady = Sound(np.ones(RATE_HZ), RATE_HZ)
+    course = level.course_db(steady, weighting="Z", speed="F")
+    assert course[RATE_HZ // 8 - 1] == pytest.approx(10 * np.log10(1 - np.exp(-1)), abs=1e-6)

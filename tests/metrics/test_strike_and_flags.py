@@ -128,3 +128,42 @@ def test_rise_time_of_a_known_attack() -> None:
     found = strike.attack(sound, onset.find(sound).time_s, ())
     assert found.rise_s == pytest.approx(0.8 * 0.02, abs=0.001)  # straight from 10 to 90 %
     assert found.strike_noise_db is None
+
+
+def _steps(*parts: tuple[float, float]) -> Sound:
+    """A square wave of 4 kHz whose amplitude is so much for so many ms, one part after the other."""
+    amplitude = np.concatenate([np.full(round(ms * RATE_HZ / 1000), a) for ms, a in parts])
+    return Sound(amplitude * np.where(np.arange(len(amplitude)) // 6 % 2, -1.0, 1.0), RATE_HZ)
+
+
+@pytest.mark.parametrize(
+    ("before_db", "onset_ms"), [(-25.0, 100.0), (-27.0, 104.0)], ids=["within 26 dB", "further down"]
+)
+def test_what_is_within_26_db_of_the_peak_is_part_of_the_strike(before_db: float, onset_ms: float) -> None:
+    sound = _steps((100, 0.001), (4, 10 ** (before_db / 20)), (1, 1.0), (100, 0.1))
+    assert onset.find(sound).time_s * 1000 == pytest.approx(onset_ms, abs=0.2)
+
+
+@pytest.mark.parametrize(("factor", "onset_ms"), [(3.3, 100.0), (3.0, 104.0)], ids=["10.4 dB", "9.5 dB"])
+def test_what_is_10_db_above_the_noise_before_is_part_of_the_strike(factor: float, onset_ms: float) -> None:
+    """Noise of 0.1 lies 20 dB below the peak, so 26 dB below the peak says nothing."""
+    sound = _steps((100, 0.1), (4, 0.1 * factor), (1, 1.0), (100, 0.1))
+    assert onset.find(sound).time_s * 1000 == pytest.approx(onset_ms, abs=0.2)
+
+
+@pytest.mark.parametrize(("before", "onset_ms"), [(0.55, 100.0), (0.45, 104.0)])
+def test_in_strong_noise_half_the_peak_is_enough(before: float, onset_ms: float) -> None:
+    """Noise of 0.3: 10 dB above it would be 0.95 of the peak."""
+    sound = _steps((100, 0.3), (4, before), (1, 1.0), (100, 0.3))
+    assert onset.find(sound).time_s * 1000 == pytest.approx(onset_ms, abs=0.2)
+
+
+@pytest.mark.parametrize(("gap_ms", "onset_ms"), [(4, 96.0), (8, 108.0)], ids=["joined", "parted"])
+def test_a_gap_of_more_than_5_ms_parts_a_click_from_the_strike(gap_ms: float, onset_ms: float) -> None:
+    sound = _steps((96, 0.001), (4, 0.2), (gap_ms, 0.001), (1, 1.0), (100, 0.1))
+    assert onset.find(sound).time_s * 1000 == pytest.approx(onset_ms, abs=0.2)
+
+
+def test_an_onset_is_looked_for_50_ms_back_and_no_further() -> None:
+    sound = _steps((100, 0.001), (70, 0.5), (1, 1.0), (100, 0.1))
+    assert onset.find(sound).time_s * 1000 == pytest.approx(120.0, abs=1.2)

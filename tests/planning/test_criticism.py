@@ -6,11 +6,11 @@ from pathlib import Path
 import pytest
 
 from listening import cli
-from listening.commands import check as command
 from listening.planning import budget, criticism, stand_in
 from listening.records import protocol, recordings_table
 from listening.records.measured import MeasuredRecording, Measures
 from listening.records.problem import Problem
+from listening.steps import study_checks
 
 ROOT = Path(__file__).resolve().parents[2]
 BELLS = (ROOT / "protocols" / "bells.toml").read_text().replace("../stimuli_demo", str(ROOT / "stimuli_demo"))
@@ -162,4 +162,4 @@ def test_check_prints_the_budget_and_the_objections(capsys: pytest.CaptureFixtur
 
 def test_a_protocol_with_errors_is_not_criticised_yet(tmp_path: Path) -> None:
     errors = [Problem("f", "k", "x", "y")]
-    assert command._planning(tmp_path / "protocol.toml", errors) == ([], [])
+    assert study_checks._planning(tmp_path / "protocol.toml", errors) == ([], [])

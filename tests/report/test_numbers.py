@@ -18,12 +18,16 @@ from listening.records.findings import Findings
 from listening.report import rounding
 from listening.report.figures import figures
 from listening.report.page import claims_sheet, page
+from listening.report.sentences import language, slots
 
 Place = tuple[str | int, ...]
 
 NUMBER = re.compile(r"(?<![\w.,/-])[−-]?\d+(?:\.\d+)?(?![\w/-])")
 WRITTEN = (  # numbers that are words of the page: units, standards, conventions
     "in 100(?! of)",
+    "(of|von|in) 100(?= [(]| choices| geschätzt|, guess|[.])",
+    "ISO 532-1",
+    "8 of 10 people",
     "of 100 choices",
     "of 100 trials",
     "k = 2",
@@ -70,7 +74,7 @@ class Words(HTMLParser):
 
 def numbers(text: str) -> list[str]:
     """The numbers on a page in order, those in its fixed words left out."""
-    said = "\n".join(Words(text).said)
+    said = re.sub(r"(?<=\d),(?=\d)", ".", "\n".join(Words(text).said))  # German decimals
     for words in WRITTEN:
         said = re.sub(words, " ", said)
     return NUMBER.findall(said)
@@ -125,7 +129,10 @@ def printed(place: Place, value: Any) -> list[str]:
     if any(name.startswith(ESTIMATED) for name in names) and place[-1] != "level":  # may leave 0 to 1
         return [str(round(100 * value)).replace("-", rounding.MINUS)]
     if any(name.startswith(SHARES) for name in names) and place[-1] != "level":
-        return [_bare(rounding.in_hundred(value)), str(round(100 * value)).replace("-", rounding.MINUS)]
+        finer = [rounding.number(100 * value, digits) for digits in range(1, 5)]
+        whole = str(round(100 * value)).replace("-", rounding.MINUS)
+        kept = slots.in_hundred(value, language.of(language.ENGLISH)) if value >= 0 else whole
+        return [_bare(rounding.in_hundred(value)), whole, kept, *finer]
     if place[-1] == "smallest_effect":
         return [_bare(rounding.in_hundred(value)), f"{value:g}"]
     if place[-1] in ("level", "slope_level"):

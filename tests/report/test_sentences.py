@@ -1,10 +1,23 @@
 """Printable sentences say what the verdict bears and no more."""
 
+import re
+
 import pytest
 
+from listening.records.conducted import Conducted, Sampled
+from listening.records.interval import Interval
 from listening.report import rounding
 from listening.report.page import reasons
-from listening.report.sentences import sentences, wording, wordings_to_leave_out
+from listening.report.sentences import (
+    footnotes,
+    forms,
+    language,
+    ratio_sentences,
+    sentences,
+    wording,
+    wordings_to_leave_out,
+)
+from tests.report import printable_findings
 
 
 def one(findings, name, **changes):
@@ -17,27 +30,180 @@ def test_a_supported_question_names_both_conditions_level_and_listeners(findings
         assert part in text
 
 
-def test_only_a_question_at_equal_level_says_beyond_being_louder(findings):
+def test_no_sentence_implies_that_something_is_louder(findings):
+    """`Beyond being louder` says that it is louder, which was not asked."""
+    for form in forms.all_of(printable_findings.made()):
+        assert not re.search("beyond|not just|nicht nur", form.text), form.text
     for q in findings.questions:
-        text = sentences.printable(q, findings)
-        says = "beyond being louder" in text
-        assert says == (q.beyond_level and q.kind == "more"), text
+        assert "beyond" not in sentences.printable(q, findings)
+
+
+def test_what_happened_is_printed_and_the_estimate_stands_in_the_footnote(findings):
+    """Chosen in 41 of 48 comparisons: no hundred choices were made, and not all 24 chose it."""
+    q = findings.question("d-brighter-than-c")
+    text, foot = sentences.printable(q, findings), sentences.footnote(q, findings)
+    assert "chosen as the brighter ones in 41 of 48 comparisons by 24 listeners" in text
+    assert "100" not in text
+    assert "estimated at 83 of 100 (95 % limits 73 to 90)" in foot
 
 
 @pytest.mark.parametrize(
-    ("more", "than", "cause"),
+    ("more", "than", "said"),
     [
-        ("bright/short", "dull/short", "differ in brightness alone, so that this is the cause"),
-        ("dull/long", "dull/short", "differ in how long they ring alone, so that this is the cause"),
-        ("bright/long", "dull/short", None),
+        ("bright/short", "dull/short", "edited so that only the brightness differs, the one with more of it"),
+        ("dull/short", "bright/short", "edited so that only the brightness differs, the one with less of it"),
+        ("dull/long", "dull/short", "edited so that only the length of ringing differs"),
     ],
 )
-def test_a_cause_is_named_where_one_property_alone_was_moved(findings, more, than, cause):
+def test_of_edited_recordings_the_edit_is_named_and_no_product(findings, more, than, said):
     isolated = one(findings, "d-brighter-than-c", presentation="isolated", more=more, than=than)
     text = sentences.printable(isolated, findings)
-    assert (cause in text) if cause else ("cause" not in text)
-    assert "cause" not in sentences.printable(isolated.model_copy(update={"word": "undecided"}), findings)
-    assert "cause" not in sentences.printable(one(findings, "d-brighter-than-c"), findings)
+    assert said in text
+    assert "dome" not in text
+    assert "dome" not in sentences.ask(isolated, findings)
+    twice = isolated.model_copy(update={"more": "bright/long", "than": "dull/short"})
+    assert sentences.printable(twice, findings).startswith("No sentence for print")
+
+
+def test_a_proof_of_matching_is_no_sentence_for_print(findings):
+    q = findings.question("b-as-loud-as-a-matched")
+    assert sentences.printable(q, findings).startswith("The matching held, which is no sentence for print")
+    recorded = q.model_copy(update={"presentation": "as recorded"})
+    assert sentences.printable(recorded, findings).startswith("As recorded, level differences included, ")
+
+
+def with_units(findings, n_units, n_strikes=3):
+    sampled = tuple(
+        Sampled(condition=c, n_units=n_units, recordings=tuple(f"{c[5]}-{i}" for i in range(n_strikes)))
+        for c in ("dome_d/free", "dome_c/free")
+    )
+    return findings.model_copy(update={"conducted": Conducted(sampled=sampled)})
+
+
+@pytest.mark.parametrize(
+    ("n_units", "n_strikes", "said", "counted"),
+    [
+        (3, 3, ", dome D (hung free) is heard", "3 recorded strikes on 3 units of each"),
+        (1, 3, ", recordings of dome D (hung free) are heard", "3 recorded strikes on one unit of each"),
+        (0, 3, ", recordings of dome D (hung free) are heard", "3 recorded strikes of each"),
+        (1, 1, ", the recording of dome D (hung free) is heard", "one recorded strike on one unit of each"),
+    ],
+)
+def test_one_recorded_unit_never_speaks_for_the_design(findings, n_units, n_strikes, said, counted):
+    found = with_units(findings, n_units, n_strikes)
+    q = one(found, "d-brighter-than-c")
+    assert said in sentences.printable(q, found)
+    assert counted in sentences.footnote(q, found)
+
+
+def test_the_footnote_says_what_counsel_asks_and_what_nobody_wrote_down(findings):
+    found = printable_findings.made()
+    text = sentences.footnote(found.question("d-brighter-than-c"), found)
+    for part in (
+        "24 untrained listeners (adults who cycle",
+        "recruited by notice",
+        "2026-11-20 to 2026-11-24",
+        "run by the maker’s own laboratory",
+        "heard over headphones",
+        "at the level at which they were recorded",
+        "asked: “Which of the two sounds is brighter?”",
+        "3 recorded strikes on 3 units of each",
+        "recordings dome_d-free-1",
+        "played equally loud, as calculated for the human ear by ISO 532-1",
+        "planned before the test; study 894fb5ac556914fd",
+    ):
+        assert part in text, part
+    assert "naive" not in text
+    assert footnotes.missing(found) == []
+    assert len(footnotes.missing(findings)) == 4
+
+
+def test_every_language_has_the_same_forms_and_leaves_no_slot_empty():
+    found = printable_findings.made()
+    made = {words.code: list(forms.in_language(found, words)) for words in language.known()}
+    kinds = {code: [(form.question, form.use) for form in some] for code, some in made.items()}
+    assert kinds["en"] == kinds["de"]
+    for form in (form for some in made.values() for form in some):
+        assert not re.search(r"[{}]|  |None| ,|\(\)|\.\.", form.text), form.text
+        assert form.use == "headline" or form.text.endswith("."), form.text
+
+
+def test_a_language_is_one_file_with_the_keys_of_the_english_one():
+    english, german = (language.of(code).words for code in ("en", "de"))
+    for section in (
+        "where",
+        "names",
+        "claim",
+        "evidence",
+        "measures",
+        "bounds",
+        "points",
+        "footnote",
+        "long",
+    ):
+        assert english[section].keys() == german[section].keys(), section
+
+
+def test_an_attribute_without_german_words_has_no_german_sentence(findings):
+    q = one(findings, "d-brighter-than-c", comparative="less harsh")
+    made = {words.code: list(forms.of_question(q, findings, words)) for words in language.known()}
+    assert made["de"] == []
+    assert "less harsh" in made["en"][1].text
+
+
+def test_a_factor_names_its_metric_and_how_it_was_measured():
+    found = printable_findings.made()
+    text = ratio_sentences.printable(found.question("f-longer-than-e"), found)
+    assert "measured on the recordings as they came" in text
+    assert "take at least 1.4 times as long as recordings of dome E (hung free) to fade to a tenth" in text
+    foot = ratio_sentences.footnote(found.question("f-longer-than-e"), found)
+    assert "the ratio measured is 1.52 (90 % limits 1.48 to 1.55)" in foot
+
+
+def test_no_difference_answers_are_told(findings):
+    q = one(findings, "d-brighter-than-c", n_direct_no_difference=3)
+    assert "(3 comparisons were answered “no difference”)." in sentences.printable(q, findings)
+
+
+@pytest.mark.parametrize("task", ["triangle", "duo-trio", "2-AFC", "same-different"])
+def test_what_was_told_apart_gives_counts_and_the_guessing_rate(task):
+    found = printable_findings.made()
+    q = found.question("d-told-from-c").model_copy(update={"task": task, "n_false": 9, "n_alike": 48})
+    text = sentences.printable(q, found)
+    assert "70 of 96" in text
+    assert ("9 of 48 pairs that are alike" if task == "same-different" else "guessing alone gives 33") in text
+
+
+def test_ratings_are_told_in_points_of_their_scale(findings):
+    q = one(
+        findings,
+        "d-brighter-than-c",
+        unit="points",
+        task="category rating",
+        scale=("dull", "rather dull", "between", "rather bright", "bright"),
+        points=Interval(value=1.27, lower=0.8, upper=1.7, level=0.9),
+    )
+    text = sentences.printable(q, findings)
+    assert "rated 1.3 points higher on average by 24 listeners (scale 1 to 5, “dull” to “bright”)" in text
+
+
+@pytest.mark.parametrize(
+    ("share", "planned", "said"),
+    [(0.5996, 0.6, "59.96"), (0.5951, 0.6, "59.5"), (0.58, 0.6, "58"), (0.6, 0.6, "60")],
+)
+def test_rounding_never_contradicts_what_it_is_compared_with(share, planned, said):
+    assert rounding.in_hundred_beside(share, planned) == said
+
+
+def test_an_estimate_just_below_the_planned_effect_is_printed_below_it(findings):
+    q = one(
+        findings,
+        "d-brighter-than-c",
+        word="undecided",
+        reason="the estimate is below the smallest effect that matters",
+        share=Interval(value=0.598, lower=0.55, upper=0.65, level=0.9),
+    )
+    assert "the estimate, 59.8 of 100 choices, is below the 60 choices" in reasons.of(q, findings)
 
 
 @pytest.mark.parametrize("word", ["undecided", "no verdict"])
@@ -46,16 +212,10 @@ def test_no_claim_is_made_without_a_verdict(findings, word):
     assert text.startswith("No claim")
 
 
-def test_one_strike_speaks_of_recordings_not_of_designs(findings):
-    q = one(findings, "d-brighter-than-c", these_recordings_only=True, stimuli_per_condition=1)
-    text = sentences.printable(q, findings)
-    assert "the recording of dome D (hung free) is heard" in text
-    assert "1 recorded stroke of each" in sentences.footnote(q, findings)
-
-
-def test_contradicted_is_said_against_the_claim(findings):
+def test_contradicted_is_no_claim_and_not_the_opposite(findings):
     text = sentences.printable(one(findings, "d-brighter-than-c", word="contradicted"), findings)
-    assert "is not heard as brighter" in text
+    assert text.startswith("No claim: the test speaks against it that, at equal loudness, ")
+    assert "by as much as was planned to matter (60 choices in 100)" in text
 
 
 def test_every_question_lists_wordings_it_does_not_bear(findings):
@@ -67,7 +227,18 @@ def test_every_question_lists_wordings_it_does_not_bear(findings):
         no.wording
         for no in wordings_to_leave_out.of_question(findings.question("d-brighter-than-c"), findings)
     )
-    assert "the brightest" in wordings
+    for tried in (
+        "the brightest",
+        "better",
+        "preferred",
+        "clearer",
+        "duller",
+        "not just louder",
+        "recordings of",
+    ):
+        assert tried in wordings
+    always = " ".join(no.wording for no in wordings_to_leave_out.ALWAYS)
+    assert all(tried in always for tried in ("8 of 10 people", "you will hear", "up to", "the market"))
     assert "without “at equal loudness”" in wordings
 
 

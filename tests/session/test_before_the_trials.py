@@ -74,6 +74,18 @@ def test_who_never_tells_them_apart_may_try_again_or_go_on(tmp_path: Path) -> No
     assert outcomes(bench) == ["brightness|went on without"]
 
 
+def test_right_answers_of_an_earlier_rehearsal_do_not_count_in_the_next(tmp_path: Path) -> None:
+    bench = rehearsing(tmp_path)
+    for right in (False, False, False, False, False, True):
+        say(bench, right=right)
+    assert bench.sitting.stage is Stage.STUCK
+    walk(bench.sitting, "once_more")
+    say(bench, right=True)
+    assert bench.sitting.step.rehearsal, "twice in a row, and not once more after a stop"
+    say(bench, right=True)
+    assert not bench.sitting.step.rehearsal
+
+
 def test_a_finished_rehearsal_is_not_asked_again_after_a_stop(tmp_path: Path) -> None:
     bench = rehearsing(tmp_path)
     say(bench, right=True)

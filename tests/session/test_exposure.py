@@ -61,6 +61,34 @@ def test_the_exposure_of_runs_adds_up() -> None:
     assert exposure.sent(events) == 1.0
 
 
+def test_every_run_of_three_counts_with_its_last_word() -> None:
+    kinds = [("sent", "1 x"), ("opened", ""), ("sent", "2 x"), ("opened", ""), ("void", ""), ("opened", "")]
+    kinds += [("sent", "3 x"), ("sent", "4 x")]
+    assert exposure.sent(EventRow("s", "t", kind, None, detail) for kind, detail in kinds) == 1 + 2 + 4
+    assert exposure.sent([]) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("level_db", "said"),
+    [
+        (79.99, ""),
+        (80.0, ", above the lower action value of 80 dB"),
+        (84.99, ", above the lower action value of 80 dB"),
+        (85.0, ", above the upper action value of 85 dB"),
+        (86.99, ", above the upper action value of 85 dB"),
+        (87.0, ", above the limit of 87 dB"),
+    ],
+)
+def test_action_values_are_told_from_their_value_on(level_db: float, said: str) -> None:
+    """Directive 2003/10/EC, article 3. Full scale is 1 Pa here, so 8 h at a level are 8 * 3600 p^2."""
+    squared = (20e-6 * 10 ** ((level_db + 1e-9) / 20)) ** 2
+    assert exposure.words(8 * 3600 * squared, 1.0) == f"LEX,8h {level_db:.0f} dB(A){said}"
+
+
+def test_a_louder_full_scale_counts_by_its_square() -> None:
+    assert exposure.pascal_squared_hours(3600.0, 2.0) == 4.0
+
+
 def test_without_calibration_no_dose_is_told() -> None:
     assert exposure.words(12.0, None) == "uncalibrated"
     assert exposure.words(0.0, 1.0) == "nothing played"

@@ -50,6 +50,50 @@ def test_who_hears_everything_is_asked_no_softer_than_allowed() -> None:
     assert (one.threshold_db, min(levels_db)) == (-90.0, -90.0)
 
 
+def test_no_tone_is_softer_or_louder_than_allowed_where_the_steps_do_not_meet_the_limits() -> None:
+    """From -40 down in tens meets -60; the softest allowed is -55. From -23 up in fives meets -18."""
+    soft, levels_db = Track(-40.0, -55.0, -20.0), []
+    while not soft.is_over:
+        levels_db.append(soft.level_db)
+        soft.answer(heard=True)
+    assert levels_db == [-40.0, -50.0, -55.0, -55.0]
+    assert (soft.threshold_db, soft.is_steady) == (-55.0, True)
+    loud = Track(-23.0, -55.0, -20.0)
+    loud.answer(heard=False)
+    assert (loud.level_db, loud.is_over) == (-20.0, False)
+    loud.answer(heard=False)
+    assert not loud.is_over
+    loud.answer(heard=False)
+    assert (loud.is_over, loud.threshold_db, loud.is_steady) == (True, None, False)
+    assert Track(-10.0, -55.0, -20.0).level_db == -20.0
+
+
+def test_after_an_ascent_at_the_softest_tone_the_next_is_no_softer() -> None:
+    one = Track(-52.0, -55.0, -20.0)
+    one.answer(heard=False)  # up to -47
+    one.answer(heard=True)
+    assert one.level_db == -55.0
+
+
+def test_five_ascents_that_do_not_agree_give_their_median_and_say_so() -> None:
+    one = Track(-40.0, -90.0, -20.0)
+    one.answer(heard=False)
+    for end_db in (-30.0, -25.0, -35.0, -40.0, -45.0):
+        assert not one.is_over
+        while one.level_db < end_db:
+            one.answer(heard=False)
+        one.level_db = end_db
+        one.answer(heard=True)
+    assert (one.is_over, one.threshold_db, one.is_steady) == (True, -35.0, False)
+
+
+def test_a_listener_who_misses_the_loudest_tone_once_goes_on() -> None:
+    one = Track(-25.0, -90.0, -20.0)
+    for heard in (False, False, True):
+        one.answer(heard=heard)
+    assert (one.is_over, one.level_db) == (False, -30.0)
+
+
 def test_an_uncertain_listener_is_found_within_a_step() -> None:
     # half the tones are heard at the true level; the mean over many listeners lies within one step of 5 dB
     rng = random.Random(1)

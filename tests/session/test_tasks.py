@@ -104,6 +104,15 @@ def test_a_multiple_stimulus_trial_wants_every_sound_heard_and_rated(tmp_path: P
     assert bench.store.answers()[0].clips == (A, B, C)
 
 
+def test_a_void_rating_begins_again_at_the_first_sound(tmp_path: Path) -> None:
+    plan = plan_of("multiple stimulus", (A, B, C), reference=R, scale=CATEGORIES, switching=True, loops=True)
+    bench = at_trial(tmp_path, plan)
+    walk(bench.sitting, "play", "hear:1", "put:20", "hear:3", "put:50")
+    bench.sitting._void("device lost")
+    assert [d.selected for d in bench.sitting.view().dials] == [True, False, False]
+    assert [d.text for d in bench.sitting.view().dials] == ["not heard yet"] * 3
+
+
 def test_a_multiple_stimulus_answer_waits_for_the_unheard_reference(tmp_path: Path) -> None:
     plan = plan_of("multiple stimulus", (A, B), reference=R, scale=CATEGORIES, switching=True, loops=True)
     bench = at_trial(tmp_path, plan)

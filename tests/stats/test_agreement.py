@@ -170,3 +170,45 @@ def test_the_listener_who_hears_otherwise_stands_out():
 def test_what_has_no_agreement_is_named(call, message):
     with pytest.raises(BadData, match=message):
         call()
+
+
+@pytest.mark.parametrize("n", range(3, 9))
+def test_consistency_counts_from_as_many_triads_as_there_can_be(n):
+    """Items in a ring, each taken over the next half of it, contradict each other as often as can be."""
+    ahead = (np.arange(n)[None, :] - np.arange(n)[:, None]) % n
+    beats = ((ahead > 0) & (2 * ahead < n)).astype(float)
+    beats += np.triu((2 * ahead == n).astype(float))  # opposite items of an even ring: either way
+    found = agreement.circular_triads(beats)
+    most = len(agreement.triad_counts(n)) - 1  # counted out, item by item
+    assert (found.count, found.most, found.consistency) == (most, most, 0.0)
+    assert agreement.circular_triads(order(*range(n))).consistency == 1.0
+
+
+def test_pair_agreement_has_the_moments_of_its_chi_square_over_all_answers():
+    """Three listeners, three items: all 512 equally likely sets of answers; mean df, variance 2 df."""
+    one = []
+    for bits in range(8):
+        beats = np.zeros((3, 3))
+        for place, (a, b) in enumerate(combinations(range(3), 2)):
+            beats[(a, b) if bits >> place & 1 else (b, a)] = 1
+        one.append(beats)
+    found = [agreement.pair_agreement([a, b, c]) for a in one for b in one for c in one]
+    statistics = np.array([each.statistic for each in found])
+    assert statistics.mean() == pytest.approx(found[0].df, rel=1e-12)
+    assert statistics.var() == pytest.approx(2 * found[0].df, rel=1e-12)
+    assert found[0].df == 3 * 3 * 2  # pairs * m (m - 1) / (m - 2)^2
+    assert np.mean([each.coefficient for each in found]) == pytest.approx(0.0, abs=1e-12)
+
+
+def test_the_standard_error_of_kappa_by_hand():
+    """4 answers, 3 the same, margins (2, 2) and (1, 3): Fleiss, Cohen & Everitt 1969, formula 13."""
+    p, rows, columns = np.array([[1, 1], [0, 2]]) / 4, np.array([0.5, 0.5]), np.array([0.25, 0.75])
+    same, chance = 0.75, 0.5
+    one = sum(p[i, i] * ((1 - chance) - (rows[i] + columns[i]) * (1 - same)) ** 2 for i in range(2))
+    other = (
+        sum(p[i, j] * (columns[i] + rows[j]) ** 2 for i in range(2) for j in range(2) if i != j)
+        * (1 - same) ** 2
+    )
+    rest = (same * chance - 2 * chance + same) ** 2
+    expected = np.sqrt((one + other - rest) / (4 * (1 - chance) ** 4))
+    assert agreement.retest(list("aabb"), list("abbb")).kappa_se == pytest.approx(expected, rel=1e-12)

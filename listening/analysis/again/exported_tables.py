@@ -88,7 +88,7 @@ def tables(answers: pd.DataFrame, found: Findings, told_apart: pd.DataFrame | No
     listed = [name for name in MEANINGS if name in marked]
     made = {
         "answers": marked[listed],
-        "questions": pd.DataFrame([_flat(q) for q in found.questions]),
+        "questions": questions(found),
         "listeners": _rows(ListenerRow, found.panel.listeners),
         "measured": _rows(ConditionMeasure, found.conditions),
         "strengths": pd.DataFrame(_strengths(found)),
@@ -100,6 +100,11 @@ def tables(answers: pd.DataFrame, found: Findings, told_apart: pd.DataFrame | No
     made |= {f"model_{q.id}": _model(kept, q) for q in found.questions if q.estimate is not None}
     made["dictionary"] = _dictionary(made)
     return Exported(made)
+
+
+def questions(found: Findings) -> pd.DataFrame:
+    """A row a planned question."""
+    return pd.DataFrame([_flat(q) for q in found.questions])
 
 
 def _rows(form: type[Form], found: Sequence[Form]) -> pd.DataFrame:

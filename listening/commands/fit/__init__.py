@@ -7,12 +7,13 @@ KINDS = {
     "pairs": "paired comparisons: which of two, with or without ties",
     "ratings": "ratings on a scale, in categories, or yes and no",
     "counts": "correct answers in a discrimination task",
+    "verdict": "one pair of sounds: what direct comparisons decide, in tables of answers",
 }
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare a sub-word for each kind of answers."""
-    kinds = parser.add_subparsers(dest="kind", required=True, metavar="|".join(KINDS))
+    kinds = parser.add_subparsers(dest="answers", required=True, metavar="|".join(KINDS))
     for kind, line in KINDS.items():
         module = importlib.import_module(f"listening.commands.fit.fit_{kind}")
         module.arguments(kinds.add_parser(kind, help=line, description=line))
@@ -20,5 +21,5 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Fit and print; 0 when done."""
-    module = importlib.import_module(f"listening.commands.fit.fit_{args.kind}")
+    module = importlib.import_module(f"listening.commands.fit.fit_{args.answers}")
     return int(module.run(args))

@@ -2,11 +2,14 @@
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from listening.commands.measure import measure_study
 from listening.console import progress, show
-from listening.records.measured import Measures
+from listening.errors import MissingFile, SoundError
 from listening.records.study import Study, open_study
+
+if TYPE_CHECKING:
+    from listening.records.measured import Measures
 
 SHOWN = (
     "laf_max_db",
@@ -52,19 +55,48 @@ def run(args: argparse.Namespace) -> int:
     """Measure a study when the one path is a folder, else each sound."""
     if len(args.paths) == 1 and args.paths[0].is_dir():
         return _measure_study(args, open_study(args.paths[0]))
-    from listening.commands.measure import measure_sounds
-
-    return measure_sounds.run(args)
+    for path in args.paths:
+        if not path.is_file():
+            raise MissingFile(f"{path}: no such file; check the name and the folder")
+    return _measure_sounds(args)
 
 
 def _measure_study(args: argparse.Namespace, study: Study) -> int:
+    from listening.steps import study_measures
+
     with progress.bar("measuring") as on_progress:
-        made = measure_study.run(study, jobs=args.jobs, on_progress=on_progress)
+        made = study_measures.run(study, jobs=args.jobs, on_progress=on_progress)
     show.result(args, _lines(study, made), made.model_dump(mode="json"))
     return 0
 
 
-def _lines(study: Study, made: Measures) -> list[str]:
+def _measure_sounds(args: argparse.Namespace) -> int:
+    from listening.steps import sound_lines, sound_measures
+
+    pascal_per_full_scale = _calibration(args)
+    with progress.bar("measuring") as on_progress:
+        found = []
+        for done, path in enumerate(args.paths):
+            on_progress(done, len(args.paths))
+            found.append(sound_measures.measured(path, pascal_per_full_scale))
+    show.result(args, [line for one in found for line in sound_lines.lines(one)], found)
+    return 0
+
+
+def _calibration(args: argparse.Namespace) -> float | None:
+    """Pascal per full scale, given or from the calibrator's recording."""
+    if args.calibrator is None:
+        return args.pascal_per_full_scale
+    if args.pascal_per_full_scale is not None:
+        raise SoundError("--pascal-per-full-scale and --calibrator both given; one of them wanted")
+    from listening.audio import wav
+    from listening.metrics import calibration
+
+    tone = wav.load(args.calibrator)
+    return calibration.from_calibrator(tone, level_db=args.calibrator_level).pascal_per_full_scale
+
+
+def _lines(study: Study, made: "Measures") -> list[str]:
     conditions = list(dict.fromkeys(s.condition for s in made.spreads))
     cells = {(s.condition, s.metric): f"{s.mean:.2f} ±{s.sd or 0.0:.2f}" for s in made.spreads}
     shown = [m for m in SHOWN if any(metric == m for _, metric in cells)]

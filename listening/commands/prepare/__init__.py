@@ -2,19 +2,14 @@
 
 import argparse
 import os
-from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from listening.analysis.collect import adjustments
-from listening.commands.prepare import prepare_tables as tables
 from listening.console import progress, show
-from listening.errors import StudyError
-from listening.intake import study_check
-from listening.records.ear_gains import EarGains
-from listening.records.manifest import Manifest
-from listening.records.problem import listing
 from listening.records.study import Study, open_study
-from listening.stimuli import preparation, residuals
+
+if TYPE_CHECKING:
+    from listening.records.manifest import Manifest
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -44,41 +39,26 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Check, prepare, and print what the matching left over in every metric."""
     study = open_study(args.folder)
+    from listening.commands.prepare import prepare_tables as tables
+    from listening.steps import study_stimuli  # slow to load: a slip in the folder is told before
+
     if args.check_by_ear is not None:
-        found = _gains(args.check_by_ear)
+        found = study_stimuli.gains(args.check_by_ear)
         show.result(args, tables.by_ear(found), found.model_dump(mode="json"))
         return 0
     if args.played_at is not None:
         return _played_at(args, study)
-    refuse_problems(study)
-    if args.by_ear is not None:
-        _gains(args.by_ear).save(study.ear_gains)
     with progress.bar("preparing stimuli") as on_progress:
-        manifest = preparation.run(study, on_progress=on_progress, jobs=max(1, args.jobs))
+        manifest = study_stimuli.prepare(study, by_ear=args.by_ear, jobs=args.jobs, on_progress=on_progress)
     _print(args, study, manifest)
     return 0
 
 
-def refuse_problems(study: Study) -> None:
-    """Stop a study that `check` would stop.
-
-    Raises
-    ------
-    StudyError
-        With every error that was found.
-    """
-    found = [problem for problem in study_check.problems(study.protocol) if problem.severity == "error"]
-    if found:
-        raise StudyError(f"the study has {len(found)} errors:\n{listing(found)}")
-
-
-def _gains(folder: Path) -> EarGains:
-    return adjustments.of_study(
-        open_study(folder), now=lambda: datetime.now(UTC).isoformat(timespec="seconds")
-    )
-
-
 def _played_at(args: argparse.Namespace, study: Study) -> int:
+    from listening.commands.prepare import prepare_tables as tables
+    from listening.records.manifest import Manifest
+    from listening.stimuli import residuals
+
     manifest = Manifest.load(study.manifest)
     with progress.bar("measuring loudness") as on_progress:
         found = residuals.departure(study.stimuli, manifest, args.played_at, on_progress=on_progress)
@@ -86,7 +66,11 @@ def _played_at(args: argparse.Namespace, study: Study) -> int:
     return 0
 
 
-def _print(args: argparse.Namespace, study: Study, manifest: Manifest) -> None:
+def _print(args: argparse.Namespace, study: Study, manifest: "Manifest") -> None:
+    from listening.commands.prepare import prepare_tables as tables
+    from listening.records.ear_gains import EarGains
+    from listening.stimuli import residuals
+
     spreads = residuals.spreads(manifest)
     previews = tables.previews(study, manifest)
     lines = [*tables.summary(study, manifest), *tables.table(spreads), *tables.moved(manifest)]

@@ -1,30 +1,32 @@
-"""A draft sentence held against a study's findings, by listed patterns only.
+"""A draft sentence held against a study's findings; it fails closed.
 
-What no pattern knows is "not judged", never "supported". The check sees words, not meaning, pictures or
-context; advertising law and counsel have the last word.
+A draft is supported only if the whole of it is one of the printable forms, up to the harmless variation named
+in `canonical.py` and the wordings listed in the language files. Whatever else it says, in whichever words,
+signs or order, it is not: no list of forbidden words decides. The check reads no meaning, picture or context;
+advertising law and counsel have the last word.
 """
 
-from dataclasses import dataclass, replace
-from typing import Literal
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Literal
 
-from listening.records.findings import Findings, QuestionFinding
-from listening.report.claims import (
-    claim_factor,
-    claim_patterns,
-    claim_reading,
-    claim_reasons,
-    claim_superlative,
-)
-from listening.report.claims.claim_reading import Compared
-from listening.report.claims.claim_reasons import Unsupported
-from listening.report.sentences import ratio_sentences, sentences
+from listening.records.findings import Findings
+from listening.report.claims import canonical, matching, nearest, reading
+from listening.report.claims.nearest import Difference
+from listening.report.sentences import forms, sentences
+from listening.report.sentences import wordings_to_leave_out as left_out
+from listening.report.sentences.form import Form
+from listening.report.sentences.wordings_to_leave_out import LeftOut
 
-Ruling = Literal["supported", "not supported", "not judged"]
+Word = Literal["supported", "not supported", "not judged"]
 LIMITS = (
-    "This check knows listed wordings only and reads no meaning, picture or context. It does not know the "
-    "law: have counsel read every claim before it is printed."
+    "Supported is only what can be printed as it stands, up to letter case, spacing, the mark at the end, "
+    "numbers in words, listed synonyms and the order of clauses. The check reads no meaning, picture or "
+    "context, and does not know the law: have counsel read every claim before it is printed."
 )
 NOBODY = "the panel was simulated: nobody listened"
+ELSEWHERE = "the answers were collected elsewhere: they describe, and bear no sentence for print"
 
 
 @dataclass(frozen=True)
@@ -32,105 +34,95 @@ class Judgement:
     """What the findings say to a draft."""
 
     draft: str
-    ruling: Ruling
+    word: Word
+    had_people_listened: Word
+    """The word if a simulated panel had been people; the same as `word` otherwise."""
     question: str | None
-    """The planned question, or superlative, that the draft is about."""
-    unsupported: tuple[Unsupported, ...]
-    unknown: tuple[str, ...]
-    """Words that no pattern knows; with any of them nothing is called supported."""
-    had_people_listened: Ruling | None = None
-    """Of a simulated panel: what the ruling would be of people who answered like it."""
+    """The planned question or superlative that the draft is, or is about."""
+    nearest: tuple[str, ...]
+    """Printable sentences that come nearest, nearest first; empty for a draft that is one."""
+    differs: tuple[Difference, ...]
+    """Word by word, against the nearest of them."""
+    why: tuple[str, ...]
+    """For the reader: strange signs, an open question, wordings to leave out."""
+
+    def as_json(self) -> dict[str, Any]:
+        """What `listening claim --json` prints of it."""
+        return {
+            "draft": self.draft,
+            "word": self.word,
+            "had_people_listened": self.had_people_listened,
+            "question": self.question,
+            "nearest": list(self.nearest),
+            "differs": [{"draft": one.draft, "printable": one.printable} for one in self.differs],
+        }
 
 
-def judge(draft: str, found: Findings) -> Judgement:
-    """Which planned question supports the draft, and which part of it none does."""
-    if not found.simulated:
-        return _judge(draft, found)
-    as_heard = _judge(draft, found.model_copy(update={"simulated": False}))
-    return replace(
-        as_heard,
-        ruling="not supported",
-        unsupported=(*as_heard.unsupported, Unsupported("the whole sentence", NOBODY)),
-        had_people_listened=as_heard.ruling,
-    )
+@dataclass(frozen=True)
+class Check:
+    """The findings of one study, made ready once for many drafts."""
+
+    found: Findings
+    """As if people had listened."""
+    simulated: bool
+
+    @cached_property
+    def forms(self) -> tuple[Form, ...]:
+        """What may be printed."""
+        return forms.all_of(self.found)
+
+    @cached_property
+    def patterns(self) -> list[matching.Pattern]:
+        """The same, ready to be held against drafts."""
+        return matching.patterns(self.forms)
+
+    @cached_property
+    def words(self) -> reading.Vocabulary:
+        """The words by which drafts are read."""
+        return reading.vocabulary(self.found, self.forms)
+
+    def form_of(self, draft: str) -> Form | None:
+        """The printable form that the draft is."""
+        return matching.find(draft.removeprefix(sentences.SIMULATED), self.patterns)
 
 
-def _judge(draft: str, found: Findings) -> Judgement:
-    text = claim_reading.plain(draft.removeprefix(sentences.SIMULATED))
-    own = _own_sentences(found)
-    if text in own:
-        return Judgement(draft, "supported", own[text], (), ())
-    called = claim_reading.names(found)
-    named = claim_superlative.said(text, found, called)
-    if named is not None:
-        return Judgement(draft, "not supported", *named, ())
-    overreaches = claim_patterns.overreaches(text, claim_reasons.asked_for_liking(found))
-    unsupported = [Unsupported(o.part, o.why) for o in overreaches]
-    rest = claim_patterns.without_overreaches(text, claim_reasons.asked_for_liking(found))
-    factors = claim_factor.found(rest)
-    bare = claim_factor.without(rest)
-    if any(one.is_ratio for one in factors):
-        bare = claim_reading.with_comparatives(bare, found)
-    compared = claim_reading.compared(bare, found, called)
-    question = None
-    if compared is not None:
-        question, more = claim_reasons.planned(compared, found, bare)
-        unsupported += more
-        if question is not None:
-            more_called, than_called = called[question.more], called[question.than]
-            unsupported += claim_reasons.of_wording(
-                bare, question, found, more_called, than_called, with_factor=bool(factors)
-            )
-            unsupported += _how_it_is_heard(bare, compared, question, n_factors=len(factors))
-    if compared is not None and compared.is_less:
-        factors = tuple(claim_factor.turned(one) for one in factors)
-    unsupported += claim_reasons.of_factors(factors, bare, question)
-    unknown = (
-        *claim_reading.unknown(bare, called, found),
-        *(("a question",) if "?" in draft else ()),
-    )
-    return Judgement(
-        draft=draft,
-        ruling=_ruling(compared, question, unsupported, unknown),
-        question=question.id if question else None,
-        unsupported=tuple(unsupported),
-        unknown=unknown,
-    )
+def of(found: Findings) -> Check:
+    """The check of a study's findings."""
+    return Check(found.model_copy(update={"simulated": False}), found.simulated)
 
 
-def _own_sentences(found: Findings) -> dict[str, str]:
-    """The printable sentences of what is supported, and the question of each."""
-    own = {
-        claim_reading.plain(text): s.id
-        for s in found.superlatives
-        if s.word == "supported"
-        for text in (sentences.superlative(s, found), *claim_superlative.short(s, found))
-    }
-    for q in found.questions:
-        if q.factor is not None and q.factor.word == "supported":
-            own[claim_reading.plain(ratio_sentences.printable(q, found))] = q.id
-        if q.word == "supported":
-            own[claim_reading.plain(sentences.printable(q, found))] = q.id
-    return own
+def judge(draft: str, check: Check) -> Judgement:
+    """What the draft is, and where it is nothing for print, what comes nearest."""
+    form = check.form_of(draft)
+    if form is not None and check.simulated:
+        return Judgement(draft, "not supported", "supported", form.question, (), (), (NOBODY,))
+    if form is not None:
+        return Judgement(draft, "supported", "supported", form.question, (), (), ())
+    about = reading.read(draft, check.words)
+    close = nearest.find(about, draft, check.found, check.forms)
+    claims = close.question is not None or reading.claims_something(draft, about, check.words)
+    word: Word = "not supported" if claims else "not judged"
+    differs = nearest.differences(draft, close.sentences[0]) if close.sentences else ()
+    why = tuple(_why(draft, close.question, about.said, check))
+    return Judgement(draft, word, word, close.question, close.sentences, differs, why)
 
 
-def _how_it_is_heard(
-    text: str, compared: Compared, question: QuestionFinding, *, n_factors: int
-) -> list[Unsupported]:
-    """A draft speaks of hearing; one with a factor, of what was measured as well."""
-    if n_factors:
-        return []
-    return claim_reasons.of_hearing(text, compared, question)
+def _why(draft: str, question: str | None, said: Sequence[str], check: Check) -> list[str]:
+    """What a person is told besides the difference."""
+    lines = [ELSEWHERE] if check.found.imported else []
+    if strange := canonical.strange(draft):
+        lines.append(f"signs that no sentence for print has: {', '.join(strange[:4])}")
+    words: dict[str, str] = {q.id: q.word for q in check.found.questions}
+    words |= {s.id: s.word for s in check.found.superlatives}
+    word = words.get(question or "", "supported")
+    if word != "supported":
+        lines.append(f"the planned question `{question}` is {word}")
+    return [*lines, *(f"leave out {no.wording}: {no.why}" for no in _left_out(question, said, check))]
 
 
-def _ruling(
-    compared: Compared | None,
-    question: QuestionFinding | None,
-    unsupported: list[Unsupported],
-    unknown: tuple[str, ...],
-) -> Ruling:
-    if unsupported:
-        return "not supported"
-    if compared is None or question is None or unknown:
-        return "not judged"
-    return "supported"
+def _left_out(question: str | None, said: Sequence[str], check: Check) -> list[LeftOut]:
+    """Wordings to leave out that the draft uses."""
+    own = [
+        no for q in check.found.questions if q.id == question for no in left_out.of_question(q, check.found)
+    ]
+    return [no for no in (*own, *left_out.ALWAYS) if set(no.words) & set(said)]

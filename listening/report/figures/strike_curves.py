@@ -1,5 +1,7 @@
 """Curves of one stroke of each condition, from what `measure` kept, as figures of the page."""
 
+import zipfile
+import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from listening.errors import RecordError
 from listening.records.findings import Findings
 from listening.records.measured import Measures
 from listening.report.figures import figures
@@ -16,6 +19,7 @@ from listening.report.page import style
 
 FloatArray = NDArray[np.float32]
 
+UNREADABLE = (OSError, ValueError, KeyError, EOFError, zlib.error, zipfile.BadZipFile, NotImplementedError)
 RANGE_DB = 60.0  # of a spectrogram, below its strongest cell
 HIGHEST_HZ = 16000.0
 PANEL_IN = 1.5
@@ -56,12 +60,18 @@ def load(path: Path, measures: Measures, found: Findings) -> list[Stroke]:
     first: dict[str, str] = {}
     for row in measures.recordings:
         first.setdefault(row.condition, row.recording)
-    with np.load(path) as kept:
-        return [
-            _stroke(kept, first[condition], label)
-            for condition, label in labels.items()
-            if f"{first.get(condition)}/spectrogram_db" in kept
-        ]
+    try:
+        with np.load(path, allow_pickle=False) as kept:
+            return [
+                _stroke(kept, first[condition], label)
+                for condition, label in labels.items()
+                if f"{first.get(condition)}/spectrogram_db" in kept
+            ]
+    except UNREADABLE as error:
+        raise RecordError(
+            f"{path}: not the curves that measure keeps ({error}); make them again with: listening measure "
+            f"{path.parent}"
+        ) from error
 
 
 def figure_list(strokes: Sequence[Stroke]) -> list[tuple[str, str]]:

@@ -69,8 +69,7 @@ def _card(i: int, q: QuestionFinding, found: Findings) -> Card:
     ink, ground, mark = style.VERDICT[q.word]
     figure = ""
     if q.share is not None:
-        did = "was told apart" if q.kind == "audible" else "was chosen"
-        title = f"{q.more_label} {did} {sentences.shares(q)}"
+        title = f"{sentences.ask(q, found)} {sentences.happened(q, found)}"
         figure = figures.svg(
             partial(figures.verdict_scale, q=q),
             name=f"scale{i}",

@@ -1,15 +1,18 @@
 """The claims sheet: one page for those who print, from the findings."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from listening.records.findings import Findings, SuperlativeFinding
+from listening.records.text import plain
 from listening.report.claims import draft_check
 from listening.report.page import reasons
 from listening.report.page.page import environment
-from listening.report.sentences import ratio_sentences, sentences, wording
+from listening.report.sentences import footnotes, forms, language, ratio_sentences, sentences, wording
 from listening.report.sentences import wordings_to_leave_out as left_out
+from listening.report.sentences.form import Form
 from listening.report.sentences.wordings_to_leave_out import LeftOut
 
 HERE = Path(__file__).parent
@@ -25,18 +28,23 @@ class Line:
     footnote: str
     why: str
     left_out: tuple[LeftOut, ...]
+    others: tuple[Form, ...]
+    """Headline and long form, and the forms in other languages."""
 
 
 def render(found: Findings) -> str:
     """The sheet as self-contained HTML."""
     lines = list(_lines(found))
-    return (
+    return plain(
         environment()
         .get_template("sheet.html.jinja")
         .render(
             f=found,
             css=(HERE / "page.css").read_text(encoding="utf-8"),
-            supported=[line for line in lines if line.word == "supported"],
+            supported=[line for line in lines if line.word == "supported" and line.others],
+            held=[line for line in lines if line.word == "supported" and not line.others],
+            languages={words.code: words.words["name"] for words in language.known()},
+            missing=footnotes.missing(found),
             against=[line for line in lines if line.word == "contradicted"],
             open=[line for line in lines if line.word in ("undecided", "no verdict")],
             always=left_out.ALWAYS,
@@ -54,6 +62,7 @@ def _lines(found: Findings) -> Iterator[Line]:
             sentences.footnote(q, found),
             reasons.of(q, found),
             left_out.of_question(q, found),
+            _others(forms.of_question, q, found),
         )
         if q.factor is not None:
             yield Line(
@@ -63,6 +72,7 @@ def _lines(found: Findings) -> Iterator[Line]:
                 ratio_sentences.footnote(q, found),
                 ratio_sentences.reason(q),
                 left_out.of_factor(q),
+                _others(forms.of_factor, q, found),
             )
     for s in found.superlatives:
         yield Line(
@@ -72,7 +82,16 @@ def _lines(found: Findings) -> Iterator[Line]:
             sentences.superlative_footnote(s, found),
             reasons.superlative(s),
             left_out.of_superlative(s),
+            _others(forms.of_superlative, s, found),
         )
+
+
+def _others(make: Callable[..., Iterator[Form]], one: Any, found: Findings) -> tuple[Form, ...]:
+    """Every form but the English sentence and footnote, which stand first."""
+    made = [form for words in language.known() for form in make(one, found, words)]
+    return tuple(
+        form for form in made if form.language != language.ENGLISH or form.use not in ("sentence", "footnote")
+    )
 
 
 def _the_most(s: SuperlativeFinding) -> str:

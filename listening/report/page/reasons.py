@@ -1,7 +1,7 @@
 """Why a verdict came out as it did, in words for those who print: the findings' reason with its numbers."""
 
 from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
-from listening.report.rounding import in_hundred
+from listening.report.rounding import in_hundred, in_hundred_beside
 from listening.report.sentences import metric_words
 
 FLIPS = "the verdict depends on how level is taken"
@@ -61,14 +61,15 @@ def _limits(q: QuestionFinding) -> str:
 def _more(q: QuestionFinding) -> str:
     if q.share is None:
         return q.reason
-    low, mid, high = map(in_hundred, (q.share.lower, q.share.value, q.share.upper))
+    planned = q.smallest_effect if q.unit == "share" else None
+    low = in_hundred_beside(q.share.lower, 0.5)
+    mid, high = in_hundred_beside(q.share.value, planned), in_hundred_beside(q.share.upper, planned)
     if q.word == "supported":
         return (
             f"even the lower limit, {low} of 100 choices, is above even chances, and the estimate, {mid}, "
             f"reaches the {matters(q)} that were planned to matter"
         )
     if q.word == "contradicted":
-        high = _under(high, in_hundred(q.smallest_effect))
         return f"even the upper limit, {high} of 100 choices, stays below the {matters(q)} planned to matter"
     if "estimate is below" in q.reason:
         return (

@@ -3,7 +3,7 @@
 from listening.records.factor import FactorFinding
 from listening.records.findings import Findings, QuestionFinding
 from listening.report.rounding import number
-from listening.report.sentences import metric_words, sentences, wording
+from listening.report.sentences import footnotes, forms, language, sentences, slots, wording
 
 VERBS = {"supported": "reaches", "contradicted": "stays below"}
 
@@ -13,19 +13,16 @@ def printable(q: QuestionFinding, found: Findings) -> str:
     f = q.factor
     if f is None:
         return ""
-    more, than = wording.name(q, q.more_label), wording.name(q, q.than_label)
-    measured = metric_words.in_plain_words(f.metric, more)
-    at_least = f"{measured} is at least {wording.times(f.factor)} that of {than}"
-    if f.word == "supported":
-        heard = wording.is_heard(more, q.comparative, than)
-        text = (
-            f"{wording.where(q.presentation, found)}, {heard}, and by measurement "
-            f"{at_least}{ratio(f, '; it is')}."
-        )
-    elif f.word == "contradicted":
-        text = f"It does not hold that {at_least} and that this is heard: {reason(q)}."
+    words = language.of(language.ENGLISH)
+    made = [form.text for form in forms.of_factor(q, found, words) if form.use == "sentence"]
+    if made:
+        return sentences.marked(made[0], found)
+    filled = slots.of_question(q, found, words)[0] | slots.of_factor(f, words)
+    claim = words.text("measures", f.metric).format(**{key: texts[0] for key, texts in filled.items()})
+    if f.word == "contradicted":
+        text = f"No claim: the test speaks against it that {claim} and that this is heard: {reason(q)}."
     else:
-        text = f"No claim: it stays open whether {at_least} and whether this is heard: {reason(q)}."
+        text = f"No claim: it stays open whether {claim} and whether this is heard: {reason(q)}."
     return sentences.marked(text, found)
 
 
@@ -51,11 +48,4 @@ def ratio(f: FactorFinding, verb: str) -> str:
 
 def footnote(q: QuestionFinding, found: Findings) -> str:
     """What was heard and what was measured."""
-    f = q.factor
-    if f is None:
-        return ""
-    tail = (
-        f"the ratio is of {metric_words.of(f.metric).name}, measured on {f.n_more} and {f.n_than} "
-        f"{f.sampled} as recorded; how much was measured, listeners said only which of the two"
-    )
-    return f"{sentences.footnote(q, found).removesuffix('.')}; {tail}."
+    return footnotes.of_factor(q, found, language.of(language.ENGLISH)) if q.factor else ""

@@ -1,89 +1,63 @@
-"""The sentence that may be printed, and its footnote."""
+"""What a planned question bears: the sentence for print, or the sentence that says why there is none."""
 
 from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
-from listening.report import rounding
 from listening.report.page import imported_words, reasons
-from listening.report.rounding import in_hundred
-from listening.report.sentences import cause_words, rating_sentences, wording
-from listening.report.sentences.wording import name, where
+from listening.report.sentences import cause_words, facts, footnotes, forms, language, slots, wording
+from listening.report.sentences.form import Form
 
 SIMULATED = "Simulated panel, not for print: "
 
 
 def printable(q: QuestionFinding, found: Findings) -> str:
     """The one sentence that the question bears; where it bears no claim, the sentence says that."""
-    if q.unit == "points":
-        return marked(rating_sentences.sentence(q, found) + cause_words.after(q), found)
-    return marked(_SAYS[q.word](q, found) + cause_words.after(q), found)
+    form = _form(q.id, "sentence", tuple(forms.of_question(q, found, _english())))
+    return marked(form.text if form else _not_for_print(q, found), found)
 
 
 def superlative(s: SuperlativeFinding, found: Findings) -> str:
     """The one sentence that a planned superlative bears."""
-    played = where(s.presentation, found)
-    others = ", ".join(one.than_label for one in s.against)
-    the_most = f"{wording.superlative(s.comparative)} of the {len(s.against) + 1} compared"
-    if s.word == "supported":
-        text = (
-            f"{played}, {s.label} is heard as {the_most}: the panel of {s.n_listeners} "
-            f"listeners, taken together, set it above each of {others}."
-        )
-    elif s.word == "contradicted":
-        text = f"{played}, {s.label} is not heard as {the_most}: {reasons.superlative(s)}."
-    else:
-        text = f"No claim: whether {s.label} is {the_most} stays open: {reasons.superlative(s)}."
-    return marked(text, found)
-
-
-def superlative_footnote(s: SuperlativeFinding, found: Findings) -> str:
-    """The shortest honest footnote to a superlative: every comparison had to hold by itself."""
-    n = len(s.against)
-    return (
-        f"Blind paired comparison, {s.n_listeners} {found.panel.training} listeners "
-        f"({found.panel.stands_for}); named before the test; each of the {n} comparisons had to hold by "
-        f"itself; of the {n + 1} compared here, no others; study {found.digests.study[:12]}."
-    )
+    form = _form(s.id, "sentence", tuple(forms.of_superlative(s, found, _english())))
+    if form is not None:
+        return marked(form.text, found)
+    claim = _claim_of_superlative(s, found)
+    if s.word == "contradicted":
+        return marked(f"No claim: the test speaks against it that, {claim}: {reasons.superlative(s)}.", found)
+    return marked(f"No claim: whether, {claim}, stays open: {reasons.superlative(s)}.", found)
 
 
 def footnote(q: QuestionFinding, found: Findings) -> str:
-    """The shortest honest footnote to the sentence: who, how, how sure, under which conditions."""
+    """The footnote to the sentence: who, how, on what, how sure."""
     if found.imported:
         return imported_words.footnote(q, found)
-    n_stimuli = f"{q.stimuli_per_condition} recorded stroke{'s' if q.stimuli_per_condition != 1 else ''}"
-    parts = [
-        f"Blind {_task(q)}, “{q.asked}”, {q.n_listeners} {found.panel.training} listeners "
-        f"({found.panel.stands_for})",
-        f"{_counts(q)}, {n_stimuli} of each",
-        _presented(q, found),
-    ]
-    estimated = q.estimate or q.heard or q.points
-    if estimated is not None:
-        what = "number of points" if q.points else "share"
-        parts.append(
-            f"the {what} and its {rounding.level(estimated.level)} limits are estimates that allow for other "
-            "listeners and other recordings of the same kind"
-        )
-    parts.append(f"planned before the test, study {found.digests.study[:12]}")
-    return "; ".join(parts) + "."
+    return footnotes.of_question(q, found, _english())
 
 
-def shares(q: QuestionFinding) -> str:
-    """`in an estimated 86 of 100 choices (limits 76 to 92)`, as far as the data go."""
-    if q.share is None:
-        return ""
-    what = "trials" if q.kind == "audible" else "choices"
-    tied = ""
-    if q.n_direct_no_difference:
-        heard_none = f"{q.n_direct_no_difference} of {q.n_direct} direct comparisons"
-        tied = f", had one to be named ({heard_none} were answered no difference)"
-    return (
-        f"in an estimated {in_hundred(q.share.value)} of 100 {what} "
-        f"(limits {in_hundred(q.share.lower)} to {in_hundred(q.share.upper)}){tied}"
-    )
+def superlative_footnote(s: SuperlativeFinding, found: Findings) -> str:
+    """The same of a superlative."""
+    return footnotes.of_superlative(s, found, _english())
+
+
+def happened(q: QuestionFinding, found: Findings) -> str:
+    """What was done, in numbers: `chosen as the brighter ones in 41 of 48 comparisons by 24 listeners`."""
+    words = _english()
+    filled, _ = slots.of_question(q, found, words)
+    told = words.list_of("evidence", facts.evidence(q))[0] + slots.tied(q, words)
+    return told.format(**{key: texts[0] for key, texts in filled.items()}).removeprefix(": ")
+
+
+def claim(q: QuestionFinding, found: Findings) -> str:
+    """What was planned to be claimed, as the middle of a sentence, whatever came of it."""
+    words = _english()
+    filled, _ = slots.of_question(q, found, words)
+    template = words.list_of("claim", facts.claim(q))[0]
+    return template.format(**{key: texts[0] for key, texts in filled.items()})
 
 
 def ask(q: QuestionFinding, found: Findings) -> str:
     """A planned question in short."""
-    at = "as recorded" if q.presentation == "as recorded" else f"at equal {wording.held_equal(found)}"
+    if cause_words.of(q):
+        return f"Does it hold that, {claim(q, found)}?"
+    at = "as recorded" if q.presentation == wording.AS_RECORDED else f"at equal {wording.held_equal(found)}"
     if q.kind == "same":
         return f"Are {q.more_label} and {q.than_label} heard as the same in {q.attribute}, {at}?"
     if q.kind == "audible":
@@ -93,113 +67,39 @@ def ask(q: QuestionFinding, found: Findings) -> str:
     )
 
 
-def _supported(q: QuestionFinding, found: Findings) -> str:
-    more, than, played = name(q, q.more_label), name(q, q.than_label), where(q.presentation, found)
-    if q.kind == "audible":
-        return f"{played}, {wording.told_apart(more, than)}: {_right(q)}."
-    if q.kind == "same":
-        return (
-            f"{played}, {more} and {than} are heard as the same in {q.attribute}, within the bound "
-            f"planned ({reasons.bound(q)}): {more} was chosen {shares(q)}, by {q.n_listeners} listeners."
-        )
-    beyond = ", beyond being louder" if q.beyond_level else ""
-    return (
-        f"{played}, {wording.is_heard(more, q.comparative, than)}{beyond}: "
-        f"{q.n_listeners} listeners chose it {shares(q)}."
-    )
-
-
-def _contradicted(q: QuestionFinding, found: Findings) -> str:
-    more, than, played = name(q, q.more_label), name(q, q.than_label), where(q.presentation, found)
-    if q.kind == "audible":
-        return (
-            f"{played}, {more} is told from {than} by ear less often than was planned to matter "
-            f"({reasons.matters(q)}): {_right(q)}."
-        )
-    if q.kind == "same":
-        return (
-            f"{played}, {more} and {than} are not heard as the same in {q.attribute} (planned was that "
-            f"{reasons.bound(q)}): {more} was chosen {shares(q)}, by {q.n_listeners} listeners."
-        )
-    return (
-        f"{played}, {wording.is_heard(more, q.comparative, than, no=True)} by as much as was planned to "
-        f"matter ({reasons.matters(q)}): it was chosen by {q.n_listeners} listeners {shares(q)}."
-    )
-
-
-def _undecided(q: QuestionFinding, found: Findings) -> str:
-    more, than = name(q, q.more_label), name(q, q.than_label)
-    if q.kind == "audible":
-        tail = f": {_right(q)}" if q.heard is not None else ""
-        return f"No claim: the test leaves open whether {wording.told_apart(more, than)}{tail}."
-    claim = (
-        f"{more} and {than} are heard as the same in {q.attribute}"
-        if q.kind == "same"
-        else wording.is_heard(more, q.comparative, than)
-    )
-    beyond = " beyond being louder" if q.beyond_level and q.kind == "more" else ""
-    tail = f": {more} was chosen {shares(q)}" if q.share is not None else ""
-    return f"No claim: the test leaves open whether {claim}{beyond}{tail}."
-
-
-def _no_verdict(q: QuestionFinding, found: Findings) -> str:
-    if q.decided_by == "nothing" or "look" in q.reason:  # not decided, whatever the answers are
-        return f"No claim: {q.reason}."
-    return f"No claim: {q.n_listeners} listeners are too few for a verdict."
-
-
-_SAYS = {
-    "supported": _supported,
-    "contradicted": _contradicted,
-    "undecided": _undecided,
-    "no verdict": _no_verdict,
-}
-
-
 def marked(text: str, found: Findings) -> str:
     """The text, with a warning before it where nobody listened."""
     return f"{SIMULATED}{text}" if found.simulated else text
 
 
-def _right(q: QuestionFinding) -> str:
-    """What the listeners did in a task with right answers, against guessing."""
-    if q.guess is None:
-        return (
-            f"{q.n_listeners} listeners called {q.n_direct_more} of {q.n_direct} pairs that differ "
-            f"different, and {q.n_false} of {q.n_alike} pairs that are alike"
-        )
-    did = wording.TASKS.get(q.task, "answered rightly")
-    return f"{q.n_listeners} listeners {did} {shares(q)}, where guessing alone gives {in_hundred(q.guess)}"
+def _not_for_print(q: QuestionFinding, found: Findings) -> str:
+    """Why there is no sentence for print."""
+    if q.word == "no verdict":
+        few = f"{q.n_listeners} listeners are too few for a verdict"
+        return f"No claim: {few if 'are needed' in q.reason else q.reason}."
+    said, done = claim(q, found), happened(q, found) if q.n_direct else ""
+    tail = f": {done}" if done else ""
+    if q.word == "undecided":
+        return f"No claim: the test leaves open whether, {said}{tail}."
+    if q.word == "contradicted" and q.kind == "same":
+        return f"No claim: the test speaks against it that, {said}{tail}."
+    if q.word == "contradicted":
+        by = f"by as much as was planned to matter ({reasons.matters(q)})"
+        return f"No claim: the test speaks against it that, {said} {by}{tail}."
+    if q.kind == "same" and q.about_level:
+        return f"The matching held, which is no sentence for print: {said}{tail}."
+    return f"No sentence for print, because more than one thing was edited: {said}{tail}."
 
 
-def _task(q: QuestionFinding) -> str:
-    tests = {
-        "triangle": "triangle test",
-        "duo-trio": "duo-trio test",
-        "same-different": "same-different test",
-    }
-    return tests.get(q.task, f"{q.task} test" if q.task == "2-AFC" else q.task)
+def _claim_of_superlative(s: SuperlativeFinding, found: Findings) -> str:
+    words = _english()
+    filled = slots.of_superlative(s, found, words)
+    return words.list_of("claim", "most")[0].format(**{key: texts[0] for key, texts in filled.items()})
 
 
-def _counts(q: QuestionFinding) -> str:
-    if q.unit == "points":
-        return f"{q.n_direct} ratings of the two, {rating_sentences.scale(q)}"
-    if q.kind != "audible":
-        return f"chosen in {q.n_direct_more} of {q.n_direct} direct comparisons"
-    if q.guess is None:
-        return (
-            f"{q.n_direct_more} of {q.n_direct} pairs that differ and {q.n_false} of {q.n_alike} pairs that "
-            "are alike were called different"
-        )
-    return f"right in {q.n_direct_more} of {q.n_direct} trials"
+def _form(question: str, use: str, made: tuple[Form, ...]) -> Form | None:
+    return next((form for form in made if (form.question, form.use) == (question, use)), None)
 
 
-def _presented(q: QuestionFinding, found: Findings) -> str:
-    if q.presentation == "as recorded":
-        return "played as recorded, level differences included"
-    match = found.matching
-    unit = "phon" if match.metric == "nmax_sone" else "dB"
-    residual = f", largest residual {rounding.number(match.largest_residual_db, 3)} {unit}"
-    return (
-        f"played {q.presentation}, {match.label}{residual if match.largest_residual_db is not None else ''}"
-    )
+def _english() -> language.Language:
+    return language.of(language.ENGLISH)

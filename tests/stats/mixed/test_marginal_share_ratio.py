@@ -106,3 +106,87 @@ def test_ratio_of_geometric_means_is_welch_on_the_logarithms():
 def test_ratio_of_means_needs_two_positive_values_each(bad):
     with pytest.raises(BadData, match="at least 2 each, all positive"):
         ratio_interval.of_geometric_means(bad, [1.0, 2.0])
+
+
+def test_share_of_a_panel_without_doubt_is_all_or_nothing():
+    assert (marginal_share.share(math.inf, 1.0), marginal_share.share(-math.inf, 1.0)) == (1.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("mean", "sd", "share"),
+    [(0.0, 0.0, 0.0), (-0.1, 0.0, 1.0), (0.1, 0.0, 0.0), (1.0, 2.0, 0.308538), (-3.0, 2.0, 0.933193)],
+)
+def test_share_below_zero_is_the_normal_distribution_there(mean, sd, share):
+    """Table of the normal distribution: 0.5 -> 0.691462, 1.5 -> 0.933193."""
+    assert marginal_share.share_below_zero(mean, sd) == pytest.approx(share, abs=5e-7)
+
+
+def test_share_outside_of_a_panel_off_centre_adds_two_unlike_tails():
+    """Below -1 lies what is 0.75 below the mean's 0.5 (0.226627), above 1 what is 0.25 above (0.401294)."""
+    assert marginal_share.share_outside(0.5, 2.0, 1.0) == pytest.approx(0.226627 + 0.401294, abs=1e-6)
+    assert marginal_share.share_outside(-0.5, 2.0, 1.0) == marginal_share.share_outside(0.5, 2.0, 1.0)
+    assert (marginal_share.share_outside(1.0, 0.0, 1.0), marginal_share.share_outside(0.99, 0.0, 1.0)) == (
+        1,
+        0,
+    )
+
+
+def test_chebyshev_counts_mean_and_spread_and_never_more_than_all():
+    assert marginal_share.share_outside_at_most(0.3, 0.4, 1.0) == pytest.approx(0.25)  # 0.09 + 0.16
+    assert marginal_share.share_outside_at_most(0.3, 0.4, 2.0) == pytest.approx(0.0625)
+    assert marginal_share.share_outside_at_most(3.0, 1.0, 1.0) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("spread", "mean_variance", "n", "limit"),
+    [
+        # chi-square at 0.05: 10.1170 with 19 degrees of freedom, 3.94030 with 10 (tables)
+        (0.6, 0.05, 20, math.sqrt(1.0 * 19 / 10.1170 - 0.64)),  # 20 * 0.05 = 1, of which 0.64 is noise
+        (0.6, 0.01, 20, math.sqrt(0.36 * 19 / 10.1170)),  # less than the spread itself: no noise is left
+        (1.0, 0.2, 11, math.sqrt(2.2 * 10 / 3.94030 - 1.2)),
+    ],
+)
+def test_spread_upper_by_hand(spread, mean_variance, n, limit):
+    assert marginal_share.spread_upper(spread, mean_variance, n, alpha=0.05) == pytest.approx(limit, rel=1e-5)
+
+
+def test_spread_upper_needs_two_listeners():
+    assert marginal_share.spread_upper(1.0, 0.5, 2, alpha=0.05) > 1.0
+    with pytest.raises(BadData, match="at least 2"):
+        marginal_share.spread_upper(1.0, 0.5, 1, alpha=0.05)
+
+
+@pytest.mark.parametrize("covariance", [0.0, 0.05, -0.05])
+@pytest.mark.parametrize("df", [8.0, math.inf])
+def test_fiellers_limits_are_where_the_difference_from_the_ratio_is_just_significant(covariance, df):
+    """Fieller's definition: (a - r b)^2 = t^2 (va - 2 r cov + r^2 vb) at both limits, and less between."""
+    found = ratio_interval.fieller(
+        2.0, 3.0, numerator_se=0.3, denominator_se=0.4, covariance=covariance, df=df, level=0.9
+    )
+    t = stats.t.ppf(0.95, df)
+
+    def excess(ratio: float) -> float:
+        return (2.0 - 3.0 * ratio) ** 2 - t**2 * (0.09 - 2 * ratio * covariance + ratio**2 * 0.16)
+
+    assert excess(found.lower) == pytest.approx(0.0, abs=1e-12)
+    assert excess(found.upper) == pytest.approx(0.0, abs=1e-12)
+    assert found.lower < found.estimate < found.upper
+    assert found.estimate == pytest.approx(2 / 3)
+    assert excess(found.estimate) < 0
+
+
+@pytest.mark.parametrize(("denominator", "bounded"), [(1.97, True), (1.95, False)])
+def test_fieller_is_bounded_from_the_level_on_at_which_the_denominator_is_not_zero(denominator, bounded):
+    """The 95 % point of the normal distribution is 1.96."""
+    assert ratio_interval.fieller(1.0, denominator, numerator_se=0.1, denominator_se=1.0).bounded is bounded
+
+
+@pytest.mark.parametrize("errors", [(-0.1, 0.1), (0.1, -0.1), (math.inf, 0.1)])
+def test_fieller_refuses_errors_that_are_none(errors):
+    with pytest.raises(BadData, match="standard errors"):
+        ratio_interval.fieller(1.0, 1.0, numerator_se=errors[0], denominator_se=errors[1])
+
+
+def test_a_ratio_of_values_that_do_not_vary_has_no_width():
+    found = ratio_interval.of_geometric_means([2.0, 2.0], [4.0, 4.0])
+    assert (found.estimate, found.lower, found.upper) == pytest.approx((0.5, 0.5, 0.5))

@@ -1,16 +1,12 @@
-"""`listening measure SOUND…`: single sounds, without a study."""
+"""Everything about a single sound, without a study: what `listening measure SOUND` prints."""
 
-import argparse
 from pathlib import Path
 from typing import Any
 
 from listening.audio import wav
 from listening.audio.sound import Sound
-from listening.console import progress, show
-from listening.errors import SoundError
 from listening.metrics import (
     audibility,
-    calibration,
     decay,
     loudness,
     loudness_bs1770,
@@ -25,37 +21,11 @@ from listening.metrics.measures import Channel
 from listening.metrics.partials import Partial
 
 SHORTEST_RANGE_S = 60.0  # EBU Tech 3342: a loudness range of less means little
-SHOWN_PARTIALS = 6
 
 
-def run(args: argparse.Namespace) -> int:
-    """Measure each file and print it: text, or a JSON list with one object a file."""
-    pascal_per_full_scale = _calibration(args)
-    with progress.bar("measuring") as on_progress:
-        found = []
-        for done, path in enumerate(args.paths):
-            on_progress(done, len(args.paths))
-            found.append(described(path, wav.load(path, pascal_per_full_scale)))
-    lines = [line for one in found for line in _lines(one)]
-    show.result(args, lines, found)
-    return 0
-
-
-def _calibration(args: argparse.Namespace) -> float | None:
-    """Pascal per full scale, given or from the calibrator's recording.
-
-    Raises
-    ------
-    SoundError
-        Both given, or the recording is not a clean tone of the calibrator.
-    """
-    if args.calibrator is None:
-        return args.pascal_per_full_scale
-    if args.pascal_per_full_scale is not None:
-        raise SoundError("--pascal-per-full-scale and --calibrator both given; one of them wanted")
-    tone = wav.load(args.calibrator)
-    found = calibration.from_calibrator(tone, level_db=args.calibrator_level)
-    return found.pascal_per_full_scale
+def measured(path: Path, pascal_per_full_scale: float | None = None) -> dict[str, Any]:
+    """Everything about a sound file as plain values; raises as `wav.load` and `described`."""
+    return described(path, wav.load(path, pascal_per_full_scale))
 
 
 def described(path: Path, sound: Sound) -> dict[str, Any]:
@@ -128,7 +98,7 @@ def _channel(sound: Sound) -> dict[str, Any]:
         "strike_noise_db": attack.strike_noise_db,
         "t20_s_by_octave": _t20_s_by_octave(sound, found),
         "frequency_ratios": list(partials_of.inharmonicity(found.partials)) if found.partials else [],
-        "partials": [_partial(p) for p in found.partials],
+        "partials": [partial(p) for p in found.partials],
         "reasons": _reasons(found),
         "flags": found.flags,
     }
@@ -194,7 +164,8 @@ def _reasons(found: Channel) -> dict[str, str]:
     return reasons
 
 
-def _partial(p: Partial) -> dict[str, Any]:
+def partial(p: Partial) -> dict[str, Any]:
+    """A partial as plain values."""
     return {
         "frequency_hz": p.frequency_hz,
         "frequency_se_hz": p.frequency_se_hz,
@@ -208,43 +179,3 @@ def _partial(p: Partial) -> dict[str, Any]:
         "quality": p.quality,
         "damping_ratio": p.damping_ratio,
     }
-
-
-def _lines(one: dict[str, Any]) -> list[str]:
-    unit = "dB" if one["calibrated"] else "dB re full scale"
-    head = f"{one['file']}: {one['rate_hz']} Hz, {one['duration_s']:.2f} s"
-    if one["calibrated"]:
-        head += f", {one['pascal_per_full_scale']:.5g} Pa per full scale"
-    lines = [head + (f"; look at: {', '.join(one['flags'])}" if one["flags"] else "")]
-    lines.append(
-        f"  integrated {_number(one['integrated_lufs'], 1, 'LUFS')}, "
-        f"largest momentary {_number(one['momentary_max_lufs'], 1, 'LUFS')}, "
-        f"true peak {_number(one['true_peak_dbtp'], 1, 'dBTP')}"
-    )
-    for index, channel in enumerate(one["channels"]):
-        lines += _channel_lines(channel, index + 1, unit)
-    return lines
-
-
-def _channel_lines(c: dict[str, Any], number: int, unit: str) -> list[str]:
-    lines = [
-        f"  channel {number}: LAFmax {_number(c['laf_max_db'], 1, unit)}, "
-        f"LAE {_number(c['lae_db'], 1, unit)}, LCpeak {_number(c['lc_peak_db'], 1, unit)}",
-        f"    Nmax {_number(c['nmax_sone'], 2, 'sone')}, "
-        f"level {_number(c['loudness_level_phon'], 1, 'phon')}, "
-        f"sharpness {_number(c['sharpness_acum'], 2, 'acum')}, centroid {_number(c['centroid_hz'], 0, 'Hz')}",
-        f"    EDT {_number(c['edt_s'], 2, 's')}, T20 {_number(c['t20_s'], 2, 's')}, "
-        f"T30 {_number(c['t30_s'], 2, 's')}, loudness to a tenth {_number(c['decay_s'], 2, 's')}",
-    ]
-    for p in c["partials"][:SHOWN_PARTIALS]:
-        beating = f", beats with {', '.join(f'{f:.2f}' for f in p['beating'])} Hz" if p["beating"] else ""
-        bends = f", bends: also {', '.join(f'{t:.2f}' for t in p['two_stage'])} s" if p["two_stage"] else ""
-        lines.append(
-            f"    {p['frequency_hz']:9.2f} Hz  {p['level_db']:6.1f} dB  "
-            f"T60 {p['t60_s']:.3f} s (standard error {p['t60_se_s']:.3f}){beating}{bends}"
-        )
-    return lines
-
-
-def _number(value: float | None, digits: int, unit: str) -> str:
-    return "-" if value is None else f"{value:.{digits}f} {unit}"

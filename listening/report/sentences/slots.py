@@ -1,0 +1,134 @@
+"""What the slots of a template are filled with, the printed text first, then what means the same."""
+
+from listening.records.factor import FactorFinding
+from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
+from listening.report.sentences import cause_words, facts, wording
+from listening.report.sentences.language import Language
+
+Slots = dict[str, tuple[str, ...]]
+RATING_DIGITS = 1
+CHOSEN = ("training", "training_plain", "over")  # words that are chosen by something else than number
+
+
+def of_question(q: QuestionFinding, found: Findings, words: Language) -> tuple[Slots, dict[str, float]]:
+    """Slots of a question's claim and evidence, and the raw values of those that hold a measured number."""
+    reach = facts.of_pair(q, found)
+    many = reach == "recordings"
+    filled = {
+        "more": names(q.more, q.more_label, reach, words),
+        "than": names(q.than, q.than_label, reach, words),
+        "heard": tuple(words.words["heard"]["many" if many else "one"]),
+        "comparative": tuple(words.comparatives(q.comparative)),
+        "where": tuple(words.list_of("where", facts.held(q.presentation, found))),
+        "attribute": (q.attribute,),
+        "asked": (words.quoted(q.asked),),
+        "listeners": (str(q.n_listeners),),
+        "k": (str(q.n_direct_more),),
+        "n": (str(q.n_direct),),
+        "n_false": (str(q.n_false),),
+        "n_alike": (str(q.n_alike),),
+        "tied": (str(q.n_direct_no_difference),),
+        "guess": ("" if q.guess is None else in_hundred(q.guess, words),),
+        "bound": (bound(q, words),),
+        **moved(q, words),
+        **agreeing(words, many=many),
+    }
+    if q.points is None:
+        return filled, {}
+    points = abs(q.points.value)
+    said = {
+        "points": (words.number(points, RATING_DIGITS),),
+        "direction": (words.text("points", "lower" if q.points.value < 0 else "higher"),),
+        "scale": (scale(q, words),),
+    }
+    return filled | said, {"points": points}
+
+
+def of_superlative(s: SuperlativeFinding, found: Findings, words: Language) -> Slots:
+    """Slots of a superlative."""
+    reach = facts.of_set(s, found)
+    many = reach == "recordings"
+    return {
+        "more": names(s.condition, s.label, reach, words),
+        "heard": tuple(words.words["heard"]["many" if many else "one"]),
+        "superlative": (superlative(s.comparative, words),),
+        "where": tuple(words.list_of("where", facts.held(s.presentation, found))),
+        "n": (str(len(s.against) + 1),),
+        "others": (str(len(s.against)),),
+        "listeners": (str(s.n_listeners),),
+        **agreeing(words, many=many),
+    }
+
+
+def of_factor(planned: FactorFinding, words: Language) -> Slots:
+    """Slots of a planned factor."""
+    factor = f"{planned.factor:g}".replace(".", str(words.words["decimal"]))
+    return {"factor": (factor,)}
+
+
+def names(condition: str, label: str, reach: facts.Reach, words: Language) -> tuple[str, ...]:
+    """How a condition is called: by its label or its name in the protocol, in quotation marks or without."""
+    printed = [pattern.format(label=label) for pattern in words.list_of("names", reach)]
+    bare = [_bare(pattern, words) for pattern in words.list_of("names", reach)]
+    others = [
+        pattern.format(label=called)
+        for pattern in bare
+        for name in (label, condition)
+        for called in (name, words.quoted(name))
+    ]
+    return tuple(dict.fromkeys([*printed, *others]))
+
+
+def superlative(comparative: str, words: Language) -> str:
+    """`the brightest`; where the file lacks it, English makes it by rule and other languages go without."""
+    return words.superlative(comparative) or (
+        wording.superlative(comparative) if words.words["generic"] else ""
+    )
+
+
+def agreeing(words: Language, *, many: bool) -> Slots:
+    """Words that change with the number of what is spoken of."""
+    return {key: (words.by_number(key, many=many),) for key in words.words["words"] if key not in CHOSEN}
+
+
+def tied(q: QuestionFinding, words: Language) -> str:
+    """What to add where some found no difference; a template."""
+    return words.words["evidence"]["tied"] if q.n_direct_no_difference and q.kind != "audible" else ""
+
+
+def moved(q: QuestionFinding, words: Language) -> Slots:
+    """Of two edited versions: what was moved, and which way."""
+    what = cause_words.of(q)
+    if not what:
+        return {}
+    way = "more" if cause_words.is_more(q) else "less"
+    return {"moved": (words.text("moved", what),), "way": (words.text("moved", way),)}
+
+
+def bound(q: QuestionFinding, words: Language) -> str:
+    """What `the same` allows; empty for other kinds."""
+    if q.kind != "same":
+        return ""
+    effect = in_hundred(q.smallest_effect, words) if q.unit == "share" else f"{q.smallest_effect:g}"
+    return words.text("bounds", q.unit).format(effect=effect)
+
+
+def scale(q: QuestionFinding, words: Language) -> str:
+    """The scale with its ends."""
+    low, high = (words.quoted(end) for end in (q.scale[0], q.scale[-1])) if q.scale else ("", "")
+    kinds = {"continuous rating": "continuous", "comparison category": "comparison"}
+    kind = kinds.get(q.task, "category")
+    return words.text("points", kind).format(top=len(q.scale), low=low, high=high)
+
+
+def in_hundred(share: float, words: Language) -> str:
+    """A share as so many in 100; as many decimals as keep it from 0 and 100 where it is neither."""
+    digits = 0
+    while digits < 4 and 0 < share < 1 and round(100 * share, digits) in (0, 100):
+        digits += 1
+    return words.number(100 * share, digits)
+
+
+def _bare(pattern: str, words: Language) -> str:
+    opening, closing = words.words["quotes"]
+    return pattern.replace(opening, "").replace(closing, "")

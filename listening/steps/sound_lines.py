@@ -1,0 +1,45 @@
+"""Single sounds as `listening measure SOUND` prints them."""
+
+from typing import Any
+
+SHOWN_PARTIALS = 6
+
+
+def lines(one: dict[str, Any]) -> list[str]:
+    unit = "dB" if one["calibrated"] else "dB re full scale"
+    head = f"{one['file']}: {one['rate_hz']} Hz, {one['duration_s']:.2f} s"
+    if one["calibrated"]:
+        head += f", {one['pascal_per_full_scale']:.5g} Pa per full scale"
+    made = [head + (f"; look at: {', '.join(one['flags'])}" if one["flags"] else "")]
+    made.append(
+        f"  integrated {_number(one['integrated_lufs'], 1, 'LUFS')}, "
+        f"largest momentary {_number(one['momentary_max_lufs'], 1, 'LUFS')}, "
+        f"true peak {_number(one['true_peak_dbtp'], 1, 'dBTP')}"
+    )
+    for index, channel in enumerate(one["channels"]):
+        made += _channel_lines(channel, index + 1, unit)
+    return made
+
+
+def _channel_lines(c: dict[str, Any], number: int, unit: str) -> list[str]:
+    lines = [
+        f"  channel {number}: LAFmax {_number(c['laf_max_db'], 1, unit)}, "
+        f"LAE {_number(c['lae_db'], 1, unit)}, LCpeak {_number(c['lc_peak_db'], 1, unit)}",
+        f"    Nmax {_number(c['nmax_sone'], 2, 'sone')}, "
+        f"level {_number(c['loudness_level_phon'], 1, 'phon')}, "
+        f"sharpness {_number(c['sharpness_acum'], 2, 'acum')}, centroid {_number(c['centroid_hz'], 0, 'Hz')}",
+        f"    EDT {_number(c['edt_s'], 2, 's')}, T20 {_number(c['t20_s'], 2, 's')}, "
+        f"T30 {_number(c['t30_s'], 2, 's')}, loudness to a tenth {_number(c['decay_s'], 2, 's')}",
+    ]
+    for p in c["partials"][:SHOWN_PARTIALS]:
+        beating = f", beats with {', '.join(f'{f:.2f}' for f in p['beating'])} Hz" if p["beating"] else ""
+        bends = f", bends: also {', '.join(f'{t:.2f}' for t in p['two_stage'])} s" if p["two_stage"] else ""
+        lines.append(
+            f"    {p['frequency_hz']:9.2f} Hz  {p['level_db']:6.1f} dB  "
+            f"T60 {p['t60_s']:.3f} s (standard error {p['t60_se_s']:.3f}){beating}{bends}"
+        )
+    return lines
+
+
+def _number(value: float | None, digits: int, unit: str) -> str:
+    return "-" if value is None else f"{value:.{digits}f} {unit}"

@@ -1,0 +1,36 @@
+"""Answers and findings of an analysed study as flat tables; the opening of the key is logged."""
+
+from collections.abc import Callable
+
+from listening.analysis.again import exported_tables, reanalysis
+from listening.analysis.again.exported_tables import Exported
+from listening.analysis.collect import keyed_answers, keyed_discrimination
+from listening.errors import ListeningError
+from listening.records.findings import Findings
+from listening.records.study import Study
+
+
+def tables(study: Study, *, now: Callable[[], str]) -> Exported:
+    """Every table by name, of what was analysed: no early look by the back door.
+
+    Parameters
+    ----------
+    now : the time, UTC, ISO 8601, for the log
+
+    Raises
+    ------
+    MissingFile, StudyError
+        Not analysed yet, or the answers are not those that were analysed.
+    ListeningError
+        The answers came as a table.
+    """
+    found = Findings.load(study.findings)
+    if found.imported:
+        raise ListeningError(
+            f"{study.root}: the answers came as a table and lie there as they came, in "
+            f"{study.imported.name}; there is nothing more to export"
+        )
+    at = reanalysis.reopened(study, found, now=now)
+    told = keyed_discrimination.frame(at.answers, at.opened.key.clips, at.opened.plan)
+    compared = keyed_answers.frame(at.answers, at.opened.key, at.opened.manifest, may_be_empty=len(told) > 0)
+    return exported_tables.tables(compared, found, told)

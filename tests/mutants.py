@@ -1,0 +1,356 @@
+"""Small faults put into deciding and protecting code, one at a time: do the fast tests notice?
+
+    python tests/mutants.py [FILE ...] [--each 8] [--seed 1] [--all]
+
+Each mutant changes one place of one file in a copy of the source tree (a comparison, an operator, a number, a
+condition, a statement left out) and runs the tests that `GUARDS` names for that file. A survivor is a rule
+that no test holds; those that change nothing, or nothing that matters, stand with their reason in
+`tests/mutants_known.toml`.
+Exit code 1 where fewer than 90 % of the others are caught.
+"""
+
+import argparse
+import ast
+import importlib
+import os
+import random
+import re
+import shutil
+import signal
+import sys
+import tempfile
+import time
+import tomllib
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+KNOWN = Path(__file__).with_name("mutants_known.toml")
+GOAL = 0.9
+SLOWEST_S = 180.0  # a mutant whose tests take longer hangs, and counts as caught
+DECIDING = "tests/stats/deciding"
+GUARDS: dict[str, tuple[str, ...]] = {
+    "stats/deciding/verdict.py": (f"{DECIDING}/test_verdict.py",),
+    "stats/deciding/equivalence.py": (f"{DECIDING}/test_equivalence.py",),
+    "stats/deciding/alpha_spending.py": (f"{DECIDING}/test_alpha_spending.py",),
+    "stats/deciding/multiplicity.py": (f"{DECIDING}/test_multiplicity.py",),
+    "stats/linear/satterthwaite.py": ("tests/stats/linear/test_degrees_of_freedom.py",),
+    "stats/mixed/marginal_share.py": ("tests/stats/mixed/test_marginal_share_ratio.py",),
+    "stats/measured/ratio_interval.py": ("tests/stats/mixed/test_marginal_share_ratio.py",),
+    "stats/agreement.py": ("tests/stats/test_agreement.py",),
+    "listening/analysis/decide/families.py": ("tests/analysis/decide/test_families.py",),
+    "listening/analysis/decide/planned_ratio.py": ("tests/analysis/decide/test_factor.py",),
+    "listening/metrics/level.py": ("tests/metrics/test_level.py", "tests/metrics/test_bands.py"),
+    "listening/metrics/loudness_bs1770.py": ("tests/metrics/test_bs1770.py",),
+    "listening/metrics/onset.py": ("tests/metrics/test_strike_and_flags.py",),
+    "listening/stimuli/match.py": ("tests/stimuli/test_prepare.py",),
+    "listening/audio/speaker.py": ("tests/audio/test_speaker.py", "tests/audio/test_speaker_in_time.py"),
+    "listening/session/turn.py": ("tests/session/test_hearing_check.py", "tests/session/test_sitting.py"),
+    "listening/session/sitting.py": ("tests/session/test_sitting.py", "tests/session/test_tasks.py"),
+    "listening/session/exposure.py": ("tests/session/test_exposure.py",),
+    "listening/session/thresholds.py": ("tests/session/test_hearing_check.py",),
+    "listening/store/store.py": ("tests/store/test_store.py",),
+}
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One change of one place."""
+
+    file: str
+    line: int
+    start: int
+    end: int
+    """Place in the file's text, characters."""
+    before: str
+    after: str
+    context: str
+    """The line it stands in, by which a known survivor is found again."""
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}  {_short(self.before)}  ->  {_short(self.after)}"
+
+
+def _short(text: str) -> str:
+    text = re.sub(r"\s+", " ", text)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+SWAPS: dict[type, str] = {
+    ast.Lt: "<=", ast.LtE: "<", ast.Gt: ">=", ast.GtE: ">", ast.Eq: "!=", ast.NotEq: "==",
+    ast.Is: "is not", ast.IsNot: "is", ast.In: "not in", ast.NotIn: "in",
+    ast.Add: "-", ast.Sub: "+", ast.Mult: "/", ast.Div: "*", ast.Pow: "*", ast.FloorDiv: "/", ast.Mod: "*",
+    ast.And: "or", ast.Or: "and",
+}  # fmt: skip
+CHECKS = {"strict", "check_finite", "dtype"}  # arguments that only guard against our own faults
+SIDES = {"min": "max", "max": "min", "maximum": "minimum", "minimum": "maximum", "any": "all", "all": "any"}
+
+
+class _Finder(ast.NodeVisitor):
+    """Every place that can be changed; words for people, types and imports stay."""
+
+    def __init__(self, file: str, text: str) -> None:
+        self.file, self.text, self.found = file, text, []
+        self.lines = text.splitlines(keepends=True)
+        self.starts = [0]
+        for line in self.lines:
+            self.starts.append(self.starts[-1] + len(line.encode()))
+        self.bytes = text.encode()
+
+    def at(self, line: int, column: int) -> int:
+        return len(self.bytes[: self.starts[line - 1] + column].decode())
+
+    def span(self, node: ast.expr | ast.stmt) -> tuple[int, int]:
+        return (
+            self.at(node.lineno, node.col_offset),
+            self.at(node.end_lineno or node.lineno, node.end_col_offset or 0),
+        )
+
+    def add(self, node: ast.expr | ast.stmt, start: int, end: int, after: str) -> None:
+        context = self.lines[node.lineno - 1].strip()
+        self.found.append(Mutant(self.file, node.lineno, start, end, self.text[start:end], after, context))
+
+    def between(self, left: ast.expr, right: ast.expr, operator: object, node: ast.expr) -> None:
+        """Swap the operator that stands between two parts."""
+        start, end = self.span(left)[1], self.span(right)[0]
+        words = self.text[start:end]
+        found = re.search(
+            r"(not\s+in|is\s+not|\*\*|//|[<>=!]=|[-+*/%<>]|\band\b|\bor\b|\bis\b|\bin\b)", words
+        )
+        if found and type(operator) in SWAPS:
+            self.add(node, start + found.start(), start + found.end(), SWAPS[type(operator)])
+
+    def visit_Compare(self, node: ast.Compare) -> None:
+        left = node.left
+        for operator, right in zip(node.ops, node.comparators, strict=True):
+            self.between(left, right, operator, node)
+            left = right
+        self.generic_visit(node)
+
+    def visit_BinOp(self, node: ast.BinOp) -> None:
+        texts = (ast.Constant, ast.JoinedStr)
+        if not (isinstance(node.left, texts) and isinstance(getattr(node.left, "value", None), str)):
+            self.between(node.left, node.right, node.op, node)
+        self.generic_visit(node)
+
+    def visit_BoolOp(self, node: ast.BoolOp) -> None:
+        self.between(node.values[0], node.values[1], node.op, node)
+        self.generic_visit(node)
+
+    def visit_UnaryOp(self, node: ast.UnaryOp) -> None:
+        if isinstance(node.op, ast.Not | ast.USub):
+            start, end = self.span(node)
+            inner = self.span(node.operand)
+            self.add(node, start, end, self.text[inner[0] : inner[1]])
+        self.generic_visit(node)
+
+    def visit_Constant(self, node: ast.Constant) -> None:
+        start, end = self.span(node)
+        if isinstance(node.value, bool):
+            self.add(node, start, end, str(not node.value))
+        elif isinstance(node.value, int):
+            self.add(node, start, end, str(node.value + 1))
+        elif isinstance(node.value, float):
+            self.add(node, start, end, repr(node.value * 1.02 if node.value else 0.02))
+
+    def visit_Call(self, node: ast.Call) -> None:
+        name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+        if name in SIDES:
+            end = self.span(node.func)[1]
+            self.add(node, end - len(name), end, SIDES[name])
+        self.generic_visit(node)
+
+    def visit_IfExp(self, node: ast.IfExp) -> None:
+        start, end = self.span(node.test)
+        self.add(node, start, end, f"not ({self.text[start:end]})")
+        self.generic_visit(node)
+
+    def visit_If(self, node: ast.If) -> None:
+        start, end = self.span(node.test)
+        for word in ("True", "False"):
+            self.add(node, start, end, f"({word})")
+        self.generic_visit(node)
+
+    def _statement(self, node: ast.stmt) -> None:
+        start, end = self.span(node)
+        self.add(node, start, end, "pass")
+        self.generic_visit(node)
+
+    def visit_Assign(self, node: ast.Assign) -> None:
+        if node.col_offset and all(isinstance(t, ast.Attribute | ast.Subscript) for t in node.targets):
+            self._statement(node)
+        else:
+            self.generic_visit(node)
+
+    def visit_AugAssign(self, node: ast.AugAssign) -> None:
+        self._statement(node)
+
+    def visit_Expr(self, node: ast.Expr) -> None:
+        if isinstance(node.value, ast.Call):
+            self._statement(node)
+
+    def visit_Raise(self, node: ast.Raise) -> None:
+        """What an error says is no rule."""
+
+    def visit_JoinedStr(self, node: ast.JoinedStr) -> None:
+        """Words."""
+
+    def visit_AnnAssign(self, node: ast.AnnAssign) -> None:
+        if node.value is not None:
+            self.visit(node.value)
+
+    def visit_ClassDef(self, node: ast.ClassDef) -> None:
+        for one in node.body:
+            self.visit(one)
+
+    def visit_keyword(self, node: ast.keyword) -> None:
+        if node.arg not in CHECKS:
+            self.visit(node.value)
+
+    def visit_FunctionDef(self, node: ast.FunctionDef) -> None:
+        for one in [*node.args.defaults, *(d for d in node.args.kw_defaults if d is not None), *node.body]:
+            self.visit(one)
+
+
+def mutants_of(file: str) -> list[Mutant]:
+    """Every mutant of a file, in the order of its lines."""
+    text = (ROOT / file).read_text()
+    finder = _Finder(file, text)
+    finder.visit(ast.parse(text))
+    return sorted(finder.found, key=lambda m: (m.start, m.end, m.after))
+
+
+def known() -> dict[tuple[str, str, str, str], str]:
+    """Reasons why a survivor may live, by file, line, what stood there and what stands there now."""
+    if not KNOWN.is_file():
+        return {}
+    rows = tomllib.loads(KNOWN.read_text())["mutant"]
+    return {(r["file"], r["line"], r["before"], r["after"]): r["reason"] for r in rows}
+
+
+def run(mutant: Mutant, tree: Path) -> str:
+    """ "caught", "survived" or "hung": the guards of the file, run in a process of their own."""
+    path = tree / mutant.file
+    text = path.read_text()
+    path.write_text(text[: mutant.start] + mutant.after + text[mutant.end :])
+    try:
+        return _guards(mutant.file, tree)
+    finally:
+        path.write_text(text)
+
+
+def _guards(file: str, tree: Path) -> str:
+    child = os.fork()
+    if child == 0:
+        os.setsid()
+        _be_quiet()
+        os.chdir(tree)
+        import pytest
+
+        words = ["-x", "-q", "-m", "not slow", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header"]
+        os._exit(int(pytest.main([*words, *GUARDS[file]])))
+    until = time.monotonic() + SLOWEST_S
+    while time.monotonic() < until:
+        done, status = os.waitpid(child, os.WNOHANG)
+        if done:
+            return "survived" if os.waitstatus_to_exitcode(status) == 0 else "caught"
+        time.sleep(0.02)
+    os.killpg(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    return "hung"
+
+
+def _be_quiet() -> None:
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)
+    os.dup2(nowhere, 2)
+
+
+def _tree(work: Path) -> Path:
+    """A copy of what the tests need; compiled files are left behind, they would hide a change."""
+    tree = work / "tree"
+    left = shutil.ignore_patterns(".venv", ".git", "__pycache__", "build", "*.egg-info", "demo_study*")
+    shutil.copytree(ROOT, tree, ignore=left)
+    return tree
+
+
+def _prepare(tree: Path) -> None:
+    """Import once what every run needs and no mutant changes, so that each fork starts with it."""
+    sys.path[:] = [
+        str(tree),
+        *(p for p in sys.path if Path(p or ".").resolve() not in (ROOT, ROOT / "tests")),
+    ]
+    sys.dont_write_bytecode = True
+    os.environ |= {"PYTHONDONTWRITEBYTECODE": "1", "PYTHONPATH": str(tree), "OPENBLAS_NUM_THREADS": "1"}
+    for name in (
+        "numba",
+        "numpy",
+        "pandas",
+        "pydantic",
+        "pytest",
+        "scipy.optimize",
+        "scipy.signal",
+        "sqlalchemy",
+    ):
+        importlib.import_module(name)
+
+
+def chosen(files: list[str], *, each: int, seed: int, everything: bool) -> Iterator[Mutant]:
+    """A seeded choice of so many mutants of each file."""
+    for file in files:
+        found = mutants_of(file)
+        if not everything and len(found) > each:
+            found = random.Random(f"{seed} {file}").sample(found, each)
+        yield from sorted(found, key=lambda m: m.start)
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("files", nargs="*", help="source files of GUARDS; all if none is named")
+    parser.add_argument("--each", type=int, default=8, help="mutants of each file (default 8)")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--all", action="store_true", help="every mutant of the files")
+    args = parser.parse_args()
+    unknown = [file for file in args.files if file not in GUARDS]
+    if unknown:
+        parser.error(f"{', '.join(unknown)}: no tests are named in GUARDS of {Path(__file__).name}")
+    return _all_of([*args.files] or [*GUARDS], args)
+
+
+def _all_of(files: list[str], args: argparse.Namespace) -> int:
+    reasons, counts, survivors = known(), Counter[tuple[str, str]](), []
+    with tempfile.TemporaryDirectory() as work:
+        tree = _tree(Path(work))
+        _prepare(tree)
+        for file in files:
+            if _guards(file, tree) != "survived":
+                print(f"{file}: its tests fail without any change: {' '.join(GUARDS[file])}")
+                return 2
+            for mutant in chosen([file], each=args.each, seed=args.seed, everything=args.all):
+                key = (mutant.file, mutant.context, mutant.before, mutant.after)
+                end = "known" if key in reasons else run(mutant, tree)
+                counts[file, end] += 1
+                if end == "survived":
+                    survivors.append(mutant)
+                    print(f"  survived  {mutant}", file=sys.stderr, flush=True)
+    print(_report(files, counts, survivors))
+    caught = sum(n for (_, end), n in counts.items() if end in ("caught", "hung"))
+    return int(caught < GOAL * (caught + len(survivors)))
+
+
+def _report(files: list[str], counts: Counter[tuple[str, str]], survivors: list[Mutant]) -> str:
+    lines = [f"{'caught':>7} {'survived':>9} {'known':>6}  file"]
+    for file in files:
+        caught = counts[file, "caught"] + counts[file, "hung"]
+        lines.append(f"{caught:7d} {counts[file, 'survived']:9d} {counts[file, 'known']:6d}  {file}")
+    caught = sum(n for (_, end), n in counts.items() if end in ("caught", "hung"))
+    total = caught + len(survivors)
+    lines += ["", f"{caught} of {total} caught ({caught / max(total, 1):.0%}); goal {GOAL:.0%}"]
+    lines += [f"survived  {one}\n          {one.context}" for one in survivors]
+    return "\n".join(lines)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

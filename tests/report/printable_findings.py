@@ -1,0 +1,106 @@
+"""Findings on which the drafts are judged: those of findings.json taken as people's, more questions added.
+
+Three units of domes A to D were recorded, one of E and F. Whatever is changed here is written out below.
+"""
+
+from pathlib import Path
+
+from listening.records.conducted import Conducted, Sampled
+from listening.records.factor import FactorFinding
+from listening.records.findings import Findings, QuestionFinding
+from listening.records.interval import Interval
+
+HERE = Path(__file__).parent
+NAMES = {letter: f"dome {letter} (hung free)" for letter in "ABCDEF"} | {}
+UNITS = {"a": 3, "b": 3, "c": 3, "d": 3, "e": 1, "f": 1}
+CONDUCTED = Conducted(
+    first_day="2026-11-20",
+    last_day="2026-11-24",
+    run_by="the maker’s own laboratory",
+    heard_over="headphones",
+    sampled=tuple(
+        Sampled(
+            condition=f"dome_{letter}/free",
+            n_units=units,
+            recordings=tuple(f"dome_{letter}-free-{strike}" for strike in (1, 2, 3)),
+        )
+        for letter, units in UNITS.items()
+    ),
+)
+FACTOR = FactorFinding(
+    factor=1.4,
+    metric="decay_s",
+    ratio=Interval(value=1.52, lower=1.48, upper=1.55, level=0.9),
+    n_more=3,
+    n_than=3,
+    measured="supported",
+    word="supported",
+    reason="",
+)
+
+
+def made() -> Findings:
+    """The findings."""
+    read = Findings.load(HERE / "findings.json")
+    asked = {q.id: q for q in read.questions}
+    asked["f-longer-than-e"] = asked["f-longer-than-e"].model_copy(update={"factor": FACTOR})
+    more = [*asked.values(), *_added(asked)]
+    return read.model_copy(
+        update={"simulated": False, "cautions": (), "questions": tuple(more), "conducted": CONDUCTED}
+    )
+
+
+def _added(asked: dict[str, QuestionFinding]) -> list[QuestionFinding]:
+    bright, same, long = (
+        asked[name] for name in ("d-brighter-than-c", "b-as-loud-as-a-matched", "b-longer-than-a")
+    )
+    told = {
+        "id": "d-told-from-c",
+        "kind": "audible",
+        "task": "triangle",
+        "asked": "Which of the three sounds is the odd one?",
+        "attribute": "difference",
+        "comparative": "different",
+        "guess": 1 / 3,
+        "unit": "heard",
+        "smallest_effect": 0.15,
+        "n_direct": 96,
+        "n_direct_more": 70,
+        "share": Interval(value=0.73, lower=0.62, upper=0.82, level=0.9),
+        "heard": Interval(value=0.59, lower=0.43, upper=0.73, level=0.9),
+    }
+    alike = {
+        "id": "a-rings-like-c",
+        "attribute": "ringing",
+        "comparative": "longer-ringing",
+        "asked": long.asked,
+        "about_level": False,
+        "more": "dome_a/free",
+        "more_label": "dome A (hung free)",
+        "than": "dome_c/free",
+        "than_label": "dome C (hung free)",
+    }
+    against = {
+        "id": "e-brighter-than-f",
+        "word": "contradicted",
+        "n_direct_more": 20,
+        "more": "dome_e/free",
+        "more_label": "dome E (hung free)",
+        "than": "dome_f/free",
+        "than_label": "dome F (hung free)",
+        "share": Interval(value=0.42, lower=0.31, upper=0.54, level=0.9),
+    }
+    edited = {
+        "id": "bright-brighter-than-dull",
+        "presentation": "isolated",
+        "more": "bright/short",
+        "more_label": "the dome made brighter",
+        "than": "dull/short",
+        "than_label": "the dome as it is",
+    }
+    return [
+        bright.model_copy(update=told),
+        same.model_copy(update=alike),
+        bright.model_copy(update=against),
+        bright.model_copy(update=edited),
+    ]
