@@ -14,7 +14,7 @@ from listening.analysis.decide.sensitivity import Other
 from listening.analysis.explain import strengths
 from listening.records.protocol import Question
 from stats import t_interval
-from stats.deciding import verdict
+from stats.deciding import transitivity, verdict
 from stats.errors import StatsError
 from stats.mixed import marginal_share
 
@@ -29,6 +29,8 @@ class Beside:
 
     model: ContrastFit | None
     others: tuple[Other, ...]
+    transitivity_p: float | None = None
+    """Whether comparisons over other conditions say the same as the direct ones; None where none tell."""
 
 
 def of_question(decided: Decided, rows: pd.DataFrame) -> Beside:
@@ -45,7 +47,21 @@ def of_question(decided: Decided, rows: pd.DataFrame) -> Beside:
     if bool(is_direct.all()):
         return Beside(model, (replace(over_all, name=DIRECT),))
     direct = _fitted(DIRECT, rows[is_direct].reset_index(drop=True), decided)[1]
-    return Beside(model, (direct, over_all, _of_strengths(rows, decided)))
+    others = (direct, over_all, _of_strengths(rows, decided))
+    return Beside(model, others, _transitivity_p(rows, decided.fitted.question))
+
+
+def _transitivity_p(rows: pd.DataFrame, question: Question) -> float | None:
+    names, sides = np.unique(rows[["condition_first", "condition_second"]].astype(str), return_inverse=True)
+    first, second = sides.reshape(-1, 2).T
+    pair = (question.contrast.more, question.contrast.than)
+    if not set(pair) <= set(names):
+        return None
+    listener = np.unique(rows["listener"].to_numpy().astype(str), return_inverse=True)[1]
+    chosen = rows["chosen"].to_numpy(float)
+    numbers = [int(np.flatnonzero(names == name)[0]) for name in pair]
+    found = transitivity.test(listener, first, second, chosen, (numbers[0], numbers[1]))
+    return None if found is None else found.p
 
 
 def spread(fit: ContrastFit) -> float:

@@ -79,6 +79,8 @@ def question(
     )
     if decided.judged is not None:
         made = made.model_copy(update=_decided(decided, decided.judged))
+    if models is not None:
+        made = made.model_copy(update={"transitivity_p": models.transitivity_p})
     if models is not None and models.model is not None:
         made = made.model_copy(update=_explained(decided, models.model, slope))
     return made

@@ -68,6 +68,7 @@ def test_the_share_is_of_direct_answers_alone_whatever_other_pairs_say(panel):
     rows = keyed_answers.select(table, attribute="brightness", presentation="matched")
     beside_it = {one.name: one.word for one in beside.of_question(found, rows).others}
     assert beside_it["mixed model over all conditions"] == "supported"
+    assert beside.of_question(found, rows).transitivity_p < 0.001  # the page tells that they disagree
     assert found.word != "supported"
     assert found.judged.found.of == met.sum()
 
