@@ -1,10 +1,10 @@
 """The verdict on each planned question: direct answers of its pair, level by monotony, families corrected."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import pandas as pd
-from scipy import special
 
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import direct_answers, families, level_taken
@@ -193,7 +193,7 @@ def p_value(fitted: Fitted) -> float | None:
 def smallest_share(question: Question) -> float:
     """The smallest effect that matters as a share of choices; log-odds are those of one listener."""
     if question.unit == "logit":
-        return float(special.expit(question.smallest_effect))
+        return 1.0 / (1.0 + math.exp(-question.smallest_effect))
     return question.smallest_effect
 
 
