@@ -91,7 +91,7 @@ def test_degrees_of_freedom_come_from_those_who_met_the_pair(panel):
     found = decided(few, question("d", "c"))
     assert found.word == "no verdict"
     assert "2 listeners" in found.reason
-    nobody = decided(few[~met | (few["role"] == "control")], question("d", "c"))
+    nobody = decided(few[~met[few.index] | (few["role"] == "control")], question("d", "c"))
     assert (nobody.word, nobody.fitted.n_listeners) == ("no verdict", 0)
 
 

@@ -114,9 +114,7 @@ def test_a_study_that_allows_no_difference_says_so_in_its_sentence(bells):
     assert q.word == "supported"
     assert q.n_direct_no_difference > 0
     said = sentences.printable(q, found)
-    tied = f"{q.n_direct_no_difference} of {q.n_direct} direct comparisons were answered no difference"
-    assert "had one to be named" in said
-    assert tied in said
+    assert f"({q.n_direct_no_difference} comparisons were answered “no difference”)" in said
 
 
 @pytest.mark.slow
