@@ -25,6 +25,8 @@ COMMANDS = {
     "pilot": "what a pilot's answers say for the main study",
     "check": "look for every problem in a protocol and its recordings",
     "measure": "measure sounds, or all recordings of a study",
+    "compare": "one support or design against another, over strikes, with limits",
+    "picture": "look at sounds: waveform, spectrogram, partials, loudness, bands",
     "prepare": "make matched stimuli and verify them",
     "deal": "freeze the study: balanced orders, sealed key, coded clips",
     "lodge": "write the frozen plan as one page for a third party",

@@ -11,6 +11,7 @@ from listening.records.findings import Findings
 from listening.records.text import plain
 from listening.report import rounding
 from listening.report.figures import captioned_figures, strike_curves
+from listening.report.figures.sounds.curves import Curves
 from listening.report.page import cards, heard_words, imported_words, method_words, page_clips
 from listening.report.tables import finding_tables, heard_tables
 
@@ -30,9 +31,7 @@ CONTENTS = (
 )
 
 
-def render(
-    found: Findings, *, stimuli: Path | None = None, strokes: Sequence[strike_curves.Stroke] = ()
-) -> str:
+def render(found: Findings, *, stimuli: Path | None = None, strokes: Sequence[Curves] = ()) -> str:
     """The whole page.
 
     Parameters
