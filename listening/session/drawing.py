@@ -11,6 +11,7 @@ from listening.session.tasks import LETTERS
 from listening.session.tasks import letters as letters_of
 from listening.session.turn import Turn
 from listening.session.view import Choice, ClipView, DialView, Stage, View
+from listening.session.words import words
 
 if TYPE_CHECKING:
     from listening.session.sitting import Sitting
@@ -19,6 +20,7 @@ BEFORE_TRIALS = (Stage.WELCOME, Stage.CONSENT, Stage.DECLINING, Stage.FAREWELL, 
 LEVEL_SET = ("level_set", "level_set_play")
 LEVEL_FREE = ("level_headphones", "level_turn_up", "level_leave_it")
 SHARE_STEPS = 40  # a view differs only where a screen would draw something else
+ENGLISH_GOODBYE = words("en").text("goodbye_body")  # what a protocol says that says nothing of its own
 TRIALS_FOR_A_PACE = 3  # so many trials are needed before a time to go is said
 
 
@@ -85,7 +87,8 @@ def _body(sitting: "Sitting") -> tuple[str, ...]:
             wait = text("break_wait", seconds=seconds) if seconds else text("break_over")
             return (text("break_body"), wait)
         case Stage.GOODBYE:
-            return (spoken.goodbye,)
+            own = spoken.goodbye if spoken.goodbye != ENGLISH_GOODBYE else text("goodbye_body")
+            return (own,)
         case Stage.OVER:
             return ()
         case _:
