@@ -4,6 +4,7 @@ from dataclasses import replace
 from statistics import median
 from typing import TYPE_CHECKING, Any
 
+from listening.records import tasks as task_list
 from listening.records.plan import PlannedTrial
 from listening.session import offers, steps
 from listening.session.dials import Dial
@@ -196,13 +197,13 @@ def _clips(sitting: "Sitting", n_clips: int, letters: tuple[str, ...] = ()) -> t
 def _trial_clips(sitting: "Sitting") -> tuple[ClipView, ...]:
     """The sounds of a trial; those that have a scale of their own stand with it instead."""
     letters = letters_of(sitting.trial)
-    n_rated = len(sitting.turn.values) if sitting.attribute.task != "adjustment" else 0
+    n_rated = len(sitting.turn.values) if task_list.named(sitting.attribute.task).sheet != "gain" else 0
     return _clips(sitting, len(letters), letters)[: len(letters) - n_rated]
 
 
 def _dials(sitting: "Sitting") -> tuple[DialView, ...]:
     turn, text = sitting.turn, sitting.words.text
-    if not turn.values or sitting.attribute.task == "adjustment":
+    if not turn.values or task_list.named(sitting.attribute.task).sheet == "gain":
         return ()  # an adjustment shows no mark: its place would tell what equal numbers are
     letters = letters_of(sitting.trial)
     clips = _clips(sitting, len(letters), letters)[len(letters) - len(turn.values) :]
@@ -284,7 +285,7 @@ def _switching_status(sitting: "Sitting") -> str:
     unheard = [letter for i, letter in enumerate(letters) if i not in turn.heard]
     if unheard:
         return text("status_unheard", letters=", ".join(unheard))
-    if sitting.attribute.task == "adjustment":
+    if task_list.named(sitting.attribute.task).sheet == "gain":
         return _adjusting_status(sitting)
     waiting = _answer_status(sitting) or text("status_rate" if turn.values else "status_choose_now")
     return f"{text('status_reference')} {waiting}" if sitting.trial.reference and turn.values else waiting
