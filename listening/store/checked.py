@@ -10,6 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from listening.errors import RecordError
+from listening.records import tasks
 
 CODE = r"[A-Za-z0-9_.-]{1,64}(@[A-Za-z0-9_-]{1,24}){0,8}"  # a listener's, with the sites of merges
 NAME = r"[^\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]{1,200}"
@@ -38,14 +39,8 @@ LONGEST_RESPONSE_S = 1e6
 MOST_PLAYS = 100_000
 MOST_SLOTS = 1_000_000
 LONGEST_DETAIL = 20_000
-N_CLIPS = {
-    "paired comparison": 2,
-    "comparison category": 2,
-    "same-different": 2,
-    "2-AFC": 2,
-    "triangle": 3,
-    "duo-trio": 2,  # and the reference, which its plan names
-}
+# a named reference besides stands in the plan
+N_CLIPS = {task.name: task.sounds for task in tasks.ALL if task.sounds is not None}
 
 Rule = tuple[Callable[[Any], bool], str]
 
