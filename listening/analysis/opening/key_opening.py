@@ -27,7 +27,7 @@ class Taken:
     """See `collect.as_columns`."""
     n_unfinished: int
     days: tuple[str, ...]
-    """Of the finished sittings (UTC), as 2026-11-25."""
+    """On which people finished a sitting (UTC), as 2026-11-25."""
 
 
 def look(
@@ -81,7 +81,8 @@ def look(
     )
     said = f"{why}, study {digest[:16]}" if why else at.line(digest, opened.protocol.stopping)
     sealed_key.note(study, f"{now()} {said}")
-    days = tuple(sitting.finished_at[:10] for sitting in sittings if sitting.finished_at is not None)
+    finished_at = (sitting.finished_at for sitting in sittings if not sitting.simulated)
+    days = tuple(at_utc[:10] for at_utc in finished_at if at_utc is not None)
     return Taken(opened, at, answers, len(sittings) - finished, days)
 
 
