@@ -20,7 +20,7 @@ from listening.analysis.decide import (
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.decide.sensitivity import Given
 from listening.analysis.explain import describe, heard_and_measured, strength_sets
-from listening.analysis.opening import audit, conduct, key_opening, looks, unseen
+from listening.analysis.opening import audit, conduct, key_opening, looks, told_record, unseen
 from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
 from listening.analysis.ratings import decided_ratings
@@ -69,6 +69,7 @@ def run(
     """
     found = from_study(study, now=now, interim=interim, closed=closed, on_progress=on_progress)
     found.save(study.findings)
+    told_record.write_analysis(study, found, at=now())
     return found
 
 
@@ -102,7 +103,8 @@ def from_study(
         on_progress=on_progress,
     )
     conducted = conduct.of_study(at.opened.protocol, at.opened.manifest, measures, days=at.days)
-    return found.model_copy(update={"sources": audit.sources(study), "conducted": conducted})
+    known = {"sources": audit.sources(study), "record": at.record, "conducted": conducted}
+    return found.model_copy(update=known)
 
 
 def findings(

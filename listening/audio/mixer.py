@@ -26,6 +26,9 @@ class Mixer(Protocol):
     def clip_at(self, frame: int) -> int | None:
         """Which clip sounds at a frame that was rendered before; None between clips."""
 
+    def share_at(self, frame: int) -> float:
+        """How much of that clip is over at a frame, 0 to 1; 0 between clips."""
+
 
 def stereo(clip: Samples) -> Samples:
     """(frames, 2): one channel goes to both ears, two stay.
@@ -70,6 +73,10 @@ class InTurn:
     def clip_at(self, frame: int) -> int | None:
         """The clip at a frame, or None in lead-in and gaps."""
         return next((i for i, (start, stop) in enumerate(self._spans) if start <= frame < stop), None)
+
+    def share_at(self, frame: int) -> float:
+        """How much of the clip at a frame is over."""
+        return next(((frame - a) / (b - a) for a, b in self._spans if a <= frame < b), 0.0)
 
 
 class Switched:
@@ -125,6 +132,10 @@ class Switched:
     def clip_at(self, frame: int) -> int | None:
         """The clip that sounds now (a switch counts from its begin)."""
         return None if frame < self._lead_in else self._current[0]
+
+    def share_at(self, frame: int) -> float:
+        """How much of this round is over."""
+        return 0.0 if frame < self._lead_in else (frame - self._lead_in) % self._length / self._length
 
     def _render_piece(self, block: Samples) -> int:
         """Fill the front of `block` up to the next change of state; how many frames that was."""

@@ -6,11 +6,11 @@ from pathlib import Path
 
 from listening.console import show
 from listening.errors import StudyError
-from listening.records import frozen, protocol
+from listening.records import frozen, head_code, protocol, record
 from listening.records.form import digest_of, write_text
 from listening.records.frozen import Frozen, History, Lodging
 from listening.records.plan import Plan
-from listening.records.study import open_study
+from listening.records.study import Study, open_study
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,20 +32,45 @@ def run(args: argparse.Namespace) -> int:
         )
     frozen.check(study)
     plan, history = Plan.load(study.plan), _history(study.history)
-    text = deposit_page.page(protocol.load(study.protocol), plan, Frozen.load(study.frozen), history)
+    heads = (record.head(record.load(study.record)), _ledger_head(study))
+    text = deposit_page.page(
+        protocol.load(study.protocol), plan, Frozen.load(study.frozen), history, heads=heads
+    )
     path = args.out or study.root / "lodged.md"
     write_text(path, text)
     at = datetime.now(UTC).isoformat(timespec="seconds")
     made = Lodging(study_digest=plan.study_digest, page_digest=digest_of(text), lodged_at=at, whom=args.whom)
     history.model_copy(update={"lodgings": (*history.lodgings, made)}).save(study.history)
+    told = {
+        "study": plan.study_digest,
+        "page": made.page_digest,
+        "history": frozen.file_digest(study.history),
+        "ledger": heads[1],
+    }
+    entry = record.append(study.record, at=at, kind="lodged", told=told)
     lines = [
         f"page: {path}",
+        f"head of the record now: {head_code.code(entry.chain)}",
         f"study hash {plan.study_digest}",
         f"hash of the page {made.page_digest}, noted in {study.history}",
         "give the page to somebody who does not work on the study, and let them sign and date it",
     ]
-    show.result(args, lines, {"page": str(path), **made.model_dump()})
+    told = {"page": str(path), "head": head_code.code(entry.chain), **made.model_dump()}
+    show.result(args, lines, told)
     return 0
+
+
+def _ledger_head(study: Study) -> str:
+    """Where the store's ledger ends; empty before anybody sat."""
+    from listening.store import open_store, place_of
+
+    if not (study.answers.exists() or study.server.exists()):
+        return ""
+    store = open_store(place_of(study), create=False)
+    try:
+        return store.ledger_head()
+    finally:
+        store.close()
 
 
 def _history(path: Path) -> History:

@@ -27,10 +27,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the components of each question, and the panel that each attribute's first question needs."""
-    from listening.planning import pilot_reading
+    study = open_study(args.folder)
+    from listening.planning import pilot_reading  # slow to load: a slip in the folder is told before
     from listening.store import utc_now
 
-    study = open_study(args.folder)
     found, missing = pilot_reading.components(study, now=utc_now, interim=args.interim)
     lines = [
         "question                  listeners  own effects (upper 80 %)  strikes  order  a decibel (logit)"

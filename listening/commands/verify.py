@@ -7,39 +7,51 @@ from pathlib import Path
 from listening.commands import import_table, report
 from listening.commands.report import report_pdf
 from listening.console import show
-from listening.errors import ListeningError
+from listening.errors import ListeningError, StudyError
 from listening.records.findings import Findings
-from listening.records.form import read_text
 from listening.records.imported import load
 from listening.records.study import Study, open_analysed
+from listening.records.text import read_text
 
 SHOWN = 10
 SAME = "what the findings give"
 MISSING = "not written yet (listening report)"
 OTHER = "DIFFERS from what the findings give: write it again (listening report)"
+INHERENT = "who rewrote all of it before any head left the house is not seen (--head)"
+NOT_MEASURED = "measured values: none (`listening measure` was not run)"
+NO_HASH = "measured values: there, but not when the answers were analysed, or by a version that took no hash"
 UNCHECKED = "not looked at: {}"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""
     parser.add_argument("folder", type=Path, help="study folder, analysed and reported")
+    parser.add_argument(
+        "--head",
+        metavar="CODE",
+        help="a code that a listener, a desk, a page or a lodging gave: is its row still in the record?",
+    )
     show.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Recompute everything; exit code 0 where all is the same, 1 where something is not."""
-    from listening.analysis.again import reanalysis
-    from listening.analysis.opening import audit
-
     study = open_analysed(args.folder)
+    if args.head:
+        return _head(args, study)
+    from listening.analysis.again import reanalysis  # slow to load: a slip in the folder is told before
+
     found = Findings.load(study.findings)
-    fresh = _fresh(study, found)
+    faults = [] if found.imported else _faults(study, found)
+    try:
+        fresh = _fresh(study, found)
+    except StudyError as error:
+        return _not_compared(args, [*faults, *([] if faults else str(error).split("\n"))])
     unlike = reanalysis.differences(found, fresh)
-    faults = [] if found.imported else audit.faults(study, found)
     written = {"page": _page(study, found), "claims sheet": _sheet(study, found)}
     if study.page.with_suffix(".pdf").is_file():
         written["PDF"] = _pdf(study, found)
-    lines = _hashes(found, faults)
+    lines = _hashes(study, found, faults)
     if unlike:
         lines.append(f"findings: DIFFER from what the data give in {len(unlike)} places")
         lines += [f"  {d.place}: on disk {d.on_disk}, from the data {d.from_data}" for d in unlike[:SHOWN]]
@@ -59,15 +71,53 @@ def run(args: argparse.Namespace) -> int:
     return 0 if is_same else 1
 
 
-def _hashes(found: Findings, faults: list[str]) -> list[str]:
+def _faults(study: Study, found: Findings) -> list[str]:
+    """Files and rows that are not what they were; the walk of the chains comes first."""
+    from listening.analysis.opening import audit, walked_record
+
+    return [*audit.faults(study, found), *walked_record.faults(study, found)]
+
+
+def _not_compared(args: argparse.Namespace, faults: list[str]) -> int:
+    """Something is so far from what was dealt or written down that nothing can be analysed again."""
+    lines = [
+        f"files: {len(faults)} NOT what was dealt, written down or analysed",
+        *(f"  {f}" for f in faults),
+    ]
+    lines.append("findings, page and claims sheet: not compared, for nothing can be analysed like this")
+    show.result(args, lines, {"same": False, "faults": faults, "differences": []})
+    return 1
+
+
+def _head(args: argparse.Namespace, study: Study) -> int:
+    """Whether a code that was kept still stands in the record; exit code 1 where it does not."""
+    from listening.analysis.opening import walked_record
+
+    place = walked_record.knows(study, args.head)
+    said = (
+        f"stands in {place}"
+        if place
+        else ("stands NOWHERE in this record: it was made again since, or the code is of another study")
+    )
+    show.result(args, [f"{args.head}: {said}"], {"head": args.head, "same": bool(place), "place": place})
+    return 0 if place else 1
+
+
+def _hashes(study: Study, found: Findings, faults: list[str]) -> list[str]:
     """What is to be said of the files that the findings rest on."""
     if found.imported:
         return []
     if faults:
         return [f"files: {len(faults)} NOT what was dealt or analysed", *(f"  {fault}" for fault in faults)]
     lines = ["files: protocol, manifest, stimuli, key, plan and clips are what was dealt"]
+    if found.record is None or not found.record.is_chained:
+        lines.append(
+            "record: dealt by a version without chains: a changed answer can only be seen in its hash"
+        )
+    else:
+        lines.append(f"record: every answer, event, opening and removal hangs in its chain; {INHERENT}")
     if not found.sources:
-        lines.append("measured values: analysed by a version that took no hash of them; curves not looked at")
+        lines.append(NOT_MEASURED if not study.measures.is_file() else NO_HASH)
     return lines
 
 

@@ -9,7 +9,6 @@ from listening.records.environment import environment
 from listening.records.study import Study
 
 STEPS = ("new", "measure", "prepare", "deal", "simulate", "analyse", "report", "booths", "merge")
-NAME = "steps.log"
 
 
 def write(step: str, args: argparse.Namespace) -> None:
@@ -23,5 +22,5 @@ def note(step: str, study: Study) -> None:
     """Add a line to the log of a study; a full disk does not undo the step."""
     if not study.protocol.is_file():
         return
-    with suppress(OSError), (study.root / NAME).open("a", encoding="utf-8") as log:
+    with suppress(OSError), study.steps.open("a", encoding="utf-8") as log:
         log.write(f"{datetime.now(UTC).isoformat(timespec='seconds')} {step}: {environment()}\n")

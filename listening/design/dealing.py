@@ -76,6 +76,7 @@ def deal(
         dealt_at=dealt_at,
         station_seed=b32encode(keyed(secret, "station")).decode().lower().rstrip("="),
         open_seed=open_seed,
+        is_chained=True,
         rate_hz=manifest.rate_hz,
         level_check_clip=codes[LEVEL_CHECK],
         sitting=protocol.sitting,

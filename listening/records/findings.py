@@ -424,6 +424,68 @@ class Looks(Form):
     """Why recruitment ended with fewer than planned."""
 
 
+class EarlierAnalysis(Form):
+    """One analysis before this one, as the record of the study has it."""
+
+    at: str
+    finished: int
+    at_end: bool
+    other_answers: bool
+    """Whether it saw other answers than this one."""
+    answers: str
+    """Hash of the answers seen then."""
+    words: dict[str, str]
+    """The word given to each question."""
+
+
+class Removal(Form):
+    """Answers that were removed."""
+
+    at: str
+    after_analyses: int
+    """How many analyses had been made by then."""
+
+
+class Dealt(Form):
+    """One deal of the study."""
+
+    at: str
+    study: str
+    version: int
+    reason: str = ""
+    after_analyses: int = 0
+    """How many analyses had been made by then."""
+
+
+class StudyRecord(Form):
+    """What was done with the study before this analysis, from its record and the ledger of its store."""
+
+    is_chained: bool
+    """False: dealt by a version whose answers hang in no chain."""
+    head: str
+    """Hash of the line of the record that this opening made."""
+    ledger: str = ""
+    """Hash of the last row of the store's ledger then."""
+    openings: int = 0
+    """How often the key was opened before."""
+    analyses: tuple[EarlierAnalysis, ...] = ()
+    removals: tuple[Removal, ...] = ()
+    replaced: int = 0
+    """How many listeners sat on a slot that another had begun."""
+    deals: tuple[Dealt, ...] = ()
+    n_human: int = 0
+    n_simulated: int = 0
+    """Sittings in the store."""
+    key: str = "open"
+    """`open`: whoever held the folder could read the key; `pass phrase`: a second person held it."""
+    key_beside: int = 0
+    """Sittings that saw the open key lie beside their station."""
+    anybody_can_deal_again: bool = False
+    """The orders come from a seed that stands in the plan: a demonstration."""
+    unchained: int = 0
+    """Sittings begun before there were chains."""
+
+
 class Findings(FileForm):
     """All of it."""
 
@@ -454,6 +516,7 @@ class Findings(FileForm):
     """Where the answers came from a table collected elsewhere."""
     fixed: Fixed | None = None
     looks: Looks | None = None
+    record: StudyRecord | None = None
     conducted: Conducted | None = None
     cautions: tuple[Caution, ...] = ()
 

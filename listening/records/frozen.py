@@ -2,9 +2,12 @@
 
 import hashlib
 from pathlib import Path
+from typing import Any
 
 from listening.errors import StudyError
+from listening.records import record
 from listening.records.form import FileForm, Form, digest_of
+from listening.records.plan import Plan
 from listening.records.study import Study
 
 
@@ -97,6 +100,8 @@ def check(study: Study) -> None:
         Some are not; each is named.
     """
     dealt = Frozen.load(study.frozen)
+    if fault := of_list(study):
+        raise StudyError(f"{fault}. Nothing was done")
     bad = [f"{study.root / f.file}: the {f.what} {fault}" for f in dealt.files if (fault := _fault(study, f))]
     if bad:
         raise StudyError(
@@ -104,6 +109,29 @@ def check(study: Study) -> None:
             f'{study.sealed}), or deal again with: listening deal {study.root} --again "why". '
             "Nothing was done"
         )
+
+
+def of_list(study: Study) -> str:
+    """What is wrong with the list of what was dealt itself; empty where nothing is.
+
+    The record holds its hash. Deals of earlier versions have none: there the list is wrong where the plan
+    says that the protocol is what was dealt and the list says that it is not.
+    """
+    told = dealt_entry(study)
+    if told is not None:
+        is_right = told["frozen"] == file_digest(study.frozen)
+        return "" if is_right else f"{study.frozen}: not the list that the deal wrote; restore it"
+    dealt, plan = Frozen.load(study.frozen), Plan.load(study.plan)
+    listed = next((one.digest for one in dealt.files if one.file == study.protocol.name), "")
+    if listed not in ("", plan.protocol_digest) and file_digest(study.protocol) == plan.protocol_digest:
+        return f"{study.frozen}: the plan was dealt with this protocol, the list says otherwise; restore it"
+    return ""
+
+
+def dealt_entry(study: Study) -> dict[str, Any] | None:
+    """What the record tells of the last deal; None for deals of earlier versions."""
+    told = [entry.told for entry in record.load(study.record) if entry.kind == "dealt"]
+    return told[-1] if told else None
 
 
 def file_digest(path: Path) -> str:
@@ -120,4 +148,7 @@ def _fault(study: Study, dealt: FrozenFile) -> str:
         return ""
     if not found:
         return "is not there any more"
-    return f"is not the one that was dealt (hash {found[:16]}, dealt with {dealt.digest[:16]})"
+    return (
+        f"is not the one that was dealt (hash {found[:16]}, dealt with {dealt.digest[:16]} by "
+        f"{study.frozen.name}, unless that list was changed)"
+    )

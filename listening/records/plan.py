@@ -92,6 +92,8 @@ class Plan(FileForm):
     attributes: tuple[PlannedAttribute, ...]
     clips: tuple[ClipFile, ...]
     slots: tuple[Slot, ...]
+    is_chained: bool = False
+    """Whether answers, events and the record of the study hang in chains; earlier versions dealt without."""
     listeners: int | None = None
     """How many listeners are planned; the slots beyond are spare."""
 

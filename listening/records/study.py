@@ -123,6 +123,16 @@ class Study:
         return self.root / "history.json"
 
     @property
+    def steps(self) -> Path:
+        """Which step was done when, by which version."""
+        return self.root / "steps.log"
+
+    @property
+    def record(self) -> Path:
+        """What was done with the study, line after line: deals, openings, analyses, lodgings."""
+        return self.root / "record.jsonl"
+
+    @property
     def versions(self) -> Path:
         """Earlier deals with their answers, each a study folder of its own."""
         return self.root / "versions"

@@ -71,6 +71,7 @@ class Aloud:
             played.frames_played,
             played.onset_s,
             played.trouble,
+            share=played.share,
         )
 
     def level_db(self, clip: str) -> float:

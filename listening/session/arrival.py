@@ -104,6 +104,10 @@ class Arrival:
         self._typed = line.upper()
         return self.act("take_code")
 
+    def take_number(self, typed: str) -> bool:
+        """No scale here."""
+        return False
+
     def wrong_key(self, shown: str) -> None:
         """Say that a key does nothing now, and which ones do."""
         self._slip = Slip(shown, self.actions())
@@ -112,6 +116,7 @@ class Arrival:
         """Nothing sounds and nothing waits."""
 
     def _action(self, name: str, key: str) -> Action:
+        key = self.words.table.get(f"letter_{name}", key)
         if name == "have_code" and self._seat.listener:
             return Action(name, key, key.upper(), self.words.text("do_other_code"))
         shown = self.words.table.get(f"key_{key}", key.upper())

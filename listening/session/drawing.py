@@ -6,8 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 from listening.records.plan import PlannedTrial
 from listening.session import offers, steps
+from listening.session.dials import Dial
 from listening.session.tasks import LETTERS
 from listening.session.tasks import letters as letters_of
+from listening.session.turn import Turn
 from listening.session.view import Choice, ClipView, DialView, Stage, View
 
 if TYPE_CHECKING:
@@ -16,12 +18,13 @@ if TYPE_CHECKING:
 BEFORE_TRIALS = (Stage.WELCOME, Stage.CONSENT, Stage.DECLINING, Stage.FAREWELL, Stage.QUESTIONNAIRE)
 LEVEL_SET = ("level_set", "level_set_play")
 LEVEL_FREE = ("level_headphones", "level_turn_up", "level_leave_it")
+SHARE_STEPS = 40  # a view differs only where a screen would draw something else
 TRIALS_FOR_A_PACE = 3  # so many trials are needed before a time to go is said
 
 
 def view(sitting: "Sitting") -> View:
     """What may be shown now."""
-    return replace(_of_stage(sitting), hint=sitting.hint())
+    return replace(_of_stage(sitting), hint=sitting.hint(), is_playing=sitting.turn.running)
 
 
 def _of_stage(sitting: "Sitting") -> View:
@@ -181,7 +184,9 @@ def _clips(sitting: "Sitting", n_clips: int, letters: tuple[str, ...] = ()) -> t
         sounding = turn.running and turn.clip == i
         state = "playing" if sounding else "heard" if i in turn.heard else "not_heard"
         letter = letters[i] if letters else LETTERS[i] if n_clips > 1 else ""
-        made.append(ClipView(letter, sounding, i in turn.heard, text(state)))
+        share = round(turn.share * SHARE_STEPS) / SHARE_STEPS if sounding else 0.0
+        name = text("sound", letter=letter).strip()
+        made.append(ClipView(letter, sounding, i in turn.heard, text(state), share, name))
     return tuple(made)
 
 
@@ -203,11 +208,25 @@ def _dials(sitting: "Sitting") -> tuple[DialView, ...]:
         DialView(
             clip,
             selected=row == turn.row,
-            share=None if value is None else (value - dial.low) / (dial.high - dial.low),
-            text=f"{value:g}" if value is not None else text("not_rated") if clip.heard else clip.state,
+            share=_mark_share(turn, row, dial),
+            text=_mark_text(turn, row, clip, text("not_rated")),
         )
-        for row, (clip, value) in enumerate(zip(clips, turn.values, strict=True))
+        for row, clip in enumerate(clips)
     )
+
+
+def _mark_share(turn: Turn, row: int, dial: Dial) -> float | None:
+    """Where the mark stands, or would stand by the number that is being typed."""
+    value = float(turn.typed) if turn.typed and row == turn.row else turn.values[row]
+    return None if value is None else (value - dial.low) / (dial.high - dial.low)
+
+
+def _mark_text(turn: Turn, row: int, clip: ClipView, unset: str) -> str:
+    """The mark in words: what is being typed, the number, or what is missing."""
+    if turn.typed and row == turn.row:
+        return f"{turn.typed}_"
+    value = turn.values[row]
+    return f"{value:g}" if value is not None else unset if clip.heard else clip.state
 
 
 def _sound_status(sitting: "Sitting") -> str:
@@ -228,19 +247,26 @@ def _trial_status(sitting: "Sitting") -> str:
         return _sound_status(sitting)
     if turn.finished < rules.plays_at_least:
         return text("status_play_again", times=rules.plays_at_least)
-    waiting = (
-        text("status_choose", left=rules.plays_at_most - turn.begun)
-        if turn.begun < rules.plays_at_most
-        else text("status_choose_now")
-    )
+    waiting = _how_to_choose(sitting, rules.plays_at_most - turn.begun)
     if sitting.trial.follows:
         waiting = f"{text('status_same_sounds')} {waiting}"
     return _answer_status(sitting) or waiting
 
 
+def _how_to_choose(sitting: "Sitting", plays_left: int) -> str:
+    text = sitting.words.text
+    if sitting.turn.values:
+        return text("status_rate_one")
+    if plays_left < 1:
+        return text("status_choose_now")
+    return text("status_choose_once") if plays_left == 1 else text("status_choose", left=plays_left)
+
+
 def _answer_status(sitting: "Sitting") -> str:
     """How to confirm the answer that is marked, or nothing."""
     turn, text = sitting.turn, sitting.words.text
+    if turn.typed:
+        return text("status_typed", typed=turn.typed)
     if turn.values:
         return text("status_set") if None not in turn.values else ""
     chosen = next((o.label for o in sitting.options() if o.value == turn.chosen), None)
@@ -255,10 +281,18 @@ def _switching_status(sitting: "Sitting") -> str:
     unheard = [letter for i, letter in enumerate(letters) if i not in turn.heard]
     if unheard:
         return text("status_unheard", letters=", ".join(unheard))
-    if sitting.attribute.task == "adjustment" and turn.values[0] is None:
-        return text("status_adjust")
-    waiting = text("status_rate") if turn.values else text("status_choose_now")
-    return _answer_status(sitting) or waiting
+    if sitting.attribute.task == "adjustment":
+        return _adjusting_status(sitting)
+    waiting = _answer_status(sitting) or text("status_rate" if turn.values else "status_choose_now")
+    return f"{text('status_reference')} {waiting}" if sitting.trial.reference and turn.values else waiting
+
+
+def _adjusting_status(sitting: "Sitting") -> str:
+    """What to turn, always; and that an end of the range is reached."""
+    text, at, dial = sitting.words.text, sitting.turn.values[0], sitting.dial()
+    told = text("status_adjust" if at is None else "status_adjusted")
+    ends = {dial.low: "status_softest", dial.high: "status_loudest"}
+    return f"{told} {text(ends[at])}" if at in ends else told
 
 
 def _progress(sitting: "Sitting") -> dict[str, Any]:

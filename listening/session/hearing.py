@@ -61,7 +61,7 @@ class Hearing:
         turn = self.turn
         if turn.onset_s is None or (turn.begun == 1 and sounding.onset_s is not None):
             turn.onset_s = sounding.onset_s  # the player knows it better as the first play goes on
-        turn.clip = sounding.clip
+        turn.clip, turn.share = sounding.clip, sounding.share
         if sounding.clip is not None:
             turn.heard.add(sounding.clip)
         if sounding.trouble:

@@ -36,6 +36,38 @@ def put_dial(sitting: "Sitting", value: float) -> None:
         sitting.hearing.gain(1, dials.ADJUSTING_OFFSET_DB + kept)
 
 
+def is_number(sitting: "Sitting", name: str) -> bool:
+    """Whether `put:NUMBER` lies on the scale of the trial under way."""
+    word, _, number = name.partition(":")
+    if word != "put" or not sitting.turn.values:
+        return False
+    try:
+        return sitting.dial().low <= float(number) <= sitting.dial().high
+    except ValueError:
+        return False
+
+
+def type_digit(sitting: "Sitting", digit: str) -> bool:
+    """One more digit of a number; False, and nothing changes, where the number would leave the scale."""
+    typed = (sitting.turn.typed + digit).lstrip("0") or "0"
+    if float(typed) > sitting.dial().high:
+        return False
+    sitting.turn.typed = typed
+    return True
+
+
+def erase(sitting: "Sitting") -> None:
+    """Take back the last digit."""
+    sitting.turn.typed = sitting.turn.typed[:-1]
+
+
+def take_typed(sitting: "Sitting") -> None:
+    """A number that stands typed becomes the mark of its sound, whatever key comes next."""
+    if sitting.turn.typed:
+        typed, sitting.turn.typed = sitting.turn.typed, ""
+        put_dial(sitting, float(typed))
+
+
 def move_row(sitting: "Sitting", by: int) -> None:
     """Select another rated sound, and let it be heard where something sounds."""
     turn = sitting.turn

@@ -37,12 +37,20 @@ KEYS = {
     "row_down": "down",
     "less": "left",
     "more": "right",
+    "less_by_ten": "pagedown",
+    "more_by_ten": "pageup",
+    "take_number": "enter",
+    "erase": "backspace",
     "leave_now": "y",
     "end": "enter",
 }
 LETTERS_SHOWN = 4  # so many letter keys are named one by one
-SILENT = {"mark_up", "row_up", "less"}  # the key of the other direction names both
-LABELS = {"leave_now": "leave", "tell": "confirm"}  # where the words differ from the action's name
+SILENT = {"mark_up", "row_up", "less", "more_by_ten"}  # the key of the other direction names both
+LABELS = {
+    "leave_now": "leave",
+    "tell": "confirm",
+    "more_by_ten": "less_by_ten",
+}  # where the words differ from the action's name
 
 
 def actions(sitting: "Sitting") -> tuple[Action, ...]:
@@ -51,16 +59,26 @@ def actions(sitting: "Sitting") -> tuple[Action, ...]:
     made = [_action(name, sitting.words) for name in names if name in KEYS]
     if "hear" in names:
         made += _hearings(sitting)
-    if "put" in names:
-        made += [Action(f"put:{10 * digit}", str(digit), "", "") for digit in range(10)]
+    if "type" in names:
+        made += _digits(sitting)
     if "choose" in names:
         made += [Action(f"choose:{o.value}", o.key, o.shown, o.label) for o in sitting.options()]
         made += [_action("mark_up", sitting.words), _action("mark_down", sitting.words)]
     return tuple(made)
 
 
+def _digits(sitting: "Sitting") -> list[Action]:
+    """One key a digit; the line of keys names them once."""
+    dial = sitting.dial()
+    label = sitting.words.text("do_type", low=f"{dial.low:g}", high=f"{dial.high:g}")
+    return [
+        Action(f"digit:{digit}", str(digit), "0-9" if not digit else "", label if not digit else "")
+        for digit in range(10)
+    ]
+
+
 def _action(name: str, words: Words) -> Action:
-    key = KEYS[name]
+    key = words.table.get(f"letter_{name}", KEYS[name])
     shown = words.table.get(f"key_{key}", key.upper()) if name not in SILENT else ""
     return Action(name, key, shown, words.text(f"do_{LABELS.get(name, name)}"))
 
@@ -132,7 +150,9 @@ def _trial(sitting: "Sitting") -> list[str]:
     names = _sound(sitting)
     if is_heard(sitting):
         names += _marks(sitting) if sitting.turn.values else ["choose"]
-        if _is_complete(sitting):
+        if sitting.turn.typed:
+            names += ["take_number", "erase"]
+        elif _is_complete(sitting):
             names.append("confirm")
     if not sitting.turn.running:
         names.append("pause")
@@ -149,8 +169,8 @@ def _sound(sitting: "Sitting") -> list[str]:
 
 def _marks(sitting: "Sitting") -> list[str]:
     names = ["row_up", "row_down"] if len(sitting.turn.values) > 1 else []
-    names += ["less", "more"]
-    return names if sitting.attribute.task == "adjustment" else [*names, "put"]
+    names += ["less", "more", "less_by_ten", "more_by_ten"]
+    return names if sitting.attribute.task == "adjustment" else [*names, "type"]
 
 
 def is_heard(sitting: "Sitting") -> bool:

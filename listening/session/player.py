@@ -37,6 +37,8 @@ class Sounding:
     """Why it did not play as asked; empty: it did."""
     heard_all: bool = False
     """Switching: whether every clip is known to have been heard."""
+    share: float = 0.0
+    """How much of the clip that sounds is over, 0 to 1."""
 
 
 class Player(Protocol):

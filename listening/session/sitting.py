@@ -122,6 +122,21 @@ class Sitting:
         is_early = self.stage is Stage.TRIAL and shown in {o.shown for o in self.options()}
         self._slip = Slip(shown, self.actions(), self.words.text("hear_first") if is_early else "")
 
+    def _type(self, digit: str) -> None:
+        if not marking.type_digit(self, digit):
+            self._refuse_number(self.turn.typed + digit)
+
+    def take_number(self, typed: str) -> bool:
+        """Put the mark at a whole number, or say which numbers the scale has."""
+        if not self.act(f"put:{typed}"):
+            self._refuse_number(typed)
+        return True
+
+    def _refuse_number(self, typed: str) -> None:
+        dial = self.dial()
+        told = self.words.text("number_outside", typed=typed, low=f"{dial.low:g}", high=f"{dial.high:g}")
+        self._slip = Slip(typed, self.actions(), told)
+
     def hint(self) -> str:
         """That a key did nothing, as long as that is still so."""
         return self._slip.hint(self.actions(), self.words) if self._slip else ""
@@ -144,9 +159,11 @@ class Sitting:
     def act(self, name: str) -> bool:
         """Do what the action `name` stands for; False, and nothing happens, when it is not offered now."""
         offered = {action.name for action in self.actions()}
-        if name not in offered and not (name.startswith("put:") and "put:0" in offered):
+        if name not in offered and not (marking.is_number(self, name) and "digit:0" in offered):
             return False
         self._slip = None
+        if not name.startswith(("digit:", "erase")):
+            marking.take_typed(self)
         if name.startswith(CHOOSE):
             marking.choose(self, name.removeprefix(CHOOSE))
         else:
@@ -176,7 +193,12 @@ class Sitting:
                 "row_down": lambda: marking.move_row(self, 1),
                 "less": lambda: marking.turn_dial(self, -1),
                 "more": lambda: marking.turn_dial(self, 1),
+                "less_by_ten": lambda: marking.turn_dial(self, -10),
+                "more_by_ten": lambda: marking.turn_dial(self, 10),
                 "put": lambda: marking.put_dial(self, float(number)),
+                "digit": lambda: self._type(number),
+                "erase": lambda: marking.erase(self),
+                "take_number": lambda: None,  # taken above, as by every other key
                 "pause": self._pause,
                 "leave": self._leave,
                 "stay": self._come_back,
@@ -314,8 +336,9 @@ class Sitting:
     # sound
 
     def program(self) -> Program:
-        """What the play key sounds at this step."""
-        return programs.of_step(self.plan, self.step, self.turn)
+        """What the play key sounds at this step; in the line mode every sound comes to an end."""
+        made = programs.of_step(self.plan, self.step, self.turn)
+        return replace(made, loops=False) if self.words.is_lines else made
 
     def _play(self, start: int = 0) -> None:
         self.notice = ""

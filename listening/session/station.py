@@ -93,11 +93,23 @@ def _begin(plan: Plan, store: AnswerStore, seat: Seat) -> SittingRow:
     dealt = [slot.slot for slot in plan.slots]
     if seat.slot is not None and seat.slot not in dealt:
         raise StudyError(f"slot {seat.slot}: this study has slots {dealt[0]} to {dealt[-1]}")
+    _check_kind(store, seat)
     slots = _to_give(plan, store, seat.simulated) if seat.slot is None else [seat.slot]
     listener = seat.listener or "".join(secrets.choice(CODE_LETTERS) for _ in range(CODE_LENGTH))
     return store.start_sitting(
         listener, slots=slots, study_digest=plan.study_digest, simulated=seat.simulated
     )
+
+
+def _check_kind(store: AnswerStore, seat: Seat) -> None:
+    """People and simulated listeners never sit in one study."""
+    others = len(store.slot_use(simulated=not seat.simulated))
+    if others:
+        there = f"{others} people" if seat.simulated else f"{others} simulated listeners"
+        raise StudyError(
+            f"{there} sat in this study already, and simulated answers never stand among human ones; deal "
+            'the study anew (listening deal FOLDER --again "why"), or use another study folder'
+        )
 
 
 def _to_give(plan: Plan, store: AnswerStore, simulated: bool) -> list[int]:

@@ -14,6 +14,8 @@ class Turn:
     running: bool = False
     clip: int | None = None
     """Which sound of the program sounds now."""
+    share: float = 0.0
+    """How much of it is over, 0 to 1."""
     heard: set[int] = field(default_factory=set)
     """Sounds of the program that have begun to sound."""
     onset_s: float | None = None
@@ -24,6 +26,8 @@ class Turn:
     """The marks set so far, one a rated sound, where answers are set on a scale."""
     row: int = 0
     """Which rated sound the scale keys move."""
+    typed: str = ""
+    """Digits of a number for that sound, not taken yet."""
     answered_s: float = 0.0
     """When the answer was last changed."""
     voids: int = 0
@@ -42,5 +46,6 @@ class Turn:
         self.begun = self.finished = self.row = 0
         self.heard = set()
         self.values = [None] * len(self.values)
+        self.typed = ""
         self.running, self.clip, self.onset_s, self.chosen = False, None, None, None
         self.voids += 1

@@ -49,6 +49,10 @@ class ClipView:
     heard: bool
     state: str
     """`playing`, `heard` or `not heard yet`, in the listener's language."""
+    share: float = 0.0
+    """How much of it is over while it sounds, 0 to 1, in steps that a screen can draw."""
+    name: str = ""
+    """`Sound A`, in the listener's language."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +88,8 @@ class View:
     heading: str
     body: tuple[str, ...] = ()
     question: str = ""
+    is_playing: bool = False
+    """Whether a programme runs, silences between its sounds included."""
     clips: tuple[ClipView, ...] = ()
     choices: tuple[Choice, ...] = ()
     dials: tuple[DialView, ...] = ()

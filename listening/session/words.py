@@ -17,6 +17,8 @@ class Words:
 
     language: str
     table: dict[str, str]
+    is_lines: bool = False
+    """Whether they are for the plain line mode."""
 
     def text(self, name: str, **values: object) -> str:
         """The words called `name`, its {places} filled."""
@@ -25,7 +27,7 @@ class Words:
     def in_lines(self) -> "Words":
         """The same words for the plain line mode, where signs are typed instead of keys."""
         own = {name.removeprefix(LINE): told for name, told in self.table.items() if name.startswith(LINE)}
-        return Words(self.language, {**self.table, **{n: t for n, t in own.items() if n in self.table}})
+        return Words(self.language, {**self.table, **{n: t for n, t in own.items() if n in self.table}}, True)
 
 
 @cache

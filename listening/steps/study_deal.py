@@ -1,6 +1,7 @@
 """The deal: balanced orders, a sealed key, clips under random codes; the study is frozen by it."""
 
 import secrets
+import shutil
 from collections.abc import Callable
 from datetime import UTC, datetime
 
@@ -8,12 +9,13 @@ from listening.design import balance, slots, versions
 from listening.design import dealing as design
 from listening.design.draws import Draws, open_secret
 from listening.errors import StudyError
-from listening.records import frozen, protocol
-from listening.records.form import read_text, write_text
+from listening.records import frozen, protocol, record
+from listening.records.form import write_text
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
 from listening.records.secret import SECRET_DIGITS
 from listening.records.study import Study
+from listening.records.text import read_text
 from listening.store import hold
 
 
@@ -66,6 +68,7 @@ def _deal(
             f"{study.answers}: answers exist for this deal; start a new study folder, or deal a new version "
             f'with its reason: listening deal {study.root} --again "why"'
         )
+    versions.history(study)  # refused before anything moves, if it cannot be read
     chosen, manifest = protocol.load(study.protocol), Manifest.load(study.manifest)
     digest = protocol.digest(study.protocol)
     if manifest.protocol_digest != digest:
@@ -86,7 +89,9 @@ def _deal(
     )
     if has_answers:
         _refuse_open_sittings(study)
-        versions.set_aside(study, again)
+        old = versions.set_aside(study, again)
+        if study.record.is_file():
+            shutil.copy2(study.record, Study(old).record)
     plan = _write(study, dealt, manifest, on_progress, reason=again)
     condition = {s.stimulus: s.condition for s in manifest.stimuli}
     ordered = slots.of_study(chosen, manifest, Draws(dealt.key.secret))
@@ -147,8 +152,22 @@ def _write(
     dealt_now = {"study_digest": plan.study_digest, "dealt_at": plan.dealt_at}
     frozen.freeze(study, **dealt_now, stimuli=sorted(files), plan_text=text).save(study.frozen)
     versions.note(study, **dealt_now, reason=reason)
+    _into_record(study, plan, reason)
     write_text(study.plan, text)
     return plan
+
+
+def _into_record(study: Study, plan: Plan, reason: str) -> None:
+    """The deal as the record of the study tells it, with the hashes of the lists that went with it."""
+    told = {
+        "study": plan.study_digest,
+        "version": plan.study_version,
+        "reason": reason,
+        "frozen": frozen.file_digest(study.frozen),
+        "history": frozen.file_digest(study.history),
+        "open_seed": plan.open_seed,
+    }
+    record.append(study.record, at=plan.dealt_at, kind="dealt", told=told)
 
 
 def _keep_calibration(study: Study) -> None:

@@ -7,7 +7,6 @@ opened. It names sittings by the hash of their id, so that a removed one leads t
 
 import hashlib
 import json
-from base64 import b32encode
 from collections.abc import Mapping
 from typing import Any
 
@@ -33,7 +32,6 @@ BEGAN, FINISHED, REMOVED, MERGED, RENAMED, OPENED = (
     "renamed",
     "opened",
 )
-CODE_LETTERS, CODE_GROUP = 16, 4  # 80 bit: nobody makes a second record with the same code
 
 
 def genesis(sitting: Mapping[str, Any]) -> str:
@@ -61,14 +59,6 @@ def entry(before: str, n: int, row: Mapping[str, Any]) -> str:
     """The hash of the ledger's row n, the same in SQL."""
     cells = (before, str(n), *(str(row[name]) for name in ("at", "kind", "sitting", "detail")))
     return hashlib.sha256("\n".join(cells).encode()).hexdigest()
-
-
-def code(digest: str) -> str:
-    """A hash as people copy it: 16 letters and digits (80 bit) in groups of four; empty for no hash."""
-    if not digest:
-        return ""
-    letters = b32encode(bytes.fromhex(digest)).decode().lower()[:CODE_LETTERS]
-    return "-".join(letters[i : i + CODE_GROUP] for i in range(0, CODE_LETTERS, CODE_GROUP))
 
 
 def append(connection: Connection, kind: str, row: Mapping[str, Any]) -> bool:

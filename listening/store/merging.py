@@ -45,7 +45,8 @@ def merge(store: Store, other: Store, *, site: str, study_digest: str, keep_apar
     Raises
     ------
     StudyError
-        Another study, or (unless `keep_apart`) a slot or listener code that both sites used, or a sitting
+        Another study, simulated sittings among human ones, or (unless `keep_apart`) a slot or listener code
+        that both sites used, or a sitting
         that is here with other answers. Nothing is changed then.
     """
     there = _sittings(other)
@@ -55,6 +56,7 @@ def merge(store: Store, other: Store, *, site: str, study_digest: str, keep_apar
         here = {s.row["id"]: s for s in _read(connection)}
         _check_study(there, study_digest, other._place)
         new = [s for s in there if s.row["id"] not in here]
+        _check_kind(there, list(here.values()), other._place)
         _check_known([s for s in there if s.row["id"] in here], here)
         slots, listeners = _collisions(new, list(here.values()))
         if (slots or listeners) and not keep_apart:
@@ -103,6 +105,16 @@ def _check_study(there: Sequence[_Sitting], study_digest: str, place: str) -> No
         raise StudyError(
             f"{place}: belongs to study {min(strange)[:12]}, this one is {study_digest[:12]}; sites must "
             "work from copies of one dealt station folder"
+        )
+
+
+def _check_kind(there: Sequence[_Sitting], here: Sequence[_Sitting], place: str) -> None:
+    kinds = {bool(sitting.row["simulated"]) for sitting in (*there, *here)}
+    if len(kinds) > 1:
+        n = sum(bool(sitting.row["simulated"]) for sitting in (*there, *here))
+        raise StudyError(
+            f"{place}: {n} of the {len(there) + len(here)} sittings here and there are simulated; simulated "
+            "answers never stand among human ones. Nothing was changed"
         )
 
 

@@ -3,10 +3,10 @@
 import json
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Table, select
+from sqlalchemy import Connection, Table, select
 
 from listening.store import chain, tables
 from listening.store.engine import reading
@@ -15,6 +15,7 @@ from listening.store.store import Store
 
 Row = dict[str, Any]
 SECOND = "second answer"
+LINKED_TABLES = (tables.answer, tables.event, tables.second_answer)
 
 
 @dataclass(frozen=True)
@@ -49,16 +50,14 @@ class Walked:
         return self.ledger[-1].chain if self.ledger else ""
 
 
-@dataclass
+@dataclass(frozen=True)
 class _Read:
-    """Everything in a store."""
+    """What is read at once: everything but answers and events, which come sitting by sitting."""
 
     sittings: list[Row]
     slots: list[Row]
     ledger: list[Entry]
-    linked: dict[str, list[tuple[str, Row]]] = field(default_factory=lambda: defaultdict(list))
-    """For each sitting its answers and events, with their tables' names, in the order of their ids."""
-    of_store: list[Row] = field(default_factory=list)
+    of_store: list[Row]
     """Events about no sitting."""
 
 
@@ -69,22 +68,19 @@ def walk(store: Store, *, is_chained: bool) -> Walked:
     ----------
     is_chained : whether the study was dealt by a version that chains, so that every row must hang in a chain
     """
-    read = _read(store)
     faults: list[str] = []
     hashes: set[str] = set()
     unchained: list[str] = []
-    known = {entry.sitting for entry in read.ledger if entry.kind in (chain.BEGAN, chain.MERGED)}
-    for sitting in read.sittings:
-        if not is_chained and chain.mark(sitting["id"]) not in known and not sitting["links"]:
-            unchained.append(sitting["listener"])
-            continue
-        faults += _sitting(sitting, read.linked.pop(sitting["id"], []), hashes)
-    there = {sitting["id"] for sitting in read.sittings}
-    for name, rows in read.linked.items():
+    with reading(store._engine, store._place) as connection:
+        read = _read(connection)
+        known = {entry.sitting for entry in read.ledger if entry.kind in (chain.BEGAN, chain.MERGED)}
+        for sitting in read.sittings:
+            if not is_chained and chain.mark(sitting["id"]) not in known and not sitting["links"]:
+                unchained.append(sitting["listener"])
+            else:
+                faults += _sitting(sitting, _rows(connection, sitting["id"]), hashes)
         faults += (
-            f"{_at(table, row)}: of sitting {name}, which is not there"
-            for table, row in rows
-            if name not in there
+            f"{_at(table, row)}: of a sitting that is not there" for table, row in _orphans(connection)
         )
     faults += _ledger(read, hashes, is_chained=is_chained)
     faults += _slots(read)
@@ -92,22 +88,33 @@ def walk(store: Store, *, is_chained: bool) -> Walked:
     return Walked(tuple(faults), tuple(read.ledger), heads, frozenset(hashes), tuple(sorted(unchained)))
 
 
-def _read(store: Store) -> _Read:
-    with reading(store._engine, store._place) as connection:
+def _read(connection: Connection) -> _Read:
+    def rows(table: Table) -> list[Row]:
+        query = select(table).order_by(*table.primary_key.columns)
+        return [dict(row._mapping) for row in connection.execute(query)]
 
-        def rows(table: Table) -> list[Row]:
-            keys = table.primary_key.columns
-            return [dict(row._mapping) for row in connection.execute(select(table).order_by(*keys))]
+    query = select(tables.event).where(tables.event.c.sitting.is_(None)).order_by(tables.event.c.id)
+    of_store = [dict(row._mapping) for row in connection.execute(query)]
+    ledger = [Entry(**row) for row in rows(tables.ledger)]
+    return _Read(rows(tables.sitting), rows(tables.slot), ledger, of_store)
 
-        ledger = [Entry(**row) for row in rows(tables.ledger)]
-        read = _Read(rows(tables.sitting), rows(tables.slot), ledger)
-        for table in (tables.answer, tables.event, tables.second_answer):
-            for row in rows(table):
-                if row["sitting"] is None:
-                    read.of_store.append(row)
-                else:
-                    read.linked[row["sitting"]].append((table.name, row))
-    return read
+
+def _rows(connection: Connection, sitting: str) -> list[tuple[str, Row]]:
+    """A sitting's answers and events, with their tables' names, in the order of their ids."""
+    return [
+        (table.name, dict(row._mapping))
+        for table in LINKED_TABLES
+        for row in connection.execute(select(table).where(table.c.sitting == sitting).order_by(table.c.id))
+    ]
+
+
+def _orphans(connection: Connection) -> list[tuple[str, Row]]:
+    there = select(tables.sitting.c.id)
+    return [
+        (table.name, dict(row._mapping))
+        for table in LINKED_TABLES
+        for row in connection.execute(select(table).where(table.c.sitting.not_in(there)).order_by(table.c.id))
+    ]
 
 
 def _sitting(sitting: Row, rows: list[tuple[str, Row]], hashes: set[str]) -> Iterator[str]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, ClassVar
 from textual import events
 from textual.app import App
 from textual.binding import BindingType
+from textual.geometry import Size
 
 from listening.errors import ListeningError
 from listening.session.view import Stage, View
@@ -54,6 +55,8 @@ class StationApp(App[None]):
         self._open_station = open_station
         self._words = words
         self._drawn: View | None = None
+        self._small_at: Size | None = None
+        """The window's size when it was last found too small."""
 
     @property
     def sitting(self) -> "Sitting | None":
@@ -122,20 +125,37 @@ class StationApp(App[None]):
             self._show(view)
 
     def _size_changed(self) -> bool:
-        """Whether a window that was too small is large enough now, or the other way round."""
-        return isinstance(self.screen, Small) != small.is_too_small(self.size)
+        """Whether a window that was too small may be large enough now, or the other way round."""
+        if isinstance(self.screen, Small):
+            return self.size != self._small_at
+        return small.is_too_small(self.size)
 
     def _show(self, view: View) -> None:
         self._drawn = view
         if small.is_too_small(self.size):
             if not isinstance(self.screen, Small):
                 self.switch_screen(Small(self._words))
+            self._small_at = self.size
             return
         wanted = Rating if view.dials else SCREENS.get(view.stage, Reading)
         if type(self.screen) is not wanted:
             self.switch_screen(wanted())
         if isinstance(self.screen, Sheet):
             self.screen.draw(view)
+            if (rows := self.screen.least_height(view)) > self.size.height:
+                self.switch_screen(Small(self._words, Size(small.LEAST.width, rows)))
+                self._small_at = self.size
+
+    def do_put(self, row: int, share: float) -> None:
+        """The mouse set the mark of a rated sound: the same acts as by keys."""
+        sitting = self.sitting
+        if sitting is None or not 0 <= row < len(sitting.turn.values):
+            return
+        while sitting.turn.row != row and sitting.act("row_down" if row > sitting.turn.row else "row_up"):
+            pass
+        dial = sitting.dial()
+        value = round(dial.low + share * (dial.high - dial.low))
+        self._guarded(lambda session: session.act(f"put:{value}"))
 
     def _handle_exception(self, error: Exception) -> None:
         """Our own fault: end, and tell without the local variables that Textual would print."""

@@ -6,10 +6,13 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from listening.session.arrival import Arrival
     from listening.session.sitting import Sitting
-    from listening.session.view import Action, View
+    from listening.session.view import Action, DialView, View
     from listening.session.words import Words
 
-TYPED = {"space": ".", "enter": "", "escape": "x", "left": "-", "right": "+", "up": "<", "down": ">"}
+WORDS = {"stop_sound": "stop", "stay": "back", "reconsider": "back", "back": "back"}
+"""Actions whose word is not that of their key."""
+BARE = ("enter", "tone")  # keys that are typed as nothing but Enter
+UNTYPED = ("erase", "take_number")  # a typed line is whole
 WAIT_S = 0.1
 
 
@@ -35,15 +38,29 @@ def run(
             line = read(WAIT_S)
         except EOFError:
             return
-        if line is not None and not _do(session, line.strip().lower()):
-            session.wrong_key(line.strip().upper() or session.words.text("line_enter"))
-            write(session.view().hint)
+        if line is not None:
+            _take(session, line.strip(), write)
         session.tick()
 
 
+def _take(session: "Arrival | Sitting", line: str, write: Callable[[str], None]) -> None:
+    """Do what a line says, or say why it does nothing; not while something sounds."""
+    if not _do(session, line.lower()):
+        session.wrong_key(line.upper() or session.words.text("line_enter"))
+    view = session.view()
+    if view.hint and not view.is_playing:
+        write(view.hint)
+
+
 def _say(session: "Arrival | Sitting", said: dict[str, str], write: Callable[[str], None]) -> dict[str, str]:
-    """Say what is new since the last time; a new heading says everything."""
-    parts = _parts(session.view(), session.words)
+    """Say what is new since the last time; a new heading says everything.
+
+    Nothing is said while something sounds: a screen reader would talk over it.
+    """
+    view = session.view()
+    if view.is_playing:
+        return said
+    parts = _parts(view, session.words)
     if parts["heading"] != said.get("heading"):
         said = {}
     for name, text in parts.items():
@@ -53,7 +70,7 @@ def _say(session: "Arrival | Sitting", said: dict[str, str], write: Callable[[st
 
 
 def _parts(view: "View", words: "Words") -> dict[str, str]:
-    is_busy = any(clip.sounding for clip in view.clips) and not view.dials
+    rows = {f"dial {dial.clip.letter}": _dial(dial) for dial in view.dials}
     return {
         "heading": f"\n== {view.heading}",
         "question": view.question,
@@ -61,17 +78,21 @@ def _parts(view: "View", words: "Words") -> dict[str, str]:
         "notice": view.notice,
         "progress": view.progress,
         "scale": ", ".join(view.scale),
-        "dials": "\n".join(
-            f"{'*' if dial.selected else ' '} {dial.clip.letter} {dial.text}".rstrip() for dial in view.dials
-        ),
+        **rows,
         "status": view.status,
-        "actions": "" if is_busy else _menu(view.actions, words),
+        "actions": _menu(view.actions, words),
     }
 
 
+def _dial(dial: "DialView") -> str:
+    told = f"{dial.clip.name}: {dial.text}" if dial.clip.letter else dial.text
+    return f"* {told}" if dial.selected and dial.clip.letter else told
+
+
 def _menu(actions: "tuple[Action, ...]", words: "Words") -> str:
-    rows = [f"  {_named(action) or words.text('line_enter')}: {action.label}" for action in _listed(actions)]
-    if any(action.name.startswith("put:") for action in actions):
+    enter = words.text("line_enter")
+    rows = [f"  {_named(action, words) or enter}: {action.label}" for action in _listed(actions)]
+    if any(action.name.startswith("digit:") for action in actions):
         rows.append(f"  {words.text('line_number')}")
     if any(action.name.startswith("type:") for action in actions):
         rows.append(f"  {words.text('line_code')}")
@@ -79,22 +100,28 @@ def _menu(actions: "tuple[Action, ...]", words: "Words") -> str:
 
 
 def _listed(actions: "tuple[Action, ...]") -> "list[Action]":
-    return [a for a in actions if a.label and not a.name.startswith("mark_")]
+    hidden = ("mark_", "digit:", *UNTYPED)
+    return [a for a in actions if a.label and not a.name.startswith(hidden)]
 
 
-def _named(action: "Action") -> str:
+def _named(action: "Action", words: "Words") -> str:
     """What to type, for reading: one line stands for all the letters that switch."""
-    return action.shown.lower() if action.name.startswith("hear:") else _typed(action)
+    return action.shown.lower() if action.name.startswith("hear:") else _typed(action, words)
 
 
-def _typed(action: "Action") -> str:
-    return TYPED.get(action.key, action.key)
+def _typed(action: "Action", words: "Words") -> str:
+    """One word or letter; nothing where Enter alone does it."""
+    if action.key in BARE or action.name == "hear_tone":
+        return ""
+    return words.table.get(f"word_{WORDS.get(action.name, action.key)}", action.key)
 
 
 def _do(session: "Arrival | Sitting", line: str) -> bool:
-    offered = session.actions()
-    if any(a.name.startswith("put:") for a in offered) and line.isdigit():
-        return session.act(f"put:{line}")
-    if any(_typed(a) == line and session.act(a.name) for a in offered if not a.name.startswith("type:")):
+    offered = [a for a in session.actions() if a.name not in UNTYPED]
+    if any(a.name.startswith("digit:") for a in offered) and line.isdecimal():
+        return session.take_number(line)
+    named = {_typed(a, session.words): a.name for a in offered if ":" not in a.name}
+    letters = {a.key: a.name for a in offered if not a.name.startswith(("type:", "digit:"))}
+    if any(session.act(names[line]) for names in (named, letters) if line in names):
         return True
     return session.take_line(line)

@@ -29,8 +29,8 @@ def typed(bench: Bench, *answers: str) -> list[str]:
 
 def test_a_whole_sitting_in_lines(tmp_path: Path) -> None:
     bench = take_seat(tmp_path, make_plan(n_trials=2, n_practice=0))
-    opening = ("", "y", ".", "", ".", "")
-    wrote = typed(bench, *opening, ".", "a", "", ".", "b", "", "")
+    opening = ("", "y", "play", "", "play", "")
+    wrote = typed(bench, *opening, "play", "a", "", "play", "b", "", "")
     assert bench.sitting.is_over
     assert [a.answer for a in bench.store.answers()] == ["first", "second"]
     text = "\n".join(wrote)
@@ -42,7 +42,7 @@ def test_a_whole_sitting_in_lines(tmp_path: Path) -> None:
 
 def test_a_line_that_means_nothing_here_is_said_so_and_changes_nothing(tmp_path: Path) -> None:
     bench = take_seat(tmp_path, make_plan())
-    assert any("B does nothing here; type one of the signs" in line for line in typed(bench, "b"))
+    assert any("B does nothing here; type one of the words" in line for line in typed(bench, "b"))
     assert bench.store.answers() == []
 
 
@@ -54,7 +54,7 @@ def test_the_end_of_the_input_ends_the_sitting_in_order(tmp_path: Path) -> None:
 
 def test_a_scale_takes_a_typed_number(tmp_path: Path, rated: Callable[[], Bench]) -> None:
     bench = rated()
-    typed(bench, "", "y", ".", "", "", ".", "63", "-", "")
+    typed(bench, "", "y", "play", "", "", "play", "63", "less", "")
     assert [a.answer for a in bench.store.answers()] == ["62"]
 
 
@@ -68,11 +68,11 @@ def test_line_mode_in_a_terminal(tmp_path: Path) -> None:
         for wanted, line in (
             ("(just Enter): go on", ""),
             ("y: I agree", "y"),
-            (".: play", "."),
+            ("play: play", "play"),
             ("clear and comfortable, go on", ""),
-            ("What you will be asked", "."),
+            ("What you will be asked", "play"),
             ("(just Enter): I understand", ""),
-            ("Trial 1 of 1", "."),
+            ("Trial 1 of 1", "play"),
             ("Type the letter or number", "b"),
             ("You chose: Sound B", ""),
             ("The end", ""),

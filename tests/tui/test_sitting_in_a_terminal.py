@@ -192,13 +192,16 @@ WAYS: dict[str, tuple[tuple[str, ...], dict[str, object], tuple[str, ...], str]]
     "2-AFC": ((A, B), {}, ("b",), "second"),
     "comparison category": ((A, C), {"scale": [f"step {i}" for i in range(7)]}, ("6",), "+2"),
     "category rating": ((B,), {"scale": ["none", "little", "some", "much", "very much"]}, ("4",), "4"),
-    "continuous rating": ((C,), {"scale": ["not at all", "extremely"]}, ("7", "Left"), "69"),
+    "continuous rating": ((C,), {"scale": ["not at all", "extremely"]}, ("7", "2", "Enter", "Left"), "71"),
     "same-different": ((D, A), {}, ("2",), "different"),
     "triangle": ((A, B, D), {}, ("c",), "third"),
     "duo-trio": ((C, D), {"reference": R}, ("a",), "first"),
     "multiple stimulus": ((A, D), {"reference": R, "scale": ["bad", "good"], "switching": True}, (), "30 80"),
     "adjustment": ((B, C), {"switching": True, "start_gain_db": 3.0}, (), "2.5"),
 }
+
+
+MARKED = ("You chose", "Press Enter to confirm", "Press Enter when")
 
 
 def every_way() -> Plan:
@@ -254,20 +257,23 @@ def test_every_way_of_asking_can_be_sat_by_keys(tmp_path: Path) -> None:
                 for key, after in (("r", "Still unheard: A, B"), ("a", "Still unheard: B")):
                     window.press(key)
                     window.wait_for(after)
-                window.press("3", "b")
+                window.press("3", "0", "b")
                 window.wait_for("Set the mark")
-                window.press("8")
+                window.press("8", "0", "Enter")
             elif task == "adjustment":
                 window.press("a")
                 window.wait_for("Still unheard: B")
                 window.press("b")
-                window.wait_for("softer or louder")
+                window.wait_for("Turn sound B")
                 window.press("Left")
             else:
                 window.press("Space")
-                window.wait_for("Press the key beside")
+                window.wait_for("Set the mark" if task == "continuous rating" else "Press the key beside")
                 window.press(*keys)
-            window.wait_until(lambda s: "You chose" in s or "Press Enter to confirm" in s, "an answer")
+            window.wait_until(
+                lambda s: any(told in " ".join(s.split()) for told in MARKED),
+                "an answer",
+            )
             window.press("Enter")
         window.wait_for("The end")
     answers = open_store(study.answers).answers()

@@ -23,6 +23,8 @@ def faults(study: Study, found: Findings) -> list[str]:
     Clips, stimuli and deals of long ago may be gone without harm: only what is there must be right.
     """
     plan = Plan.load(study.plan)
+    if fault := frozen.of_list(study) if study.frozen.is_file() else "":
+        return [fault, *_clips(study, plan)]
     return [
         *_frozen(study, plan),
         *_copies(study, plan),
@@ -57,11 +59,18 @@ def _copies(study: Study, plan: Plan) -> Iterator[str]:
 
 
 def _clips(study: Study, plan: Plan) -> Iterator[str]:
-    """Coded clips as the listeners heard them."""
-    for clip in plan.clips:
-        path = study.clips / f"{clip.clip}.wav"
-        if path.is_file() and hashlib.sha256(path.read_bytes()).hexdigest() != clip.digest:
+    """Coded clips as the listeners heard them; the whole folder may be gone."""
+    if not study.clips.is_dir():
+        return
+    dealt = {f"{clip.clip}.wav": clip.digest for clip in plan.clips}
+    there = {path.name for path in study.clips.iterdir()}
+    for name, digest in dealt.items():
+        path = study.clips / name
+        if name not in there:
+            yield f"{path}: not there, though it was dealt"
+        elif hashlib.sha256(path.read_bytes()).hexdigest() != digest:
             yield f"{path}: not the clip that was dealt; nobody can say which one the listeners heard"
+    yield from (f"{study.clips / name}: was never dealt" for name in sorted(there - set(dealt)))
 
 
 def _history(study: Study, plan: Plan) -> Iterator[str]:

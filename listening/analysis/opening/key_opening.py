@@ -5,16 +5,19 @@ from dataclasses import dataclass
 
 from listening.analysis.collect import keyed_answers
 from listening.analysis.collect.keyed_answers import Columns
-from listening.analysis.opening import looks, sealed_key
+from listening.analysis.opening import dealt_answers, looks, sealed_key, told_record
 from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
 from listening.errors import StudyError
-from listening.records.findings import Fixed
+from listening.records import record
+from listening.records.findings import Fixed, StudyRecord
 from listening.records.frozen import History
 from listening.records.plan import Plan
 from listening.records.study import Study
-from listening.store import SittingRow, open_store, place_of
+from listening.store import SittingRow, Store, open_store, place_of, walk
 from listening.store.removal import REMOVAL
+
+NAMED = 10  # so many faults are named before the rest is counted
 
 
 @dataclass(frozen=True)
@@ -26,6 +29,7 @@ class Taken:
     answers: Columns
     """See `collect.as_columns`."""
     n_unfinished: int
+    record: StudyRecord
     days: tuple[str, ...]
     """On which people finished a sitting (UTC), as 2026-11-25."""
 
@@ -51,20 +55,41 @@ def look(
     Raises
     ------
     StudyError
-        Something is not what was dealt, the planned end is not reached, or it was analysed before with fewer.
+        Something is not what was dealt or written down, an answer is none that the plan asked for, simulated
+        and human sittings are mixed, the planned end is not reached, or it was analysed before with fewer.
     """
     opened = sealed_key.checked(study)
     store = open_store(place_of(study), create=False)
     try:
-        answers, sittings = store.answer_columns(), store.sittings()
-        withdrawn = sum(event.kind == REMOVAL for event in store.events())
+        return _look(study, opened, store, _Asked(now, interim, closed, why, only_answers))
     finally:
         store.close()
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """How a look was asked for; see `look`."""
+
+    now: Callable[[], str]
+    interim: bool
+    closed: str
+    why: str
+    only_answers: str
+
+
+def _look(study: Study, opened: Opened, store: Store, asked: _Asked) -> Taken:
+    answers, sittings = store.answer_columns(), store.sittings()
+    walked = walk.walk(store, is_chained=opened.plan.is_chained)
+    events = store.events()
+    withdrawn = sum(event.kind == REMOVAL for event in events)
     _of_this_deal(study, opened.plan, sittings)
+    _of_one_kind(study, sittings)
+    _as_written(study, walked)
+    dealt_answers.check(answers, opened.plan, str(place_of(study)))
     finished = sum(sitting.finished_at is not None for sitting in sittings)
     digest = opened.plan.study_digest
     seen = keyed_answers.digest(answers)
-    if only_answers and seen != only_answers:
+    if asked.only_answers and seen != asked.only_answers:
         raise StudyError(
             f"{study.findings}: more was answered or taken out since that look before the end; take another "
             f"look: listening analyse {study.root} --interim"
@@ -76,14 +101,47 @@ def look(
         finished=finished,
         withdrawn=withdrawn,
         answers=seen,
-        interim=interim,
-        closed=closed,
+        interim=asked.interim,
+        closed=asked.closed,
     )
-    said = f"{why}, study {digest[:16]}" if why else at.line(digest, opened.protocol.stopping)
-    sealed_key.note(study, f"{now()} {said}")
+    said = f"{asked.why}, study {digest[:16]}" if asked.why else at.line(digest, opened.protocol.stopping)
+    told = told_record.seen(
+        walked, answers=seen, finished=finished, sittings=sittings, key=sealed_key.how_kept(study)
+    )
+    entry = sealed_key.note(study, said, at=asked.now(), told=told)
+    store.mark_opened(entry.chain)
+    beside = {event.sitting for event in events if event.detail == told_record.KEY_BESIDE}
+    until = record.load(study.record)[: entry.n]
+    known = told_record.of_opening(until, walked.ledger, opened.plan, key_beside=len(beside))
     finished_at = (sitting.finished_at for sitting in sittings if not sitting.simulated)
     days = tuple(at_utc[:10] for at_utc in finished_at if at_utc is not None)
-    return Taken(opened, at, answers, len(sittings) - finished, days)
+    return Taken(opened, at, answers, len(sittings) - finished, known, days)
+
+
+def _of_one_kind(study: Study, sittings: Sequence[SittingRow]) -> None:
+    """People and simulated listeners never stand in one study."""
+    simulated = sorted(s.listener for s in sittings if s.simulated)
+    n_human = len(sittings) - len(simulated)
+    if simulated and n_human:
+        more = f" and {len(simulated) - 3} more" if len(simulated) > 3 else ""
+        raise StudyError(
+            f"{place_of(study)}: {len(simulated)} simulated listeners ({', '.join(simulated[:3])}{more}) "
+            f"stand among {n_human} people; remove each of them with: listening withdraw {study.root} "
+            f"{simulated[0]} --yes. Nothing was analysed"
+        )
+
+
+def _as_written(study: Study, walked: walk.Walked) -> None:
+    """Every answer and event hangs in its chain, and the record of the study in its own."""
+    place = place_of(study)
+    found = [*(f"{place}: {fault}" for fault in walked.faults), *record.faults(study.record)]
+    if found:
+        more = f"\nand {len(found) - NAMED} more" if len(found) > NAMED else ""
+        raise StudyError(
+            "\n".join(found[:NAMED]) + f"{more}\nput back a copy that is whole, or remove the listener whose "
+            f"answers these are (listening withdraw); all of it: listening verify {study.root}. Nothing was "
+            "analysed"
+        )
 
 
 def _of_this_deal(study: Study, plan: Plan, sittings: Sequence[SittingRow]) -> None:

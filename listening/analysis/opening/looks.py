@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from listening.analysis.opening.sealed_key import LOG
+from listening.analysis.opening import sealed_key
 from listening.errors import StudyError
 from listening.records.findings import Looks
 from listening.records.protocol import Protocol
@@ -232,7 +232,6 @@ def _before(study: Study, study_digest: str, now: Seen) -> tuple[Seen, ...]:
 
 def _logged(study: Study, study_digest: str) -> Sequence[Seen]:
     """Each logged look at decided numbers of this deal, in order."""
-    path = study.sealed / LOG
-    lines = path.read_text(encoding="utf-8").splitlines() if path.is_file() else []
+    lines = sealed_key.lines(study)
     found = [m for line in lines if (m := _DECIDED.search(line)) and m[4] == study_digest[:16]]
     return [Seen(int(m[2]), int(m[3] or m[2]), m[1] == "analyse", m[5] or "") for m in found]

@@ -3,14 +3,16 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from listening.errors import CannotWrite, StudyError
-from listening.records import frozen
+from listening.records import frozen, record
 from listening.records import protocol as protocol_form
 from listening.records.key import Key
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
 from listening.records.protocol import Protocol
+from listening.records.record import Entry
 from listening.records.study import Study
 
 LOG = "openings.log"
@@ -40,7 +42,7 @@ def open_key(study: Study, *, now: Callable[[], str], why: str) -> Opened:
         The protocol, the manifest, the key or the plan is not the one that was dealt; the file is named.
     """
     opened = checked(study)
-    note(study, f"{now()} {why} study {opened.plan.study_digest[:16]}")
+    note(study, f"{why} study {opened.plan.study_digest[:16]}", at=now(), told={"key": how_kept(study)})
     return opened
 
 
@@ -57,9 +59,31 @@ def checked(study: Study) -> Opened:
     return Opened(protocol_form.load(study.protocol), plan, key, manifest)
 
 
-def note(study: Study, line: str) -> None:
-    """Write a line into the log of openings; without it the key stays closed."""
-    _log(study.sealed / LOG, line)
+def note(study: Study, line: str, *, at: str, told: dict[str, Any]) -> Entry:
+    """Write an opening into the record of the study and the log of openings; without it the key stays closed.
+
+    Parameters
+    ----------
+    told : what the record is to keep of it besides the line
+    """
+    said = f"{at} {line}"
+    entry = record.append(study.record, at=at, kind="opening", told={"line": said, "n_ledger": 0, **told})
+    _log(study.sealed / LOG, said)
+    return entry
+
+
+def lines(study: Study) -> list[str]:
+    """Every opening, oldest first: as the record tells them, and before it began, the log."""
+    path = study.sealed / LOG
+    logged = path.read_text(encoding="utf-8").splitlines() if path.is_file() else []
+    recorded = [entry.told["line"] for entry in record.load(study.record) if entry.kind == "opening"]
+    known = set(recorded)
+    return [*(line for line in logged if line not in known), *recorded]
+
+
+def how_kept(study: Study) -> str:
+    """Whether the key lies open in the study folder, or sealed under a pass phrase."""
+    return "open" if study.key.is_file() else "pass phrase"
 
 
 def _same(path: Path, what: str, dealt: str, found: str) -> None:

@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING
 
 from listening.commands.report import report_pdf
 from listening.console import show
-from listening.records.findings import Findings
 from listening.records.form import write_bytes, write_text
-from listening.records.measured import Measures
 from listening.records.study import Study, open_analysed
 
 if TYPE_CHECKING:
+    from listening.records.findings import Findings
     from listening.report.figures.figures import Drawing
 
 
@@ -34,10 +33,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the page and say where it is."""
+    study = open_analysed(args.folder)
+    from listening.records.findings import Findings  # slow to load: a slip in the folder is told before
     from listening.report.figures import figures
     from listening.report.page import claims_sheet as sheet
 
-    study = open_analysed(args.folder)
     found = Findings.load(study.findings)
     with figures.kept() as drawings:
         text = render(study, found, with_sounds=not args.no_sounds)
@@ -76,8 +76,9 @@ def claims_sheet(study: Study) -> Path:
     return study.report / "claims.html"
 
 
-def render(study: Study, found: Findings, *, with_sounds: bool) -> str:
+def render(study: Study, found: "Findings", *, with_sounds: bool) -> str:
     """The page of a study: findings, curves that `measure` kept, and (unless left out) sounds."""
+    from listening.records.measured import Measures
     from listening.report.figures import strike_curves
     from listening.report.page import page
 

@@ -2,6 +2,7 @@
 
 from collections import Counter
 
+from listening.records import head_code
 from listening.records.environment import environment
 from listening.records.frozen import Frozen, History
 from listening.records.plan import Plan
@@ -9,10 +10,16 @@ from listening.records.protocol import AS_RECORDED, Protocol, Question
 from listening.report.sentences import metric_words, wording
 
 
-def page(protocol: Protocol, plan: Plan, frozen: Frozen, history: History) -> str:
+def page(
+    protocol: Protocol, plan: Plan, frozen: Frozen, history: History, *, heads: tuple[str, str] = ("", "")
+) -> str:
     """The page in Markdown: questions, panel, stopping rule, exclusions, and the hashes that fix them.
 
     Whoever holds it can later compare its study hash with the one on the report.
+
+    Parameters
+    ----------
+    heads : where the record of the study and the ledger of its answers end now; empty: not begun
     """
     parts = [
         _head(protocol, plan),
@@ -23,6 +30,7 @@ def page(protocol: Protocol, plan: Plan, frozen: Frozen, history: History) -> st
         _trials(protocol, plan),
         _versions(history),
         _hashes(plan, frozen),
+        *([_heads(*heads)] if heads[0] else []),
         f"Written by {environment()}.",
     ]
     return "\n\n".join(parts) + "\n"
@@ -128,6 +136,14 @@ def _versions(history: History) -> str:
         for v in history.versions
     )
     return f"## Versions\n\n| version | dealt | study hash | reason |\n|---|---|---|---|\n{rows}"
+
+
+def _heads(record: str, ledger: str) -> str:
+    answers = f", and that of the answers so far at `{head_code.code(ledger)}`" if ledger else ""
+    return f"""## Head of the record
+
+The record of what was done with this study ends at `{head_code.code(record)}`{answers}. Whoever
+holds this page can later have the record checked against it: `listening verify FOLDER --head CODE`."""
 
 
 def _hashes(plan: Plan, frozen: Frozen) -> str:

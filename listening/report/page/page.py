@@ -8,8 +8,10 @@ from typing import Any
 import jinja2
 
 from listening.records.findings import Findings
+from listening.records.text import plain
 from listening.report import rounding
 from listening.report.figures import captioned_figures, strike_curves
+from listening.report.figures.sounds.curves import Curves
 from listening.report.page import (
     cards,
     heard_words,
@@ -44,9 +46,7 @@ LIMITS = (
 )
 
 
-def render(
-    found: Findings, *, stimuli: Path | None = None, strokes: Sequence[strike_curves.Stroke] = ()
-) -> str:
+def render(found: Findings, *, stimuli: Path | None = None, strokes: Sequence[Curves] = ()) -> str:
     """The whole page.
 
     Parameters
@@ -58,7 +58,7 @@ def render(
     parts["top"] = top.of(found, parts["cards"], parts["superlatives"])
     parts["trace_figures"] = [captioned_figures.Shown(*made) for made in strike_curves.figure_list(strokes)]
     parts["sounds"] = page_clips.of_questions(found, stimuli)
-    return environment().get_template("page.html.jinja").render(parts)
+    return plain(environment().get_template("page.html.jinja").render(parts))
 
 
 def style_sheet() -> str:

@@ -2,10 +2,12 @@
 
 from typing import TYPE_CHECKING
 
+from textual.app import ComposeResult
 from textual.content import Content
+from textual.widgets import Static
 
 from listening.tui.screens.sheet import Sheet, paragraphs
-from listening.tui.screens.sounds import line
+from listening.tui.screens.sounds import Sounds
 
 if TYPE_CHECKING:
     from listening.session.view import View
@@ -14,13 +16,13 @@ if TYPE_CHECKING:
 class Introduction(Sheet):
     """Question, explanation, examples."""
 
-    def middle(self, view: "View") -> Content:
-        """The question above the words that explain it."""
-        sounds = Content("\n").join([line(clip) for clip in view.clips])
-        return (
-            Content.styled(view.question, "bold")
-            + Content("\n\n")
-            + paragraphs([*view.body, view.status])
-            + "\n\n"
-            + sounds
-        )
+    def parts(self) -> ComposeResult:
+        yield Static(id="question")
+        yield Static(id="middle")
+        yield Sounds()
+
+    def fill(self, view: "View") -> None:
+        """The question above the words that explain it, then the examples."""
+        self.put("question", Content.styled(view.question, "bold"))
+        self.put("middle", Content("\n") + paragraphs([*view.body, view.status]) + "\n")
+        self.query_one(Sounds).show(view.clips)

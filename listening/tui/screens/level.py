@@ -1,11 +1,12 @@
-"""Setting the level: what to do, and whether the sound plays."""
+"""Setting the level: what to do, and how far the sound is."""
 
 from typing import TYPE_CHECKING
 
-from textual.content import Content
+from textual.app import ComposeResult
+from textual.widgets import Static
 
 from listening.tui.screens.sheet import Sheet, paragraphs
-from listening.tui.screens.sounds import line
+from listening.tui.screens.sounds import Sounds
 
 if TYPE_CHECKING:
     from listening.session.view import View
@@ -14,6 +15,11 @@ if TYPE_CHECKING:
 class Level(Sheet):
     """Instructions above the one sound."""
 
-    def middle(self, view: "View") -> Content:
-        """Paragraphs, then the sound's line."""
-        return paragraphs(view.body) + Content("\n\n") + Content("\n").join([line(c) for c in view.clips])
+    def parts(self) -> ComposeResult:
+        yield Static(id="middle")
+        yield Sounds()
+
+    def fill(self, view: "View") -> None:
+        """Paragraphs, then the sound."""
+        self.put("middle", paragraphs(view.body))
+        self.query_one(Sounds).show(view.clips)

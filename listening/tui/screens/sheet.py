@@ -1,5 +1,6 @@
 """What all screens share: heading, a middle of their own, status, progress, and the line of keys."""
 
+import textwrap
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,14 @@ from listening.tui.screens.firm import FIRM_SPACE
 if TYPE_CHECKING:
     from listening.session.view import Action, View
 
-BAR_CELLS = 24
+BAR_SHARE = 0.3  # of the window's width
+PAGE_MARGIN = 4
+PAGE_WIDEST = 160
+HEADING_LINES = 2
+KEYS_BORDER = 1
+HINT_LINES = 1  # how far the listener is, or what a wrong key is told
+ROOMY = 24  # lines of a window with room to spare
+SPACES = 2  # empty lines around the panels, in a roomy window
 MARGIN_CELLS = 4  # of the foot, both sides
 KEY_GAP = "   "
 
@@ -29,12 +37,15 @@ class Sheet(Screen[None]):
 
     def compose(self) -> ComposeResult:
         yield Static(id="heading")
-        yield VerticalScroll(Static(id="middle"), id="page", can_focus=False)
+        yield VerticalScroll(*self.parts(), id="page", can_focus=False)
         with Vertical(id="foot"):
             yield Static(id="notice")
             yield Static(id="hint")
-            yield Static(id="progress")
             yield Static(id="keys")
+
+    def parts(self) -> ComposeResult:
+        """The widgets between heading and foot."""
+        yield Static(id="middle")
 
     def on_mount(self) -> None:
         """The parts are there: show what came before them."""
@@ -51,16 +62,39 @@ class Sheet(Screen[None]):
         self._shown = view
         if not self._composed:
             return
-        self._put("heading", Content.styled(view.heading, "bold"))
-        self._put("middle", self.middle(view))
-        self._put("notice", Content(f"! {view.notice}" if view.notice else ""))
-        self._put("hint", Content(view.hint))
-        self._put("progress", Content(_progress(view)))
-        self._put("keys", keys(view.actions, self.size.width - MARGIN_CELLS))
+        self.put("heading", Content.styled(view.heading, "bold"))
+        self.set_class(self.is_roomy(view), "roomy")
+        self.fill(view)
+        self.put("notice", Content(f"! {view.notice}" if view.notice else ""))
+        self.query_one("#notice").display = bool(view.notice)
+        self.put("hint", Content(view.hint or _progress(view, self.size.width)))
+        self.put("keys", keys(view.actions, self.size.width - MARGIN_CELLS))
 
-    def middle(self, view: "View") -> Content:
+    def fill(self, view: "View") -> None:
         """The part that differs from screen to screen."""
-        return paragraphs([*view.body, view.status])
+        self.put("middle", paragraphs([*view.body, view.status]))
+
+    @property
+    def page_width(self) -> int:
+        """Columns between the margins."""
+        return max(20, min(PAGE_WIDEST, self.size.width - 2 * PAGE_MARGIN))
+
+    def is_roomy(self, view: "View") -> bool:
+        """Whether there is room for whole panels and empty lines around them."""
+        return self.size.height >= ROOMY + len(view.dials)
+
+    def n_lines(self, view: "View") -> int:
+        """Lines that must be seen at once; a page to read may be scrolled."""
+        return 0
+
+    def least_height(self, view: "View") -> int:
+        """Lines of a window in which nothing needed is hidden: what must be seen, heading and foot."""
+        own = self.n_lines(view)
+        if not own:
+            return 0
+        rows = keys(view.actions, self.size.width - MARGIN_CELLS).plain.count("\n") + 1
+        notice = n_lines(f"! {view.notice}" if view.notice else "", self.size.width - MARGIN_CELLS)
+        return HEADING_LINES + own + min(notice, 2) + HINT_LINES + KEYS_BORDER + rows
 
     def scroll(self, lines: int) -> bool:
         """Move a text that is longer than the screen; False where it is not."""
@@ -68,7 +102,8 @@ class Sheet(Screen[None]):
         page.scroll_relative(y=lines, animate=False)
         return page.max_scroll_y > 0
 
-    def _put(self, name: str, content: Content) -> None:
+    def put(self, name: str, content: Content) -> None:
+        """Another content for one of the screen's texts."""
         self.query_one(f"#{name}", Static).update(content)
 
 
@@ -100,8 +135,14 @@ def _firm(text: str) -> str:
     return text.replace(" ", FIRM_SPACE)
 
 
-def _progress(view: "View") -> str:
+def n_lines(text: str, width: int) -> int:
+    """Lines of a text in so many columns."""
+    return len(textwrap.wrap(text, max(width, 1)))
+
+
+def _progress(view: "View", width: int) -> str:
     if not view.progress:
         return ""
-    full = round(view.share_done * BAR_CELLS)
-    return f"[{'#' * full}{'.' * (BAR_CELLS - full)}] {view.progress}"
+    cells = max(0, min(round(BAR_SHARE * width), width - MARGIN_CELLS - len(view.progress) - 1))
+    full = round(view.share_done * cells)
+    return f"{'━' * full}{'╌' * (cells - full)} {view.progress}"

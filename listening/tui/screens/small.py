@@ -16,9 +16,10 @@ LEAST = Size(60, 18)  # below it a question, its answers and the keys do not all
 class Small(Screen[None]):
     """Asks for a larger window; keys do nothing, for the answers cannot be seen."""
 
-    def __init__(self, words: "Words") -> None:
+    def __init__(self, words: "Words", least: Size = LEAST) -> None:
         super().__init__()
         self._words = words
+        self._least = least
 
     def compose(self) -> ComposeResult:
         yield Static(self._told(self.app.size), id="small")
@@ -32,8 +33,8 @@ class Small(Screen[None]):
             "window_small",
             columns=size.width,
             rows=size.height,
-            least_columns=LEAST.width,
-            least_rows=LEAST.height,
+            least_columns=self._least.width,
+            least_rows=self._least.height,
         )
 
 

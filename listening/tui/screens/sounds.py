@@ -1,18 +1,62 @@
-"""One sound a line: its letter, and whether it plays or was heard; by sign and word, not by colour."""
+"""The sounds of a step as panels that fill while they play; border, sign and word tell their state."""
 
 from typing import TYPE_CHECKING
 
+from textual.app import ComposeResult
+from textual.containers import Horizontal
 from textual.content import Content
-
-from listening.tui.screens.firm import FIRM_SPACE
+from textual.widget import Widget
 
 if TYPE_CHECKING:
     from listening.session.view import ClipView
 
+MOST = 4  # sounds side by side: three of a triangle, or two and a named reference
+LINES = 4  # of a panel, its border counted
+LINES_SMALL = 3  # where the window is low
+FULL, EMPTY = "█", "░"
 
-def line(clip: "ClipView") -> Content:
-    """A sound's line; the one that sounds has an arrow and stands in reverse."""
-    mark = ">>" if clip.sounding else FIRM_SPACE * 2
-    text = f"{mark} {clip.letter:<2} {clip.state}{FIRM_SPACE}"
-    row = Content.styled(text, "bold reverse") if clip.sounding else Content(text)
-    return Content(FIRM_SPACE * 3) + row
+
+class SoundPanel(Widget):
+    """One sound: its name in the border, how far it is, and whether it was heard."""
+
+    def __init__(self) -> None:
+        super().__init__(classes="sound")
+        self._clip: ClipView | None = None
+
+    def show(self, clip: "ClipView | None") -> None:
+        """Draw a sound; None: this panel is not needed."""
+        self.display = clip is not None
+        if clip is None or clip == self._clip:
+            return
+        self._clip = clip
+        self.border_title = Content(f" {clip.name} ") if clip.letter else None
+        self.set_class(clip.sounding, "sounding")
+        self.refresh()
+
+    def render(self) -> Content:
+        """The bar, and the state under it where there is room."""
+        clip = self._clip
+        if clip is None:
+            return Content("")
+        width = max(1, self.content_size.width)
+        told = Content(f"▶ {clip.state}" if clip.sounding else f"{'✓' if clip.heard else ' '} {clip.state}")
+        full = round((clip.share if clip.sounding else float(clip.heard)) * width)
+        bar = Content(FULL * full + EMPTY * (width - full))
+        if self.content_size.height < LINES - 2:
+            return bar if clip.sounding else told
+        return Content("\n").join([bar if clip.sounding or clip.heard else Content(EMPTY * width), told])
+
+
+class Sounds(Horizontal):
+    """A row of panels."""
+
+    def compose(self) -> ComposeResult:
+        for _ in range(MOST):
+            yield SoundPanel()
+
+    def show(self, clips: "tuple[ClipView, ...]") -> None:
+        """Draw these sounds."""
+        self.display = bool(clips)
+        padded = [*clips, *[None] * MOST][:MOST]
+        for panel, clip in zip(self.query(SoundPanel), padded, strict=True):
+            panel.show(clip)

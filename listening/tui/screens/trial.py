@@ -1,12 +1,14 @@
-"""A trial with a list of answers: the question, the sounds one a line, the answers one a line."""
+"""A trial with a list of answers: the question, the sounds side by side, the answers one a line."""
 
 from typing import TYPE_CHECKING
 
+from textual.app import ComposeResult
 from textual.content import Content
+from textual.widgets import Static
 
 from listening.tui.screens.firm import FIRM_SPACE
-from listening.tui.screens.sheet import Sheet
-from listening.tui.screens.sounds import line
+from listening.tui.screens.sheet import SPACES, Sheet, n_lines
+from listening.tui.screens.sounds import LINES, LINES_SMALL, Sounds
 
 if TYPE_CHECKING:
     from listening.session.view import Choice, View
@@ -15,22 +17,29 @@ if TYPE_CHECKING:
 class Trial(Sheet):
     """Question, sounds, answers."""
 
-    def middle(self, view: "View") -> Content:
-        """The question and what to do now, above two short lists."""
-        rows = [
-            Content.styled(view.question, "bold"),
-            Content(view.status),
-            Content(""),
-            *(line(clip) for clip in view.clips),
-            Content(""),
-            *(_answer(choice) for choice in view.choices),
-        ]
-        return Content("\n").join(rows)
+    def parts(self) -> ComposeResult:
+        yield Static(id="question")
+        yield Static(id="status")
+        yield Sounds()
+        yield Static(id="answers")
+
+    def fill(self, view: "View") -> None:
+        """The question and what to do now, the panels, the answers."""
+        self.put("question", Content.styled(view.question, "bold"))
+        self.put("status", Content(view.status))
+        self.query_one(Sounds).show(view.clips)
+        self.put("answers", Content("\n").join([_answer(choice) for choice in view.choices]))
+
+    def n_lines(self, view: "View") -> int:
+        """Lines that the question, its sounds and every answer need."""
+        wanted = n_lines(view.question, self.page_width) + n_lines(view.status, self.page_width)
+        sounds = (LINES + SPACES if self.is_roomy(view) else LINES_SMALL) if view.clips else 0
+        return wanted + sounds + len(view.choices)
 
 
 def _answer(choice: "Choice") -> Content:
     """An answer's line: a bracket that fills, its key, its words; dim until it may be chosen."""
     mark = "X" if choice.chosen else FIRM_SPACE
-    text = f"{FIRM_SPACE * 3}[{mark}] {choice.shown}  {choice.label}"
-    style = "bold" if choice.chosen else "" if choice.allowed else "dim"
+    text = f"{FIRM_SPACE}[{mark}] {choice.shown}  {choice.label}"
+    style = "bold reverse" if choice.chosen else "" if choice.allowed else "dim"
     return Content.styled(text, style)

@@ -42,6 +42,9 @@ def _protocol(**stopping: Any) -> Protocol:
     return Protocol.model_validate({**PLAIN, "stopping": stopping})
 
 
+AT = "2026-01-01T00:00:00+00:00"
+
+
 @pytest.fixture
 def study(tmp_path: Path) -> Study:
     folder = Study(tmp_path)
@@ -53,7 +56,7 @@ def _look(study: Study, protocol: Protocol, finished: int, **more: Any) -> looks
     """A look logged as an analysis does; other counts are other answers unless told."""
     more = {"answers": f"{finished:08x}{more.get('withdrawn', 0):08x}", **more}
     now = looks.look(study, DIGEST, protocol, finished=finished, **more)
-    sealed_key.note(study, f"2026-01-01T00:00:00+00:00 {now.line(DIGEST, protocol.stopping)}")
+    sealed_key.note(study, now.line(DIGEST, protocol.stopping), at=AT, told={})
     return now
 
 
@@ -141,8 +144,8 @@ def test_who_withdraws_after_the_end_changes_the_answers_and_not_the_alpha(study
 
 def test_the_log_of_an_earlier_version_counts_too(study: Study) -> None:
     protocol = _protocol(looks=[12], spending="Pocock")
-    line = f"2026-01-01T00:00:00+00:00 interim look, 12 of 24 finished, study {DIGEST[:16]}"
-    sealed_key.note(study, line)
+    line = f"{AT} interim look, 12 of 24 finished, study {DIGEST[:16]}"
+    (study.sealed / sealed_key.LOG).write_text(f"{line}\n")
     now = _look(study, protocol, 24)
     assert now.earlier == (12,)
     assert _alpha(protocol, now) < 0.05
