@@ -7,6 +7,7 @@ from typing import Any
 
 import jinja2
 
+from listening.records.comparison import Comparison
 from listening.records.findings import Findings
 from listening.records.text import plain
 from listening.report import rounding
@@ -14,6 +15,7 @@ from listening.report.figures import captioned_figures, strike_curves
 from listening.report.figures.sounds.curves import Curves
 from listening.report.page import (
     cards,
+    compared_section,
     heard_words,
     imported_words,
     method_words,
@@ -22,7 +24,7 @@ from listening.report.page import (
     top,
 )
 from listening.report.sentences import language
-from listening.report.tables import finding_tables, heard_tables
+from listening.report.tables import comparison_tables, finding_tables, heard_tables
 
 HERE = Path(__file__).parent
 CONTENTS = (
@@ -31,6 +33,7 @@ CONTENTS = (
     ("level", "Level, brightness, decay"),
     ("listeners", "Listeners"),
     ("measured", "Measured"),
+    ("compared", "Compared"),
     ("stimuli", "Stimuli"),
     ("method", "Method"),
     ("deviations", "Deviations"),
@@ -46,17 +49,27 @@ LIMITS = (
 )
 
 
-def render(found: Findings, *, stimuli: Path | None = None, strokes: Sequence[Curves] = ()) -> str:
+def render(
+    found: Findings,
+    *,
+    stimuli: Path | None = None,
+    strokes: Sequence[Curves] = (),
+    compared: Sequence[Comparison] = (),
+) -> str:
     """The whole page.
 
     Parameters
     ----------
     stimuli : folder of the prepared stimuli, to embed one stroke of each condition; None leaves them out
     strokes : curves of one stroke of each condition, from `traces.load`
+    compared : what `measure` found of the two levels of a factor
     """
     parts = _frame(found) | _decided(found) | _described(found) | _explained(found) | _documented(found)
     parts["top"] = top.of(found, parts["cards"], parts["superlatives"])
     parts["trace_figures"] = [captioned_figures.Shown(*made) for made in strike_curves.figure_list(strokes)]
+    parts |= {"compared": compared_section.of_all(compared), "same": comparison_tables.SAME}
+    if not compared:
+        parts["contents"] = [row for row in parts["contents"] if row[0] != "compared"]
     parts["sounds"] = page_clips.of_questions(found, stimuli)
     return plain(environment().get_template("page.html.jinja").render(parts))
 
