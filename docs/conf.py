@@ -33,7 +33,24 @@ html_title = f"listening {__version__}"
 html_static_path: list[str] = []
 
 
-def _commands_page() -> None:
+def def _metrics_page() -> None:
+    """What a study measures, from the register that every step asks."""
+    from listening.records import metric_register
+
+    head = ["metric", "key", "symbol", "unit", "ratios", "calibration", "in plain words", "source"]
+    rows = [
+        [m.name, f"`{m.key}`", m.symbol, m.unit, "yes" if m.is_ratio else "no"]
+        + ["needed" if m.needs_calibration else "-", m.plain.format("a sound"), m.standard or "our own"]
+        for m in metric_register.ALL
+    ]
+    about = "What `measure` stores of each recording. Ratios: whether “three times as much” means something."
+    lines = ["# Metrics", "", about, ""]
+    lines += [f"| {' | '.join(row)} |" for row in [head, ["---"] * len(head), *rows]]
+    (Path(__file__).parent / "reference" / "metrics.md").write_text("\n".join(lines) + "\n")
+
+
+_commands_page()
+_metrics_page() -> None:
     """The help of every command as one page, from the parsers themselves."""
     from listening.cli import COMMANDS
     from listening.commands import completion, examples
@@ -54,4 +71,21 @@ def _commands_page() -> None:
     (Path(__file__).parent / "reference" / "commands.md").write_text("\n".join(parts))
 
 
+def _metrics_page() -> None:
+    """What a study measures, from the register that every step asks."""
+    from listening.records import metric_register
+
+    head = ["metric", "key", "symbol", "unit", "ratios", "calibration", "in plain words", "source"]
+    rows = [
+        [m.name, f"`{m.key}`", m.symbol, m.unit, "yes" if m.is_ratio else "no"]
+        + ["needed" if m.needs_calibration else "-", m.plain.format("a sound"), m.standard or "our own"]
+        for m in metric_register.ALL
+    ]
+    about = "What `measure` stores of each recording. Ratios: whether “three times as much” means something."
+    lines = ["# Metrics", "", about, ""]
+    lines += [f"| {' | '.join(row)} |" for row in [head, ["---"] * len(head), *rows]]
+    (Path(__file__).parent / "reference" / "metrics.md").write_text("\n".join(lines) + "\n")
+
+
 _commands_page()
+_metrics_page()

@@ -13,6 +13,7 @@ from listening.analysis.decide import contrast, families
 from listening.analysis.decide.confidence_limits import Bounds, bounds, tails
 from listening.analysis.decide.contrast import ContrastFit
 from listening.analysis.decide.level_slope import Slope
+from listening.records import metric_register
 from listening.records.protocol import AS_RECORDED, Protocol, Question
 from stats.deciding import verdict
 from stats.deciding.verdict import Verdict
@@ -276,9 +277,7 @@ def smallest_effect_logit(question: Question, spread: float) -> float:
 def _ways(rows: pd.DataFrame, question: Question, slope: Slope, metric: str | None) -> list[LevelTaken]:
     """Level by each metric, at the slope's estimate and at both its limits; the matching metric first."""
     metrics = keyed_answers.level_metrics(rows)
-    ordered = sorted(
-        metrics, key=lambda name: name != ("loudness_level_phon" if metric == "nmax_sone" else metric)
-    )
+    ordered = sorted(metrics, key=lambda name: name != metric_register.named(metric or "").measured_key)
     values = (("estimate", slope.estimate), ("lower", slope.lower), ("upper", slope.upper))
     residual = {name: _residual_db(rows, question, name) for name in ordered}
     return [LevelTaken(name, at, value, residual[name]) for name in ordered for at, value in values]
