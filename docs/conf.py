@@ -7,6 +7,8 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
 from listening import __version__  # noqa: E402
+from listening.records import metric_register  # noqa: E402
+from listening.records.metric_register import Metric  # noqa: E402
 
 project = "listening"
 author = "The listening contributors"
@@ -33,24 +35,7 @@ html_title = f"listening {__version__}"
 html_static_path: list[str] = []
 
 
-def def _metrics_page() -> None:
-    """What a study measures, from the register that every step asks."""
-    from listening.records import metric_register
-
-    head = ["metric", "key", "symbol", "unit", "ratios", "calibration", "in plain words", "source"]
-    rows = [
-        [m.name, f"`{m.key}`", m.symbol, m.unit, "yes" if m.is_ratio else "no"]
-        + ["needed" if m.needs_calibration else "-", m.plain.format("a sound"), m.standard or "our own"]
-        for m in metric_register.ALL
-    ]
-    about = "What `measure` stores of each recording. Ratios: whether “three times as much” means something."
-    lines = ["# Metrics", "", about, ""]
-    lines += [f"| {' | '.join(row)} |" for row in [head, ["---"] * len(head), *rows]]
-    (Path(__file__).parent / "reference" / "metrics.md").write_text("\n".join(lines) + "\n")
-
-
-_commands_page()
-_metrics_page() -> None:
+def _commands_page() -> None:
     """The help of every command as one page, from the parsers themselves."""
     from listening.cli import COMMANDS
     from listening.commands import completion, examples
@@ -73,18 +58,19 @@ _metrics_page() -> None:
 
 def _metrics_page() -> None:
     """What a study measures, from the register that every step asks."""
-    from listening.records import metric_register
-
     head = ["metric", "key", "symbol", "unit", "ratios", "calibration", "in plain words", "source"]
     rows = [
-        [m.name, f"`{m.key}`", m.symbol, m.unit, "yes" if m.is_ratio else "no"]
-        + ["needed" if m.needs_calibration else "-", m.plain.format("a sound"), m.standard or "our own"]
+        [m.name, f"`{m.key}`", m.symbol, m.unit, *_can(m), m.plain.format("a sound"), m.standard or "our own"]
         for m in metric_register.ALL
     ]
     about = "What `measure` stores of each recording. Ratios: whether “three times as much” means something."
     lines = ["# Metrics", "", about, ""]
     lines += [f"| {' | '.join(row)} |" for row in [head, ["---"] * len(head), *rows]]
     (Path(__file__).parent / "reference" / "metrics.md").write_text("\n".join(lines) + "\n")
+
+
+def _can(metric: Metric) -> tuple[str, str]:
+    return "yes" if metric.is_ratio else "no", "needed" if metric.needs_calibration else "-"
 
 
 _commands_page()

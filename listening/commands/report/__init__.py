@@ -10,6 +10,7 @@ from listening.records.form import write_bytes, write_text
 from listening.records.study import Study, open_analysed
 
 if TYPE_CHECKING:
+    from listening.records.comparison import Comparison
     from listening.records.findings import Findings
 
 
@@ -62,4 +63,12 @@ def render(study: Study, found: "Findings", *, with_sounds: bool) -> str:
     strokes = []
     if study.measures.is_file():
         strokes = strike_curves.load(study.traces, Measures.load(study.measures), found)
-    return page.render(found, stimuli=study.stimuli if with_sounds else None, strokes=strokes)
+    stimuli = study.stimuli if with_sounds else None
+    return page.render(found, stimuli=stimuli, strokes=strokes, compared=_compared(study))
+
+
+def _compared(study: Study) -> "tuple[Comparison, ...]":
+    """What `measure` compared; nothing in a study that was measured before it did."""
+    from listening.records.comparison import Comparisons
+
+    return Comparisons.load(study.comparisons).comparisons if study.comparisons.is_file() else ()

@@ -30,8 +30,8 @@ def footnote(q: QuestionFinding, found: Findings) -> str:
         f"chosen in {q.n_direct_more} of {q.n_direct} direct comparisons",
         "blindness, order and level rest on the word of whoever collected the answers",
     ]
-    if q.estimate is not None:
-        parts.append(f"the share and its {rounding.level(q.estimate.level)} limits are estimates")
+    if q.share is not None:
+        parts.append(f"the share and its {rounding.level(q.share.level)} limits are estimates")
     return "; ".join([*parts, f"table {found.digests.answers[:12]}"]) + "."
 
 

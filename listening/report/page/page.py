@@ -7,13 +7,21 @@ from typing import Any
 
 import jinja2
 
+from listening.records.comparison import Comparison
 from listening.records.findings import Findings
 from listening.records.text import plain
 from listening.report import rounding
 from listening.report.figures import captioned_figures, strike_curves
 from listening.report.figures.sounds.curves import Curves
-from listening.report.page import cards, heard_words, imported_words, method_words, page_clips
-from listening.report.tables import finding_tables, heard_tables
+from listening.report.page import (
+    cards,
+    compared_section,
+    heard_words,
+    imported_words,
+    method_words,
+    page_clips,
+)
+from listening.report.tables import comparison_tables, finding_tables, heard_tables
 
 HERE = Path(__file__).parent
 CONTENTS = (
@@ -23,6 +31,7 @@ CONTENTS = (
     ("level", "Level, brightness, decay"),
     ("listeners", "Listeners"),
     ("measured", "Measured"),
+    ("compared", "Compared"),
     ("stimuli", "Stimuli"),
     ("method", "Method"),
     ("deviations", "Deviations"),
@@ -31,16 +40,26 @@ CONTENTS = (
 )
 
 
-def render(found: Findings, *, stimuli: Path | None = None, strokes: Sequence[Curves] = ()) -> str:
+def render(
+    found: Findings,
+    *,
+    stimuli: Path | None = None,
+    strokes: Sequence[Curves] = (),
+    compared: Sequence[Comparison] = (),
+) -> str:
     """The whole page.
 
     Parameters
     ----------
     stimuli : folder of the prepared stimuli, to embed one stroke of each condition; None leaves them out
     strokes : curves of one stroke of each condition, from `traces.load`
+    compared : what `measure` found of the two levels of a factor
     """
     parts = _frame(found) | _decided(found) | _described(found) | _explained(found) | _documented(found)
     parts["trace_figures"] = [captioned_figures.Shown(*made) for made in strike_curves.figure_list(strokes)]
+    parts |= {"compared": compared_section.of_all(compared), "same": comparison_tables.SAME}
+    if not compared:
+        parts["contents"] = [row for row in parts["contents"] if row[0] != "compared"]
     parts["clips"] = page_clips.of_study(found, stimuli)
     return plain(environment().get_template("page.html.jinja").render(parts))
 

@@ -76,7 +76,7 @@ def _not_for_print(q: QuestionFinding, found: Findings) -> str:
     """Why there is no sentence for print."""
     if q.word == "no verdict":
         few = f"{q.n_listeners} listeners are too few for a verdict"
-        return f"No claim: {q.reason if 'look' in q.reason else few}."
+        return f"No claim: {few if 'are needed' in q.reason else q.reason}."
     said, done = claim(q, found), happened(q, found) if q.n_direct else ""
     tail = f": {done}" if done else ""
     if q.word == "undecided":

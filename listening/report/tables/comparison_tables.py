@@ -16,6 +16,7 @@ NAMES = {metric.key: (metric.name, metric.decimals) for metric in metric_registe
     "energy_lost_percent": ("energy lost", 0),
 }
 SAME = "inside repeatability"
+ONE_STRIKE = "one strike a side: no limits"
 
 
 def rows(found: Comparison) -> Table:
@@ -96,5 +97,5 @@ def _plain(value: float | None, digits: int) -> str:
 
 def _mark(is_inside: bool | None) -> str:
     if is_inside is None:
-        return "one strike a side: no limits"
+        return ONE_STRIKE
     return SAME if is_inside else ""
