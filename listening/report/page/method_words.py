@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator
 
+from listening.records import metric_register
 from listening.records.findings import Caution, Findings, Winner
 from listening.report import rounding
-from listening.report.sentences import metric_words
 
 TRAINING = {"naive": "untrained"}
 CAUTIONS: dict[Caution, str] = {
@@ -118,7 +118,7 @@ def deciding(found: Findings) -> list[str]:
 
 
 def _level(found: Findings) -> str:
-    metrics = ", ".join(metric_words.of(m).name for m in found.method.level_metrics)
+    metrics = ", ".join(metric_register.named(m).name for m in found.method.level_metrics)
     return (
         "At equal level, what is left of the level difference enters as a known part, level slope × "
         "residual. The slope comes from control pairs (one sound against itself at a known gain). The "
@@ -166,8 +166,8 @@ def matching(found: Findings) -> str:
     match = found.matching
     if match.metric is None:
         return "Stimuli were played as recorded; nothing was matched."
-    words = metric_words.of(match.metric)
-    unit = "phon" if match.metric == "nmax_sone" else "dB"
+    words = metric_register.named(match.metric)
+    unit = words.residual_unit
     level = "calibrated" if match.calibrated else "not calibrated"
     return (
         f"Matched stimuli hold {words.name} equal ({match.label}), measured again from the written files: "
