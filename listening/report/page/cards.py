@@ -3,11 +3,12 @@
 from dataclasses import dataclass
 from functools import partial
 
+from listening.records import metric_register
 from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
 from listening.report.figures import figures
 from listening.report.page import reasons, style
 from listening.report.rounding import number
-from listening.report.sentences import forms, language, metric_words, ratio_sentences, sentences
+from listening.report.sentences import forms, language, ratio_sentences, sentences
 from listening.report.sentences import wordings_to_leave_out as left_out
 from listening.report.sentences.form import Form
 from listening.report.sentences.wordings_to_leave_out import LeftOut
@@ -129,7 +130,7 @@ def _measured(q: QuestionFinding, found: Findings) -> list[str]:
     for metric in MEASURED:
         more, than = played.get((q.more, metric)), played.get((q.than, metric))
         if more is not None and than is not None:
-            words = metric_words.of(metric)
+            words = metric_register.named(metric)
             values = (number(one.value, words.decimals) for one in (more, than))
             lines.append(f"{words.name} {' and '.join(values)} {words.unit}")
     return lines
