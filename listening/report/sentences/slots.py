@@ -68,7 +68,7 @@ def of_factor(planned: FactorFinding, words: Language) -> Slots:
 
 
 def measured(metric: str, words: Language) -> str:
-    """The template of a measured ratio; without words of its own a metric goes by its name, in English alone."""
+    """The template of a measured ratio; a metric without own words goes by its name, in English alone."""
     own = words.words["measures"].get(metric)
     if own is not None or not words.words["generic"]:
         return own or ""
