@@ -6,6 +6,7 @@ from listening.records import metric_register
 from listening.records.findings import Caution, Findings, Winner
 from listening.report import rounding
 
+TRAINING = {"naive": "untrained"}
 CAUTIONS: dict[Caution, str] = {
     "imported": "The answers were collected elsewhere and came as a table. Whether the listening was blind, "
     "the orders balanced, the levels matched and the claims planned before the answers cannot be seen from "
@@ -43,7 +44,7 @@ def lead(found: Findings) -> str:
     whom = f"{panel.stands_for[:1].upper()}{panel.stands_for[1:]}"
     return (
         f"{panel.n_listeners} listeners, {panel.n_answers} counted answers, {len(found.questions)} questions "
-        f"planned before anyone listened. {whom}; {panel.training} listeners."
+        f"planned before anyone listened. {whom}; {TRAINING.get(panel.training, panel.training)} listeners."
     )
 
 
@@ -155,8 +156,9 @@ def deviations(found: Findings) -> list[str]:
 
 
 def winners(found: Findings) -> list[str]:
-    """Who came out on top without having been named beforehand."""
-    return [_winner(one) for one in found.winners]
+    """Who came out on top of sets in which none was named beforehand."""
+    planned = {(s.attribute, s.presentation) for s in found.superlatives}
+    return [_winner(one) for one in found.winners if (one.attribute, one.presentation) not in planned]
 
 
 def matching(found: Findings) -> str:

@@ -140,6 +140,16 @@ def behind(found: Findings) -> Table:
     return Table("Behind the effects", head, rows, frozenset(range(1, 6)))
 
 
+def counts(found: Findings) -> Table:
+    """What a table collected elsewhere holds of each question."""
+    rows = tuple(
+        (q.id, str(q.n_listeners or "–"), f"{q.n_direct_more} of {q.n_direct}") for q in found.questions
+    )
+    return Table(
+        "Counts", ("question", "listeners", "chosen, of direct comparisons"), rows, frozenset({1, 2})
+    )
+
+
 def spread(found: Findings) -> Table:
     """How listeners and strokes differ on each planned contrast."""
     head = (
