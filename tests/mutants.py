@@ -56,6 +56,7 @@ GUARDS: dict[str, tuple[str, ...]] = {
     "listening/session/sitting.py": (
         "tests/session/test_sitting.py",
         "tests/session/test_before_the_trials.py",
+        "tests/session/test_hearing_check.py",
         "tests/session/test_tasks.py",
     ),
     "listening/session/exposure.py": ("tests/session/test_exposure.py",),
