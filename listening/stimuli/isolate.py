@@ -207,7 +207,7 @@ def _log_ratio(one: float | None, other: float | None) -> float:
     if one is None or other is None:
         raise StudyError(
             "isolation: the strike has no value of the brightness or decay that [covariates] names; "
-            "calibrate the recordings, name centroid_hz and t60_s there, or, where the fade begins before the "
+            "calibrate the recordings, name centroid_hz and t60_s there, or, where it fades before the "
             "loudness has fallen to a tenth, set a longer trimming.length_s"
         )
     return float(np.log(one / other))
