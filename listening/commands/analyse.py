@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from listening.console import progress, show
+from listening.console import passphrase, progress, show
 from listening.records.findings import Findings
 from listening.records.study import open_study
 
@@ -19,6 +19,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--closed", metavar="WHY", default="", help="why no more listeners come, where fewer are enough"
     )
+    passphrase.option(parser)
     show.json_option(parser)
 
 
@@ -28,7 +29,7 @@ def run(args: argparse.Namespace) -> int:
     from listening.report.sentences import ratio_sentences, sentences
     from listening.store.store import utc_now
 
-    study = open_study(args.folder)
+    study = passphrase.of(open_study(args.folder), args)
     with progress.bar("questions") as on_progress:
         found = analysis.run(
             study, now=utc_now, interim=args.interim, closed=args.closed, on_progress=on_progress

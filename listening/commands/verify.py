@@ -6,7 +6,7 @@ from pathlib import Path
 
 from listening.commands import import_table, report
 from listening.commands.report import report_pdf
-from listening.console import show
+from listening.console import passphrase, show
 from listening.errors import ListeningError, StudyError
 from listening.records.findings import Findings
 from listening.records.form import read_text
@@ -31,6 +31,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="CODE",
         help="a code that a listener, a desk, a page or a lodging gave: is its row still in the record?",
     )
+    passphrase.option(parser)
     show.json_option(parser)
 
 
@@ -38,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
     """Recompute everything; exit code 0 where all is the same, 1 where something is not."""
     from listening.analysis.again import reanalysis
 
-    study = open_analysed(args.folder)
+    study = passphrase.of(open_analysed(args.folder), args)
     if args.head:
         return _head(args, study)
     found = Findings.load(study.findings)

@@ -85,7 +85,7 @@ def _body(sitting: "Sitting") -> tuple[str, ...]:
             wait = text("break_wait", seconds=seconds) if seconds else text("break_over")
             return (text("break_body"), wait)
         case Stage.GOODBYE:
-            return (spoken.goodbye,)
+            return (spoken.goodbye, text("goodbye_code", code=sitting.code()))
         case Stage.OVER:
             return ()
         case _:

@@ -13,7 +13,7 @@ from listening.records import record
 from listening.records.findings import Fixed, StudyRecord
 from listening.records.frozen import History
 from listening.records.plan import Plan
-from listening.records.study import Study
+from listening.records.study import KEY_BESIDE, Study
 from listening.store import SittingRow, Store, open_store, place_of, walk
 from listening.store.removal import REMOVAL
 
@@ -110,7 +110,7 @@ def _look(study: Study, opened: Opened, store: Store, asked: _Asked) -> Taken:
     )
     entry = sealed_key.note(study, said, at=asked.now(), told=told)
     store.mark_opened(entry.chain)
-    beside = {event.sitting for event in events if event.detail == told_record.KEY_BESIDE}
+    beside = {event.sitting for event in events if event.detail == KEY_BESIDE}
     until = record.load(study.record)[: entry.n]
     known = told_record.of_opening(until, walked.ledger, opened.plan, key_beside=len(beside))
     days = tuple(sitting.finished_at[:10] for sitting in sittings if sitting.finished_at is not None)

@@ -13,8 +13,6 @@ from listening.store import chain
 from listening.store.walk import Entry as LedgerEntry
 from listening.store.walk import Walked
 
-KEY_BESIDE = "the key lies beside the station"  # the event of a sitting that saw it
-
 
 def seen(walked: Walked, *, answers: str, finished: int, sittings: Sequence[Any], key: str) -> dict[str, Any]:
     """What an opening writes into the record of the store that it read."""

@@ -10,7 +10,7 @@ import jinja2
 from listening.records.findings import Findings
 from listening.report import rounding
 from listening.report.figures import captioned_figures, strike_curves
-from listening.report.page import cards, heard_words, imported_words, method_words, page_clips
+from listening.report.page import cards, heard_words, imported_words, method_words, page_clips, record_words
 from listening.report.tables import finding_tables, heard_tables
 
 HERE = Path(__file__).parent
@@ -131,6 +131,7 @@ def _documented(found: Findings) -> dict[str, Any]:
         "stimuli": finding_tables.stimuli(found),
         "method": words.method(found),
         "deviations": words.deviations(found),
+        "record": record_words.of_record(found),
         "cautions": method_words.cautions(found),
         "hashes": finding_tables.hashes(found),
     }
