@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STUDY ?= demo_study
 
-.PHONY: demo test check slow bench format clean help setup docs processors processors-short mutants
+.PHONY: demo test check slow fuzz bench format clean help setup docs processors processors-short mutants
 
 help:
 	@echo "make demo    recordings to verdict on the bicycle bells, with a simulated panel"
@@ -13,6 +13,7 @@ help:
 	@echo "make docs    the documentation site, in docs/build"
 	@echo "make processors  the same numbers under other processors' kernels     make mutants  do the tests notice faults"
 	@echo "make slow    long simulations     make bench   speed ratios"
+	@echo "make fuzz    2,000 hostile inputs (SEED=1 CASES=2000)"
 
 $(VENV)/.installed: pyproject.toml constraints.txt
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
@@ -39,6 +40,12 @@ check: setup
 
 slow: setup
 	$(BIN)/python -m pytest -q -m slow
+
+SEED ?= 1
+CASES ?= 2000
+
+fuzz: setup
+	$(BIN)/python -m tests.fuzz.run --seed $(SEED) --cases $(CASES)
 
 # the numeric tests and the demo's analysis under several kernel sets; SAVE=folder keeps what each gave
 processors: setup

@@ -2,6 +2,6 @@
 
 import sys
 
-from listening.cli import main
+from listening.start import main
 
 sys.exit(main())

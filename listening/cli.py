@@ -5,12 +5,13 @@ import importlib
 import os
 import signal
 import sys
+import traceback
 from collections.abc import Callable, Sequence
 from types import ModuleType
 
 from listening import __version__
 from listening.commands import examples
-from listening.console import journal
+from listening.console import journal, streams
 from listening.errors import ListeningError
 
 # Solves here are small: BLAS threads slow them down and change the last bits.
@@ -24,6 +25,8 @@ COMMANDS = {
     "pilot": "what a pilot's answers say for the main study",
     "check": "look for every problem in a protocol and its recordings",
     "measure": "measure sounds, or all recordings of a study",
+    "compare": "one support or design against another, over strikes, with limits",
+    "picture": "look at sounds: waveform, spectrogram, partials, loudness, bands",
     "prepare": "make matched stimuli and verify them",
     "deal": "freeze the study: balanced orders, sealed key, coded clips",
     "lodge": "write the frozen plan as one page for a third party",
@@ -48,12 +51,35 @@ COMMANDS = {
     "import": "make findings and a page from a table of answers collected elsewhere",
     "fit": "fit a model to a table collected elsewhere",
 }
+SHOW_FAULTS = "LISTENING_SHOW_FAULTS"  # environment: let a fault of ours end in its traceback
 MODULES = {"import": "import_table"}  # where the command's word cannot name a module
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Exit code of the command named by the first word: 0 done, 2 a person can mend it, 130 stopped."""
+    """Exit code of the command named by the first word.
+
+    0 done; 1 something is left to do, or a fault of the program; 2 a person can mend it; 130 stopped.
+    """
     words = list(sys.argv[1:] if argv is None else argv)
+    with streams.plain_output():
+        try:
+            code = _main(words)
+            if sys.stdout is not None:
+                sys.stdout.flush()
+            return code
+        except KeyboardInterrupt:
+            print("stopped; what was done before stays as it is", file=sys.stderr)
+            return 128 + signal.SIGINT
+        except BrokenPipeError:  # whoever read our output has gone
+            streams.to_nowhere()
+            return 0
+        except OSError as error:
+            streams.to_nowhere()
+            said = error.strerror or str(error)
+            return _refuse(f"the output cannot be written ({said}); free space, or send it elsewhere")
+
+
+def _main(words: list[str]) -> int:
     if not words or words[0] not in COMMANDS:
         return _front_door(words)
     parser = argparse.ArgumentParser(
@@ -94,11 +120,31 @@ def _run(name: str, run: Callable[[argparse.Namespace], int], args: argparse.Nam
             journal.write(name, args)
         return code
     except BrokenPipeError:
-        sys.stderr.close()
-        return 0
-    except KeyboardInterrupt:
-        print("stopped; what was done before stays as it is", file=sys.stderr)
-        return 128 + signal.SIGINT
+        raise
     except ListeningError as error:
-        print(f"listening: {error}", file=sys.stderr)
-        return 2
+        return _refuse(str(error))
+    except OSError as error:  # a name too long, a loop of links, a folder that may not be looked into
+        said = error.strerror or str(error)
+        return _refuse(f"{error.filename or name}: {said}; check the path, its rights and the disk")
+    except Exception as error:
+        if os.environ.get(SHOW_FAULTS):
+            raise
+        print(
+            f"listening {name}: a fault of this program ({type(error).__name__} in {_where(error)}); "
+            "nothing that was stored is harmed; please report it with what it prints under "
+            f"{SHOW_FAULTS}=1",
+            file=sys.stderr,
+        )
+        return 1
+
+
+def _refuse(said: str) -> int:
+    print(f"listening: {said}", file=sys.stderr)
+    return 2
+
+
+def _where(error: Exception) -> str:
+    """Which of our lines failed: file and line, no value."""
+    frames = traceback.extract_tb(error.__traceback__)
+    ours = [frame for frame in frames if f"{os.sep}listening{os.sep}" in frame.filename]
+    return f"{os.path.basename(ours[-1].filename)}:{ours[-1].lineno}" if ours else "no file of ours"

@@ -19,3 +19,14 @@ def of(estimate: float, se: float, df: float, level: float) -> tuple[float, floa
     """Lower and upper bound that hold `level` between them."""
     reach = quantile((1 + level) / 2, df) * se
     return estimate - reach, estimate + reach
+
+
+def together(from_listeners: float, df_listeners: float, from_stimuli: float, df_stimuli: float) -> float:
+    """Degrees of freedom of a variance that is the sum of two, never more than the listeners'.
+
+    Source: Satterthwaite 1946, Biometrics Bull. 2, 110.
+    """
+    if from_stimuli == 0.0:
+        return df_listeners
+    scatter = from_listeners**2 / df_listeners + from_stimuli**2 / df_stimuli
+    return min((from_listeners + from_stimuli) ** 2 / scatter, df_listeners)

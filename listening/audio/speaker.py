@@ -14,6 +14,11 @@ from listening.errors import SoundError
 
 LEAD_IN_S = 0.1  # silence first: a device that wakes may swallow its first frames
 GRACE_S = 1.5  # so long may a programme take beyond its own length before the device counts as lost
+FIRST_START_S = 6.0  # so long may a device take to start when nothing is known of it: some take 1.5 s
+STARTS = 3.0  # later so many times the longest start that it has shown
+START_WATCHED_S = (
+    1.0  # buffers are filled, then the device waits until it runs: pauses in so much are its start
+)
 LARGEST_LATENCY_S = 1.0  # a reported delay beyond this is no delay
 ONSET_WATCHED_S = 0.5  # the onset is estimated from the callbacks of so much sound: a device may start late
 LATENCY_S = 0.05  # asked of the device: a key is heard well within 0.1 s
@@ -58,6 +63,7 @@ class Speaker:
         self._device = device
         self._now_s = now_s
         self._run: _Run | None = None
+        self._longest_start_s: float | None = None
 
     def start(self, mixer: Mixer, *, loops: bool = False, peak: float) -> None:
         """Begin a programme whose largest sample is `peak`.
@@ -69,13 +75,27 @@ class Speaker:
         """
         self.check_ceiling(peak)
         self.stop()
-        self._run = _Run(mixer, self._now_s, loops=loops, rate_hz=self.rate_hz)
+        self._run = _Run(
+            mixer, self._now_s, loops=loops, rate_hz=self.rate_hz, start_within_s=self._start_within_s()
+        )
         self._run.open(self._device)
 
     def stop(self) -> None:
         """Fall silent at once."""
         if self._run is not None:
+            self._learn(self._run)
             self._run.close()
+
+    def _learn(self, run: "_Run") -> None:
+        """Remember the longest start of this device."""
+        if run.start_s is not None:
+            self._longest_start_s = max(run.start_s, self._longest_start_s or 0.0)
+
+    def _start_within_s(self) -> float:
+        """How long the next start may take before the device counts as lost."""
+        if self._longest_start_s is None:
+            return FIRST_START_S
+        return min(FIRST_START_S, max(GRACE_S, STARTS * self._longest_start_s))
 
     def played(self) -> Played:
         """How far the programme is; also the watchdog's look."""
@@ -95,7 +115,18 @@ class Speaker:
 class _Run:
     """One programme on its way out. The callback runs in PortAudio's thread; it only counts and copies."""
 
-    def __init__(self, mixer: Mixer, now_s: Callable[[], float], *, loops: bool, rate_hz: int) -> None:
+    def __init__(
+        self,
+        mixer: Mixer,
+        now_s: Callable[[], float],
+        *,
+        loops: bool,
+        rate_hz: int,
+        start_within_s: float = FIRST_START_S,
+    ) -> None:
+        self.start_s: float | None = None
+        """Longest pause while the device started; None before its first frame."""
+        self._start_within_s = start_within_s
         self._mixer = mixer
         self._now_s = now_s
         self._loops = loops
@@ -157,10 +188,13 @@ class _Run:
         return Played(running, asked, self._frames, self._onset_s(), clip, self._trouble, share)
 
     def _is_stuck(self, now_s: float) -> bool:
-        if now_s - self._last_s > GRACE_S:
+        if now_s - self._last_s > (self._start_within_s if self._is_starting() else GRACE_S):
             return True
-        length_s = self._mixer.n_frames / self._rate_hz
-        return not self._loops and now_s - self._started_s > length_s + self._latency_s + 2 * GRACE_S
+        length_s = self._mixer.n_frames / self._rate_hz + self._latency_s
+        return not self._loops and now_s - self._started_s > length_s + GRACE_S + self._start_within_s
+
+    def _is_starting(self) -> bool:
+        return self._frames < START_WATCHED_S * self._rate_hz
 
     def _frame_heard(self, now_s: float) -> int:
         """The frame at the converter now, as well as can be known."""
@@ -177,6 +211,8 @@ class _Run:
 
     def _callback(self, out: Any, n: int, time: Any, status: Any) -> None:
         now_s = self._now_s()
+        if self._is_starting():
+            self.start_s = max(self.start_s or 0.0, now_s - self._last_s)
         self._last_s = now_s
         if status and not self._trouble:
             self._trouble = f"{status} at frame {self._frames}"

@@ -2,10 +2,13 @@
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from listening.console import passphrase, progress, show
-from listening.records.findings import Findings
 from listening.records.study import open_study
+
+if TYPE_CHECKING:
+    from listening.records.findings import Findings
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -25,11 +28,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Analyse, write findings.json, and print the verdicts with what may be said."""
-    from listening.analysis import full_analysis as analysis
+    study = passphrase.of(open_study(args.folder), args)
+    from listening.analysis import (
+        full_analysis as analysis,  # slow to load: a slip in the folder is told before
+    )
     from listening.report.sentences import ratio_sentences, sentences
     from listening.store.store import utc_now
 
-    study = passphrase.of(open_study(args.folder), args)
     with progress.bar("questions") as on_progress:
         found = analysis.run(
             study, now=utc_now, interim=args.interim, closed=args.closed, on_progress=on_progress
@@ -52,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _head(found: Findings) -> list[str]:
+def _head(found: "Findings") -> list[str]:
     panel = found.panel
     lines = [f"{panel.n_listeners} listeners, {panel.n_answers} counted answers, {panel.n_excluded} excluded"]
     if found.looks is not None and not found.looks.at_end:

@@ -1,16 +1,19 @@
 """`listening desk`: the researcher's view of a running study: who sits, how far; no answer, no key."""
 
 import argparse
+import sys
 import time
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 from listening.console import show
+from listening.console.streams import drawing
 from listening.records import head_code
 from listening.records.level import Level
 from listening.records.plan import Plan
 from listening.records.study import KEY_BESIDE, Study
+from listening.records.text import plain
 
 ALIVE_S = 90.0  # three heartbeats
 LOOK_S = 2.0
@@ -56,11 +59,15 @@ def run(args: argparse.Namespace) -> int:
             },
         )
         return 0
+    from rich.console import Console
     from rich.live import Live
+    from rich.text import Text
 
-    with Live(refresh_per_second=4, screen=True) as screen:
+    console = Console(file=drawing(sys.stdout))
+    with Live(refresh_per_second=4, screen=True, console=console) as screen:
         while True:
-            screen.update("\n".join([*_lines(rows(study, plan), plan), *_of_study(study)]))
+            lines = [*_lines(rows(study, plan), plan), *_of_study(study)]
+            screen.update(Text(plain("\n".join(lines))))
             time.sleep(LOOK_S)
 
 

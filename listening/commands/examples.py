@@ -16,6 +16,17 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("listening measure bells", "measure all recordings of the study"),
         ("listening measure ring.wav --pascal-per-full-scale 20", "measure one file of known level"),
     ),
+    "compare": (
+        (
+            "listening compare free*.wav --with held*.wav --names free,held",
+            "what is lost in level, energy, brightness and ring, partial by partial",
+        ),
+        ("listening compare a.wav b.wav --with c.wav d.wav --json", "the same as one JSON document"),
+    ),
+    "picture": (
+        ("listening picture ring.wav", "ring.svg: waveform, spectrogram, partials, decay, loudness, bands"),
+        ("listening picture free.wav held.wav --out both.png", "side by side, on common scales"),
+    ),
     "prepare": (("listening prepare bells", "make matched stimuli and measure them again"),),
     "deal": (
         ("listening deal bells", "freeze protocol, orders and key; code the clips"),

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from listening.console import passphrase, show
 from listening.errors import ListeningError
+from listening.records import rows
 from listening.records.environment import environment
 from listening.records.form import write_bytes, write_text
 from listening.records.study import open_analysed
@@ -55,7 +56,7 @@ def _n_answers(tables: "dict[str, DataFrame]") -> int:
 def _write(path: Path, table: "DataFrame", kind: str) -> None:
     """One table, whole or not at all."""
     if kind == "csv":
-        write_text(path, table.to_csv(index=False))
+        write_text(path, table.map(rows.quoted).to_csv(index=False))
     elif kind == "json":
         write_text(
             path, table.to_json(orient="records", indent=1, force_ascii=False, double_precision=15) + "\n"

@@ -28,10 +28,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the components of each question, and the panel that each attribute's first question needs."""
-    from listening.planning import pilot_reading
+    study = passphrase.of(open_study(args.folder), args)
+    from listening.planning import pilot_reading  # slow to load: a slip in the folder is told before
     from listening.store import utc_now
 
-    study = passphrase.of(open_study(args.folder), args)
     found, missing = pilot_reading.components(study, now=utc_now, interim=args.interim)
     lines = [
         "question                  listeners  own effects (upper 80 %)  strikes  order  a decibel (logit)"

@@ -23,12 +23,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run the panel and say what was stored."""
-    from listening.simulate import run as simulate
-    from listening.store import place_of
-
     if args.listeners is not None and args.listeners < 1:
         raise ListeningError(f"--listeners: found {args.listeners}, wanted 1 or more")
     study = passphrase.of(open_study(args.folder), args)
+    from listening.simulate import run as simulate  # slow to load: a slip in the folder is told before
+    from listening.store import place_of
+
     with progress.bar("simulated listeners") as on_progress:
         n_answers = simulate.run(study, n_listeners=args.listeners, seed=args.seed, on_progress=on_progress)
     lines = [

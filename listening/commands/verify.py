@@ -9,9 +9,9 @@ from listening.commands.report import report_pdf
 from listening.console import passphrase, show
 from listening.errors import ListeningError, StudyError
 from listening.records.findings import Findings
-from listening.records.form import read_text
 from listening.records.imported import load
 from listening.records.study import Study, open_analysed
+from listening.records.text import read_text
 
 SHOWN = 10
 SAME = "what the findings give"
@@ -37,11 +37,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Recompute everything; exit code 0 where all is the same, 1 where something is not."""
-    from listening.analysis.again import reanalysis
-
     study = passphrase.of(open_analysed(args.folder), args)
     if args.head:
         return _head(args, study)
+    from listening.analysis.again import reanalysis  # slow to load: a slip in the folder is told before
+
     found = Findings.load(study.findings)
     faults = [] if found.imported else _faults(study, found)
     try:

@@ -6,8 +6,9 @@ from pathlib import Path
 
 from listening.console import show
 from listening.errors import ListeningError
-from listening.records.form import read_text, write_text
+from listening.records.form import write_text
 from listening.records.study import Study
+from listening.records.text import read_text
 
 NOTICE = (
     '<p role="alert" style="border:3px solid;padding:1em;font-weight:bold">Out of date: a listener withdrew '

@@ -3,7 +3,7 @@
 import math
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,7 @@ from listening.metrics import onset
 from listening.records.problem import Problem
 from listening.records.protocol import Protocol
 from listening.records.recordings_table import Recording
+from listening.records.text import from_root
 
 FULL_SCALE = 1.0 - 2.0**-15  # the largest positive sample of 16 bit
 CLIPPED_RUN = 3  # samples in a row at full scale
@@ -54,19 +55,22 @@ def problems(
 ) -> list[Problem]:
     """Everything wrong or doubtful about the recordings and anchors that a protocol uses."""
     wanted = [(r.file, r.recording, False) for r in recordings]
-    folder = (protocol_path.parent / protocol.recordings.folder).resolve()
+    folder = from_root(protocol_path.parent / protocol.recordings.folder)
     for attribute in protocol.attributes:
         if attribute.anchor is not None:
             wanted.append((folder / attribute.anchor.more, f"anchor of more {attribute.name}", True))
             wanted.append((folder / attribute.anchor.less, f"anchor of less {attribute.name}", True))
+    known: dict[Path, Heard | Problem] = {}  # one file may serve many rows of a faulty table
     heard: list[Heard] = []
     found: list[Problem] = []
     for done, (file, name, is_anchor) in enumerate(wanted, start=1):
-        one = _listen(file, name, is_anchor)
+        if file not in known:
+            known[file] = _listen(file, name, is_anchor)
+        one = known[file]
         if isinstance(one, Heard):
-            heard.append(one)
+            heard.append(replace(one, name=name, is_anchor=is_anchor))
         else:
-            found.append(one)
+            found.append(replace(one, key=name))
         if on_progress:
             on_progress(done, len(wanted))
     for sound in heard:
@@ -93,7 +97,8 @@ def _listen(file: Path, name: str, is_anchor: bool) -> Heard | Problem:
 
 
 def _heard(sound: Sound, file: Path, name: str, is_anchor: bool) -> Heard:
-    start = onset.find(sound.mono() if sound.mono().samples.any() else sound.channel(0))
+    mono = sound.mono()
+    start = onset.find(mono if mono.samples.any() else sound.channel(0))
     magnitude = abs(sound.samples)
     peak = float(magnitude.max())
     full = sum(_runs(magnitude[:, c] >= FULL_SCALE, CLIPPED_RUN) for c in range(sound.n_channels))

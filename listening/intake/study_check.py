@@ -1,18 +1,17 @@
 """Every problem of a study before anything is made of it: protocol, table, sounds, and how they fit."""
 
-import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 
-from listening.errors import ListeningError
+from listening.errors import ListeningError, RecordError
 from listening.intake import names, recording_faults
 from listening.records import protocol, recordings_table, toml_lines
-from listening.records.form import read_text
 from listening.records.problem import Problem
 from listening.records.protocol import Playback, Protocol, Recordings, Trimming
+from listening.records.text import read_text, read_toml
 
 
 def problems(protocol_path: Path, *, on_progress: Callable[[int, int], None] | None = None) -> list[Problem]:
@@ -44,9 +43,9 @@ def problems(protocol_path: Path, *, on_progress: Callable[[int, int], None] | N
 def _salvaged(path: Path) -> Protocol | None:
     """As much of a faulty protocol as the table and the sounds need."""
     try:
-        raw = tomllib.loads(read_text(path))
+        _, raw = read_toml(path)
         recordings = Recordings.model_validate(raw["recordings"])
-    except (tomllib.TOMLDecodeError, KeyError, ValidationError):
+    except (RecordError, KeyError, ValidationError):
         return None
     try:
         trimming = Trimming.model_validate(raw.get("trimming", {}))

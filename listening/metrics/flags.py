@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 import numpy as np
-from scipy import signal
+import scipy
 
 from listening.audio.sound import FloatArray, Sound
 from listening.metrics import onset, strike
@@ -69,7 +69,7 @@ def has_hum(sound: Sound, onset_s: float) -> bool:
         quiet = samples[-round(max(SHORTEST_QUIET_S, 0.25 * sound.duration_s) * rate_hz) :]
     if len(quiet) < SHORTEST_QUIET_S * rate_hz:
         return False
-    window = signal.windows.blackmanharris(len(quiet))
+    window = scipy.signal.windows.blackmanharris(len(quiet))
     power = np.abs(np.fft.rfft((quiet - quiet.mean()) * window)) ** 2
     bin_hz = rate_hz / len(quiet)
     loudest = float(np.abs(samples).max()) ** 2 / 2

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import signal
+import scipy
 
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
@@ -115,7 +115,7 @@ def _a_shape(frequency_hz: FloatArray) -> np.ndarray:
 
 def _running_mean(squared: FloatArray, rate_hz: int, speed: str) -> FloatArray:
     keep = np.exp(-1.0 / (rate_hz * TIME_CONSTANT_S[speed]))
-    return np.asarray(signal.lfilter([1.0 - keep], [1.0, -keep], squared))
+    return np.asarray(scipy.signal.lfilter([1.0 - keep], [1.0, -keep], squared))
 
 
 def _peak(pressure: FloatArray, rate_hz: int) -> float:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import signal
+import scipy
 
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
@@ -92,8 +92,8 @@ def true_peak_dbtp(sound: Sound) -> float:
 def k_response(frequency_hz: FloatArray) -> np.ndarray:
     """(k,) complex gain of the K weighting: the published 48 kHz filter, held beyond 24 kHz."""
     angle = 2.0 * np.pi * np.minimum(frequency_hz, K_RATE_HZ / 2) / K_RATE_HZ
-    _, shelf = signal.freqz(*SHELF, worN=angle)
-    _, high_pass = signal.freqz(*HIGH_PASS, worN=angle)
+    _, shelf = scipy.signal.freqz(*SHELF, worN=angle)
+    _, high_pass = scipy.signal.freqz(*HIGH_PASS, worN=angle)
     return np.asarray(shelf * high_pass)
 
 

@@ -6,7 +6,7 @@ where the fit leaves more than the recording's noise, that band is fitted again 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -14,12 +14,13 @@ from scipy import fft
 from threadpoolctl import ThreadpoolController
 
 from listening.audio.sound import FloatArray
-from listening.metrics import esprit, modes, onset
+from listening.metrics import esprit, mode_trust, modes, onset
+from listening.metrics.mode_ring import LOWEST_HZ, Ring
+from listening.metrics.mode_trust import Trust
 from listening.metrics.modes import LN_1000, Fit, Frame, Modes
 
-LOWEST_HZ, HIGHEST_HZ = 100.0, 20_000.0
+HIGHEST_HZ = 20_000.0
 LEADS_S = (0.005, 0.03, 0.1)  # after the loudest millisecond: the contact itself is no ringing
-SHORTEST_RING_S = 0.3  # less recording than this holds no T60 worth the name
 HALF_BAND_HZ = 50.0
 TOGETHER_HZ = 12.0  # modes closer than this share a band and a fit
 CLOSED_HZ = 2.5  # around a peak that no mode explains
@@ -34,12 +35,12 @@ LARGEST_RELATIVE_SE = 0.5  # a T60 less certain than this is no finding
 LARGEST_EXTRAPOLATION_DB = 12.0  # from the first sample used back to the onset
 PARAMETERS_PER_MODE = 4
 EVIDENCE = 3.0  # times the Bayesian information criterion's penalty, before a companion is believed
+CANCELLING_APART = 1.0  # of their mean decay: closer poles are not two modes if they cancel
+CANCELLING_SHARE = 0.5  # of the stronger amplitude, that two such modes leave
 FIRST_STEPS, LAST_STEPS = 25, 60
 # a band is fitted again later when what the fit leaves is above both
 UNEXPLAINED_SHARE = 1e-4  # of the energy
 UNEXPLAINED_RATIO = 4.0  # over the noise at the end of the recording
-MEDIAN_OF_MEAN = float(np.log(2.0))  # median of exponentially distributed power over its mean
-LATE_SHARE = 0.25  # of the ring, where its noise is read
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,6 +51,8 @@ class Found:
     lead_s: float
     noise_density: float
     """mean square pressure per Hz around the modes"""
+    trust: tuple[Trust, ...] = ()
+    """how far each mode is to be believed"""
 
 
 def search(samples: FloatArray, rate_hz: int, onset_s: float, *, most: int) -> list[Found]:
@@ -73,56 +76,27 @@ def _searched(samples: FloatArray, rate_hz: int, onset_s: float, *, most: int) -
     allowed: list[tuple[float, float]] | None = None
     for lead_s in LEADS_S:
         start = settled + round(lead_s * rate_hz)
-        ring = _Ring.of(samples[start:], rate_hz)
+        ring = Ring.of(samples[start:], rate_hz)
         if ring is None:
             break
         from_onset_s = start / rate_hz - onset_s
-        known = Modes.joined([_advanced(f.fit.modes, from_onset_s - f.lead_s) for f in found])
+        known = Modes.joined([modes.advanced(f.fit.modes, from_onset_s - f.lead_s) for f in found])
         bands = _Bands(ring, known, allowed)
         bands.run(most - len(known))
         unclean = [g for g in bands.groups if _rings_on(g, lead_s) and not bands.clean(g)]
         kept = [g for g in bands.groups if not any(g is u for u in unclean)]
-        found += [_found(g, ring, from_onset_s) for g in kept]
+        trusted = mode_trust.of_groups(kept, samples[start:], ring, residual=bands.residual, known=known)
+        found += [_found(g, ring, from_onset_s, t) for g, t in zip(kept, trusted, strict=True)]
         if not unclean:
             break
         allowed = [_span(g.modes.frequency_hz, TOGETHER_HZ) for g in unclean]
     return [f for f in (_measurable(f) for f in found) if len(f.fit.modes)]
 
 
-@dataclass(eq=False)
-class _Ring:
-    """Spectrum of what rings on."""
-
-    spectrum: np.ndarray
-    frame: Frame
-    bin_hz: FloatArray
-    late: FloatArray
-    """power spectrum of the last quarter, scaled to what noise like it would have in `spectrum`"""
-
-    @staticmethod
-    def of(samples: FloatArray, rate_hz: int) -> "_Ring | None":
-        if len(samples) < SHORTEST_RING_S * rate_hz:
-            return None
-        n = fft.prev_fast_len(len(samples), real=True)
-        frame = Frame(n, rate_hz)
-        spectrum = fft.rfft(samples[:n])
-        return _Ring(spectrum, frame, frame.bin_hz(np.arange(len(spectrum))), _late_power(samples[:n]))
-
-    def band(self, low_hz: float, high_hz: float) -> slice:
-        edges = np.clip([low_hz, high_hz], LOWEST_HZ / 2, 0.499 * self.frame.rate_hz)
-        low, high = np.round(edges * self.frame.n_samples / self.frame.rate_hz).astype(int)
-        return slice(int(low), int(high) + 1)
-
-    def late_noise(self, low_hz: float, high_hz: float) -> float:
-        """Expected power of a bin of noise like that at the end; lines in it do not count."""
-        to_bin = (len(self.late) - 1) / (0.5 * self.frame.rate_hz)
-        return float(np.median(self.late[int(low_hz * to_bin) : int(high_hz * to_bin) + 2])) / MEDIAN_OF_MEAN
-
-
 class _Bands:
     """Groups of modes found so far in a ring, and what they leave of its spectrum."""
 
-    def __init__(self, ring: _Ring, known: Modes, allowed: list[tuple[float, float]] | None) -> None:
+    def __init__(self, ring: Ring, known: Modes, allowed: list[tuple[float, float]] | None) -> None:
         self.ring = ring
         self.groups: list[Fit] = []
         self.residual = ring.spectrum.copy()
@@ -144,6 +118,7 @@ class _Bands:
         for _ in range(2):
             self._refresh(list(self.groups), max_steps=LAST_STEPS)
         self._prune()
+        self._refuse()
 
     def clean(self, group: Fit) -> bool:
         """Whether the modes explain their band down to the noise at the end of the recording."""
@@ -182,7 +157,7 @@ class _Bands:
     def _replace(self, old: list[Fit], new: list[Fit]) -> None:
         self.groups = [g for g in self.groups if not any(g is o for o in old)] + new
         # a correction of a mode is too small to matter far away
-        centre = np.concatenate([f.modes.frequency_hz for f in new])
+        centre = np.concatenate([f.modes.frequency_hz for f in (new or old)])
         where = self.ring.band(*_span(centre, CORRECTION_HZ)) if old else slice(None)
         for fits, sign in ((old, 1.0), (new, -1.0)):
             together = Modes.joined([f.modes for f in fits])
@@ -205,6 +180,16 @@ class _Bands:
                 if not _worth_it([simpler], group):
                     self._replace([group], [simpler])
                     break
+
+    def _refuse(self) -> None:
+        """Drop, now that all else stands, modes that cancel each other or that nothing rings as."""
+        for group in list(self.groups):
+            kept = group
+            while len(kept.modes) and (bad := _incredible(kept)) is not None:
+                without = np.arange(len(kept.modes)) != bad
+                kept = self._refit(kept.modes.subset(without), group.modes) if without.any() else _none(kept)
+            if kept is not group:
+                self._replace([group], [kept] if len(kept.modes) else [])
 
     def _refit(self, start: Modes, present: Modes, *, max_steps: int = FIRST_STEPS) -> Fit:
         band, bin_hz = self._band(present.frequency_hz)
@@ -233,12 +218,6 @@ def _loudest_moment(samples: FloatArray, onset_s: float, rate_hz: int) -> int:
     return start + int(np.argmax(onset.envelope(samples[start : start + 30 * frame], frame))) * frame
 
 
-def _late_power(samples: FloatArray) -> FloatArray:
-    late = samples[-max(2, int(LATE_SHARE * len(samples))) :]
-    window = np.hanning(len(late))
-    return np.asarray(np.abs(fft.rfft(late * window)) ** 2 * (len(samples) / (window**2).sum()))
-
-
 def _rings_on(group: Fit, lead_s: float) -> bool:
     """Whether the slowest mode is still there at the next lead."""
     later = [lead for lead in LEADS_S if lead > lead_s]
@@ -253,7 +232,7 @@ def _span(centre_hz: FloatArray, margin_hz: float) -> tuple[float, float]:
     return float(centre_hz.min()) - margin_hz, float(centre_hz.max()) + margin_hz
 
 
-def _closed(ring: _Ring, allowed: list[tuple[float, float]] | None) -> np.ndarray:
+def _closed(ring: Ring, allowed: list[tuple[float, float]] | None) -> np.ndarray:
     closed = (ring.bin_hz < LOWEST_HZ) | (ring.bin_hz > min(HIGHEST_HZ, 0.45 * ring.frame.rate_hz))
     if allowed is not None:
         inside = [(ring.bin_hz > low) & (ring.bin_hz < high) for low, high in allowed]
@@ -261,16 +240,7 @@ def _closed(ring: _Ring, allowed: list[tuple[float, float]] | None) -> np.ndarra
     return np.asarray(closed)
 
 
-def _advanced(m: Modes, by_s: float) -> Modes:
-    """The same modes, counted from `by_s` later."""
-    return Modes(
-        m.decay_per_s,
-        m.frequency_hz,
-        m.amplitude * np.exp((-m.decay_per_s + 2j * np.pi * m.frequency_hz) * by_s),
-    )
-
-
-def _floor(power: FloatArray, ring: _Ring) -> FloatArray:
+def _floor(power: FloatArray, ring: Ring) -> FloatArray:
     """(k,) median power over stretches of FLOOR_HZ, held within each stretch."""
     width = max(8, round(FLOOR_HZ * ring.frame.n_samples / ring.frame.rate_hz))
     n_whole = max(1, len(power) // width)
@@ -317,6 +287,32 @@ def _credible(fit: Fit, bin_hz: FloatArray) -> bool:
     )
 
 
+def _incredible(fit: Fit) -> int | None:
+    """Place of the first mode that cannot be: no possible T60, too uncertain, or cancelling another."""
+    decay, amplitude = fit.modes.decay_per_s, fit.modes.amplitude
+    t60_s = LN_1000 / decay
+    wrong = (t60_s < SHORTEST_T60_S) | (t60_s > LONGEST_T60_S) | (fit.relative_decay_se > LARGEST_RELATIVE_SE)
+    if wrong.any():
+        return int(np.argmax(wrong))
+    pole = -decay + 2j * np.pi * fit.modes.frequency_hz
+    for i in range(len(decay)):
+        for j in range(i):
+            is_close = abs(pole[i] - pole[j]) < CANCELLING_APART * 0.5 * (decay[i] + decay[j])
+            together = abs(amplitude[i] + amplitude[j])
+            if is_close and together < CANCELLING_SHARE * max(abs(amplitude[i]), abs(amplitude[j])):
+                return i if abs(amplitude[i]) < abs(amplitude[j]) else j
+    return None
+
+
+def _none(fit: Fit) -> Fit:
+    return replace(
+        fit,
+        modes=fit.modes.subset(slice(0)),
+        relative_decay_se=fit.relative_decay_se[:0],
+        frequency_se_hz=fit.frequency_se_hz[:0],
+    )
+
+
 def _worth_it(before: list[Fit], after: Fit) -> bool:
     n_values = 2.0 * after.n_bins
     noise_before = sum(f.noise_power * f.n_bins for f in before) / sum(f.n_bins for f in before)
@@ -324,20 +320,20 @@ def _worth_it(before: list[Fit], after: Fit) -> bool:
     return bool(gain > EVIDENCE * PARAMETERS_PER_MODE * np.log(n_values))
 
 
-def _found(group: Fit, ring: _Ring, lead_s: float) -> Found:
-    return Found(group, lead_s, 2.0 * group.noise_power / (ring.frame.n_samples * ring.frame.rate_hz))
+def _found(group: Fit, ring: Ring, lead_s: float, trust: tuple[Trust, ...]) -> Found:
+    density = 2.0 * group.noise_power / (ring.frame.n_samples * ring.frame.rate_hz)
+    return Found(group, lead_s, density, trust)
 
 
 def _measurable(group: Found) -> Found:
     """Without the modes that had died away before the first sample used."""
     fit = group.fit
     keep = _lost_db(fit.modes.decay_per_s, group.lead_s) < LARGEST_EXTRAPOLATION_DB
-    kept = Fit(
-        fit.modes.subset(keep),
-        fit.relative_decay_se[keep],
-        fit.frequency_se_hz[keep],
-        fit.noise_power,
-        fit.n_bins,
-        fit.converged,
+    kept = replace(
+        fit,
+        modes=fit.modes.subset(keep),
+        relative_decay_se=fit.relative_decay_se[keep],
+        frequency_se_hz=fit.frequency_se_hz[keep],
     )
-    return Found(kept, group.lead_s, group.noise_density)
+    trust = tuple(t for t, k in zip(group.trust, keep, strict=True) if k)
+    return Found(kept, group.lead_s, group.noise_density, trust)

@@ -34,6 +34,10 @@ class Modes:
     def subset(self, index: FloatArray | np.ndarray | slice) -> "Modes":
         return Modes(self.decay_per_s[index], self.frequency_hz[index], self.amplitude[index])
 
+    def each(self) -> "list[Modes]":
+        """The modes one by one."""
+        return [self.subset(slice(i, i + 1)) for i in range(len(self))]
+
     @staticmethod
     def joined(parts: "list[Modes]") -> "Modes":
         if not parts:
@@ -83,13 +87,19 @@ def add(total: ComplexArray, modes: Modes, sign: float, *, bin_hz: FloatArray, f
         _add_mode(total, sign, mode, bin_hz, (frame.n_samples, frame.rate_hz))
 
 
+def advanced(m: Modes, by_s: float) -> Modes:
+    """The same modes, counted from `by_s` later."""
+    turn = np.exp((-m.decay_per_s + 2j * np.pi * m.frequency_hz) * by_s)
+    return Modes(m.decay_per_s, m.frequency_hz, m.amplitude * turn)
+
+
 def with_amplitudes(decay_per_s: FloatArray, frequency_hz: FloatArray, target: ComplexArray, *,
                     bin_hz: FloatArray, frame: Frame) -> Modes:  # fmt: skip
     """Modes with given decays and frequencies and the amplitudes that fit `target` best."""
     columns = []
     for decay, frequency in zip(decay_per_s, frequency_hz, strict=True):
-        near, _ = _shape(decay, frequency, bin_hz, frame)
-        far, _ = _shape(decay, -frequency, bin_hz, frame)
+        near, _ = shape(decay, frequency, bin_hz, frame)
+        far, _ = shape(decay, -frequency, bin_hz, frame)
         columns += [near + far, 1j * (near - far)]
     matrix = np.column_stack(columns)
     stacked = np.concatenate([matrix.real, matrix.imag])
@@ -133,7 +143,7 @@ def _unpacked(packed: FloatArray, amplitude_scale: float) -> Modes:
     return Modes(np.exp(packed[:, 0]), packed[:, 1] / (2 * np.pi), amplitude)
 
 
-def _shape(
+def shape(
     decay: float, frequency: float, bin_hz: FloatArray, frame: Frame
 ) -> tuple[ComplexArray, ComplexArray]:
     """DFT of exp((-d + j w) t) at the bins, and its derivative by the exponent (per s)."""

@@ -1,16 +1,21 @@
 """The partials of a ringing sound: frequency, level at the onset, T60, each with its standard error."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from listening.audio.sound import Sound
-from listening.metrics import onset
+from listening.metrics import onset, partial_doubts
 from listening.metrics.level import check_not_silent
 from listening.metrics.mode_search import Found, search
+from listening.metrics.mode_trust import Trust
 from listening.metrics.modes import LN_1000
+from listening.metrics.partial_doubts import Doubt
 
-MOST_PARTIALS = 12
+MOST_PARTIALS = 60
+LEAST_EXPLAINED = 1.0  # of the energy around a partial: with more unexplained there is none
+LARGEST_RELATIVE_SE = 10.0  # beyond, nothing is known of T60 but its order
+UNSEEN_ERRORS = 3.0  # standard errors of a departure that would have been seen
 WEAKEST_DB = -60.0  # re the strongest, at the onset
 SAME_FREQUENCY_ERRORS = 4.0  # standard errors within which two modes count as one frequency
 SNR_BANDWIDTH_HZ = 20_000.0
@@ -26,6 +31,9 @@ class Partial:
     """rms level at the onset, dB re 20 µPa or re full scale"""
     t60_s: float
     t60_se_s: float
+    """from the noise, and from what a model of one more order, a later start and a shorter stretch change"""
+    t60_noise_se_s: float
+    """from the noise alone, as if the model were true"""
     snr_db: float
     """level at the onset over the noise around the partial, as if that noise filled 20 kHz"""
     beating: tuple[float, ...]
@@ -34,6 +42,12 @@ class Partial:
     """T60 in s of other modes at the same frequency: the decay bends"""
     phase_rad: float
     """of the cosine, at the onset"""
+    doubts: tuple[Doubt, ...] = ()
+    """what makes its T60 not known, in words; empty when the model holds"""
+    unseen_split_hz: float = 0.0
+    """a second mode as strong, closer than this, would not have been seen; about 0.3 / T60 at 40 dB"""
+    unexplained_share: float = 0.0
+    """of the energy within 12 Hz, beyond the noise, that no mode explains"""
 
     @property
     def quality(self) -> float:
@@ -53,8 +67,11 @@ class Partial:
 def find(sound: Sound, *, onset_s: float | None = None, most: int = MOST_PARTIALS) -> tuple[Partial, ...]:
     """Partials of the loudest strike of a one-channel sound, loudest at the onset first.
 
-    Standard errors come from the noise that the fit leaves and assume it is even within +-50 Hz.
-    `onset_s` is the strike's start where it is known already.
+    Order: a mode more is taken where the Bayesian information criterion says so three times over (Schwarz
+    1978). Two modes closer than `unseen_split_hz` are one partial; where what is left shows it, the partial's
+    `doubts` say so, as they do for gains and pitches that move. The standard errors take the noise to be even
+    within ±50 Hz and add what another order, start and stretch change. `onset_s` is the strike's start where
+    it is known already.
 
     Raises
     ------
@@ -65,7 +82,12 @@ def find(sound: Sound, *, onset_s: float | None = None, most: int = MOST_PARTIAL
     start_s = onset.find(sound).time_s if onset_s is None else onset_s
     groups = search(sound.only_channel(), sound.rate_hz, start_s, most=most)
     partials = sorted((p for g in groups for p in _described(g, sound)), key=lambda p: -p.level_db)
-    return tuple(p for p in partials if p.level_db > partials[0].level_db + WEAKEST_DB)
+    partials = [p for p in partials if p.unexplained_share < LEAST_EXPLAINED]
+    kept = [p for p in partials if p.level_db > partials[0].level_db + WEAKEST_DB]
+    common = _common_doubts(groups)
+    if len(partials) >= most:
+        common += (partial_doubts.doubt(partial_doubts.CAPPED, most),)
+    return tuple(replace(p, doubts=(*p.doubts, *common)) for p in kept)
 
 
 def mean_t60_s(partials: tuple[Partial, ...], within_db: float = 20.0) -> float | None:
@@ -96,14 +118,40 @@ def _described(group: Found, sound: Sound) -> list[Partial]:
             frequency_se_hz=float(group.fit.frequency_se_hz[i]),
             level_db=float(20 * np.log10(rms[i] / sound.reference)),
             t60_s=float(t60_s[i]),
-            t60_se_s=float(t60_s[i] * group.fit.relative_decay_se[i]),
+            t60_se_s=float(t60_s[i] * _relative_se(group, i)),
+            t60_noise_se_s=float(t60_s[i] * group.fit.relative_decay_se[i]),
             snr_db=float(20 * np.log10(rms[i] / max(noise_rms, 1e-300))),
             beating=tuple(float(f) for f in np.sort(m.frequency_hz[~same[i]])),
             two_stage=tuple(float(t) for j, t in enumerate(t60_s) if same[i][j] and j != i),
             phase_rad=float(np.angle(at_onset[i])),
+            doubts=partial_doubts.of_mode(group.trust[i], float(m.decay_per_s[i])),
+            unseen_split_hz=_unseen_split_hz(group.trust[i]),
+            unexplained_share=group.trust[i].unexplained_share,
         )
         for i in range(len(m))
     ]
+
+
+def _relative_se(group: Found, i: int) -> float:
+    """Standard error of ln T60: noise, order of the model, and start and length of the stretch."""
+    trust = group.trust[i]
+    stretch = max(0.0, trust.moved**2 - trust.moved_se**2) if np.isfinite(trust.moved_se) else 0.0
+    total = np.sqrt(group.fit.relative_decay_se[i] ** 2 + trust.departure.decay_shift**2 + stretch)
+    return float(min(total, LARGEST_RELATIVE_SE))
+
+
+def _unseen_split_hz(trust: Trust) -> float:
+    found = trust.departure
+    return partial_doubts.split_hz(abs(found.curvature) + UNSEEN_ERRORS * found.curvature_se)
+
+
+def _common_doubts(groups: list[Found]) -> tuple[Doubt, ...]:
+    rows = []
+    for group in groups:
+        for i in range(len(group.fit.modes)):
+            decay, hz = float(group.fit.modes.decay_per_s[i]), float(group.fit.modes.frequency_hz[i])
+            rows.append((group.trust[i], decay, hz, bool(_same_frequency(group, i).sum() > 1)))
+    return partial_doubts.of_all(rows)
 
 
 def _same_frequency(group: Found, index: int) -> np.ndarray:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from listening.audio.sound import FloatArray, Sound
-from listening.metrics import onset
+from listening.metrics import level, onset
 from listening.metrics.partials import Partial
 
 FRAME_S = 0.001
@@ -52,6 +52,15 @@ def attack(sound: Sound, onset_s: float, partials: tuple[Partial, ...]) -> Attac
     return Attack(
         rise_s=(high - low) * frame / sound.rate_hz, strike_noise_db=_noise_db(sound, onset_s, partials)
     )
+
+
+def above_level_s(sound: Sound, level_db: float) -> float | None:
+    """How long LAF is above a level, from first to last; None when it still is at the end, or never was."""
+    course_db = level.course_db(sound)
+    above = np.flatnonzero(course_db > level_db)
+    if not len(above) or above[-1] == len(course_db) - 1:
+        return None
+    return float((above[-1] - above[0] + 1) / sound.rate_hz)
 
 
 def ringing(partials: tuple[Partial, ...], time_s: FloatArray, reference: float) -> FloatArray:

@@ -1,9 +1,11 @@
 """The curves behind the numbers, as arrays that figures are drawn from."""
 
 import numpy as np
-from scipy import fft, signal
+import scipy
+from scipy import fft
 
 from listening.audio.sound import FloatArray, Sound
+from listening.metrics import bands
 from listening.metrics.measures import Channel
 
 STEP_S = 0.01
@@ -13,6 +15,7 @@ HIGHEST_HZ = 16_000.0
 DEMODULATION_HZ = 20.0  # half width of the Gaussian that isolates a partial
 BAND_HZ = 100.0  # beyond, the Gaussian is down by 100 dB
 FLOOR_DB = -300.0
+WAVEFORM_STEPS = 1500  # of a waveform: more than a figure has pixels
 RANGE_DB = 200.0  # below the strongest value; what is weaker is rounding, other on each processor
 
 Arrays = dict[str, np.ndarray]
@@ -23,11 +26,14 @@ def of(sound: Sound, channel: Channel) -> Arrays:
 
     time_s, loudness_sone (k,), specific_sone_per_bark (k, 240): every 10 ms, absent when not calibrated;
     spectrogram_time_s (t,), spectrogram_hz (f,), spectrogram_db (t, f): a tone reads its rms level;
-    partial_hz, partial_t60_s, partial_level_db (p,); partial_time_s (k,), partial_course_db (p, k): measured,
-    all times from the file's start; onset_s ().
+    partial_hz, partial_t60_s, partial_t60_se_s, partial_level_db (p,), partial_known (p,) 1 or 0;
+    partial_time_s (k,), partial_course_db (p, k): measured; waveform_time_s, waveform_low, waveform_high
+    (w,): extremes of the samples, full scale = 1; band_hz, band_db (b,): third-octaves, whole sound;
+    all times from the file's start; onset_s (); calibrated () 1 or 0.
     """
-    found: Arrays = {"onset_s": np.array(channel.onset.time_s)}
+    found: Arrays = {"onset_s": np.array(channel.onset.time_s), "calibrated": np.array(sound.calibrated)}
     found |= _loudness(channel) | _spectrogram(sound) | _partials(sound, channel)
+    found |= _waveform(sound) | _bands(sound)
     return {name: np.asarray(value, dtype=np.float32) for name, value in found.items()}
 
 
@@ -44,9 +50,9 @@ def _loudness(channel: Channel) -> Arrays:
 
 
 def _spectrogram(sound: Sound) -> Arrays:
-    window = signal.windows.hann(max(16, round(WINDOW_S * sound.rate_hz)), sym=False)
+    window = scipy.signal.windows.hann(max(16, round(WINDOW_S * sound.rate_hz)), sym=False)
     step = max(1, round(SPECTROGRAM_STEP_S * sound.rate_hz))
-    transform = signal.ShortTimeFFT(window, step, sound.rate_hz, fft_mode="onesided")
+    transform = scipy.signal.ShortTimeFFT(window, step, sound.rate_hz, fft_mode="onesided")
     values = transform.stft(sound.only_channel())
     times = transform.t(sound.n_samples)
     inside = (times >= 0) & (times <= sound.duration_s)
@@ -59,6 +65,22 @@ def _spectrogram(sound: Sound) -> Arrays:
     }
 
 
+def _waveform(sound: Sound) -> Arrays:
+    samples = sound.samples[:, 0]
+    step = max(1, len(samples) // WAVEFORM_STEPS)
+    starts = np.arange(0, len(samples), step)
+    return {
+        "waveform_time_s": starts / sound.rate_hz,
+        "waveform_low": np.minimum.reduceat(samples, starts),
+        "waveform_high": np.maximum.reduceat(samples, starts),
+    }
+
+
+def _bands(sound: Sound) -> Arrays:
+    found = bands.levels(sound)
+    return {"band_hz": found.midband_hz, "band_db": np.maximum(found.level_db, FLOOR_DB)}
+
+
 def _partials(sound: Sound, channel: Channel) -> Arrays:
     spectrum = fft.fft(sound.only_channel())
     time_s = np.arange(0.0, sound.duration_s, STEP_S)
@@ -66,6 +88,8 @@ def _partials(sound: Sound, channel: Channel) -> Arrays:
     return {
         "partial_hz": np.array([p.frequency_hz for p in channel.partials]),
         "partial_t60_s": np.array([p.t60_s for p in channel.partials]),
+        "partial_t60_se_s": np.array([p.t60_se_s for p in channel.partials]),
+        "partial_known": np.array([not p.doubts for p in channel.partials]),
         "partial_level_db": np.array([p.level_db for p in channel.partials]),
         "partial_time_s": time_s,
         "partial_course_db": _db(np.array(courses).reshape(len(courses), len(time_s)), sound),

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from listening.analysis.decide import contrast
 from listening.planning.panel_size import FIRST, SECOND, Trials
 from listening.records.planned_power import Assumed
 from stats import t_interval
@@ -34,7 +33,7 @@ def power(
     se = standard_error(made, listeners, effect_logit, assumed)
     strikes = len(made.stimuli) / len(made.conditions)
     from_stimuli = 2.0 * assumed.spread_stimuli**2 / strikes if strikes > 1 else 0.0
-    df = contrast.together(se**2 - from_stimuli, listeners - 1.0, from_stimuli, 2.0 * (strikes - 1))
+    df = t_interval.together(se**2 - from_stimuli, listeners - 1.0, from_stimuli, 2.0 * (strikes - 1))
     above_zero = _beyond_t(effect_logit / se, t_interval.quantile(1 - alpha, df), df)
     above_delta = upper_normal((delta_logit - effect_logit) / se)
     return Approximate(se, df, min(above_zero, above_delta))

@@ -7,16 +7,25 @@ from listening.design import comparison
 from listening.design.dealt_trial import strikes
 from listening.design.draws import Draws
 from listening.errors import StudyError
-from listening.planning import approximate, budget, covariate_criticism, effect, panel_size, power, stand_in
+from listening.planning import (
+    approximate,
+    budget,
+    covariate_criticism,
+    effect,
+    family_alpha,
+    panel_size,
+    stand_in,
+)
 from listening.planning.budget import Budget
 from listening.records import toml_lines
-from listening.records.form import place, read_text
+from listening.records.form import place
 from listening.records.manifest import Manifest
 from listening.records.measured import Measures
 from listening.records.planned_power import Assumed
 from listening.records.problem import Problem
 from listening.records.protocol import AS_RECORDED, Protocol, Question
 from listening.records.recordings_table import Recording
+from listening.records.text import read_text
 from listening.records.toml_lines import Path as KeyPath
 from stats import t_interval
 from stats.deciding import verdict
@@ -131,7 +140,7 @@ def _decidable(protocol: Protocol, manifest: Manifest, i: int, question: Questio
             "a pair that no listener compares directly",
             "planned_too = true in its block, or more partners",
         )
-    alpha = power.deciding_alpha(protocol, question)
+    alpha = family_alpha.deciding_alpha(protocol, question)
     share = question.smallest_effect
     delta = share if question.unit == "logit" else effect.of_share(share, assumed).logit
     if question.kind == "same":

@@ -11,11 +11,11 @@ from listening.analysis.collect import answer_table
 from listening.analysis.decide import decide
 from listening.planning import panel_size
 from listening.planning.effect import Effect
+from listening.planning.family_alpha import deciding_alpha
 from listening.planning.panel_size import Trials
 from listening.records.manifest import Manifest
 from listening.records.planned_power import Assumed, PowerCell
 from listening.records.protocol import Protocol, Question
-from stats.deciding import alpha_spending
 from stats.deciding.equivalence import clopper_pearson
 from stats.repeats import refits
 
@@ -49,17 +49,6 @@ def chance(cell: PowerCell, word: Word = "supported") -> Chance:
     count = int(getattr(cell, word))
     lower, upper = clopper_pearson(count, cell.studies, 0.025)
     return Chance(count / cell.studies, lower, upper, cell.studies)
-
-
-def deciding_alpha(protocol: Protocol, question: Question) -> float:
-    """One-sided alpha of a question at the end: the hardest step of its family, what looks have left."""
-    family = [q for q in protocol.questions if q.family == question.family] if question.family else [question]
-    stopping = protocol.stopping
-    alpha = question.alpha / len(family)
-    if stopping.spending != "none":
-        shares = [n / protocol.panel.listeners for n in stopping.looks] + [1.0]
-        alpha = float(alpha_spending.bounds(shares, alpha, stopping.spending).nominal_alpha[-1])
-    return alpha
 
 
 def simulate(

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from listening.planning import approximate, panel_size, power
+from listening.planning import approximate, family_alpha, panel_size, power
 from listening.planning.effect import Effect
 from listening.planning.power import Wanted
 from listening.records.manifest import Manifest
@@ -89,7 +89,7 @@ def _by_formula(
     target: float,
 ) -> int | None:
     made = panel_size.trials(protocol, manifest, question, listeners=MOST)
-    alpha = power.deciding_alpha(protocol, question)
+    alpha = family_alpha.deciding_alpha(protocol, question)
     for n in range(FEWEST, MOST + 1):
         found = approximate.power(
             made, n, effect.logit, delta_logit=delta_logit, alpha=alpha, assumed=assumed

@@ -1,11 +1,11 @@
 """A table collected elsewhere: CSV in long form, columns in any order, a bad row named by its line."""
 
-import csv
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from listening.errors import MissingFile, RecordError
+from listening.errors import RecordError
+from listening.records import rows as rows_of
 
 
 @dataclass(frozen=True)
@@ -45,13 +45,14 @@ def read(
     missing = [name for name in columns if name not in heading]
     if missing:
         raise RecordError(
-            f"{path}, line 1: no column {', '.join(missing)}; found {', '.join(heading)}; "
+            f"{path}, line 1: no column {', '.join(missing)}; found {_some(heading)}; "
             "name the columns as they stand in the heading"
         )
     loose = [name for name in heading if name.split(":")[0] in gappy]
     wanted = [*dict.fromkeys(columns), *(name for name in optional if name in heading), *loose]
     lines = [line for line, _ in rows]
-    found = {name: [cells[heading.index(name)].strip() for _, cells in rows] for name in wanted}
+    at = {name: heading.index(name) for name in wanted}
+    found = {name: [cells[place] for _, cells in rows] for name, place in at.items()}
     for name, cells in found.items():
         for cell, line in zip(cells, lines, strict=True):
             if cell == "" and name not in loose:
@@ -61,26 +62,17 @@ def read(
     return CsvTable(path, found, lines)
 
 
-def _rows(path: Path) -> tuple[list[str], list[tuple[int, list[str]]]]:
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            reader = csv.reader(file)
-            heading = [name.strip() for name in next(reader, [])]
-            rows = [(reader.line_num, cells) for cells in reader if cells]
-    except FileNotFoundError:
-        raise MissingFile(f"{path}: no such file; give the path of a CSV table") from None
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise RecordError(f"{path}: not a readable CSV table in UTF-8 ({error})") from None
-    if not heading:
-        raise RecordError(f"{path}: the file is empty; wanted a heading and rows")
-    doubled = sorted({name for name in heading if heading.count(name) > 1})
-    if doubled:
-        raise RecordError(f"{path}, line 1: column {', '.join(doubled)} stands twice; rename one")
-    for line, cells in rows:
-        if len(cells) != len(heading):
-            raise RecordError(
-                f"{path}, line {line}: found {len(cells)} cells, wanted {len(heading)} as in the heading"
-            )
-    if not rows:
+def _rows(path: Path) -> tuple[tuple[str, ...], list[tuple[int, tuple[str, ...]]]]:
+    table = rows_of.read(path)
+    if (uneven := table.uneven()) is not None:
+        raise RecordError(
+            f"{path}, line {table.lines[uneven]}: found {len(table.cells[uneven])} cells, wanted "
+            f"{len(table.heading)} as in the heading"
+        )
+    if not table.cells:
         raise RecordError(f"{path}: no rows below the heading")
-    return heading, rows
+    return table.heading, list(zip(table.lines, table.with_decimal_points(), strict=True))
+
+
+def _some(heading: Sequence[str]) -> str:
+    return ", ".join(heading[:12]) + (", ..." if len(heading) > 12 else "")

@@ -12,8 +12,9 @@ from typing import Any, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from listening.errors import CannotWrite, MissingFile, RecordError
+from listening.errors import CannotWrite, RecordError
 from listening.records.environment import environment
+from listening.records.text import fault_in, read_text
 
 
 class Form(BaseModel):
@@ -40,6 +41,7 @@ class FileForm(Form):
             The file is empty, cut short, or not this form; every problem is named.
         """
         text = read_text(path)
+        _refuse_controls(text, path)
         try:
             return cls.model_validate_json(text).model_copy(update={"environment": ""})
         except ValidationError as error:
@@ -65,6 +67,18 @@ class FileForm(Form):
     def digest(self) -> str:
         """SHA-256 of the form's content, whatever its layout on disk; see `hashed`."""
         return digest_of(hashed(self))
+
+
+def _refuse_controls(text: str, path: Path) -> None:
+    """A control character may also be spelled as \\u001b, which a reader turns into one."""
+    if "\\u" not in text:
+        return
+    try:
+        fault = fault_in(json.loads(text))
+    except (ValueError, RecursionError):
+        return  # the form's own reader says what is wrong
+    if fault:
+        raise RecordError(f"{path}: {fault}; make {path.name} again with the step that wrote it")
 
 
 def _json(content: dict[str, Any]) -> str:
@@ -93,24 +107,9 @@ def place(location: tuple[int | str, ...]) -> str:
     return text or "the whole file"
 
 
-def read_text(path: Path) -> str:
-    """The UTF-8 text of a file; a missing, unreadable or empty one is named plainly."""
-    try:
-        text = path.read_text(encoding="utf-8")
-    except FileNotFoundError as error:
-        raise MissingFile(f"{path}: no such file; check the path, or run the step that writes it") from error
-    except UnicodeDecodeError as error:
-        raise RecordError(f"{path}: not UTF-8 text at byte {error.start}; save it as UTF-8") from error
-    except OSError as error:
-        raise RecordError(f"{path}: cannot be read ({error.strerror})") from error
-    if not text.strip():
-        raise RecordError(f"{path}: the file is empty (0 characters); make it again or restore a copy")
-    return text
-
-
 def write_text(path: Path, text: str, *, private: bool = False) -> None:
     """Write a file whole or not at all: a temporary file beside it, synced, then renamed."""
-    write_bytes(path, text.encode(errors="surrogateescape"), private=private)
+    write_bytes(path, text.encode(errors="backslashreplace"), private=private)
 
 
 def write_bytes(path: Path, content: bytes, *, private: bool = False) -> None:

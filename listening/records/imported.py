@@ -1,6 +1,5 @@
 """A table of answers collected elsewhere: what its columns are called, and what was asked of it."""
 
-import tomllib
 from pathlib import Path
 from typing import Any, Literal, Self
 
@@ -8,7 +7,7 @@ from pydantic import Field, ValidationError, model_validator
 
 from listening.errors import RecordError
 from listening.records import toml_lines
-from listening.records.form import Form, place, read_text
+from listening.records.form import Form, place
 from listening.records.protocol import (
     AS_RECORDED,
     Attribute,
@@ -21,6 +20,7 @@ from listening.records.protocol import (
     Recordings,
     Sitting,
 )
+from listening.records.text import read_toml
 
 NOT_SAID = "nobody said who they were"
 
@@ -150,11 +150,9 @@ def load(path: Path) -> About:
     RecordError
         It is no TOML, or not this form; every problem is named with its line.
     """
-    text = read_text(path)
+    text, raw = read_toml(path)
     try:
-        return About.model_validate(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
-        raise RecordError(f"{path}: no TOML ({error}); mend that line") from error
+        return About.model_validate(raw)
     except ValidationError as error:
         at = toml_lines.lines(text)
         raise RecordError("\n".join(_problem(path, at, dict(e)) for e in error.errors()[:20])) from error

@@ -1,7 +1,6 @@
 """The protocol a researcher writes before any data: what is compared, asked, planned and decided."""
 
 import re
-import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self, get_args
 
@@ -9,7 +8,7 @@ from pydantic import BaseModel, Field, ValidationError, model_validator
 
 from listening.errors import RecordError
 from listening.records import protocol_names, toml_lines
-from listening.records.form import Form, digest_of, place, read_text
+from listening.records.form import Form, digest_of, place
 from listening.records.isolation import Isolation
 from listening.records.playback import Playback
 from listening.records.problem import Fault, KeyPath, Problem, listing
@@ -25,6 +24,7 @@ from listening.records.questions import (
     Superlative,
 )
 from listening.records.stopping import Stopping
+from listening.records.text import loads_toml, read_text
 
 __all__ = ["AS_RECORDED", "ISOLATED", "MATCHED", "Contrast", "Question", "Superlative"]  # of `questions`
 Task = Literal[
@@ -401,10 +401,11 @@ def problems(path: Path) -> tuple[Protocol | None, list[Problem]]:
     """The protocol in a TOML file, if it can be read, and every problem in it, in the order of its lines."""
     text = read_text(path)
     try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        line = int(match[1]) if (match := re.search(r"line (\d+)", str(error))) else None
-        return None, [Problem(str(path), "the whole file", f"no TOML ({error})", "a TOML file", line)]
+        raw = loads_toml(text, path)
+    except RecordError as error:
+        said = str(error).removeprefix(f"{path}: ")
+        line = int(match[1]) if (match := re.search(r"line (\d+)", said)) else None
+        return None, [Problem(str(path), "the whole file", said, "a TOML file", line)]
     try:
         return Protocol.model_validate(raw), []
     except ValidationError as error:

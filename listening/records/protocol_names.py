@@ -41,7 +41,15 @@ def _rows(raw: dict[str, Any], what: str) -> Iterator[tuple[int, dict[str, Any]]
     rows = raw.get(what)
     for i, row in enumerate(rows if isinstance(rows, list) else []):
         if isinstance(row, dict):
-            yield i, row
+            yield i, row | {key: _as_text(row[key]) for key in _NAMES & row.keys()}
+
+
+_NAMES = {"id", "name", "attribute", "presentation", "kind", "unit", "task", "family", "metric"}
+
+
+def _as_text(value: Any) -> Any:
+    """A value that no name can be, in words: its own fault is the form's to tell."""
+    return value if value is None or isinstance(value, str) else repr(value)[:60]
 
 
 def _column(raw: dict[str, Any], what: str, key: str) -> list[str]:

@@ -1,16 +1,17 @@
 """The recordings table: one recording a row, its file, factor levels, strike and calibration."""
 
-import csv
 from dataclasses import dataclass
-from io import StringIO
 from pathlib import Path
 
 from listening.errors import RecordError
-from listening.records.form import read_text
+from listening.records import rows as rows_of
 from listening.records.problem import Problem, listing
 from listening.records.protocol import Protocol
+from listening.records.rows import Rows
+from listening.records.text import from_root
 
 REQUIRED = ("recording", "file", "strike")
+MOST_RECORDINGS = 5_000  # a table with more is another table
 CALIBRATION = "pascal_per_full_scale"
 
 
@@ -33,17 +34,18 @@ class Recording:
 
 def problems(protocol: Protocol, protocol_path: Path) -> tuple[list[Recording], list[Problem]]:
     """The recordings that a protocol uses, and every problem in the table (not in the sounds)."""
-    folder = (protocol_path.parent / protocol.recordings.folder).resolve()
+    folder = from_root(protocol_path.parent / protocol.recordings.folder)
     path = folder / protocol.recordings.table
-    reader = csv.DictReader(StringIO(read_text(path)))
+    table = rows_of.read(path)
     wanted = [*REQUIRED, *protocol.recordings.factors]
-    missing = [name for name in wanted if name not in (reader.fieldnames or [])]
+    missing = [name for name in wanted if name not in table.heading]
     if missing:
-        return [], [
-            Problem(str(path), name, f"columns {reader.fieldnames}", f"a column `{name}`", 1)
-            for name in missing
-        ]
-    rows = [_row(row, protocol, path, reader.line_num) for row in reader]
+        found_ones = ", ".join(table.heading[:12]) + (", ..." if len(table.heading) > 12 else "")
+        return [], [Problem(str(path), n, f"columns {found_ones}", f"a column `{n}`", 1) for n in missing]
+    if len(table.cells) > MOST_RECORDINGS:
+        found_rows, wanted_rows = f"{len(table.cells)} rows", f"at most {MOST_RECORDINGS}"
+        return [], [Problem(str(path), "the whole table", found_rows, wanted_rows)]
+    rows = [_row(table, cells, protocol, line) for cells, line in zip(table.cells, table.lines, strict=True)]
     recordings = [row for row in rows if isinstance(row, Recording)]
     found = [row for row in rows if isinstance(row, Problem)] + _duplicates(recordings, path)
     kept = [r for r in recordings if _is_used(r, protocol)]
@@ -71,25 +73,26 @@ def conditions(recordings: list[Recording]) -> list[str]:
     return list(dict.fromkeys(r.condition for r in recordings))
 
 
-def _row(row: dict[str, str], protocol: Protocol, path: Path, line: int) -> Recording | Problem:
-    empty = [name for name in (*REQUIRED, *protocol.recordings.factors) if not (row.get(name) or "").strip()]
-    if empty or None in row:  # csv puts cells beyond the header under None
+def _row(table: Rows, cells: tuple[str, ...], protocol: Protocol, line: int) -> Recording | Problem:
+    path, row = table.path, dict(zip(table.heading, cells, strict=False))
+    empty = [name for name in (*REQUIRED, *protocol.recordings.factors) if not row.get(name)]
+    if empty or len(cells) > len(table.heading):
         return Problem(
             str(path), empty[0] if empty else "row", "nothing" if empty else "too many cells", "a value", line
         )
-    scale = (row.get(CALIBRATION) or "").strip()
+    scale = row.get(CALIBRATION, "")
     try:
-        pascal = float(scale) if scale else None
+        pascal = rows_of.number(scale, table.separator) if scale else None
     except ValueError:
         pascal = -1.0
     if pascal is not None and not 0 < pascal < float("inf"):
         return Problem(str(path), CALIBRATION, repr(scale), "a positive number of pascal, or nothing", line)
     return Recording(
-        recording=row["recording"].strip(),
-        file=path.parent / row["file"].strip(),
-        factors=tuple(row[name].strip() for name in protocol.recordings.factors),
-        strike=row["strike"].strip(),
-        unit=(row.get("unit") or "1").strip(),
+        recording=row["recording"],
+        file=path.parent / row["file"],
+        factors=tuple(row[name] for name in protocol.recordings.factors),
+        strike=row["strike"],
+        unit=row.get("unit") or "1",
         pascal_per_full_scale=pascal,
     )
 

@@ -14,6 +14,7 @@ def faults(raw: dict[str, Any]) -> Iterator[Fault]:
     names = sitting.get("together", []) if isinstance(sitting, dict) else []
     if not isinstance(names, list) or not names:
         return
+    names = [name if isinstance(name, str) else repr(name)[:60] for name in names]
     tasks = {row.get("name"): row.get("task", COMPARISON) for row in _rows(raw, "attributes")}
     if len(names) < 2 or len(set(names)) < len(names):
         yield Fault(("sitting", "together"), f"{names}", "two attributes or more, each once")
@@ -44,4 +45,11 @@ def _of(raw: dict[str, Any], what: str, name: str) -> list[str]:
 
 def _rows(raw: dict[str, Any], what: str) -> Iterator[dict[str, Any]]:
     rows = raw.get(what)
-    yield from (row for row in (rows if isinstance(rows, list) else []) if isinstance(row, dict))
+    for row in rows if isinstance(rows, list) else []:
+        if isinstance(row, dict):
+            yield row | {k: repr(row[k])[:60] for k in ("name", "task", "attribute") if _is_odd(row.get(k))}
+
+
+def _is_odd(value: Any) -> bool:
+    """A value that no name can be: its own fault is the form's to tell."""
+    return value is not None and not isinstance(value, str)

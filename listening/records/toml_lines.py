@@ -1,5 +1,6 @@
 """On which line of a TOML text each key stands; the standard reader does not say."""
 
+import bisect
 import re
 import tomllib
 
@@ -37,6 +38,7 @@ class _Reader:
         self.text, self.at = text, 0
         self.found: dict[Path, int] = {}
         self.counts: dict[Path, int] = {}
+        self.ends = [match.start() for match in re.finditer("\n", text)]
 
     def read(self) -> dict[Path, int]:
         table: Path = ()
@@ -119,7 +121,7 @@ class _Reader:
 
     def _note(self, path: Path, at: int) -> None:
         for end in range(1, len(path) + 1):
-            self.found.setdefault(path[:end], self.text.count("\n", 0, at) + 1)
+            self.found.setdefault(path[:end], bisect.bisect_left(self.ends, at) + 1)
 
     def _skip(self, pattern: re.Pattern[str]) -> None:
         match = pattern.match(self.text, self.at)

@@ -87,7 +87,15 @@ class FoundPartials:
         import pandas as pd
 
         heads = [*Partial.__dataclass_fields__, "quality", "damping_ratio"]
-        rows = [{**asdict(p), "quality": p.quality, "damping_ratio": p.damping_ratio} for p in self.partials]
+        rows = [
+            {
+                **asdict(p),
+                "doubts": "; ".join(d.text for d in p.doubts),
+                "quality": p.quality,
+                "damping_ratio": p.damping_ratio,
+            }
+            for p in self.partials
+        ]
         return pd.DataFrame(rows, columns=heads)
 
 

@@ -38,6 +38,7 @@ def _channel_lines(c: dict[str, Any], number: int, unit: str) -> list[str]:
             f"    {p['frequency_hz']:9.2f} Hz  {p['level_db']:6.1f} dB  "
             f"T60 {p['t60_s']:.3f} s (standard error {p['t60_se_s']:.3f}){beating}{bends}"
         )
+        lines += [f"               T60 not known: {d}" for d in p["doubts"]]
     return lines
 
 

@@ -11,12 +11,13 @@ from listening.design import dealing as design
 from listening.design.draws import Draws, open_secret
 from listening.errors import StudyError
 from listening.records import frozen, key_sealing, protocol, record
-from listening.records.form import read_text, write_text
+from listening.records.form import write_text
 from listening.records.key import Key
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
 from listening.records.secret import SECRET_DIGITS
 from listening.records.study import Study
+from listening.records.text import read_text
 from listening.store import hold
 
 
@@ -77,6 +78,7 @@ def _deal(
             f"{study.answers}: answers exist for this deal; start a new study folder, or deal a new version "
             f'with its reason: listening deal {study.root} --again "why"'
         )
+    versions.history(study)  # refused before anything moves, if it cannot be read
     chosen, manifest = protocol.load(study.protocol), Manifest.load(study.manifest)
     digest = protocol.digest(study.protocol)
     if manifest.protocol_digest != digest:

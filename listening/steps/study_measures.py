@@ -1,6 +1,5 @@
 """Measure all recordings of a study: measures.json, measures.csv, and the curves for the figures."""
 
-import csv
 import io
 from collections.abc import Callable
 
@@ -11,7 +10,7 @@ from listening import __version__
 from listening.audio import wav
 from listening.metrics import measures as metrics
 from listening.metrics import traces, uncertainty
-from listening.records import protocol, recordings_table
+from listening.records import protocol, recordings_table, rows
 from listening.records.environment import environment
 from listening.records.form import write_bytes, write_text
 from listening.records.measured import MeasuredRecording, Measures, Spread
@@ -30,18 +29,18 @@ def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] 
     chosen = protocol.load(study.protocol)
     recordings = recordings_table.load(chosen, study.protocol)
     work = Parallel(n_jobs=jobs, return_as="generator")(delayed(_measured)(r) for r in recordings)
-    rows: list[MeasuredRecording] = []
+    measured: list[MeasuredRecording] = []
     curves: traces.Arrays = {}
     for row, arrays in work:
-        rows.append(row)
+        measured.append(row)
         curves |= {f"{row.recording}/{name}": array for name, array in arrays.items()}
         if on_progress:
-            on_progress(len(rows), len(recordings))
+            on_progress(len(measured), len(recordings))
     made = Measures(
         version=__version__,
         protocol_digest=protocol.digest(study.protocol),
-        recordings=tuple(rows),
-        spreads=tuple(spreads(rows)),
+        recordings=tuple(measured),
+        spreads=tuple(spreads(measured)),
     )
     write_bytes(study.traces, packed(curves))
     write_text(study.measures.with_suffix(".csv"), table(made))
@@ -72,14 +71,13 @@ def packed(curves: traces.Arrays) -> bytes:
 def table(made: Measures) -> str:
     """The measures as CSV: one recording a row; an empty cell is a value that cannot be had."""
     names = list(made.recordings[0].measures)
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(["recording", "condition", "strike", "unit", "calibrated", "flags", *names, "made_with"])
+    heading = ["recording", "condition", "strike", "unit", "calibrated", "flags", *names, "made_with"]
+    lines: list[list[object]] = []
     for row in made.recordings:
         values = [row.measures[name] for name in names]
         about = [row.recording, row.condition, row.strike, row.unit, row.calibrated, " ".join(row.flags)]
-        writer.writerow([*about, *values, environment()])
-    return text.getvalue()
+        lines.append([*about, *values, environment()])
+    return rows.to_text(heading, lines)
 
 
 def _measured(recording: Recording) -> tuple[MeasuredRecording, traces.Arrays]:

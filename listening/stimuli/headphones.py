@@ -1,16 +1,16 @@
 """Undoing the response of headphones or a loudspeaker, within limits."""
 
-import csv
-import io
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from scipy import fft, signal
+import scipy
+from scipy import fft
 
 from listening.audio import wav
 from listening.audio.sound import FloatArray, Sound
-from listening.errors import MissingFile, SoundError
+from listening.errors import SoundError
+from listening.records import rows
 from listening.stimuli.reshape import minimum_phase
 
 N_TAPS = 4096
@@ -61,7 +61,7 @@ def load(path: Path, rate_hz: int, *, boost_limit_db: float, low_hz: float, high
 
 def filtered(sound: Sound, taps: FloatArray) -> Sound:
     """A sound of the same length through a filter, channel by channel."""
-    made = signal.oaconvolve(sound.samples, taps[:, np.newaxis], axes=0)[: sound.n_samples]
+    made = scipy.signal.oaconvolve(sound.samples, taps[:, np.newaxis], axes=0)[: sound.n_samples]
     return replace(sound, samples=made)
 
 
@@ -74,13 +74,11 @@ def _from_impulse(path: Path, rate_hz: int) -> FloatArray:
 
 
 def _from_table(path: Path, grid_hz: FloatArray) -> FloatArray:
+    table = rows.read(path)
     try:
-        rows = list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8"))))
-    except OSError as error:
-        raise MissingFile(f"{path}: cannot be read ({error.strerror}); check playback.response") from error
-    try:
-        points = np.array([[float(row[name]) for name in COLUMNS] for row in rows])
-    except (KeyError, TypeError, ValueError) as error:
+        places = [table.heading.index(name) for name in COLUMNS]
+        points = np.array([[rows.number(cells[p], table.separator) for p in places] for cells in table.cells])
+    except (IndexError, ValueError) as error:
         raise SoundError(f"{path}: wanted columns {', '.join(COLUMNS)} with numbers ({error})") from error
     if len(points) < FEWEST_POINTS or (np.diff(points[:, 0]) <= 0).any() or points[0, 0] <= 0:
         raise SoundError(f"{path}: wanted at least {FEWEST_POINTS} rows with rising frequencies above 0")

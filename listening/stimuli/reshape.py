@@ -3,7 +3,8 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import fft, signal
+import scipy
+from scipy import fft
 
 from listening.audio.sound import FloatArray, Sound
 from listening.metrics.modes import Modes
@@ -56,7 +57,9 @@ def together(split: Split, *, damping: Damping = UNCHANGED, tilt_db_per_octave: 
     room = residual - strike
     coloured = moved + strike
     if tilt_db_per_octave:
-        coloured = signal.oaconvolve(coloured, tilt_filter(tilt_db_per_octave, sound.rate_hz))[: len(room)]
+        coloured = scipy.signal.oaconvolve(coloured, tilt_filter(tilt_db_per_octave, sound.rate_hz))[
+            : len(room)
+        ]
     return replace(sound, samples=coloured + room)
 
 

@@ -14,6 +14,7 @@ from listening.records import recordings_table
 from listening.records.manifest import End, Role
 from listening.records.protocol import Attribute, Protocol
 from listening.records.recordings_table import Recording
+from listening.records.text import from_root
 from listening.stimuli import headphones
 from listening.stimuli.headphones import Response
 from listening.stimuli.trim import Window, trimmed
@@ -58,7 +59,7 @@ class Common:
 def of_study(chosen: Protocol, protocol_path: Path) -> list[Source]:
     """The recordings that a protocol uses, in table order, then the anchors of its attributes."""
     recordings = recordings_table.load(chosen, protocol_path)
-    base = (protocol_path.parent / chosen.recordings.folder).resolve()
+    base = from_root(protocol_path.parent / chosen.recordings.folder)
     return [_recorded(r) for r in recordings] + [a for t in chosen.attributes for a in _anchors(t, base)]
 
 
@@ -120,7 +121,7 @@ def common_of(
 def _response(chosen: Protocol, protocol_path: Path, rate_hz: int) -> Response | None:
     if chosen.playback.response is None:
         return None
-    path = (protocol_path.parent / chosen.recordings.folder).resolve() / chosen.playback.response
+    path = from_root(protocol_path.parent / chosen.recordings.folder) / chosen.playback.response
     low_hz, high_hz = chosen.playback.compensated_hz
     return headphones.load(
         path, rate_hz, boost_limit_db=chosen.playback.boost_limit_db, low_hz=low_hz, high_hz=high_hz

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event
-from sqlalchemy.exc import DBAPIError, IntegrityError, InterfaceError, OperationalError
+from sqlalchemy.exc import DBAPIError, IntegrityError, InterfaceError, OperationalError, StatementError
 
 from listening.errors import CannotWrite, RecordError, StudyError
 from listening.store import address
@@ -85,6 +85,16 @@ def plain_trouble(place: str) -> Iterator[None]:
         raise  # the caller knows which rule was broken
     except DBAPIError as error:
         raise (_server_trouble if address.is_url(place) else _file_trouble)(place, error) from None
+    except StatementError as error:  # a value that its column cannot hold
+        raise unreadable(place, str(error.orig)) from None
+
+
+def unreadable(place: str, said: str) -> RecordError:
+    """What to say of a row that no sitting wrote."""
+    return RecordError(
+        f"{place}: holds a value that no sitting writes ({said}); put back a copy of the store, or "
+        "remove that row"
+    )
 
 
 def _file_trouble(place: str, error: DBAPIError) -> Exception:

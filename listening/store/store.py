@@ -15,7 +15,7 @@ from sqlalchemy.exc import IntegrityError
 from listening.errors import MissingFile, StudyError
 from listening.records.answer import Answer
 from listening.records.environment import environment
-from listening.store import address, chain, claims, leases, removal, schema, tables
+from listening.store import address, chain, checked, claims, leases, removal, schema, tables
 from listening.store.engine import connect, reading, writing
 from listening.store.hold import hold
 
@@ -130,7 +130,7 @@ class Store:
         with reading(self._engine, self._place) as connection:
             query = select(tables.sitting).where(column == value, tables.sitting.c.simulated == simulated)
             row = connection.execute(query).one_or_none()
-        return None if row is None else _sitting_row(row)
+        return None if row is None else self._sitting(row)
 
     def hold(self, sitting: str) -> AbstractContextManager[object]:
         """The sitting kept from every other process until released or this process ends.
@@ -229,7 +229,7 @@ class Store:
         """All sittings, in the order they began."""
         with reading(self._engine, self._place) as connection:
             rows = connection.execute(select(*_SITTING).order_by(tables.sitting.c.started_at))
-            return [_sitting_row(row) for row in rows]
+            return [self._sitting(row) for row in rows]
 
     def n_held(self) -> int:
         """How many sittings are open at booths, by the server's clock; 0 for a file: it knows no leases."""
@@ -252,7 +252,10 @@ class Store:
         if sitting is not None:
             query = query.where(tables.event.c.sitting == sitting)
         with reading(self._engine, self._place) as connection:
-            return [EventRow(*row) for row in connection.execute(query)]
+            found = [EventRow(*row) for row in connection.execute(query)]
+        for event in found:
+            checked.row(self._place, "event", vars(event), may_lack=("sitting", "trial"))
+        return found
 
     def n_answers(self) -> dict[str, int]:
         """How many counted answers each sitting holds; practice left out."""
@@ -277,9 +280,10 @@ class Store:
 
     def answers(self, sitting: str | None = None) -> list[Answer]:
         """All answers in the order they were given, practice included; or those of one sitting."""
-        return [
-            Answer(**{**row._mapping, "clips": tuple(row.clips.split(" "))}) for row in self._rows(sitting)
-        ]
+        rows = self._rows(sitting)
+        for row in rows:
+            checked.row(self._place, "answer", dict(row._mapping))
+        return [Answer(**{**row._mapping, "clips": tuple(row.clips.split(" "))}) for row in rows]
 
     def answer_columns(self) -> dict[str, list[Any]]:
         """All answers as columns, for large stores: the fields of `Answer`, `clips` space-separated."""
@@ -289,11 +293,17 @@ class Store:
             for rows in connection.execute(_answers(None)).partitions(CHUNK_ROWS):
                 for column, cells in zip(columns.values(), zip(*rows, strict=True), strict=True):
                     column += (known.setdefault(c, c) if isinstance(c, str) else c for c in cells)
+        checked.columns(self._place, columns)
         return columns
 
     def _rows(self, sitting: str | None) -> Sequence[Row[Any]]:
         with reading(self._engine, self._place) as connection:
             return connection.execute(_answers(sitting)).all()
+
+    def _sitting(self, row: Row[Any]) -> SittingRow:
+        values = {name: row._mapping[name] for name in SittingRow.__dataclass_fields__}
+        checked.row(self._place, "sitting", values)
+        return SittingRow(**values)
 
     def close(self) -> None:
         """Close every connection."""
@@ -326,10 +336,6 @@ def open_store(
     engine = connect(place, durable=durable)
     schema.bring_up(engine, str(place))
     return Store(engine, str(place), path, now)
-
-
-def _sitting_row(row: Row[Any]) -> SittingRow:
-    return SittingRow(**{name: row._mapping[name] for name in SittingRow.__dataclass_fields__})
 
 
 def _answers(sitting: str | None) -> Select[Any]:

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 import numpy as np
-import scipy
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from stats.errors import StatsError
+from stats.fixed import bracketed_root
 
 FloatArray = NDArray[np.float64]
 Spending = Literal["O'Brien-Fleming", "Pocock"]
@@ -117,10 +117,8 @@ class _Walk:
         if self.beyond(time, _FURTHEST_Z) >= probability:
             return _FURTHEST_Z
         lowest = 0.0 if self.sides == 2 else -_FURTHEST_Z
-        return float(
-            scipy.optimize.brentq(
-                lambda z: self.beyond(time, z) - probability, lowest, _FURTHEST_Z, xtol=1e-10
-            )
+        return bracketed_root.find(
+            lambda z: self.beyond(time, z) - probability, lowest, _FURTHEST_Z, tolerance=1e-12
         )
 
     def go_on(self, time: float, z: float) -> None:

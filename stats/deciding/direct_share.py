@@ -29,6 +29,7 @@ ONE_ORDER = "one of the two was heard first in every trial: what the order does 
 NO_STRIKES = "strikes are not named: the share is of the recordings heard, not of the sounds they stand for"
 ONE_STRIKE = "one strike on a side: there the share is of the recording, not of the sound it stands for"
 TIE = 0.5
+FEW_FOR_SKEWNESS = 8.0  # listeners with whom a skewness (variance about 6 / n) is believed by half
 NO_SPREAD = 1e-20  # mean square of own shares about their mean below which they are all alike
 LOPSIDED = 0.1  # share of answers by which one order outweighs the other before it is told
 
@@ -70,7 +71,7 @@ class DirectShare:
     """Of the share, from strikes of either side."""
     df_strikes: float
     third_moment: float
-    """Third central moment of the share, from listeners."""
+    """Third central moment of the share, from listeners; drawn towards 0 where they are few."""
     order: float | None
     """How much more often `more` is chosen when heard first, halved; None with one order only."""
     method: str
@@ -120,7 +121,7 @@ def estimate(
     residual, between = y - own.share[who] - pulled, y - own.share.mean() - pulled
     strikes = strike_variance.estimate(residual, between, who, sides)
     counts = tuple(int(one.max()) + 1 for one in sides)
-    found = _found(own, strikes, y.size, counts)
+    found = of_own_shares(own, strikes, y.size, counts)
     first = np.bincount(who, np.zeros(y.size) if order is None else (order > 0).astype(float)).astype(
         np.int64
     )
@@ -166,7 +167,22 @@ def p_below(found: DirectShare, null: float) -> float:
     return _p(found, 1.0 - found.share, -found.third_moment, 1.0 - null, exact)
 
 
-def _found(own: OwnShares, strikes: StrikeVariance, n_answers: int, counts: tuple[int, ...]) -> DirectShare:
+def of_own_shares(
+    own: OwnShares,
+    strikes: StrikeVariance,
+    n_answers: int,
+    counts: tuple[int, ...],
+    *,
+    answers_each: IntArray | None = None,
+) -> DirectShare:
+    """The mean of own shares, whatever they are of; limits at an alpha by `at`, counts left out.
+
+    Parameters
+    ----------
+    n_answers : behind all own shares together
+    counts : strikes of each side
+    answers_each : (listeners,)
+    """
     n = own.share.size
     share = float(np.clip(own.share.mean(), 0.0, 1.0))
     squares = float((own.influence**2).sum())
@@ -188,7 +204,9 @@ def _found(own: OwnShares, strikes: StrikeVariance, n_answers: int, counts: tupl
         listener=np.zeros(0),
         own=own.share,
         own_influence=own.influence,
-        own_counts=np.zeros((0, 2), dtype=np.int64),
+        own_counts=np.zeros((0, 2), dtype=np.int64)
+        if answers_each is None
+        else np.column_stack([np.zeros_like(answers_each), answers_each]),
         own_chosen=np.zeros(0),
         ties=0,
         strikes=counts,
@@ -235,9 +253,11 @@ def _unskewed(x: float, skewness: float) -> float:
 
 
 def third_moment_of(influence: FloatArray) -> float:
-    """Of the mean, unbiased for independent listeners of one distribution; 0 for fewer than three."""
+    """Of the mean, drawn towards 0 as far as few listeners leave it uncertain; 0 for fewer than three."""
     n = influence.size
-    return float((influence**3).sum()) / (n * (n - 1) * (n - 2)) if n > 2 else 0.0
+    if n < 3:
+        return 0.0
+    return float((influence**3).sum()) / (n * (n - 1) * (n - 2)) * n / (n + FEW_FOR_SKEWNESS)
 
 
 def satterthwaite(variances: tuple[float, ...], df: tuple[float, ...]) -> float:

@@ -10,7 +10,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 LEAST_WITHIN = 0.1  # of a fully crossed design's information; below it strikes are compared between listeners
-NOISE_TAKEN_OFF = 0.75  # of the listeners' noise in strikes' means; all of it leaves zero too often
+NOISE_TAKEN_OFF = 0.9  # of the listeners' noise in strikes' means; all of it leaves zero too often
 MOST_SHARED = 0.5  # of the information of one side that is the other's too; above it both have one variance
 _MOST_CELLS = 4_000_000  # of listeners x strikes x strikes; beyond, sides count as crossed
 
@@ -31,7 +31,7 @@ class _Side:
     weight: FloatArray
     """(listeners, strikes) weight of the answers in the mean share; sums to 1."""
     product: float
-    """Sum over strikes of products of different listeners' weighted residuals, and a quarter of the noise."""
+    """Sum over strikes of products of different listeners' weighted residuals, and a tenth of the noise."""
     information: float
     """What multiplies a strike's variance in the product's expectation."""
     df: float
@@ -43,8 +43,8 @@ def estimate(
     """Variance of the mean share that comes from strikes as a sample, for each side with several.
 
     Products of different listeners' residuals at one strike hold its effect and no noise of either, whatever
-    else a listener's answers share. A quarter of a listener's own products is left in: a part that is zero by
-    chance is what makes a limit too narrow. Then each part is cut at zero.
+    else a listener's answers share. A tenth of each listener's own products is left in: a part that is zero
+    by chance is what makes a limit too narrow. Then each part is cut at zero.
 
     Parameters
     ----------

@@ -1,4 +1,8 @@
-"""Were two things told apart? Answers with a right one, listeners and stimuli both taken as samples."""
+"""Were two things told apart? Answers with a right one, listeners and stimuli both taken as samples.
+
+The share heard is the mean of the listeners' own, each weighing the same however many trials they had, and
+its error is that of the same mean: `stats.deciding.direct_share`.
+"""
 
 import math
 from collections.abc import Sequence
@@ -8,16 +12,13 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike
 
-from stats import t_interval
+from stats.deciding import direct_share, own_shares, strike_variance
+from stats.deciding.direct_share import DirectShare
+from stats.deciding.own_shares import OwnShares
 from stats.discrimination.critical_counts import chance_of_at_least
 from stats.errors import BadData, StatsError
 from stats.fixed.likelihood import FloatArray, IntArray, as_floats
-from stats.linear import linear_mixed
-from stats.linear.linear_mixed import LinearMixed
-from stats.mixed.engine import random_terms
-from stats.mixed.engine.random_terms import RandomTerm
 
-LISTENER = "listener"
 EXACT, SAMPLED = "exact counts", "listeners and recordings as samples"
 
 
@@ -26,16 +27,16 @@ class ToldApart:
     """How often a difference was heard beyond guessing; `bounds` gives its limits at an alpha."""
 
     heard: float
-    """Share of trials heard, not guessed: (right - guess) / (1 - guess); same-different: share called
-    different of pairs that differ, minus that of pairs that are alike. Below 0 by chance only."""
+    """Mean over listeners of the share of trials heard, not guessed: (right - guess) / (1 - guess);
+    same-different: share called different of pairs that differ, minus that of pairs that are alike. Below 0
+    by chance only."""
     p: float
-    """One-sided, against guessing: the larger of the exact test's and the model's."""
+    """One-sided, against guessing: the larger of the exact test's and the sampled mean's."""
     p_exact: float
-    se: float | None
-    """None where the model could not be fitted (every answer right): the counts alone give the bounds."""
-    df: float | None
-    spread_listeners: float | None
-    """Standard deviation of the listeners' own shares heard."""
+    se: float
+    df: float
+    spread_listeners: float
+    """Standard deviation of the listeners' own shares heard, what their answers' chance adds taken off."""
     spread_stimuli: float | None
     """Of one stimulus about its kind; None where each kind has one."""
     n_right: int
@@ -47,6 +48,8 @@ class ToldApart:
     """(listeners,) share heard of each listener's own trials, by level number."""
     guess: float | None
     """Share right by guessing; None for same-different."""
+    mean: DirectShare
+    """Share right; same-different: (heard + 1) / 2."""
     n_false: int = 0
     """Same-different: pairs that are alike and were called different."""
     n_alike: int = 0
@@ -65,9 +68,6 @@ def forced_choice(
     right: ArrayLike, listener: IntArray, stimuli: Sequence[IntArray], *, guess: float
 ) -> ToldApart:
     """Triangle, duo-trio, 2-AFC: the share of trials heard.
-
-    Listeners and the stimuli of either kind are samples, in a linear mixed model of the answers. Student's t
-    has the smaller of listeners - 1 and stimuli - kinds degrees of freedom.
 
     Parameters
     ----------
@@ -88,24 +88,34 @@ def forced_choice(
     _check(y, listener)
     if not 0 < guess < 1:
         raise StatsError(f"told apart: guessing rate {guess:g}, wanted between 0 and 1")
+    who = _numbered(listener)
+    own = own_shares.estimate(y, who, None)
+    mean = _mean(own, y, who, stimuli, n_answers=y.size)
     n_right, n = int(y.sum()), y.size
-    terms = [random_terms.term(LISTENER, listener), *_stimulus_terms(stimuli, np.ones(n))]
-    own = (np.bincount(listener, y) / np.bincount(listener) - guess) / (1 - guess)
-    return _found(
-        _fit((y - guess) / (1 - guess), np.ones((n, 1)), terms),
-        heard=(n_right / n - guess) / (1 - guess),
-        p_exact=chance_of_at_least(n_right, n, guess),
-        df=_df(listener, stimuli),
-        counts=(n_right, n, 0, 0),
-        own=own,
+    p_exact = chance_of_at_least(n_right, n, guess)
+    scale = 1 / (1 - guess)
+    chance = own.share * (1 - own.share) / np.maximum(np.bincount(who) - 1, 1)
+    return ToldApart(
+        heard=(mean.share - guess) * scale,
+        p=max(p_exact, direct_share.p_above(mean, guess)),
+        p_exact=p_exact,
+        se=mean.se * scale,
+        df=mean.df,
+        spread_listeners=scale * _spread(own, chance),
+        spread_stimuli=_spread_of_stimuli(mean, scale),
+        n_right=n_right,
+        n_asked=n,
+        n_listeners=mean.listeners,
+        own=(own.share - guess) * scale,
         guess=guess,
+        mean=mean,
     )
 
 
 def same_different(
     different: ArrayLike, is_different: ArrayLike, listener: IntArray, stimuli: Sequence[IntArray]
 ) -> ToldApart:
-    """Same-different: hits minus false alarms, modelled as `forced_choice`, with an exact test by listener.
+    """Same-different: hits minus false alarms of each listener, with an exact test by listener.
 
     Parameters
     ----------
@@ -116,7 +126,7 @@ def same_different(
     Raises
     ------
     StatsError, BadData
-        As `forced_choice`; or every pair was alike, or none was.
+        As `forced_choice`; or every pair was alike, or none was; or a listener met one kind of pair only.
 
     Source: the exact test is that of several 2 x 2 tables, all margins given: Cox & Snell 1989, Analysis of
     Binary Data, 2nd ed., section 2.2.
@@ -125,56 +135,65 @@ def same_different(
     _check(y, listener)
     if d.shape != y.shape or d.min() == d.max():
         raise BadData("told apart: pairs that differ and pairs that are alike are both needed")
-    n_hit, n_differ = int(y[d == 1].sum()), int(d.sum())
-    n_false, n_alike = int(y[d == 0].sum()), int((1 - d).sum())
-    terms = [
-        random_terms.term(LISTENER, listener, d),
-        random_terms.term("readiness", listener),
-        *_stimulus_terms(stimuli, d),
-    ]
-    hits = np.bincount(listener, y * d) / np.maximum(np.bincount(listener, d), 1)
-    falses = np.bincount(listener, y * (1 - d)) / np.maximum(np.bincount(listener, 1 - d), 1)
-    return _found(
-        _fit(y, np.column_stack([d, np.ones(y.size)]), terms),
-        heard=n_hit / n_differ - n_false / n_alike,
-        p_exact=by_listener(y, d, listener),
-        df=_df(listener, stimuli),
-        counts=(n_hit, n_differ, n_false, n_alike),
-        own=hits - falses,
+    who = _numbered(listener)
+    hits, of_hits = _own(y, d == 1, who)
+    falses, of_falses = _own(y, d == 0, who)
+    own_heard = hits - falses
+    half = (own_heard + 1) / 2  # a share from 0 to 1
+    own = OwnShares(half, half - half.mean(), None, 0.0)
+    apart = d == 1
+    mean = _mean(own, y[apart], who[apart], [one[apart] for one in stimuli], n_answers=y.size, scale=0.5)
+    p_exact = by_listener(y, d, who)
+    chance = hits * (1 - hits) / np.maximum(of_hits - 1, 1) + falses * (1 - falses) / np.maximum(
+        of_falses - 1, 1
+    )
+    return ToldApart(
+        heard=2 * mean.share - 1,
+        p=max(p_exact, direct_share.p_above(mean, 0.5)),
+        p_exact=p_exact,
+        se=2 * mean.se,
+        df=mean.df,
+        spread_listeners=2 * _spread(own, chance / 4),
+        spread_stimuli=_spread_of_stimuli(mean, 2.0),
+        n_right=int(y[apart].sum()),
+        n_asked=int(d.sum()),
+        n_listeners=mean.listeners,
+        own=own_heard,
         guess=None,
+        mean=mean,
+        n_false=int(y[~apart].sum()),
+        n_alike=int((1 - d).sum()),
     )
 
 
 def bounds(found: ToldApart, alpha: float) -> Bounds:
     """One-sided bounds of the share heard at 1 - alpha.
 
-    Forced choice: each the wider of the exact binomial one, all answers alike, and the model's.
-    Same-different: the model's or, where there is none, from the exact bounds of both shares. Where the exact
-    test does not tell the answers from guessing, the lower bound is never above 0.
+    Those of the mean of the listeners' own shares. Where all listeners had equally many trials of a forced
+    choice, never narrower than the exact binomial ones of the counts. Where the exact test does not tell the
+    answers from guessing, the lower bound is never above 0.
 
     Source: Clopper & Pearson 1934, Biometrika 26.
     """
     if not 0 < alpha < 0.5:
         raise StatsError(f"told apart: alpha {alpha:g}, wanted between 0 and 0.5")
-    lower, upper, by = *_exact(found, alpha), EXACT
-    if found.se is not None and found.df is not None:
-        low, high = t_interval.of(found.heard, found.se, found.df, 1 - 2 * alpha)
-        if found.guess is None or low <= lower:
-            by = SAMPLED
-        lower, upper = (low, high) if found.guess is None else (min(low, lower), max(high, upper))
+    lower, upper = (_heard(found, limit(found.mean, alpha)) for limit in _LIMITS)
+    by = SAMPLED
+    if found.guess is not None and np.ptp(found.mean.own_counts[:, 1]) == 0:
+        exact = [_heard(found, share) for share in _clopper_pearson(found.n_right, found.n_asked, alpha)]
+        by = EXACT if exact[0] <= lower else SAMPLED
+        lower, upper = min(lower, exact[0]), max(upper, exact[1])
     if found.p_exact > alpha:
         lower = min(lower, 0.0)
     return Bounds(min(lower, found.heard), max(min(1.0, upper), found.heard), by)
 
 
-def _exact(found: ToldApart, alpha: float) -> tuple[float, float]:
-    if found.guess is not None:
-        limits = _clopper_pearson(found.n_right, found.n_asked, alpha)
-        lower, upper = ((bound - found.guess) / (1 - found.guess) for bound in limits)
-        return lower, upper
-    hit = _clopper_pearson(found.n_right, found.n_asked, alpha / 2)
-    false = _clopper_pearson(found.n_false, found.n_alike, alpha / 2)
-    return hit[0] - false[1], hit[1] - false[0]
+_LIMITS = (direct_share.lower_limit, direct_share.upper_limit)
+
+
+def _heard(found: ToldApart, share: float) -> float:
+    """The share heard that goes with a share right; same-different: with half of (heard + 1)."""
+    return 2 * share - 1 if found.guess is None else (share - found.guess) / (1 - found.guess)
 
 
 def by_listener(different: FloatArray, is_different: FloatArray, listener: IntArray) -> float:
@@ -191,60 +210,47 @@ def by_listener(different: FloatArray, is_different: FloatArray, listener: IntAr
     return float(min(1.0, chances[found:].sum()))
 
 
-def _found(
-    fitted: LinearMixed | None,
+def _mean(
+    own: OwnShares,
+    y: FloatArray,
+    who: IntArray,
+    stimuli: Sequence[IntArray],
     *,
-    heard: float,
-    p_exact: float,
-    df: float,
-    counts: tuple[int, int, int, int],
-    own: FloatArray,
-    guess: float | None,
-) -> ToldApart:
-    spread = fitted.spread if fitted is not None else {}
-    kinds = [value**2 for name, value in spread.items() if name.startswith("stimulus")]
-    se = float(fitted.se[0]) if fitted is not None else None
-    return ToldApart(
-        heard=heard,
-        p=p_exact if se is None else max(p_exact, t_interval.upper_tail(heard / se, df)),
-        p_exact=p_exact,
-        se=se,
-        df=None if se is None else df,
-        spread_listeners=spread.get(LISTENER),
-        spread_stimuli=math.sqrt(sum(kinds) / len(kinds)) if kinds else None,
-        n_right=counts[0],
-        n_asked=counts[1],
-        n_listeners=own.size,
-        own=own,
-        guess=guess,
-        n_false=counts[2],
-        n_alike=counts[3],
-    )
+    n_answers: int,
+    scale: float = 1.0,
+) -> DirectShare:
+    """Mean of own shares; the answers, times `scale`, tell what stimuli add to its variance."""
+    kinds = [_numbered(one) for one in stimuli]
+    each = np.bincount(who)
+    of_answers = np.bincount(who, y) / each
+    residual, between = scale * (y - of_answers[who]), scale * (y - of_answers.mean())
+    strikes = strike_variance.estimate(residual, between, who, kinds)
+    counts = tuple(int(one.max()) + 1 for one in kinds)
+    return direct_share.of_own_shares(own, strikes, n_answers, counts, answers_each=each)
 
 
-def _fit(y: FloatArray, x: FloatArray, terms: Sequence[RandomTerm]) -> LinearMixed | None:
-    """The model; None where the answers leave nothing to fit, such as every one right."""
-    residual = y - x @ np.linalg.lstsq(x, y, rcond=None)[0]
-    if np.abs(residual).max() < 1e-9:
-        return None
-    try:
-        return linear_mixed.fit(y, x, terms)
-    except StatsError:
-        return None
+def _own(y: FloatArray, kept: FloatArray, who: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Each listener's share of `different`, and of how many, among the pairs of one kind."""
+    asked = np.bincount(who, kept).astype(float)
+    if asked.min() == 0:
+        raise BadData(
+            f"told apart: {int((asked == 0).sum())} listeners met only pairs that differ or only alike ones; "
+            "leave them out"
+        )
+    return np.bincount(who, y * kept) / asked, asked
 
 
-def _stimulus_terms(stimuli: Sequence[IntArray], column: FloatArray) -> list[RandomTerm]:
-    return [
-        random_terms.term(f"stimulus {number}", one, column)
-        for number, one in enumerate(stimuli)
-        if np.unique(one[column != 0]).size > 1
-    ]
+def _spread(own: OwnShares, chance: FloatArray) -> float:
+    return math.sqrt(max(float(own.share.var(ddof=1)) - float(chance.mean()), 0.0))
 
 
-def _df(listener: IntArray, stimuli: Sequence[IntArray]) -> float:
-    within = sum(np.unique(one).size - 1 for one in stimuli)
-    listeners = np.unique(listener).size - 1
-    return float(min(listeners, within) if within > 0 else listeners)
+def _spread_of_stimuli(mean: DirectShare, scale: float) -> float | None:
+    several = [1 / n for n in mean.strikes if n > 1]
+    return scale * math.sqrt(mean.variance_strikes / sum(several)) if several else None
+
+
+def _numbered(listener: IntArray) -> IntArray:
+    return np.unique(listener, return_inverse=True)[1].astype(np.int64)
 
 
 def _clopper_pearson(count: int, n: int, alpha: float) -> tuple[float, float]:

@@ -16,6 +16,13 @@ if TYPE_CHECKING:
 
 DECIMALS = 4
 
+TOLD = {
+    "share_discriminating": "share not guessed (share_discriminating)",
+    "share_correct": "share of correct answers (share_correct)",
+    "d_prime": "distance heard, d' (d_prime)",
+}
+"""What each number is called in print, beside its name in tables."""
+
 
 @dataclass(frozen=True)
 class Interval:
@@ -78,17 +85,19 @@ class Discrimination:
     def summary(self) -> str:
         """The text that `listening fit counts` prints."""
         percent = f"{100 * self.level:g} %"
+        is_told = self.p_difference < 1 - self.level
+        verb = "more" if is_told else "not more"
         lines = [
-            f"{self.task}: {self.n_correct} of {self.n_trials} correct",
-            f"{'':<22}{'estimate':>10}{'std. error':>12}   {percent} likelihood interval",
+            f"{self.task}: {self.n_correct} of {self.n_trials} correct, {verb} than guessing gives "
+            f"(exact one-sided p = {self.p_difference:.{DECIMALS}g}).",
         ]
-        for name, (estimate, se, interval) in self._scales().items():
-            se_text = "none" if se is None else f"{se:.{DECIMALS}f}"
+        for name in TOLD:
+            estimate, se, interval = self._scales()[name]
+            error = "" if se is None else f", standard error {se:.{DECIMALS}f}"
             lines.append(
-                f"{name:<22}{estimate:>10.{DECIMALS}f}{se_text:>12}   "
-                f"{interval.lower:.{DECIMALS}f} to {interval.upper:.{DECIMALS}f}"
+                f"  {TOLD[name]}: {estimate:.{DECIMALS}f}, between {interval.lower:.{DECIMALS}f} and "
+                f"{interval.upper:.{DECIMALS}f} ({percent} likelihood limits{error})"
             )
-        lines.append(f"exact one-sided test against guessing: p = {self.p_difference:.{DECIMALS}g}")
         return "\n".join([*lines, *(f"warning: {warning}" for warning in self.warnings)])
 
     def __str__(self) -> str:

@@ -6,7 +6,9 @@ from typing import Literal
 import numpy as np
 import scipy
 
+from stats import t_interval
 from stats.errors import BadData, NotConverged
+from stats.fixed import tail_areas
 
 _EXPANSIONS = 60
 
@@ -19,8 +21,8 @@ def drop(level: float, *, df: float = np.inf) -> float:
     if not 0.5 < level < 1.0:
         raise BadData(f"one-sided level {level}: wanted between 0.5 and 1")
     if np.isinf(df):
-        return float(0.5 * scipy.stats.chi2.ppf(2.0 * level - 1.0, 1))
-    return float(0.5 * scipy.stats.t.ppf(level, df) ** 2)
+        return 0.5 * tail_areas.chi_square_quantile(2.0 * level - 1.0, 1)
+    return 0.5 * t_interval.quantile(level, df) ** 2
 
 
 def limit(

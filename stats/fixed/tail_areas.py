@@ -18,8 +18,3 @@ def chi_square_above(statistic: float, df: float) -> float:
 def chi_square_quantile(share: float, df: float) -> float:
     """Value that a chi-square with `df` degrees of freedom stays below in this share (0 to 1) of cases."""
     return float(2.0 * special.gammaincinv(df / 2.0, share))
-
-
-def t_quantile(share: float, df: float) -> float:
-    """Value that Student's t stays below in this share (0 to 1) of cases; `df` may be infinite."""
-    return float(special.stdtrit(df, share))

@@ -4,12 +4,11 @@ import math
 from functools import cache
 
 import numpy as np
-import scipy
 from numpy.typing import NDArray
 from scipy import special
 
 from stats.errors import BadData
-from stats.fixed import tail_areas
+from stats.fixed import bracketed_root, tail_areas
 
 FloatArray = NDArray[np.float64]
 
@@ -49,9 +48,7 @@ def mean_logit(share_chosen: float, sd_logit: float) -> float:
         raise BadData(f"a share of {share_chosen:g} has no log-odds; wanted a share between 0 and 1")
     middle = special.logit(share_chosen)
     reach = abs(middle) * (1 + sd_logit) + 1
-    return float(
-        scipy.optimize.brentq(lambda m: share(m, sd_logit) - share_chosen, -reach, reach, xtol=1e-10)
-    )
+    return bracketed_root.find(lambda m: share(m, sd_logit) - share_chosen, -reach, reach, tolerance=1e-12)
 
 
 def share_below_zero(mean: float, sd: float) -> float:

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 import scipy
 
+from stats import t_interval
 from stats.errors import BadData
-from stats.fixed import newton, profile, sandwich, tail_areas
+from stats.fixed import newton, profile, sandwich
 from stats.fixed.likelihood import FloatArray, IntArray
 from stats.pairs import bradley_terry, comparisons
 from stats.pairs.bradley_terry import PairLink, Strengths, Ties
@@ -83,7 +84,7 @@ def clustered(found: Strengths, answers: Answers, *, level: float = 0.95) -> Int
     """
     covariance = clustered_covariance(found, answers)
     groups = np.unique(answers.listener).size
-    half = tail_areas.t_quantile(0.5 + level / 2.0, groups - 1) * np.sqrt(np.diag(covariance))
+    half = t_interval.quantile(0.5 + level / 2.0, groups - 1) * np.sqrt(np.diag(covariance))
     return Interval(found.names, found.estimate - half, found.estimate + half, level, "clustered")
 
 

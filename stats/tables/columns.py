@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from stats.fixed.likelihood import FloatArray
 
 
+LARGEST = 1e15  # beyond this a double does not tell whole numbers apart, and squares leave its range
+
+
 @dataclass(frozen=True)
 class Columns:
     """Columns of text of one length, none of them empty."""
@@ -34,12 +37,12 @@ class Columns:
         return sum(map(_is_number, self.cells[name])) > self.n_rows / 2
 
     def numbers(self, name: str) -> "FloatArray":
-        """The column as finite numbers.
+        """The column as finite numbers, none above 1e15 in size.
 
         Raises
         ------
         BadData
-            A cell is no finite number.
+            A cell is no such number.
         """
         for cell, place in zip(self.cells[name], self.places, strict=True):
             if not _is_number(cell):
@@ -93,6 +96,6 @@ def _text(value: object) -> str:
 
 def _is_number(cell: str) -> bool:
     try:
-        return math.isfinite(float(cell))
+        return abs(float(cell)) <= LARGEST
     except ValueError:
         return False

@@ -5,13 +5,12 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from stats.fixed import frames
+from stats.tables import told
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from stats.fixed.likelihood import FloatArray
-
-DECIMALS = 4
 
 
 @dataclass(frozen=True)
@@ -57,21 +56,31 @@ class PairsFit:
 
     def summary(self) -> str:
         """The text that `listening fit pairs` prints."""
-        lines = [f"{self.model}, {self.n:g} answers, log-likelihood {self.loglik:.{DECIMALS}f}"]
+        found = self._effects()
+        lines = [f"Fitted: {self.model}, {self.n:g} answers."]
         if self.reference is not None:
-            lines.append(f"reference (at zero): {self.reference}")
-        lines += self._table()
-        if self.correlation:
-            lines.append("correlations over listeners")
-            lines += [f"{name}  {value:.{DECIMALS}f}" for name, value in self.correlation.items()]
+            lines.append(f"{self.reference} stands at zero; the others are told from it.")
+        lines += [told.sentence(found), self._limits(), *told.effects(found)]
+        lines += _varied("Standard deviations over listeners", self.spread)
+        lines += _varied("Correlations over listeners", self.correlation)
         for name, test in self.tests.items():
-            lines.append(f"{name}: chi-square {test['statistic']:.3f}, df {test['df']}, p {test['p']:.4g}")
+            lines.append(f"{name}: p {test['p']:.4g} (chi-square {test['statistic']:.3f}, df {test['df']})")
         if self.fit:
             lines.append(
-                f"fit: deviance {self.fit['deviance']:.3f}, df {self.fit['df']}, "
-                f"dispersion {self.fit['dispersion'] or float('nan'):.2f}"
+                f"Against a free share for each pair: deviance {self.fit['deviance']:.3f}, "
+                f"df {self.fit['df']}, dispersion {self.fit['dispersion'] or float('nan'):.2f}"
             )
+        lines.append(f"log-likelihood {self.loglik:.{told.DECIMALS}f}")
         return "\n".join([*lines, *(f"warning: {text}" for text in self.warnings)])
+
+    def _effects(self) -> list[told.Effect]:
+        """By the errors that hold when a listener's answers hang together, where there are such."""
+        se = "se_clustered" if "se_clustered" in self._heads() else "se"
+        return [told.Effect(name, e["estimate"], e[se]) for name, e in self.estimates.items() if se in e]
+
+    def _limits(self) -> str:
+        by = ", listeners as clusters" if "se_clustered" in self._heads() else ""
+        return f"On the scale of the link, with 95 % confidence limits{by}:"
 
     def __str__(self) -> str:
         return self.summary()
@@ -80,16 +89,11 @@ class PairsFit:
         clustered = any("se_clustered" in entry for entry in self.estimates.values())
         return ["estimate", "se", *(["se_clustered"] if clustered else [])]
 
-    def _table(self) -> list[str]:
-        width = max((len(name) for name in [*self.estimates, *self.spread]), default=4)
-        heads = self._heads()
-        lines = [" " * width + "".join(f"  {head:>12}" for head in heads)]
-        for name, entry in self.estimates.items():
-            lines.append(f"{name:<{width}}" + "".join(f"  {entry[head]:>12.{DECIMALS}f}" for head in heads))
-        if self.spread:
-            lines.append("standard deviations over listeners")
-            lines += [f"{name:<{width}}  {value:>12.{DECIMALS}f}" for name, value in self.spread.items()]
-        return lines
+
+def _varied(heading: str, values: Mapping[str, float]) -> list[str]:
+    """One line of named numbers, or none."""
+    listed = ", ".join(f"{name} {value:.{told.DECIMALS}f}" for name, value in values.items())
+    return [f"{heading}: {listed}."] if values else []
 
 
 def entries(names: Sequence[str], estimate: "FloatArray", se: "FloatArray") -> dict[str, dict[str, float]]:

@@ -87,7 +87,7 @@ def _warnings(
     if n < FEW_LISTENERS:
         yield f"{n} listeners: too few to say how effects vary over listeners"
     if found.singular:
-        yield "singular fit: a standard deviation over listeners is zero, or effects are tied to each other"
+        yield "a standard deviation over listeners is estimated as zero, or effects are tied to each other"
     if isinstance(found, LogisticMixed) and found.separated:
         yield (
             "the answers are predicted perfectly, so a plain estimate is infinite; penalised ones are shown"

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from stats.fixed import frames
+from stats.tables import told
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from stats.fixed.likelihood import FloatArray
     from stats.linear.contrast_tests import ContrastTests
 
-DECIMALS = 4
+LIMITS = "Each effect, and the 95 % confidence limits between which it lies:"
 
 
 @dataclass(frozen=True)
@@ -53,21 +54,24 @@ class RatingsFit:
 
     def summary(self) -> str:
         """The text that `listening fit ratings` prints."""
-        width = max(len(name) for name in [*self.names, *self.spread, "log-likelihood"])
-        heading = f"{'':<{width}}  {'estimate':>10}  {'se':>10}"
-        if self.tests is not None:
-            heading += f"  {'df':>8}  {'p':>8}"
-        lines = [f"{self.model}, {self.n} answers", heading]
-        for j, name in enumerate(self.names):
-            line = f"{name:<{width}}  {self.estimate[j]:>10.{DECIMALS}f}  {self.se[j]:>10.{DECIMALS}f}"
-            if self.tests is not None:
-                line += f"  {self.tests.df[j]:>8.1f}  {self.tests.p[j]:>8.2g}"
-            lines.append(line)
+        found = self._effects()
+        lines = [
+            f"Fitted: {self.model}, {self.n} answers.",
+            told.sentence(found),
+            LIMITS,
+            *told.effects(found),
+        ]
         if self.spread:
-            lines.append("standard deviations")
-            lines += [f"{name:<{width}}  {value:>10.{DECIMALS}f}" for name, value in self.spread.items()]
-        lines.append(f"{'log-likelihood':<{width}}  {self.loglik:>10.{DECIMALS}f}")
+            varied = (f"{name} {value:.{told.DECIMALS}f}" for name, value in self.spread.items())
+            lines.append(f"Standard deviations: {', '.join(varied)}.")
+        lines.append(f"log-likelihood {self.loglik:.{told.DECIMALS}f}")
         return "\n".join([*lines, *(f"warning: {warning}" for warning in self.warnings)])
+
+    def _effects(self) -> list[told.Effect]:
+        df = [math.inf] * len(self.names) if self.tests is None else [float(df) for df in self.tests.df]
+        p = [None] * len(self.names) if self.tests is None else [float(p) for p in self.tests.p]
+        values = zip(self.names, self.estimate, self.se, df, p, strict=True)
+        return [told.Effect(name, float(value), float(se), d, q) for name, value, se, d, q in values]
 
     def __str__(self) -> str:
         return self.summary()

@@ -22,7 +22,7 @@ from stats.tables.rating_result import RatingsFit
 FEW_LEVELS = 5  # a spread over fewer levels than this is hardly known
 PENALISED = "an effect would be infinite: a penalty on the fixed effects keeps it finite"
 NO_TEST = "the log-likelihood of a penalised fit is not at its highest; do not test with it"
-SINGULAR = "a spread is zero (singular fit): the answers show no difference between the levels"
+SINGULAR = "a standard deviation is estimated as zero: the answers show no difference between the levels"
 
 
 def fit(table: Columns, asked: RatingOptions) -> RatingsFit:
@@ -52,14 +52,15 @@ def _interval(table: Columns, asked: RatingOptions, fixed: FixedPart, terms: lis
     model = linear_mixed.fit(
         table.numbers(asked.answer), fixed.x, terms, names=fixed.names, reml=asked.reml is not False
     )
-    warnings = [f"the spread of {name} is zero (singular fit)" for name in model.singular]
+    warnings = [f"the standard deviation of {name} is estimated as zero" for name in model.singular]
     tests = None
     try:
         tests = satterthwaite.t_tests(model)
     except BadData as error:
         warnings.append(f"no degrees of freedom: {error}")
+    kind, how = "mixed model" if terms else "model", "" if asked.reml is False else "restricted "
     return RatingsFit(
-        model=f"linear {'mixed ' if terms else ''}model by {'ML' if asked.reml is False else 'REML'}",
+        model=f"linear {kind}, {how}maximum likelihood",
         names=model.names,
         estimate=model.estimate,
         se=model.se,

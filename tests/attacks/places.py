@@ -48,20 +48,21 @@ LEDGER_COLUMNS = {
     "detail": "detail || 'x'",
     "chain": "'00' || substr(chain, 3)",
 }
+COPIED = "sitting, '999', attribute, task, clips, answer, response_s, plays, practice, answered_at"
 ROWS = {
     "an answer taken out": "DELETE FROM answer WHERE id = 20",
     "the last answer taken out": "DELETE FROM answer WHERE id = (SELECT max(id) FROM answer)",
     "an event taken out": "DELETE FROM event WHERE id = 20",
     "the last event taken out": "DELETE FROM event WHERE id = (SELECT max(id) FROM event)",
-    "two answers swapped": "UPDATE answer SET id = CASE id WHEN 20 THEN -21 ELSE -20 END WHERE id IN (20, 21);"
-    "UPDATE answer SET id = -id WHERE id < 0",
-    "an answer doubled": "INSERT INTO answer SELECT 9999, sitting, '999', attribute, task, clips, answer, response_s,"
-    " plays, practice, answered_at, link, chain FROM answer WHERE id = 20",
-    "an answer without a chain": "INSERT INTO answer SELECT 9999, sitting, '999', attribute, task, clips, answer,"
-    " response_s, plays, practice, answered_at, NULL, NULL FROM answer WHERE id = 20",
-    "an event put in": "INSERT INTO event (sitting, at, kind, detail) SELECT sitting, at, 'void', '' FROM event"
+    "two answers swapped": "UPDATE answer SET id = CASE id WHEN 20 THEN -21 ELSE -20 END"
+    " WHERE id IN (20, 21); UPDATE answer SET id = -id WHERE id < 0",
+    "an answer doubled": f"INSERT INTO answer SELECT 9999, {COPIED}, link, chain FROM answer WHERE id = 20",
+    "an answer without a chain": f"INSERT INTO answer SELECT 9999, {COPIED}, NULL, NULL FROM answer"
     " WHERE id = 20",
-    "a removal put in": "INSERT INTO event (at, kind, detail) VALUES ('2030', 'removal', 'one listener withdrew')",
+    "an event put in": "INSERT INTO event (sitting, at, kind, detail) SELECT sitting, at, 'void', ''"
+    " FROM event WHERE id = 20",
+    "a removal put in": "INSERT INTO event (at, kind, detail)"
+    " VALUES ('2030', 'removal', 'one listener withdrew')",
     "a sitting taken out": "DELETE FROM answer WHERE sitting = (SELECT id FROM sitting LIMIT 1);"
     "DELETE FROM event WHERE sitting = (SELECT id FROM sitting LIMIT 1);"
     "UPDATE slot SET sitting = NULL WHERE sitting = (SELECT id FROM sitting LIMIT 1);"
@@ -72,8 +73,8 @@ ROWS = {
     "the ledger emptied": "DELETE FROM ledger",
     "the ledger's last row": "DELETE FROM ledger WHERE n = (SELECT max(n) FROM ledger)",
     "a row of the ledger": "DELETE FROM ledger WHERE n = 3",
-    "all links cut": "UPDATE answer SET link = NULL, chain = NULL; UPDATE event SET link = NULL, chain = NULL;"
-    "UPDATE sitting SET links = 0, head = ''",
+    "all links cut": "UPDATE answer SET link = NULL, chain = NULL;"
+    "UPDATE event SET link = NULL, chain = NULL; UPDATE sitting SET links = 0, head = ''",
 }
 
 

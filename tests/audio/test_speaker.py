@@ -157,13 +157,38 @@ def _started(monkeypatch: pytest.MonkeyPatch, device: _PortAudio) -> tuple[Speak
 
 def test_a_device_that_goes_away_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     playing, now = _started(monkeypatch, _PortAudio(n_blocks=3))
-    now[0] += 1.4
-    assert playing.played().running  # slow is not gone
+    now[0] += speaker.FIRST_START_S - 0.1
+    assert playing.played().running  # nothing is known of it: it may only be slow to start
     now[0] += 0.2
     lost = playing.played()
     assert not lost.running
     assert (lost.frames_asked, lost.frames_played) == (4800, 300)
-    assert "device lost: no frame was taken for 1.6 s" in lost.trouble
+    assert "device lost: no frame was taken for 6.1 s" in lost.trouble
+
+
+@pytest.mark.parametrize(
+    ("start_s", "patience_s"),
+    [(0.0, speaker.GRACE_S), (1.5, 3 * 1.5), (5.0, speaker.FIRST_START_S)],
+    ids=["quick", "takes 1.5 s", "very slow"],
+)
+def test_the_limit_follows_the_start_that_the_device_has_shown(
+    monkeypatch: pytest.MonkeyPatch, start_s: float, patience_s: float
+) -> None:
+    playing, now = _started(monkeypatch, _PortAudio(n_blocks=3))
+    run = playing._run
+    assert run is not None
+    now[0] += start_s  # buffers were filled; then it waits until it runs
+    run._callback(
+        np.zeros((100, 2), np.float32),
+        100,
+        type("Time", (), {"outputBufferDacTime": 0.0, "currentTime": 0.0}),
+        "",
+    )
+    playing.start(InTurn([np.ones((4800, 1), np.float32)], gap_frames=0, lead_in_frames=0), peak=1.0)
+    now[0] += patience_s - 0.01
+    assert playing.played().running
+    now[0] += 0.02
+    assert "device lost" in playing.played().trouble
 
 
 def test_an_underflow_is_told(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -152,3 +152,29 @@ def test_a_device_that_vanishes_ends_the_programme_with_a_reason(
     print("lost:", told["trouble"], round(told["ended"] - lost_at, 2), "s after")
     assert told["ended"] - lost_at < 3.0
     assert told["trouble"]
+
+
+TWENTY = """
+import json, time
+import numpy as np
+from listening.audio.mixer import InTurn
+from listening.audio.speaker import Speaker
+speaker = Speaker(48000, now_s=time.monotonic)
+told = []
+for _ in range(20):
+    speaker.start(InTurn([np.full((24000, 1), 0.1, np.float32)], gap_frames=0, lead_in_frames=4800), peak=0.1)
+    while (played := speaker.played()).running:
+        time.sleep(0.02)
+    told.append([played.trouble, played.frames_asked - played.frames_played])
+print(json.dumps(told))
+"""
+
+
+def test_a_device_that_is_slow_to_start_voids_nothing(
+    server: tuple[subprocess.Popen[bytes], dict[str, str]],
+) -> None:
+    """This sink takes about 1.5 s to start: with a fixed limit of 1.5 s 12 of 20 plays counted as lost."""
+    done = subprocess.run(
+        [sys.executable, "-c", TWENTY], env=server[1], capture_output=True, text=True, check=True, timeout=200
+    )
+    assert json.loads(done.stdout) == [["", 0]] * 20

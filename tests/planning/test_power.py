@@ -13,6 +13,7 @@ from listening.planning import (
     approximate,
     discrimination_size,
     effect,
+    family_alpha,
     panel_size,
     power,
     recommend,
@@ -128,10 +129,10 @@ def test_a_family_and_planned_looks_make_the_deciding_alpha_smaller(planned: Mak
     protocol, _ = planned(family="f")
     other = protocol.questions[0].model_copy(update={"id": "r"})
     two = protocol.model_copy(update={"questions": (protocol.questions[0], other)})
-    assert power.deciding_alpha(two, two.questions[0]) == pytest.approx(0.025)
+    assert family_alpha.deciding_alpha(two, two.questions[0]) == pytest.approx(0.025)
     looks = protocol.stopping.model_copy(update={"looks": [12], "spending": "Pocock"})
     with_looks = protocol.model_copy(update={"stopping": looks})
-    assert power.deciding_alpha(with_looks, protocol.questions[0]) < 0.05
+    assert family_alpha.deciding_alpha(with_looks, protocol.questions[0]) < 0.05
 
 
 def _cells(*counts: int) -> list[PowerCell]:

@@ -96,7 +96,7 @@ def test_an_impulse_response_and_its_table_give_the_same_filter(tmp_path: Path) 
 
 
 BAD = {
-    "missing": (None, MissingFile, "check playback.response"),
+    "missing": (None, MissingFile, "no such file"),
     "no numbers": ("frequency_hz,level_db\n100,loud\n", SoundError, "with numbers"),
     "no columns": ("f,g\n100,1\n200,1\n300,1\n", SoundError, "wanted columns"),
     "falling": ("frequency_hz,level_db\n300,1\n200,1\n100,1\n", SoundError, "rising frequencies"),

@@ -94,7 +94,7 @@ def test_a_listener_sits_once_also_at_another_booth(booth: Booth) -> None:
 
 def test_a_claim_asked_again_with_the_same_id_gives_the_same_slot(booth: Booth, desk: Store) -> None:
     values = {"id": "i" * 32, "listener": "L01", "study_digest": DIGEST, "simulated": False}
-    values |= {"started_at": "2030", "holder": "h"}
+    values |= {"started_at": "2030-01-01T00:00Z", "holder": "h"}
     assert booth._claim(values, [2, 3]) == booth._claim(values, [2, 3]) == 2
     assert len(desk.sittings()) == 1
 
@@ -264,7 +264,7 @@ def test_a_finished_sitting_is_closed_at_the_server(booth: Booth, desk: Store) -
 
 def test_a_station_of_another_study_is_refused(booth: Booth, desk: Store, database: str) -> None:
     with writing(desk._engine, database) as connection:
-        connection.execute(text("INSERT INTO study VALUES ('other', 'p', '2030')"))
+        connection.execute(text("INSERT INTO study VALUES ('other', 'p', '2030-01-01T00:00Z')"))
     with pytest.raises(StudyError, match="another study"):
         begin(booth)
 
@@ -287,7 +287,7 @@ FORBIDDEN = {
         "UPDATE answer SET answer = 'second'",
         "DELETE FROM answer",
         "DELETE FROM sitting",
-        "UPDATE sitting SET finished_at = '2030'",
+        "UPDATE sitting SET finished_at = '2030-01-01T00:00Z'",
         "DROP TABLE answer",
         "CREATE TABLE mine (a int)",
         "CREATE FUNCTION answer_peek() RETURNS int LANGUAGE sql AS 'SELECT 1'",
@@ -336,17 +336,18 @@ def _allowed(engine: Engine, statement: str) -> bool:
 
 
 CALLS = {  # every function a booth may call, by somebody who knows neither ids nor codes
-    "booth_claim": "booth_claim('made here', 'X', ARRAY[1, 2, 3, 4], '{study}', false, '2030', 'x', 9)",
+    "booth_claim": "booth_claim('made here', 'X', ARRAY[1, 2, 3, 4], '{study}', false, "
+    "'2030-01-01T00:00Z', 'x', 9)",
     "booth_hold": "booth_hold('{guess}', 'x', 9)",
     "booth_head": "booth_head('{guess}')",
     "booth_release": "booth_release('{guess}', 'x')",
-    "booth_beat": "booth_beat('{guess}', 'x', '2030', 9)",
+    "booth_beat": "booth_beat('{guess}', 'x', '2030-01-01T00:00Z', 9)",
     "booth_find": "booth_find(NULL, '{guess}', false, 'x')",
     "booth_slots": "booth_slots(false)",
     "booth_answered": "booth_answered('{guess}')",
     "booth_events": "booth_events('{guess}')",
     "booth_record": """booth_record('{{"sitting": "{guess}", "trial": "t1"}}')""",
-    "booth_note": "booth_note('{guess}', 'r', '2030', 'paused', 't1', '', 1, 'x')",
+    "booth_note": "booth_note('{guess}', 'r', '2030-01-01T00:00Z', 'paused', 't1', '', 1, 'x')",
 }
 
 

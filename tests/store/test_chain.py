@@ -115,7 +115,9 @@ CHANGES: dict[str, tuple[str, ...]] = {
         "UPDATE sitting SET listener = 'L02' WHERE listener = 'tmp'",
     ),
     "another site": ("UPDATE sitting SET site = 'north' WHERE listener = 'L01'",),
-    "unfinished made finished": ("UPDATE sitting SET finished_at = '2030' WHERE listener = 'L03'",),
+    "unfinished made finished": (
+        "UPDATE sitting SET finished_at = '2030-01-01T00:00Z' WHERE listener = 'L03'",
+    ),
     "finished made unfinished": ("UPDATE sitting SET finished_at = NULL WHERE listener = 'L01'",),
     "finished at another time": ("UPDATE sitting SET finished_at = '2031' WHERE listener = 'L01'",),
     "begun at another time": ("UPDATE sitting SET started_at = '2031' WHERE listener = 'L01'",),
@@ -136,10 +138,11 @@ CHANGES: dict[str, tuple[str, ...]] = {
     "a changed row of the ledger": ("UPDATE ledger SET at = '2031' WHERE n = 2",),
     "no ledger at all": ("DELETE FROM ledger",),
     "a removal made up": (
-        "INSERT INTO event (id, at, kind, detail) VALUES (99, '2030', 'removal', 'one listener withdrew')",
+        "INSERT INTO event (id, at, kind, detail) VALUES "
+        "(99, '2030-01-01T00:00Z', 'removal', 'one listener withdrew')",
     ),
     "a note of the store": (
-        "INSERT INTO event (id, sitting, at, kind, detail) VALUES (99, NULL, '2030', 'x', '')",
+        "INSERT INTO event (id, sitting, at, kind, detail) VALUES (99, NULL, '2030-01-01T00:00Z', 'x', '')",
     ),
 }
 

@@ -17,8 +17,9 @@ OLD_ROWS = (
     " ('s1', 'L01', 2, false, 'd', '2030-01-01T00:00:00.000+00:00')",
     "INSERT INTO answer (sitting, trial, attribute, task, clips, answer, response_s, plays, practice,"
     " answered_at) VALUES"
-    " ('s1', 't1', 'brightness', 'paired comparison', 'c1 c2', 'first', 1.5, 2, false, '2030')",
-    "INSERT INTO event (sitting, at, kind, trial, detail) VALUES ('s1', '2030', 'paused', NULL, '')",
+    " ('s1', 't1', 'brightness', 'paired comparison', 'c1 c2', 'first', 1.5, 2, false, '2030-01-01T00:00Z')",
+    "INSERT INTO event (sitting, at, kind, trial, detail) VALUES "
+    "('s1', '2030-01-01T00:00Z', 'paused', NULL, '')",
 )
 
 

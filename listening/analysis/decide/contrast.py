@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from listening.analysis.decide import choice_model
+from stats import t_interval
 from stats.errors import BadData
 from stats.mixed.engine import random_terms
 from stats.mixed.engine.random_terms import RandomTerm
@@ -159,7 +160,7 @@ def fit(made: Design, offset: FloatArray | None = None) -> ContrastFit:
     return ContrastFit(
         estimate=float(found.estimate[at]),
         se=se,
-        df=together(from_listeners, made.df_listeners, from_stimuli, df_stimuli),
+        df=t_interval.together(from_listeners, made.df_listeners, from_stimuli, df_stimuli),
         spread_listeners=math.sqrt(own_variance),
         spread_stimuli=spread.get(STIMULUS, 0.0),
         mean_variance_listeners=from_listeners,
@@ -185,17 +186,6 @@ def _variance_of_a_strike(spread: Mapping[str, float], made: Design) -> tuple[fl
         return 0.0, 0.0
     of_all = (made.df_stimuli * own + made.df_other_stimuli * others) / df
     return (own, made.df_stimuli) if own >= of_all else (of_all, df)
-
-
-def together(from_listeners: float, df_listeners: float, from_stimuli: float, df_stimuli: float) -> float:
-    """Degrees of freedom of a variance that is the sum of two, never more than the listeners'.
-
-    Source: Satterthwaite 1946, Biometrics Bull. 2, 110.
-    """
-    if from_stimuli == 0.0:
-        return df_listeners
-    scatter = from_listeners**2 / df_listeners + from_stimuli**2 / df_stimuli
-    return min((from_listeners + from_stimuli) ** 2 / scatter, df_listeners)
 
 
 def _own(found: LogisticMixed, made: Design) -> FloatArray:

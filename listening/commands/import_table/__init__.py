@@ -5,13 +5,13 @@ import hashlib
 import json
 from pathlib import Path
 
-from listening.commands.import_table import import_rows
 from listening.console import show
-from listening.errors import ListeningError
+from listening.errors import ListeningError, MissingFile
 from listening.records.findings import Findings
 from listening.records.form import write_bytes
 from listening.records.imported import About, load
 from listening.records.study import Study
+from listening.records.text import read_bytes
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -42,10 +42,12 @@ def run(args: argparse.Namespace) -> int:
         raise ListeningError(
             f"{study.root} holds a study of its own (protocol.toml); name another folder for the table"
         )
+    if not args.table.is_file():
+        raise MissingFile(f"{args.table}: no such file; give the path of a CSV table")
     about = load(args.about) if args.about else plain(args.table)
     found = of_table(args.table, about, name=args.table.name)
-    write_bytes(study.imported, args.table.read_bytes())
-    write_bytes(study.about, args.about.read_bytes() if args.about else _as_toml(about))
+    write_bytes(study.imported, read_bytes(args.table))
+    write_bytes(study.about, read_bytes(args.about) if args.about else _as_toml(about))
     found.save(study.findings)
     show.result(args, _lines(found, study), found.model_dump(mode="json"))
     return 0
@@ -64,9 +66,10 @@ def of_table(table: Path, about: About, *, name: str) -> Findings:
     name : of the file as it came, for the page
     """
     from listening.analysis.imported import imported_table
+    from listening.commands.import_table import import_rows  # slow to load: slips are told before
 
     rows = import_rows.read(table, about)
-    digest = hashlib.sha256(table.read_bytes()).hexdigest()
+    digest = hashlib.sha256(read_bytes(table)).hexdigest()
     return imported_table.findings(about, rows, table=name, digest=digest)
 
 

@@ -9,8 +9,9 @@ from listening.commands.new import new_interview
 from listening.console import show
 from listening.errors import StudyError
 from listening.records import protocol, recordings_table
-from listening.records.form import read_text, write_text
+from listening.records.form import write_text
 from listening.records.study import Study
+from listening.records.text import from_root, read_text
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -55,8 +56,8 @@ def start(folder: Path, source: Path) -> Study:
     """
     study = _empty(folder)
     chosen = protocol.load(source)
-    sounds = (source.parent / chosen.recordings.folder).resolve()
-    moved = os.path.relpath(sounds, folder.resolve())
+    sounds = from_root(source.parent / chosen.recordings.folder)
+    moved = os.path.relpath(sounds, from_root(folder))
     text = re.sub(
         r'(?m)^(folder\s*=\s*)("[^"\n]*"|\'[^\'\n]*\')',
         lambda m: f'{m[1]}"{Path(moved).as_posix()}"',

@@ -1,19 +1,18 @@
 """The questions of `listening new`: from options where given, else asked one by one in a terminal."""
 
 import argparse
-import csv
 import os
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
-from io import StringIO
 from pathlib import Path
 
 from listening.errors import StudyError
 from listening.planning import starters
 from listening.planning.starters import Answers, Wording
-from listening.records.form import read_text
+from listening.records import rows as rows_of
 from listening.records.recordings_table import CALIBRATION, REQUIRED
+from listening.records.text import from_root
 
 NO_FACTOR = {*REQUIRED, CALIBRATION, "unit"}
 Ask = Callable[[str], str]
@@ -91,9 +90,9 @@ def answers(args: argparse.Namespace, folder: Path, ask: Ask | None = None) -> A
         )
     return Answers(
         kind=kind,  # type: ignore[arg-type]
-        name=folder.resolve().name.replace(" ", "_"),
+        name=from_root(folder).name.replace(" ", "_"),
         title=f"{more.replace('/', ', ')} and {than.replace('/', ', ')}: {attribute}",
-        folder=Path(os.path.relpath(table.path.parent.resolve(), folder.resolve())).as_posix(),
+        folder=Path(os.path.relpath(from_root(table.path.parent), from_root(folder))).as_posix(),
         table=table.path.name,
         factors=factors,
         conditions=conditions,
@@ -159,9 +158,13 @@ def _number(given: float | None, ask: Ask, text: str, usual: int, option: str) -
 def _table(given: Path | None, ask: Ask) -> Table:
     path = given or Path(ask("Where is the table of the recordings (a CSV file)? --recordings").strip())
     path = path / "recordings.csv" if path.is_dir() else path
-    reader = csv.DictReader(StringIO(read_text(path)))
-    rows = tuple(reader)
-    columns = tuple(reader.fieldnames or ())
+    read = rows_of.read(path)
+    if (uneven := read.uneven()) is not None:
+        raise StudyError(
+            f"{path}, line {read.lines[uneven]}: found {len(read.cells[uneven])} cells, wanted "
+            f"{len(read.heading)} as in the heading"
+        )
+    rows, columns = tuple(read.dicts()), read.heading
     missing = [name for name in REQUIRED if name not in columns]
     if missing or not rows:
         raise StudyError(

@@ -2,13 +2,15 @@
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from listening.commands.report import report_pdf
 from listening.console import show
-from listening.records.findings import Findings
 from listening.records.form import write_bytes, write_text
-from listening.records.measured import Measures
 from listening.records.study import Study, open_analysed
+
+if TYPE_CHECKING:
+    from listening.records.findings import Findings
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -23,9 +25,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the page and say where it is."""
+    study = open_analysed(args.folder)
+    from listening.records.findings import Findings  # slow to load: a slip in the folder is told before
     from listening.report.page import claims_sheet as sheet
 
-    study = open_analysed(args.folder)
     found = Findings.load(study.findings)
     text = render(study, found, with_sounds=not args.no_sounds)
     pdf = report_pdf.of(render(study, found, with_sounds=False)) if args.pdf else b""
@@ -50,8 +53,9 @@ def claims_sheet(study: Study) -> Path:
     return study.report / "claims.html"
 
 
-def render(study: Study, found: Findings, *, with_sounds: bool) -> str:
+def render(study: Study, found: "Findings", *, with_sounds: bool) -> str:
     """The page of a study: findings, curves that `measure` kept, and (unless left out) sounds."""
+    from listening.records.measured import Measures
     from listening.report.figures import strike_curves
     from listening.report.page import page
 

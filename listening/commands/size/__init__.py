@@ -3,11 +3,14 @@
 import argparse
 import os
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from listening.commands.size import size_counts, size_table
+from listening.commands.size import size_counts
 from listening.console import progress, show, workplaces
-from listening.errors import StudyError
+from listening.errors import MissingFile, StudyError
+
+if TYPE_CHECKING:
+    from listening.commands.size import size_table
 
 SIZES = "8,12,16,24,32"
 
@@ -57,6 +60,10 @@ def run(args: argparse.Namespace) -> int:
         return size_counts.run(args)
     if args.folder is None:
         raise StudyError("name a study folder or a protocol file, or a discrimination task with --task")
+    if not args.folder.exists():
+        raise MissingFile(f"{args.folder}: no such study folder or protocol file")
+    from listening.commands.size import size_table  # slow to load: a slip in the folder is told before
+
     asked = size_table.asked(args)
     with progress.bar("simulated studies") as on_progress:
         found = size_table.simulate(asked, on_progress=on_progress)
@@ -66,7 +73,8 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _figure(asked: size_table.Asked, found: size_table.Found, data: dict[str, Any]) -> list[str]:
+def _figure(asked: "size_table.Asked", found: "size_table.Found", data: dict[str, Any]) -> list[str]:
+    from listening.commands.size import size_table
     from listening.records.form import write_text
     from listening.report.figures import power_figure
 

@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from listening import __version__
 from listening.errors import StudyError
-from listening.planning import approximate, effect, panel_size, power, smallest, stand_in
+from listening.planning import approximate, effect, family_alpha, panel_size, power, smallest, stand_in
 from listening.planning.effect import Effect
 from listening.planning.power import Wanted
 from listening.records import protocol as protocol_form
@@ -86,7 +86,7 @@ def simulate(asked: Asked, *, on_progress: Callable[[int, int], None] | None = N
         Wanted(asked.protocol.panel.listeners, asked.repeats[0], effect.of_share(share, asked.assumed))
         for share in (SHARES if asked.smallest else ())
     ]
-    alpha = power.deciding_alpha(asked.protocol, asked.question)
+    alpha = family_alpha.deciding_alpha(asked.protocol, asked.question)
     path = asked.place / f"size_{asked.question.id}_{_settings(asked, alpha)}.json"
     saved = PowerTable.load(path) if path.is_file() else _fresh(asked, alpha)
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from listening.records.findings import Findings, SuperlativeFinding
+from listening.records.text import plain
 from listening.report.claims import draft_check
 from listening.report.page import reasons
 from listening.report.page.page import environment
@@ -34,7 +35,7 @@ class Line:
 def render(found: Findings) -> str:
     """The sheet as self-contained HTML."""
     lines = list(_lines(found))
-    return (
+    return plain(
         environment()
         .get_template("sheet.html.jinja")
         .render(

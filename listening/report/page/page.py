@@ -8,8 +8,10 @@ from typing import Any
 import jinja2
 
 from listening.records.findings import Findings
+from listening.records.text import plain
 from listening.report import rounding
 from listening.report.figures import captioned_figures, strike_curves
+from listening.report.figures.sounds.curves import Curves
 from listening.report.page import cards, heard_words, imported_words, method_words, page_clips, record_words
 from listening.report.tables import finding_tables, heard_tables
 
@@ -29,9 +31,7 @@ CONTENTS = (
 )
 
 
-def render(
-    found: Findings, *, stimuli: Path | None = None, strokes: Sequence[strike_curves.Stroke] = ()
-) -> str:
+def render(found: Findings, *, stimuli: Path | None = None, strokes: Sequence[Curves] = ()) -> str:
     """The whole page.
 
     Parameters
@@ -42,7 +42,7 @@ def render(
     parts = _frame(found) | _decided(found) | _described(found) | _explained(found) | _documented(found)
     parts["trace_figures"] = [captioned_figures.Shown(*made) for made in strike_curves.figure_list(strokes)]
     parts["clips"] = page_clips.of_study(found, stimuli)
-    return environment().get_template("page.html.jinja").render(parts)
+    return plain(environment().get_template("page.html.jinja").render(parts))
 
 
 @cache

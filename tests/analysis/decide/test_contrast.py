@@ -6,15 +6,16 @@ import numpy as np
 import pytest
 
 from listening.analysis.decide import contrast
+from stats import t_interval
 
 FOUR = {"a": 0.0, "b": 0.0, "c": -0.5, "d": 0.5}
 
 
 def test_degrees_of_freedom_of_two_variances_together():
     """By hand: (1 + 1)^2 / (1 / 23 + 1 / 4) = 13.63; stimuli that add nothing leave the listeners' own."""
-    assert contrast.together(1.0, 23.0, 1.0, 4.0) == pytest.approx(4 / (1 / 23 + 1 / 4))
-    assert contrast.together(1.0, 23.0, 0.0, 0.0) == 23.0
-    assert contrast.together(1.0, 11.0, 0.9, 12.0) == 11.0
+    assert t_interval.together(1.0, 23.0, 1.0, 4.0) == pytest.approx(4 / (1 / 23 + 1 / 4))
+    assert t_interval.together(1.0, 23.0, 0.0, 0.0) == 23.0
+    assert t_interval.together(1.0, 11.0, 0.9, 12.0) == 11.0
 
 
 @pytest.fixture(scope="module")
@@ -36,7 +37,7 @@ def test_few_strikes_leave_few_degrees_of_freedom(uneven):
     from_stimuli = uneven.spread_stimuli**2 * 2 / 3
     assert uneven.se**2 > from_stimuli
     assert 4 < uneven.df < 23
-    assert uneven.df == pytest.approx(contrast.together(uneven.se**2 - from_stimuli, 23, from_stimuli, 4))
+    assert uneven.df == pytest.approx(t_interval.together(uneven.se**2 - from_stimuli, 23, from_stimuli, 4))
 
 
 def test_strikes_of_the_compared_two_borrow_the_spread_of_all_where_their_own_is_smaller(panel):

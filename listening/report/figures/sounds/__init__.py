@@ -1,0 +1,1 @@
+"""Pictures of sounds, for the page and for slides: one way of drawing each."""

@@ -1,0 +1,108 @@
+"""A comparison of two sets of strikes as tables: the text of every cell, rounded; nothing computed."""
+
+from listening.records.comparison import ComparedBand, ComparedPartial, ComparedRow, Comparison
+from listening.report.rounding import MINUS, number, signed
+from listening.report.tables.finding_tables import Table
+
+NAMES = {
+    "laf_max_db": ("LAFmax", 1),
+    "lae_db": ("LAE", 1),
+    "lze_db": ("unweighted exposure", 1),
+    "lc_peak_db": ("LCpeak", 1),
+    "nmax_sone": ("loudness Nmax", 1),
+    "loudness_level_phon": ("loudness level", 1),
+    "sharpness_acum": ("sharpness", 2),
+    "centroid_hz": ("spectral centroid", 0),
+    "rise_s": ("attack, 10 to 90 %", 4),
+    "strike_noise_db": ("strike noise, rel.", 1),
+    "above_level_s": ("time above the level", 2),
+    "decay_s": ("loudness to a tenth", 2),
+    "edt_s": ("EDT", 2),
+    "t20_s": ("T20", 2),
+    "t30_s": ("T30", 2),
+    "energy_lost_db": ("energy lost", 1),
+    "energy_lost_percent": ("energy lost", 0),
+}
+SAME = "inside repeatability"
+
+
+def rows(found: Comparison) -> Table:
+    """Every metric on both sides with the 95 % limits of the difference."""
+    head = ("metric", "unit", found.a, found.b, "difference", "95 % limits", "strikes", "")
+    cells = tuple(_row(r) for r in found.rows)
+    return Table(f"{found.a} with {found.b}", head, cells, frozenset({2, 3, 4, 5}))
+
+
+def partials(found: Comparison) -> Table:
+    """Every partial on both sides."""
+    head = ("Hz", "shift, Hz", "level, dB", "limits", "T60 a, s", "T60 b, s", "ratio", "limits", "")
+    caption = f"Partial by partial, {found.a} (a) with {found.b} (b); beating pairs by energy sum"
+    return Table(caption, head, tuple(map(_partial, found.partials)), frozenset(range(8)))
+
+
+def bands(found: Comparison, per_octave: int) -> Table:
+    """What is lost in each octave (1) or third-octave (3)."""
+    name = "octave" if per_octave == 1 else "third-octave"
+    taken = "background taken off" if found.background else "no background known, nothing taken off"
+    head = (f"{name}, Hz", "a, dB", "b, dB", "lost, dB", "95 % limits", "lost, %", "")
+    cells = tuple(_band(b) for b in found.bands if b.per_octave == per_octave)
+    return Table(f"Energy lost by {name}, {taken}", head, cells, frozenset(range(6)))
+
+
+def nominal(midband_hz: float) -> str:
+    """Midband frequency as it is called: 3981 Hz is the 4000 Hz band. Source: IEC 61260-1:2014, annex E."""
+    digits = 2 if midband_hz < 100 else 3
+    exact = float(f"{midband_hz:.{digits}g}")
+    return f"{min(PREFERRED, key=lambda p: abs(p / exact - 1)):g}"
+
+
+PREFERRED = tuple(
+    round(base * 10.0**power, 1)
+    for power in range(1, 5)
+    for base in (1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0)
+)
+
+
+def _row(r: ComparedRow) -> tuple[str, ...]:
+    name, digits = NAMES.get(r.metric, (r.metric, 2))
+    is_lost = r.metric.startswith("energy_lost")
+    values = ("", "") if is_lost else (number(r.a, digits), number(r.b, digits))
+    limits = "–" if r.lower is None else f"{_plain(r.lower, digits)} to {_plain(r.upper, digits)}"
+    change = number(r.difference, digits) if is_lost else signed(r.difference, digits)
+    strikes = f"{r.strikes_a}, {r.strikes_b}"
+    return (name, r.unit, *values, change, limits, strikes, _mark(r.inside_repeatability))
+
+
+def _partial(p: ComparedPartial) -> tuple[str, ...]:
+    limits = "–" if p.lower is None else f"{number(p.lower)} to {number(p.upper)}"
+    level = (
+        "–" if p.level_lower_db is None else f"{_plain(p.level_lower_db, 1)} to {_plain(p.level_upper_db, 1)}"
+    )
+    hz = p.a_hz if p.a_hz is not None else p.b_hz
+    return (
+        number(hz, 1),
+        signed(p.shift_hz, 2),
+        signed(p.level_db, 1),
+        level,
+        number(p.t60_a_s, 3),
+        number(p.t60_b_s, 3),
+        number(p.t60_ratio, 3),
+        limits,
+        p.why or _mark(p.inside_repeatability),
+    )
+
+
+def _band(b: ComparedBand) -> tuple[str, ...]:
+    limits = "–" if b.lower is None else f"{_plain(b.lower, 1)} to {_plain(b.upper, 1)}"
+    values = (number(b.a_db, 1), number(b.b_db, 1), number(b.lost_db, 1), limits, number(b.lost_percent, 0))
+    return (nominal(b.midband_hz), *values, b.why or _mark(b.inside_repeatability))
+
+
+def _plain(value: float | None, digits: int) -> str:
+    return number(value, digits).replace(MINUS + " ", MINUS)
+
+
+def _mark(is_inside: bool | None) -> str:
+    if is_inside is None:
+        return "one strike a side: no limits"
+    return SAME if is_inside else ""

@@ -1,0 +1,173 @@
+"""Two sets of strikes with known differences, held against each other."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from listening.audio.sound import Sound
+from listening.errors import SoundError
+from listening.metrics.comparison import compared, exposure, rows
+from listening.metrics.comparison.compared import Comparison
+from tests.metrics.signals import RATE_HZ, strike
+
+FREQUENCIES = (900.0, 2600.0)
+GAINS_DB = (-0.3, 0.1, 0.2)
+
+
+def _strikes(
+    t60_s: tuple[float, ...],
+    gain_db: float,
+    *,
+    hz: tuple[float, ...] = FREQUENCIES,
+    peaks: tuple[float, ...] = (0.2, 0.1),
+    calibration: float | None = 2.0,
+    noise_rms: float = 1e-5,
+    lead_s: float = 0.3,
+    n: int = 3,
+) -> list[Sound]:
+    """Strikes that differ in level by a few tenths of a decibel; the noise is the room's."""
+    made = []
+    for i, gain in enumerate(GAINS_DB[:n]):
+        factor = 10 ** ((gain_db + gain) / 20)
+        samples = strike(
+            hz, t60_s, [p * factor for p in peaks], duration_s=2.5, noise_rms=noise_rms, lead_s=lead_s, seed=i
+        )
+        made.append(Sound(samples, RATE_HZ, calibration, name=f"strike {i + 1}"))
+    return made
+
+
+def _metric(found: Comparison, metric: str) -> rows.Row:
+    return next(r for r in found.rows if r.metric == metric)
+
+
+@pytest.mark.parametrize(("db", "percent"), [(2.22, 40.0), (1.55, 30.0), (3.98, 60.0), (10.0, 90.0)])
+def test_decibels_lost_as_percent_of_the_energy(db: float, percent: float) -> None:
+    # 1 - 10^(-dB/10); tolerance: half a unit of the decibel's last digit
+    assert rows.lost_percent(db) == pytest.approx(percent, abs=0.1)
+
+
+def test_a_known_loss_is_found_in_all_by_band_and_by_partial() -> None:
+    found = compared.of(_strikes((1.5, 1.2), 0.0), _strikes((0.5, 0.3), -3.0), names=("free", "held"))
+    assert (found.a, found.b, found.background) == ("free", "held", True)
+    low, high = found.partials
+    for p, hz, a_s, b_s in ((low, 900.0, 1.5, 0.5), (high, 2600.0, 1.2, 0.3)):
+        assert p.a_hz == pytest.approx(hz, abs=0.01)
+        assert p.level_db == pytest.approx(-3.0, abs=0.1)
+        assert p.level_lower_db is not None
+        assert p.level_upper_db is not None
+        assert p.level_lower_db < -3.0 < p.level_upper_db
+        assert [p.t60_a_s, p.t60_b_s, p.t60_ratio] == pytest.approx([a_s, b_s, b_s / a_s], rel=0.01)
+        assert p.known
+        assert p.inside_repeatability is False
+    # a decaying tone's energy is its power times T60: 3 dB and 10 lg 3 = 7.77 dB, 3 dB and 10 lg 4 = 9.02 dB
+    octaves = {b.midband_hz: b for b in found.bands if b.per_octave == 1}
+    assert octaves[1000.0].lost_db == pytest.approx(7.77, abs=0.1)
+    middle = min(octaves, key=lambda m: abs(m - 2000))
+    assert octaves[middle].lost_db == pytest.approx(9.02, abs=0.3)  # some of 900 Hz is in it
+    a_power = 0.04 * 1.5 + 0.01 * 1.2
+    b_power = 10 ** (-0.3) * (0.04 * 0.5 + 0.01 * 0.3)
+    lost = _metric(found, "energy_lost_db")
+    assert lost.difference == pytest.approx(10 * np.log10(a_power / b_power), abs=0.1)
+    percent = _metric(found, "energy_lost_percent")
+    assert percent.difference == pytest.approx(100 * (1 - b_power / a_power), abs=0.5)
+    assert percent.lower is not None
+    assert percent.upper is not None
+    assert percent.lower < percent.difference < percent.upper
+    assert _metric(found, "loudness_level_phon").difference < -3.0
+
+
+def test_the_same_strikes_are_inside_the_repeatability_and_ratios_are_one() -> None:
+    side = _strikes((0.5, 0.4), 0.0)
+    found = compared.of(side, side)
+    assert all(r.inside_repeatability and r.difference == 0.0 for r in found.rows)
+    assert all(r.ratio == 1.0 for r in found.rows if r.unit not in {"phon", "%"} and r.ratio is not None)
+    assert all(p.t60_ratio == pytest.approx(1.0) and p.inside_repeatability for p in found.partials)
+
+
+def test_limits_are_welchs_and_turn_round_with_the_sides() -> None:
+    a, b = _strikes((0.5, 0.4), 0.0), _strikes((0.5, 0.4), -2.0)
+    there, back = (_metric(compared.of(x, y), "laf_max_db") for x, y in ((a, b), (b, a)))
+    assert there.difference == pytest.approx(-back.difference)
+    assert [there.lower, there.upper] == pytest.approx([-back.upper, -back.lower])
+    # equal spread and equal n: Welch's degrees of freedom are 2 (n - 1) = 4, t = 2.776 (table)
+    half = 2.776 * np.std(GAINS_DB, ddof=1) * np.sqrt(2 / 3)
+    assert there.upper - there.difference == pytest.approx(half, rel=0.02)
+
+
+def test_a_beating_pair_counts_as_one_partial_by_energy_sum() -> None:
+    pair = (1500.0, 1501.5, 4000.0)
+    a = _strikes((1.0, 1.0, 0.8), 0.0, hz=pair, peaks=(0.2, 0.1, 0.1))
+    b = _strikes((0.5, 0.5, 0.4), 0.0, hz=pair, peaks=(0.1, 0.2, 0.1))
+    found = compared.of(a, b)
+    beating = found.partials[0]
+    assert (beating.modes_a, beating.modes_b) == (2, 2)
+    assert beating.level_db == pytest.approx(0.0, abs=0.2)  # 0.2² + 0.1² on both sides
+    assert beating.t60_ratio == pytest.approx(0.5, rel=0.02)
+
+
+def test_a_partial_that_one_side_does_not_have_is_named_and_not_known() -> None:
+    a = _strikes((1.0, 0.8), 0.0)
+    b = _strikes((1.0,), 0.0, hz=(900.0,), peaks=(0.2,))
+    alone = compared.of(a, b).partials[1]
+    assert (alone.a_hz, alone.b_hz, alone.t60_ratio, alone.known) == (
+        pytest.approx(2600.0, abs=0.01),
+        None,
+        None,
+        False,
+    )
+    assert alone.why == "not found on b"
+
+
+def test_a_support_may_shift_a_partial() -> None:
+    b = _strikes((0.5, 0.4), 0.0, hz=(909.0, 2613.0))
+    found = compared.of(_strikes((0.5, 0.4), 0.0), b).partials
+    assert [p.shift_hz for p in found] == pytest.approx([9.0, 13.0], abs=0.05)
+
+
+def test_the_background_is_taken_off_the_energies() -> None:
+    """A tone 3 dB over the room in its octave: uncorrected, the loss would read too small by some 2 dB."""
+    loud = _strikes((1.0,), 0.0, hz=(1000.0,), peaks=(0.02,), noise_rms=1.5e-3, lead_s=0.8)
+    soft = _strikes((1.0,), -12.0, hz=(1000.0,), peaks=(0.02,), noise_rms=1.5e-3, lead_s=0.8)
+    found = compared.of(loud, soft)
+    octave = next(b for b in found.bands if (b.per_octave, b.midband_hz) == (1, 1000.0))
+    assert octave.lost_db == pytest.approx(12.0, abs=0.5)
+    assert not any(b.known for b in found.bands if b.midband_hz > 7000)  # noise alone is no strike
+
+
+def test_without_a_background_nothing_is_taken_off_and_that_is_said() -> None:
+    short = _strikes((0.5, 0.4), 0.0, lead_s=0.02)
+    assert not compared.of(short, short).background
+    room = Sound(1e-5 * np.random.default_rng(5).standard_normal(RATE_HZ), RATE_HZ, 2.0, "room")
+    assert compared.of(short, short, background=room).background
+    with pytest.raises(SoundError, match="room: the background has"):
+        exposure.measure(short[0], 0.02, length_s=1.0, background=dataclasses.replace(room, rate_hz=44100))
+
+
+def test_uncalibrated_strikes_have_no_loudness_and_say_why() -> None:
+    bare = _strikes((0.5, 0.4), 0.0, calibration=None)
+    found = compared.of(bare, bare)
+    assert "not calibrated" in found.not_known["nmax_sone"]
+    assert all(r.unit not in {"sone", "phon", "acum"} for r in found.rows)
+    with pytest.raises(SoundError, match="calibrated and uncalibrated"):
+        compared.of(bare, _strikes((0.5, 0.4), 0.0))
+    with pytest.raises(SoundError, match="0 and 3 strikes"):
+        compared.of([], bare)
+
+
+def test_with_one_strike_a_side_there_are_no_limits() -> None:
+    found = compared.of(_strikes((0.5, 0.4), 0.0, n=1), _strikes((0.5, 0.4), -2.0))
+    level = _metric(found, "laf_max_db")
+    assert (level.lower, level.upper, level.inside_repeatability) == (None, None, None)
+    assert level.difference == pytest.approx(-2.0 + 0.3, abs=0.05)
+
+
+def test_padding_with_zeros_is_no_recording() -> None:
+    a = _strikes((1.5, 1.2), 0.0)
+    padded = [
+        dataclasses.replace(s, samples=np.concatenate([s.samples[: 3 * 12000], np.zeros((84000, 1))]))
+        for s in a
+    ]
+    found = compared.of(a, padded)
+    assert found.length_s == pytest.approx(0.45, abs=0.002)
+    assert _metric(found, "lze_db").difference == pytest.approx(0.0, abs=0.01)

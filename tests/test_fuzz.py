@@ -1,0 +1,58 @@
+"""Hostile input to every command: a sample always, 2,000 cases under `make fuzz` and `make slow`."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+SEED = 7
+
+
+def _fuzz(n_cases: int) -> None:
+    words = [sys.executable, "-m", "tests.fuzz.run", "--seed", str(SEED), "--cases", str(n_cases)]
+    root = Path(__file__).resolve().parents[1]
+    done = subprocess.run(words, cwd=root, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout[-4000:] + done.stderr[-2000:]
+
+
+def test_hostile_input_ends_in_a_plain_message() -> None:
+    _fuzz(60)
+
+
+@pytest.mark.slow
+def test_two_thousand_hostile_inputs_end_in_a_plain_message() -> None:
+    _fuzz(2000)
+
+
+def test_the_fuzzer_sees_a_command_that_crashes_hangs_or_prints_an_escape(tmp_path: Path) -> None:
+    from tests.fuzz import run
+
+    crashed = run.Ended(1, "Traceback (most recent call last):", 0.1, False)
+    slow = run.Ended(-signal.SIGXCPU, "", 11.0, False)
+    waits = run.Ended(-9, "", 0.1, True)
+    red = run.Ended(0, "a\x1b[31m", 0.1, False)
+    assert [run._said_wrongly(e)[0][:5] for e in (crashed, slow, waits, red)] == [
+        "trace",
+        "takes",
+        "hangs",
+        "print",
+    ]
+    assert run._harmed({"a.json": "1"}, {"a.json": "2"}, 2)
+    assert run._harmed({"protocol.toml": "1"}, {}, 0)
+    (tmp_path / "a.csv").write_text("\x9b")
+    assert run._written_wrongly({}, {"a.csv": "1"}, tmp_path)
+
+
+@pytest.mark.parametrize("after_s", [0.05, 0.1, 0.2, 0.4, 0.8])
+def test_ctrl_c_in_the_first_second_ends_without_a_traceback(tmp_path: Path, after_s: float) -> None:
+    words = [sys.executable, "-m", "listening", "check", str(tmp_path)]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as command:
+        time.sleep(after_s)
+        os.kill(command.pid, signal.SIGINT)
+        said = command.communicate()[1].decode()
+    assert "Traceback" not in said or "/listening/" not in said  # Python itself, before any line of ours
+    assert command.returncode in (2, 130, -signal.SIGINT)
