@@ -101,8 +101,7 @@ def _deal(
     if has_answers:
         _refuse_open_sittings(study)
         old = versions.set_aside(study, again)
-        if study.record.is_file():
-            shutil.copy2(study.record, Study(old).record)
+        _keep_with(study, Study(old))
     plan = _write(study, dealt, manifest, on_progress, sealed=sealed, reason=again)
     condition = {s.stimulus: s.condition for s in manifest.stimuli}
     ordered = slots.of_study(chosen, manifest, Draws(dealt.key.secret))
@@ -177,6 +176,20 @@ def _write_key(study: Study, key: Key, sealed: key_sealing.SealedKey | None) -> 
     else:
         sealed.save(study.sealed_key, private=True)
         study.key.unlink(missing_ok=True)
+
+
+def _keep_with(study: Study, old: Study) -> None:
+    """What a deal that moved aside is read and checked with: lists and measured values as they were then."""
+    pairs = (
+        (study.record, old.record),
+        (study.history, old.history),
+        (study.measures, old.measures),
+        (study.traces, old.traces),
+        (study.steps, old.steps),
+    )
+    for path, there in pairs:
+        if path.is_file():
+            shutil.copy2(path, there)
 
 
 def _into_record(study: Study, plan: Plan, reason: str) -> None:

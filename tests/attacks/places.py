@@ -54,8 +54,8 @@ ROWS = {
     "the last answer taken out": "DELETE FROM answer WHERE id = (SELECT max(id) FROM answer)",
     "an event taken out": "DELETE FROM event WHERE id = 20",
     "the last event taken out": "DELETE FROM event WHERE id = (SELECT max(id) FROM event)",
-    "two answers swapped": "UPDATE answer SET id = CASE id WHEN 20 THEN -21 ELSE -20 END"
-    " WHERE id IN (20, 21); UPDATE answer SET id = -id WHERE id < 0",
+    "two answers swapped": "UPDATE answer SET id = CASE id WHEN 2 THEN -3 ELSE -2 END"
+    " WHERE id IN (2, 3); UPDATE answer SET id = -id WHERE id < 0",
     "an answer doubled": f"INSERT INTO answer SELECT 9999, {COPIED}, link, chain FROM answer WHERE id = 20",
     "an answer without a chain": f"INSERT INTO answer SELECT 9999, {COPIED}, NULL, NULL FROM answer"
     " WHERE id = 20",

@@ -107,9 +107,14 @@ def _against_store(study: Study, entries: list[Entry], walked: Walked) -> Iterat
             yield f"{study.record}: the opening of {row.at}, of which the store tells, was taken out"
     dealt = max((entry.n for entry in entries if entry.kind == "dealt"), default=0)
     removed = {row.sitting for row in walked.ledger if row.kind == chain.REMOVED}
+    marked = {row.detail for row in walked.ledger if row.kind == chain.OPENED}
     for entry in entries:
         if entry.kind != "opening" or entry.n < dealt:  # earlier deals have stores of their own
             continue
+        if entry.told.get("marked") and entry.chain not in marked:
+            yield f"{place_of(study)}: ledger: the opening of {entry.at} was taken out"
+        if entry.told.get("ledger") and entry.told["ledger"] not in walked.hashes:
+            yield f"{place_of(study)}: ledger: not what it was at the opening of {entry.at}"
         gone = [
             head
             for mark, head in entry.told.get("heads", {}).items()
