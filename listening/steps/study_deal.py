@@ -201,6 +201,8 @@ def _into_record(study: Study, plan: Plan, reason: str) -> None:
         "frozen": frozen.file_digest(study.frozen),
         "history": frozen.file_digest(study.history),
         "open_seed": plan.open_seed,
+        "steps": study.steps.stat().st_size if study.steps.is_file() else 0,
+        "steps_digest": frozen.file_digest(study.steps),
         "key": "open" if study.key.is_file() else "pass phrase",
     }
     record.append(study.record, at=plan.dealt_at, kind="dealt", told=told)

@@ -213,7 +213,7 @@ class Store:
 
     @property
     def marks_openings(self) -> bool:
-        """Whether openings are written into the ledger: a file's, not a server's, where analysts only read."""
+        """Whether openings go into the ledger: a file's, not a server's, where analysts only read."""
         return self._path is not None
 
     def mark_opened(self, detail: str) -> None:

@@ -20,7 +20,6 @@ INHERENT = {
     "report/claims.html": "written anew by `report`",
     "findings.json": "written anew by `analyse`",
     "measures.json": "measured values are taken as they lie when analysed; only changes since then are seen",
-    "steps.log": "its start is noted at each analysis; only changes since the last one are seen",
 }
 """After a new analysis with the key these are what the data give again, or taken as they lie."""
 QUICK = tuple(PLACES)[::9]
