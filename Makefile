@@ -38,8 +38,9 @@ check: setup
 	$(BIN)/mypy
 	$(BIN)/python -m pytest -q tests/test_layers.py
 
+# PART="stats/deciding" for some; a part that was cut off goes on where it stopped; LIST=1 says what was run
 slow: setup
-	$(BIN)/python -m pytest -q -m slow
+	$(BIN)/python tests/slow.py $(PART) $(if $(LIST),--list)
 
 SEED ?= 1
 CASES ?= 2000

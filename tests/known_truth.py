@@ -33,6 +33,7 @@ from listening.simulate import panel, percepts
 from listening.simulate.listener import Sensitivity, Truth
 from stats.deciding import equivalence
 from stats.repeats import refits
+from tests import slow
 
 SEED = 20261125
 STRIKES = 3
@@ -350,16 +351,42 @@ def shares(case: Case, said: Sequence[Words]) -> dict[str, float]:
     }
 
 
-def table(found: dict[str, list[Words]]) -> str:
-    """Markdown: one row a case, with the 95 % Monte Carlo interval of each share."""
+def table(found: dict[str, list[Words]], wanted: int = 0) -> str:
+    """Markdown: one row a case, with the 95 % Monte Carlo interval of each share; a row cut off says so.
+
+    wanted : studies of each case when it is complete; 0: whatever there is
+    """
     made = {name: shares(CASES[name], said) for name, said in found.items() if said}
     columns = list(dict.fromkeys(what for row in made.values() for what in row))
     lines = [f"| studies | n | {' | '.join(columns)} |", "|---|---|" + "---|" * len(columns)]
     for name, row in made.items():
         n = len(found[name])
         cells = [_share(row[what], n) if what in row else "" for what in columns]
-        lines.append(f"| {name} | {n} | {' | '.join(cells)} |")
+        short = f", CUT OFF: {n} of {wanted}" if n < wanted else ""
+        lines.append(f"| {name}{short} | {n} | {' | '.join(cells)} |")
     return "\n".join(lines)
+
+
+def state_of(save: Path) -> str:
+    """The commit whose studies a folder holds; the code at hand if it holds none yet.
+
+    Raises
+    ------
+    SystemExit
+        They are of another state of the code: two must not be mixed in one table.
+    """
+    state, commit = slow.state()
+    file = save / "code.json"
+    if file.is_file():
+        kept = json.loads(file.read_text())
+        if kept["state"] != state:
+            raise SystemExit(
+                f"{save}: holds studies of commit {kept['commit']}, the code at hand is another ({commit}); "
+                "name another folder, or print what it holds with --saved-only"
+            )
+    else:
+        file.write_text(json.dumps({"state": state, "commit": commit}))
+    return commit
 
 
 def _share(share: float, studies: int) -> str:
@@ -378,20 +405,19 @@ def main(given: Sequence[str] | None = None) -> int:
     parser.add_argument("--save", type=Path)
     parser.add_argument("--saved-only", action="store_true", help="print what FOLDER holds, simulate nothing")
     args = parser.parse_args(given)
-    if args.save:
-        args.save.mkdir(parents=True, exist_ok=True)
     cases = [CASES[name] for name in args.only or CASES]
     if args.saved_only:
-        print(
-            table(
-                {
-                    case.name: [one for chunk in saved(case, args.save).values() for one in chunk]
-                    for case in cases
-                }
-            )
-        )
+        kept = {c.name: [one for chunk in saved(c, args.save).values() for one in chunk] for c in cases}
+        file = args.save / "code.json"
+        commit = json.loads(file.read_text())["commit"] if file.is_file() else "unknown"
+        print(f"commit {commit}\n\n{table(kept, args.studies)}")
         return 0
-    print(table({c.name: simulate(c, args.studies, where=args.where, save=args.save) for c in cases}))
+    commit = slow.state()[1]
+    if args.save:
+        args.save.mkdir(parents=True, exist_ok=True)
+        commit = state_of(args.save)
+    found = {c.name: simulate(c, args.studies, where=args.where, save=args.save) for c in cases}
+    print(f"commit {commit}\n\n{table(found, args.studies)}")
     return 0
 
 

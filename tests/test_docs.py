@@ -5,12 +5,11 @@ import re
 import shlex
 import tomllib
 from pathlib import Path
-from typing import get_args
 
 import pytest
 
 from listening import cli
-from listening.records import protocol
+from listening.records import protocol, tasks
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = sorted(
@@ -77,5 +76,5 @@ def test_what_a_page_on_a_way_of_asking_writes_into_the_protocol_is_taken(page: 
 
 
 def test_every_way_of_asking_has_its_page() -> None:
-    tasks = {re.findall(r'`task = "(.*?)"`', page.read_text())[0] for page in TASK_PAGES}
-    assert tasks == set(get_args(protocol.Task))
+    asked = {re.findall(r'`task = "(.*?)"`', page.read_text())[0] for page in TASK_PAGES}
+    assert asked == set(tasks.TASKS)

@@ -28,6 +28,15 @@ TABLE = {
     "steps": "records (with the key) store audio metrics intake stimuli design planning analysis report "
     "numpy pandas joblib",
     "console": "records (not the key) store audio rich",
+    "commands": "stats records (with the key) store audio metrics intake stimuli design planning session tui "
+    "simulate analysis report steps console cli numpy pandas pydantic rich shtab "
+    "weasyprint",
+    "cli": "commands console",
+    "start": "cli",
+    "__main__": "start",
+    "notebook": "records (not the key) store simulate analysis steps console pandas",
+    "__init__": "notebook steps",
+    "errors": "stats",
 }
 KEYED = {layer for layer, row in TABLE.items() if "(with the key)" in row}
 ALLOWED = {layer: set(re.sub(r"\((with|not) the key\)", "", row).split()) for layer, row in TABLE.items()}
@@ -77,11 +86,10 @@ def _may(layer: str, name: str) -> bool:
 
 
 def _files() -> list[tuple[str, Path]]:
-    inside = [
-        (path.relative_to(ROOT / "listening").parts[0], path)
-        for path in (ROOT / "listening").glob("*/**/*.py")
-    ]
-    return [("stats", p) for p in (ROOT / "stats").rglob("*.py")] + [f for f in inside if f[0] != "commands"]
+    """Every file with its layer; a file that stands in no folder is a layer of its own."""
+    top = ROOT / "listening"
+    inside = [(path.relative_to(top).parts[0].removesuffix(".py"), path) for path in top.rglob("*.py")]
+    return [("stats", p) for p in (ROOT / "stats").rglob("*.py")] + inside
 
 
 @pytest.mark.parametrize(
@@ -102,11 +110,71 @@ def test_a_file_imports_only_what_its_layer_may(layer: str, path: Path) -> None:
         ("tui", "def late():\n    from listening.records.key import Key"),
         ("report", "from listening.records.key import Key"),
         ("report", "import listening.analysis.decide"),
+        ("steps", "from listening.commands import deal"),
+        ("notebook", "from listening.tui import app"),
+        ("notebook", "from listening.records.key import Key"),
+        ("cli", "from listening.analysis import full_analysis"),
+        ("commands", "import sqlalchemy"),
         ("audio", "import importlib\nimportlib.import_module('stats.deciding.verdict')"),
     ],
 )
 def test_the_check_sees_a_seeded_violation(layer: str, source: str) -> None:
     assert _faults(layer, source)
+
+
+def _modules() -> dict[str, Path]:
+    """Every file by the name it is imported under."""
+    paths = [path for _, path in _files()]
+    names = [
+        ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__") for path in paths
+    ]
+    return dict(zip(names, paths, strict=True))
+
+
+def _needs(source: str, modules: set[str]) -> set[str]:
+    """Which of the modules a file imports, deferred imports included; for types alone does not count."""
+    for_types: set[ast.AST] = set()
+    tree = ast.parse(source)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test):
+            for_types |= set(ast.walk(node))
+    kept = [node for node in ast.walk(tree) if isinstance(node, ast.stmt) and node not in for_types]
+    lines = [ast.unparse(node) for node in kept if isinstance(node, ast.Import | ast.ImportFrom)]
+    names = _imports("\n".join(lines))
+    return {name if name in modules else name.rpartition(".")[0] for name in names} & modules
+
+
+def _circle(needs: dict[str, set[str]]) -> list[str]:
+    """Some modules of which each needs the next and the last the first; none if there is no circle."""
+    left = dict(needs)
+    while left:
+        free = [name for name, wanted in left.items() if not wanted & left.keys() - {name}]
+        if not free:
+            way = [min(left)]
+            while way[-1] not in way[:-1]:
+                way.append(min(left[way[-1]] & left.keys() - {way[-1]}))
+            return way[way.index(way[-1]) :]
+        for name in free:
+            del left[name]
+    return []
+
+
+def test_no_modules_need_each_other_in_a_circle() -> None:
+    """Neither between folders nor inside one: what stands in a circle can be read and moved only whole."""
+    modules = _modules()
+    assert _circle({name: _needs(path.read_text(), {*modules}) for name, path in modules.items()}) == []
+
+
+def test_a_seeded_circle_is_seen_and_one_for_types_alone_is_none() -> None:
+    late = {"a.x": "from a import y", "a.y": "def f():\n    import a.z", "a.z": "from a.x import g"}
+    assert _circle({name: _needs(text, {*late}) for name, text in late.items()}) == [
+        "a.x",
+        "a.y",
+        "a.z",
+        "a.x",
+    ]
+    types = late | {"a.z": "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from a.x import g"}
+    assert _circle({name: _needs(text, {*types}) for name, text in types.items()}) == []
 
 
 def test_a_relative_import_is_refused() -> None:
@@ -118,6 +186,16 @@ def test_developers_page_prints_the_same_table() -> None:
     page = (ROOT / "DEVELOPERS.md").read_text()
     for layer, row in TABLE.items():
         assert f"| {layer} | {', '.join(_words(row))} |" in page, layer
+
+
+def test_every_rule_of_the_developers_page_names_tests_that_exist() -> None:
+    page = (ROOT / "DEVELOPERS.md").read_text()
+    rows = page.partition("| rule | its test |")[2].partition("\n\n")[0].splitlines()[2:]
+    assert len(rows) >= 15
+    for row in rows:
+        named = re.findall(r"`(tests/[^`]+\.py)`", row)
+        assert named, row
+        assert [name for name in named if not (ROOT / name).is_file()] == [], row
 
 
 def _words(row: str) -> list[str]:

@@ -77,9 +77,15 @@ def _send(args: argparse.Namespace, study: Study) -> int:
         raise ListeningError(f"{study.server}: no such file; this station has no server to send to")
     booth = open_booth(Server.load(study.server).url, study.spool)
     left = booth.flush(within_s=30.0)
+    refused = booth.refused()
     booth.close(within_s=0.0)
     line = (
         "everything is at the server" if not left else f"{left} messages wait: the server cannot be reached"
     )
-    show.result(args, [line], {"waiting": left})
-    return 2 if left else 0
+    lines = [line]
+    if refused:
+        lines.append(
+            f"{refused} messages were refused by the server and stay in {study.spool}; look into them"
+        )
+    show.result(args, lines, {"waiting": left, "refused": refused})
+    return 2 if left else 1 if refused else 0

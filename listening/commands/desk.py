@@ -3,9 +3,11 @@
 import argparse
 import sys
 import time
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from listening.console import show
 from listening.console.streams import drawing
@@ -15,8 +17,20 @@ from listening.records.plan import Plan
 from listening.records.study import KEY_BESIDE, Study
 from listening.records.text import plain
 
+if TYPE_CHECKING:
+    from listening.store.store import EventRow
+
 ALIVE_S = 90.0  # three heartbeats
 LOOK_S = 2.0
+STAGE_AFTER = {
+    "agreed": "level",
+    "level set": "question explained",
+    "introduced": "trials",
+    "rested": "trials",
+    "finished": "done",
+    "declined": "not taking part",
+}
+"""Where a listener is after an event of that kind."""
 
 
 @dataclass(frozen=True)
@@ -31,6 +45,12 @@ class Row:
     voids: int
     last_sign: str
     dose: str
+    stage: str = ""
+    """Where the listener is, as far as the record tells."""
+    not_sure: tuple[str, ...] = ()
+    """Attributes that the listener was not sure to understand."""
+    void_reasons: tuple[str, ...] = ()
+    """Why plays did not count, each once."""
     hearing: tuple[str, ...] = ()
     """What the hearing check said, where there was one: a screening, no medical test."""
 
@@ -39,6 +59,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""
     parser.add_argument("folder", type=Path, help="study folder; only its station folder is needed")
     parser.add_argument("--watch", action="store_true", help="stay and look again every two seconds")
+    parser.add_argument(
+        "--hand-over",
+        metavar="CODE",
+        help="let this listener go on at a booth with another login of the server",
+    )
     show.json_option(parser)
 
 
@@ -46,6 +71,8 @@ def run(args: argparse.Namespace) -> int:
     """Print the table, once or until stopped."""
     study = Study(args.folder)
     plan = Plan.load(study.plan)
+    if args.hand_over is not None:
+        return _hand_over(args, study)
     if not args.watch:
         found = rows(study, plan)
         show.result(
@@ -71,6 +98,18 @@ def run(args: argparse.Namespace) -> int:
             time.sleep(LOOK_S)
 
 
+def _hand_over(args: argparse.Namespace, study: Study) -> int:
+    from listening.store import open_store, place_of
+
+    store = open_store(place_of(study), create=False)
+    try:
+        store.hand_over(args.hand_over)
+    finally:
+        store.close()
+    show.result(args, [f"{args.hand_over} may go on at any booth"], {"handed_over": args.hand_over})
+    return 0
+
+
 def rows(study: Study, plan: Plan) -> list[Row]:
     """What is known of each sitting, in the order of slots."""
     from listening.session import exposure, hearing_check
@@ -84,17 +123,19 @@ def rows(study: Study, plan: Plan) -> list[Row]:
     for sitting in store.sittings():
         events = store.events(sitting.id)
         last = sitting.heartbeat_at or sitting.started_at
-        left = bool(events) and events[-1].kind in ("left", "declined")
         made.append(
             Row(
                 slot=sitting.slot,
                 listener=sitting.listener + (" (simulated)" if sitting.simulated else ""),
-                state=_state(sitting.finished_at is not None, left=left, last=last),
+                state=_state(sitting.finished_at is not None, events, last=last),
                 done=n_answers.get(sitting.id, 0),
                 trials=trials.get(sitting.slot, 0),
                 voids=sum(event.kind == "void" for event in events),
                 last_sign=last,
                 dose=exposure.words(exposure.sent(events), pascal),
+                stage=_stage(events),
+                not_sure=tuple(e.detail.split("|")[0] for e in events if "|not sure|" in e.detail),
+                void_reasons=tuple(dict.fromkeys(e.detail.split(";")[0] for e in events if e.kind == "void")),
                 hearing=hearing_check.told(events),
             )
         )
@@ -102,22 +143,32 @@ def rows(study: Study, plan: Plan) -> list[Row]:
     return sorted(made, key=lambda row: (row.slot, row.listener))
 
 
-def _state(finished: bool, *, left: bool, last: str) -> str:
+def _state(finished: bool, events: "Sequence[EventRow]", *, last: str) -> str:
+    kind = events[-1].kind if events else ""
+    if kind == "declined":
+        return "declined"
     if finished:
         return "finished"
-    if left:
-        return "left"
+    if kind in ("left", "paused"):
+        return kind
     silent_s = (datetime.now(UTC) - datetime.fromisoformat(last)).total_seconds()
     return "sits" if silent_s < ALIVE_S else f"silent {silent_s / 60:.0f} min"
 
 
+def _stage(events: "Sequence[EventRow]") -> str:
+    """The stage after the last event that ends one."""
+    found = [STAGE_AFTER[event.kind] for event in events if event.kind in STAGE_AFTER]
+    return found[-1] if found else "welcome"
+
+
 def _lines(found: list[Row], plan: Plan) -> list[str]:
     head = (
-        f"{'slot':>4}  {'listener':<18} {'state':<14} {'trials':>9} {'void':>4}  {'last sign (UTC)':<20} dose"
+        f"{'slot':>4}  {'listener':<12} {'state':<14} {'stage':<18} {'trials':>9} {'void':>4}  "
+        f"{'last sign':<9} dose"
     )
     lines = [
-        f"{r.slot:>4}  {r.listener:<18} {r.state:<14} {r.done:>4}/{r.trials:<4} {r.voids:>4}  "
-        f"{r.last_sign[:19]:<20} {r.dose}"
+        f"{r.slot:>4}  {r.listener:<12} {r.state:<14} {r.stage:<18} {r.done:>4}/{r.trials:<4} {r.voids:>4}  "
+        f"{r.last_sign[11:19]:<9} {r.dose}"
         for r in found
     ]
     finished = sum(r.state == "finished" for r in found)
@@ -125,8 +176,10 @@ def _lines(found: list[Row], plan: Plan) -> list[str]:
     return [
         head,
         *lines,
+        *_remarks(found),
         *_hearing(found),
         counts,
+        "last sign: time of day, UTC",
         "dose: A-weighted, of one sitting; local rules and a qualified person decide",
     ]
 
@@ -145,6 +198,16 @@ def _head(study: Study) -> str:
         return head_code.code(store.ledger_head())
     finally:
         store.close()
+
+
+def _remarks(found: list[Row]) -> list[str]:
+    """What the assistant should know: who was not sure what is meant, and why plays did not count."""
+    lines = []
+    for row in found:
+        if row.not_sure:
+            lines.append(f"  {row.listener:<18} was not sure what is meant by: {', '.join(row.not_sure)}")
+        lines += [f"  {row.listener:<18} a play did not count: {reason}" for reason in row.void_reasons]
+    return lines
 
 
 def _hearing(found: list[Row]) -> list[str]:

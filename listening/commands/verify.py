@@ -3,6 +3,7 @@
 import argparse
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from listening.commands import import_table, report
 from listening.commands.report import report_pdf
@@ -12,6 +13,9 @@ from listening.records.findings import Findings
 from listening.records.imported import load
 from listening.records.study import Study, open_analysed
 from listening.records.text import read_text
+
+if TYPE_CHECKING:
+    from listening.analysis.again.reanalysis import Difference
 
 SHOWN = 10
 SAME = "what the findings give"
@@ -48,8 +52,9 @@ def run(args: argparse.Namespace) -> int:
         fresh = _fresh(study, found)
     except StudyError as error:
         return _not_compared(args, [*faults, *([] if faults else str(error).split("\n"))])
-    unlike = reanalysis.differences(found, fresh)
-    written = {"page": _page(study, found), "claims sheet": _sheet(study, found)}
+    differences = reanalysis.differences(found, fresh)
+    unlike, tiny = ([d for d in differences if d.is_tiny is kind] for kind in (False, True))
+    written = {"page": page(study, found), "claims sheet": sheet(study, found)}
     if study.page.with_suffix(".pdf").is_file():
         written["PDF"] = _pdf(study, found)
     lines = _hashes(study, found, faults)
@@ -57,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
         lines.append(f"findings: DIFFER from what the data give in {len(unlike)} places")
         lines += [f"  {d.place}: on disk {d.on_disk}, from the data {d.from_data}" for d in unlike[:SHOWN]]
     else:
-        lines.append("findings: what the data give")
+        lines.append(f"findings: what the data give{_last_bits(tiny)}")
     lines += [f"{what}: {state}" for what, state in written.items()]
     if found.version != fresh.version or found.method.versions != fresh.method.versions:
         lines.append("versions: other than those that made the findings")
@@ -66,10 +71,26 @@ def run(args: argparse.Namespace) -> int:
         "same": is_same,
         **written,
         "faults": faults,
-        "differences": [vars(d) for d in unlike],
+        "differences": [_told(d) for d in unlike],
+        "tiny_differences": [_told(d) for d in tiny],
     }
     show.result(args, lines, data)
     return 0 if is_same else 1
+
+
+def _last_bits(tiny: "list[Difference]") -> str:
+    """How far numbers agree that another processor computed."""
+    if not tiny:
+        return ""
+    most = max(tiny, key=lambda d: d.apart)
+    return (
+        f"; {len(tiny)} numbers differ in digits that are never printed, as between processors: at most by "
+        f"{most.apart:.0e} ({most.place})"
+    )
+
+
+def _told(difference: "Difference") -> dict[str, str]:
+    return {"place": difference.place, "on_disk": difference.on_disk, "from_data": difference.from_data}
 
 
 def _faults(study: Study, found: Findings) -> list[str]:
@@ -132,7 +153,7 @@ def _fresh(study: Study, found: Findings) -> Findings:
     return reanalysis.findings(study, found, now=utc_now)
 
 
-def _page(study: Study, found: Findings) -> str:
+def page(study: Study, found: Findings) -> str:
     """What is to be said of the page on disk."""
     return _state(
         study.page,
@@ -140,7 +161,7 @@ def _page(study: Study, found: Findings) -> str:
     )
 
 
-def _sheet(study: Study, found: Findings) -> str:
+def sheet(study: Study, found: Findings) -> str:
     from listening.report.page import claims_sheet
 
     return _state(report.claims_sheet(study), lambda: claims_sheet.render(found))

@@ -12,6 +12,7 @@ from listening.design.dealt_trial import Heard
 from listening.design.draws import Draws
 from listening.design.order import Ordered
 from listening.errors import StudyError
+from listening.records import tasks
 from listening.records.key import Key, KeyedClip, Role
 from listening.records.manifest import Manifest
 from listening.records.plan import ClipFile, Plan, PlannedAttribute, PlannedTrial, Slot
@@ -20,7 +21,6 @@ from listening.records.secret import keyed
 
 CODE_LETTERS = 8  # 40 bit: 500 clips collide with probability 1e-7, and a collision is refused
 LEVEL_CHECK: Role = "level check"
-ALWAYS_SWITCHING = ("multiple stimulus", "adjustment")
 
 
 @dataclass(frozen=True)
@@ -169,7 +169,7 @@ def _attribute(attribute: Attribute, manifest: Manifest, codes: dict[str, str]) 
         explanation=attribute.explanation,
         no_difference=attribute.no_difference,
         scale=tuple(attribute.scale),
-        switching=attribute.listening == "switching" or attribute.task in ALWAYS_SWITCHING,
+        switching=attribute.listening == "switching" or tasks.named(attribute.task).always_switching,
         loops=attribute.loops,
         anchor_more=ends.get("more"),
         anchor_less=ends.get("less"),

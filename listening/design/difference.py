@@ -8,15 +8,9 @@ from collections.abc import Sequence
 from listening.design import comparison
 from listening.design.dealt_trial import Heard, Trial, strikes
 from listening.design.draws import Draws
+from listening.records import tasks
 from listening.records.manifest import Manifest, Stimulus
 from listening.records.protocol import Block, Protocol
-
-# what is heard, by letter: the second of two like letters is a copy under a code of its own
-ORDERS: dict[str, tuple[str, ...]] = {
-    "same-different": ("AB", "AA", "BA", "BB"),
-    "triangle": ("AAB", "ABA", "BAA", "BBA", "BAB", "ABB"),
-    "duo-trio": ("A:AB", "B:AB", "A:BA", "B:BA"),  # before the colon the reference
-}
 
 
 def of_slots(
@@ -31,7 +25,7 @@ def of_slots(
     sounds = strikes(manifest, block.presentation)
     names = list(sounds)
     rng = draws.of("orders", block.attribute, block.presentation)
-    orders = ORDERS[protocol.attribute(block.attribute).task]
+    orders = tasks.named(protocol.attribute(block.attribute).task).orders
     turn = {
         pair: (rng.permutation(len(orders)), int(rng.integers(1000)))
         for pair in ((a, b) for a in range(len(names)) for b in range(a + 1, len(names)))

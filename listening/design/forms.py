@@ -5,8 +5,10 @@ from typing import Protocol as Pattern
 from listening.design import adjusting, comparison, control, difference, single, whole_set
 from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
+from listening.records import tasks
 from listening.records.manifest import Manifest
 from listening.records.protocol import Block, Protocol
+from listening.records.tasks import Task
 
 
 class Form(Pattern):
@@ -18,18 +20,14 @@ class Form(Pattern):
         """For every slot its trials."""
 
 
-FORMS: dict[str, Form] = {
-    "paired comparison": comparison.of_slots,
-    "comparison category": comparison.of_slots,
-    "2-AFC": comparison.of_slots,
-    "category rating": single.of_slots,
-    "continuous rating": single.of_slots,
-    "same-different": difference.of_slots,
-    "triangle": difference.of_slots,
-    "duo-trio": difference.of_slots,
-    "multiple stimulus": whole_set.of_slots,
-    "adjustment": adjusting.of_slots,
-}
+def form(task: Task) -> Form:
+    """What makes the trials of a task."""
+    if task.orders:
+        return difference.of_slots
+    if task.sheet == "gain":
+        return adjusting.of_slots
+    by_number: dict[int | None, Form] = {1: single.of_slots, 2: comparison.of_slots, None: whole_set.of_slots}
+    return by_number[task.sounds]
 
 
 def of_attribute(
@@ -37,10 +35,12 @@ def of_attribute(
 ) -> list[list[Trial]]:
     """All trials of one attribute, controls included, for each slot."""
     made: list[list[Trial]] = [[] for _ in range(n_slots)]
-    form = FORMS[protocol.attribute(name).task]
+    form_of_task = form(tasks.named(protocol.attribute(name).task))
     for block in protocol.blocks:
         if block.attribute == name:
-            for slot, trials in zip(made, form(protocol, manifest, block, n_slots, draws=draws), strict=True):
+            for slot, trials in zip(
+                made, form_of_task(protocol, manifest, block, n_slots, draws=draws), strict=True
+            ):
                 slot.extend(trials)
     for row in protocol.controls:
         if row.attribute == name:

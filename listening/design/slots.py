@@ -7,6 +7,7 @@ from listening.design import comparison, forms, joint_trials, order, williams
 from listening.design.dealt_trial import Trial, strikes
 from listening.design.draws import Draws
 from listening.design.order import CarryOver, Ordered
+from listening.records import tasks
 from listening.records.manifest import Manifest
 from listening.records.protocol import Protocol
 
@@ -39,7 +40,7 @@ def cells(protocol: Protocol, manifest: Manifest, n_slots: int) -> list[tuple[in
     """Where each slot stands in each balanced property: lead, order of attributes, part of the pairs."""
     periods = {2, len(williams.square(len(joint_trials.leaders(protocol)))), joint_trials.period(protocol)}
     for block in protocol.blocks:
-        if protocol.attribute(block.attribute).task == "paired comparison":
+        if tasks.named(protocol.attribute(block.attribute).task).family == "choice":
             periods.add(comparison.period(block, len(strikes(manifest, block.presentation))))
     return [tuple(slot % period for period in sorted(periods - {1})) for slot in range(n_slots)]
 

@@ -17,7 +17,7 @@ from listening.planning import (
     stand_in,
 )
 from listening.planning.budget import Budget
-from listening.records import toml_lines
+from listening.records import tasks, toml_lines
 from listening.records.form import place
 from listening.records.manifest import Manifest
 from listening.records.measured import Measures
@@ -221,4 +221,4 @@ def _confounded(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
 
 
 def _is_compared(protocol: Protocol, attribute: str) -> bool:
-    return protocol.attribute(attribute).task == "paired comparison"
+    return tasks.named(protocol.attribute(attribute).task).family == "choice"

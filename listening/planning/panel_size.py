@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from listening.design import comparison
 from listening.design.draws import Draws
 from listening.errors import StudyError
+from listening.records import tasks
 from listening.records.manifest import Manifest
 from listening.records.planned_power import Assumed
 from listening.records.protocol import Block, Protocol, Question
@@ -69,7 +70,7 @@ def trials(
 def block_of(protocol: Protocol, question: Question) -> Block:
     """The block on which a question is decided."""
     attribute = protocol.attribute(question.attribute)
-    if attribute.task != "paired comparison":
+    if tasks.named(attribute.task).family != "choice":
         raise StudyError(
             f"question `{question.id}`: planning by simulation knows paired comparisons, found "
             f"`{attribute.task}`; for counts of right answers: listening size --task"

@@ -17,6 +17,7 @@ from listening.records.findings_explained import (
 from listening.records.form import FileForm, Form
 from listening.records.imported import Imported
 from listening.records.interval import Interval
+from listening.records.tasks import PAIRED_COMPARISON
 
 Word = Literal["supported", "contradicted", "undecided", "no verdict"]
 
@@ -179,7 +180,7 @@ class QuestionFinding(Form):
     share_outside: float | None = None
     """For `same`: share of listeners whose own effect is at least the smallest that matters."""
     share_outside_upper: float | None = None
-    task: str = "paired comparison"
+    task: str = PAIRED_COMPARISON.name
     heard: Interval | None = None
     """For `audible`: share of trials in which the difference was heard and not guessed."""
     guess: float | None = None

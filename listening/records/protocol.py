@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal, Self, get_args
 from pydantic import BaseModel, Field, ValidationError, model_validator
 
 from listening.errors import RecordError
-from listening.records import protocol_names, toml_lines
+from listening.records import protocol_names, tasks, toml_lines
 from listening.records.form import Form, digest_of, place
 from listening.records.isolation import Isolation
 from listening.records.playback import Playback
@@ -24,27 +24,10 @@ from listening.records.questions import (
     Superlative,
 )
 from listening.records.stopping import Stopping
+from listening.records.tasks import TaskName
 from listening.records.text import loads_toml, read_text
 
 __all__ = ["AS_RECORDED", "ISOLATED", "MATCHED", "Contrast", "Question", "Superlative"]  # of `questions`
-Task = Literal[
-    "paired comparison",
-    "comparison category",
-    "category rating",
-    "continuous rating",
-    "multiple stimulus",
-    "same-different",
-    "2-AFC",
-    "triangle",
-    "duo-trio",
-    "adjustment",
-]
-SCALE_LENGTHS: dict[str, tuple[int, ...]] = {  # how many labels the scale of a task has
-    "comparison category": (7,),
-    "category rating": (5, 9),
-    "continuous rating": tuple(range(2, 12)),
-    "multiple stimulus": tuple(range(2, 12)),
-}
 MatchingMetric = Literal[
     "laf_max_db", "lae_db", "momentary_max_lufs", "integrated_lufs", "true_peak_dbtp", "nmax_sone"
 ]
@@ -125,7 +108,7 @@ class Attribute(Form):
     """A question put to the listener."""
 
     name: Name = Field(description="Short name, used by blocks and questions.")
-    task: Task = Field("paired comparison", description="The method of asking.")
+    task: TaskName = Field(tasks.PAIRED_COMPARISON.name, description="The method of asking.")
     question: str = Field(min_length=3, description="What the listener reads, in the listener's language.")
     comparative: str = Field(min_length=1, description="The word of the claim: brighter, longer, louder.")
     explanation: str = Field("", description="What the word means, shown with the anchor pair.")
@@ -156,16 +139,16 @@ class Attribute(Form):
 
     @model_validator(mode="after")
     def _scale_fits_task(self) -> Self:
-        lengths = SCALE_LENGTHS.get(self.task)
-        if lengths is None and (self.scale or self.scale_standard):
+        lengths = tasks.named(self.task).scale_lengths
+        if not lengths and (self.scale or self.scale_standard):
             raise ValueError(f"task `{self.task}` has no scale: leave `scale` and `scale_standard` out")
-        if lengths is not None and (len(self.scale) not in lengths or not self.scale_standard):
+        if lengths and (len(self.scale) not in lengths or not self.scale_standard):
             wanted = " or ".join(map(str, lengths)) if len(lengths) < 3 else f"{lengths[0]} to {lengths[-1]}"
             raise ValueError(
                 f"task `{self.task}` needs `scale` with {wanted} labels (found {len(self.scale)}) "
                 "and `scale_standard`, the standard it follows or `own`"
             )
-        if self.no_difference and self.task != "paired comparison":
+        if self.no_difference and not tasks.named(self.task).may_see_no_difference:
             raise ValueError(f"`no_difference` belongs to a paired comparison, not to `{self.task}`")
         return self
 

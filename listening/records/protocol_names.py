@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from difflib import get_close_matches
 from typing import Any
 
-from listening.records import together
+from listening.records import tasks, together
 from listening.records.problem import Fault, KeyPath
 
 
@@ -83,21 +83,21 @@ def _never_asked(raw: dict[str, Any]) -> Iterator[Fault]:
                 )
 
 
-COMPARISON = "paired comparison"
-TOLD_APART = ("same-different", "2-AFC", "triangle", "duo-trio")
-RATED = ("category rating", "continuous rating", "comparison category")
+COMPARISON = tasks.PAIRED_COMPARISON.name
+TOLD_APART = tasks.names(decides="heard at all")
+RATED = tasks.names(decides="points of the scale")
 # which tasks' answers decide a kind of question; all others: a comparison or a rating
 DECIDING = {"audible": TOLD_APART}
 
 
 def _undecided(raw: dict[str, Any]) -> Iterator[Fault]:
     """Questions on tasks that decide none, and comparisons that no question waits for."""
-    tasks = {row.get("name"): row.get("task", COMPARISON) for _, row in _rows(raw, "attributes")}
+    task_of = {row.get("name"): row.get("task", COMPARISON) for _, row in _rows(raw, "attributes")}
     questions = list(_rows(raw, "questions"))
-    if COMPARISON in tasks.values() and not questions:
+    if COMPARISON in task_of.values() and not questions:
         yield Fault(("questions",), "none", "at least one planned question")
     for i, row in questions:
-        task = tasks.get(row.get("attribute"), COMPARISON)
+        task = task_of.get(row.get("attribute"), COMPARISON)
         deciding = DECIDING.get(str(row.get("kind")), (COMPARISON, *RATED))
         if task not in deciding:
             yield Fault(

@@ -22,16 +22,12 @@ class Task:
     """What a listener answers with: the place of a sound, a word, marks on a scale, a gain."""
     sounds: int | None
     """Sounds of a trial that are judged, a named reference aside; None: every condition of the set."""
-    noun: str
-    """How a printed sentence names it."""
     decides: Decided | None
     """What its answers can decide; None: they describe."""
     picks: Picked | None = None
     """What the sound at the answered place has, or is."""
     guess: float | None = None
     """Share of right answers by guessing alone; None where no answer is right or the share is free."""
-    did_right: str = "answered rightly"
-    """What a listener did in a right answer."""
     orders: tuple[str, ...] = ()
     """What is heard of two sounds A and B, orders taking turns; before a colon stands the reference."""
     scale_lengths: tuple[int, ...] = ()
@@ -60,7 +56,6 @@ ALL = (
         "choice",
         "place",
         2,
-        "paired comparison",
         "share of choices",
         picks="more",
         may_see_no_difference=True,
@@ -71,7 +66,6 @@ ALL = (
         "rating",
         "compared label",
         2,
-        "comparison category",
         "points of the scale",
         scale_lengths=(7,),
         standard="ITU-T P.800, annex E",
@@ -81,7 +75,6 @@ ALL = (
         "rating",
         "label",
         1,
-        "category rating",
         "points of the scale",
         scale_lengths=(5, 9),
         standard="ITU-T P.800, annex B",
@@ -91,7 +84,6 @@ ALL = (
         "rating",
         "marks",
         1,
-        "continuous rating",
         "points of the scale",
         scale_lengths=tuple(range(2, 12)),
     ),
@@ -100,7 +92,6 @@ ALL = (
         "rating",
         "marks",
         None,
-        "multiple stimulus",
         None,
         scale_lengths=tuple(range(2, 12)),
         always_switching=True,
@@ -111,7 +102,6 @@ ALL = (
         "discrimination",
         "same or different",
         2,
-        "same-different test",
         "heard at all",
         orders=("AB", "AA", "BA", "BB"),
     ),
@@ -120,11 +110,9 @@ ALL = (
         "discrimination",
         "place",
         2,
-        "2-AFC test",
         "heard at all",
         picks="more",
         guess=1 / 2,
-        did_right="picked the one that was said beforehand to have more",
         standard="ISO 5495",
     ),
     Task(
@@ -132,11 +120,9 @@ ALL = (
         "discrimination",
         "place",
         3,
-        "triangle test",
         "heard at all",
         picks="odd",
         guess=1 / 3,
-        did_right="picked the odd one of three",
         orders=("AAB", "ABA", "BAA", "BBA", "BAB", "ABB"),  # equally often
         standard="ISO 4120",
     ),
@@ -145,15 +131,13 @@ ALL = (
         "discrimination",
         "place",
         2,
-        "duo-trio test",
         "heard at all",
         picks="like the reference",
         guess=1 / 2,
-        did_right="picked the one that was like the reference",
         orders=("A:AB", "B:AB", "A:BA", "B:BA"),  # balanced reference
         standard="ISO 10399",
     ),
-    Task("adjustment", "adjustment", "gain", 2, "adjustment", None, always_switching=True),
+    Task("adjustment", "adjustment", "gain", 2, None, always_switching=True),
 )
 TASKS = {task.name: task for task in ALL}
 PAIRED_COMPARISON = TASKS["paired comparison"]

@@ -4,8 +4,9 @@ from collections.abc import Iterator
 from typing import Any
 
 from listening.records.problem import Fault
+from listening.records.tasks import PAIRED_COMPARISON
 
-COMPARISON = "paired comparison"
+COMPARISON = PAIRED_COMPARISON.name
 
 
 def faults(raw: dict[str, Any]) -> Iterator[Fault]:

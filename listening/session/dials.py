@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from listening.records import tasks as task_list
 from listening.records.plan import PlannedAttribute, PlannedTrial
 from listening.session.turn import Turn
 
@@ -21,21 +22,22 @@ class Dial:
 
 
 RATING = Dial(0.0, 100.0, 1.0, 50.0)
-TASKS = ("continuous rating", "multiple stimulus", "adjustment")
 
 
 def dial(attribute: PlannedAttribute, trial: PlannedTrial) -> Dial | None:
     """The scale of a trial's answers; None where one is chosen from a list."""
-    if attribute.task == "adjustment":
+    task = task_list.named(attribute.task)
+    if task.sheet == "gain":
         return Dial(*ADJUSTING_RANGE_DB, step=0.5, middle=trial.start_gain_db)
-    return RATING if attribute.task in TASKS else None
+    return RATING if task.has_marks else None
 
 
 def n_marks(attribute: PlannedAttribute, trial: PlannedTrial) -> int:
     """How many marks make an answer: one a rated sound, one for an adjustment."""
-    if attribute.task not in TASKS:
+    task = task_list.named(attribute.task)
+    if not task.has_marks:
         return 0
-    return 1 if attribute.task == "adjustment" else len(trial.clips)
+    return 1 if task.sheet == "gain" else len(trial.clips)
 
 
 def move(turn: Turn, scale: Dial, steps: int) -> float:

@@ -4,6 +4,7 @@ from dataclasses import replace
 from statistics import median
 from typing import TYPE_CHECKING, Any
 
+from listening.records import tasks as task_list
 from listening.records.plan import PlannedTrial
 from listening.session import offers, steps
 from listening.session.dials import Dial
@@ -11,6 +12,7 @@ from listening.session.tasks import LETTERS
 from listening.session.tasks import letters as letters_of
 from listening.session.turn import Turn
 from listening.session.view import Choice, ClipView, DialView, Stage, View
+from listening.session.words import words
 
 if TYPE_CHECKING:
     from listening.session.sitting import Sitting
@@ -19,6 +21,7 @@ BEFORE_TRIALS = (Stage.WELCOME, Stage.CONSENT, Stage.DECLINING, Stage.FAREWELL, 
 LEVEL_SET = ("level_set", "level_set_play")
 LEVEL_FREE = ("level_headphones", "level_turn_up", "level_leave_it")
 SHARE_STEPS = 40  # a view differs only where a screen would draw something else
+ENGLISH_GOODBYE = words("en").text("goodbye_body")  # what a protocol says that says nothing of its own
 TRIALS_FOR_A_PACE = 3  # so many trials are needed before a time to go is said
 
 
@@ -85,7 +88,8 @@ def _body(sitting: "Sitting") -> tuple[str, ...]:
             wait = text("break_wait", seconds=seconds) if seconds else text("break_over")
             return (text("break_body"), wait)
         case Stage.GOODBYE:
-            return (spoken.goodbye, text("goodbye_code", code=sitting.code()))
+            own = spoken.goodbye if spoken.goodbye != ENGLISH_GOODBYE else text("goodbye_body")
+            return (own, text("goodbye_code", code=sitting.code()))
         case Stage.OVER:
             return ()
         case _:
@@ -193,13 +197,13 @@ def _clips(sitting: "Sitting", n_clips: int, letters: tuple[str, ...] = ()) -> t
 def _trial_clips(sitting: "Sitting") -> tuple[ClipView, ...]:
     """The sounds of a trial; those that have a scale of their own stand with it instead."""
     letters = letters_of(sitting.trial)
-    n_rated = len(sitting.turn.values) if sitting.attribute.task != "adjustment" else 0
+    n_rated = len(sitting.turn.values) if task_list.named(sitting.attribute.task).sheet != "gain" else 0
     return _clips(sitting, len(letters), letters)[: len(letters) - n_rated]
 
 
 def _dials(sitting: "Sitting") -> tuple[DialView, ...]:
     turn, text = sitting.turn, sitting.words.text
-    if not turn.values or sitting.attribute.task == "adjustment":
+    if not turn.values or task_list.named(sitting.attribute.task).sheet == "gain":
         return ()  # an adjustment shows no mark: its place would tell what equal numbers are
     letters = letters_of(sitting.trial)
     clips = _clips(sitting, len(letters), letters)[len(letters) - len(turn.values) :]
@@ -281,7 +285,7 @@ def _switching_status(sitting: "Sitting") -> str:
     unheard = [letter for i, letter in enumerate(letters) if i not in turn.heard]
     if unheard:
         return text("status_unheard", letters=", ".join(unheard))
-    if sitting.attribute.task == "adjustment":
+    if task_list.named(sitting.attribute.task).sheet == "gain":
         return _adjusting_status(sitting)
     waiting = _answer_status(sitting) or text("status_rate" if turn.values else "status_choose_now")
     return f"{text('status_reference')} {waiting}" if sitting.trial.reference and turn.values else waiting

@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from listening.records import tasks as task_list
 from listening.session import dials
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ def put_dial(sitting: "Sitting", value: float) -> None:
     """Put the mark of the selected scale; an adjustment is heard at once."""
     kept = dials.put(sitting.turn, sitting.dial(), value)
     sitting.turn.answered_s = sitting.now_s()
-    if sitting.attribute.task == "adjustment":
+    if task_list.named(sitting.attribute.task).sheet == "gain":
         sitting.hearing.gain(1, dials.ADJUSTING_OFFSET_DB + kept)
 
 

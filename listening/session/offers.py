@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from listening.records import tasks as task_list
 from listening.session import tasks
 from listening.session.view import Action, Stage
 from listening.session.words import Words
@@ -170,7 +171,7 @@ def _sound(sitting: "Sitting") -> list[str]:
 def _marks(sitting: "Sitting") -> list[str]:
     names = ["row_up", "row_down"] if len(sitting.turn.values) > 1 else []
     names += ["less", "more", "less_by_ten", "more_by_ten"]
-    return names if sitting.attribute.task == "adjustment" else [*names, "type"]
+    return names if task_list.named(sitting.attribute.task).sheet == "gain" else [*names, "type"]
 
 
 def is_heard(sitting: "Sitting") -> bool:

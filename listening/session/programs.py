@@ -1,5 +1,6 @@
 """What the play key sounds at each step."""
 
+from listening.records import tasks as task_list
 from listening.records.plan import Plan
 from listening.session import dials, tasks
 from listening.session.player import Program
@@ -22,7 +23,7 @@ def of_step(plan: Plan, step: Step, turn: Turn) -> Program:
     if not attribute.switching:
         return Program(clips, gap_s)
     gains_db: tuple[float, ...] = ()
-    if attribute.task == "adjustment":
+    if task_list.named(attribute.task).sheet == "gain":
         moved_db = turn.values[0] if turn.values[0] is not None else step.trial.start_gain_db
         gains_db = (dials.ADJUSTING_OFFSET_DB, dials.ADJUSTING_OFFSET_DB + moved_db)
     return Program(clips, switching=True, loops=attribute.loops, gains_db=gains_db)

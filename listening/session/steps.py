@@ -4,6 +4,7 @@ import random
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from listening.records import tasks
 from listening.records.plan import Plan, PlannedTrial
 from listening.session import hearing_check
 from listening.session.view import Stage
@@ -16,7 +17,6 @@ KINDS = (
     "rested",
     hearing_check.NOTED,
 )  # events after which a step is over
-REHEARSED = ("paired comparison", "2-AFC")
 ROUND_OF = 3  # a round of rehearsal offers so many times the right answers that are wanted
 
 
@@ -112,7 +112,7 @@ def rehearsal(plan: Plan, slot: int, attribute: str, *, round_number: int) -> li
     """The anchor pair of an attribute as trials, in both orders at random, and the way out behind them."""
     asked = plan.attribute(attribute)
     wanted = plan.sitting.practice_until_right
-    if not wanted or asked.task not in REHEARSED or not (asked.anchor_more and asked.anchor_less):
+    if not wanted or tasks.named(asked.task).picks != "more" or not (asked.anchor_more and asked.anchor_less):
         return []
     rng = random.Random(f"{plan.drawn_from} {slot} {attribute} {round_number}")
     pair = (asked.anchor_more, asked.anchor_less)

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from listening.records import tasks as task_list
 from listening.records.plan import PlannedAttribute, PlannedTrial
 from listening.session.words import Words
 
@@ -44,21 +45,20 @@ def options(attribute: PlannedAttribute, words: Words) -> tuple[Option, ...]:
 
     Where letters switch between the sounds, numbers mark the answers.
     """
-    match attribute.task:
-        case "paired comparison" | "2-AFC" | "duo-trio":
-            made = [_place(i, words) for i in range(2)]
+    task = task_list.named(attribute.task)
+    match task.sheet:
+        case "place":
+            made = [_place(i, words) for i in range(task.sounds or 0)]
             if attribute.no_difference:
                 made.insert(1, Option("tie", words.text("no_difference"), "0"))
-        case "triangle":
-            made = [_place(i, words) for i in range(3)]
-        case "same-different":
+        case "same or different":
             made = [
                 Option("same", words.text("answer_same"), "1"),
                 Option("different", words.text("answer_different"), "2"),
             ]
-        case "category rating":
+        case "label":
             made = [Option(str(i + 1), label, str(i + 1)) for i, label in enumerate(attribute.scale)]
-        case "comparison category":
+        case "compared label":
             made = [
                 Option(f"{i + COMPARED_FROM:+d}".replace("+0", "0"), label, str(i + 1))
                 for i, label in enumerate(attribute.scale)

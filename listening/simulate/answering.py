@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from listening.records import tasks
 from listening.records.plan import PlannedAttribute, PlannedTrial
 from listening.simulate.percepts import FloatArray
 
@@ -38,7 +39,9 @@ Rule = Callable[[Heard, np.random.Generator], str]
 
 def answer(heard: Heard, rng: np.random.Generator) -> str:
     """What is answered, as the store keeps it."""
-    return RULES[heard.attribute.task](heard, rng)
+    task = tasks.named(heard.attribute.task)
+    rule = BY_PLACE[task.picks] if task.sheet == "place" else BY_SHEET[task.sheet]
+    return rule(heard, rng)
 
 
 def _compared(heard: Heard, _rng: np.random.Generator) -> str:
@@ -82,13 +85,11 @@ def _adjusted(heard: Heard, rng: np.random.Generator) -> str:
     return f"{np.clip(round(gain_db / GAIN_STEP_DB) * GAIN_STEP_DB, *GAIN_RANGE_DB):g}"
 
 
-RULES: dict[str, Rule] = {
-    "comparison category": _compared,
-    "category rating": _rated_in_categories,
-    "continuous rating": _rated,
-    "multiple stimulus": _rated,
-    "same-different": _same_or_different,
-    "triangle": _odd_of_three,
-    "duo-trio": _like_the_reference,
-    "adjustment": _adjusted,
+BY_SHEET: dict[tasks.Sheet, Rule] = {
+    "compared label": _compared,
+    "label": _rated_in_categories,
+    "marks": _rated,
+    "same or different": _same_or_different,
+    "gain": _adjusted,
 }
+BY_PLACE: dict[tasks.Picked | None, Rule] = {"odd": _odd_of_three, "like the reference": _like_the_reference}

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from listening.records import tasks as task_list
 from listening.records.answer import Answer
 from listening.records.plan import Plan, PlannedAttribute, Slot
 from listening.simulate import answering
@@ -14,7 +15,6 @@ from listening.simulate.percepts import FloatArray, Percepts
 
 ANSWERS = ("first", "tie", "second")
 ANSWERED_AT = "2000-01-01T00:00:00.000+00:00"  # simulated listeners have no date: same seed, same bytes
-CHOICES = ("paired comparison", "2-AFC")
 NOISE_SD = 1.0  # of each sound as heard, logit
 QUICKEST_S = 0.8  # of answers, after the sounds
 
@@ -40,7 +40,7 @@ def decisions(plan: Plan, percepts: Percepts, *, slot: Slot, seed: int, truth: T
         at = [i for i, t in enumerate(slot.trials) if t.attribute == attribute.name]
         pull = quirk[attribute.name] + taste[attribute.name]
         strength = one.strength(person, attribute.name, percepts, pull)
-        decide = _pairs if attribute.task in CHOICES else _others
+        decide = _pairs if task_list.named(attribute.task).picks == "more" else _others
         scene = Scene(person, attribute, percepts, strength, truth, seed)
         for i, answer in zip(at, decide(scene, slot, at, draws[at]), strict=True):
             thinking_s = QUICKEST_S - 1.2 * float(np.log1p(-draws[i, 2]))

@@ -6,6 +6,7 @@ from functools import cache
 
 from listening.errors import StudyError
 from listening.records import key_sealing
+from listening.records import tasks as task_list
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
 from listening.records.study import Study
@@ -120,7 +121,7 @@ def _answer(sitting: Sitting, answer: str) -> Iterator[str]:
     values = sitting.turn.values
     if not values:
         yield f"choose:{answer}"
-    elif sitting.attribute.task == "adjustment":
+    elif task_list.named(sitting.attribute.task).sheet == "gain":
         yield from _turned(sitting.trial.start_gain_db, float(answer), sitting.dial().step)
     else:
         for row, value in enumerate(answer.split()):

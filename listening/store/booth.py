@@ -204,6 +204,10 @@ class Booth:
         """How many messages stay here because the server cannot be reached now."""
         return self._sender.stuck()
 
+    def refused(self) -> int:
+        """How many messages the server will never take; they stay in the spool."""
+        return self._spool.n_apart()
+
     def flush(self, within_s: float) -> int:
         """Wait until everything is sent, at most so long; how many messages still wait."""
         return self._sender.flush(within_s)

@@ -1,6 +1,6 @@
 """What a sitting writes, and nothing else: a value that came in some other way is named where it is read.
 
-`functions.sql` holds the same rules for what a booth sends (function `fits`).
+`checks.sql` holds the same rules for what a booth sends.
 """
 
 import math
@@ -10,23 +10,37 @@ from datetime import datetime
 from typing import Any
 
 from listening.errors import RecordError
+from listening.records import tasks
 
 CODE = r"[A-Za-z0-9_.-]{1,64}(@[A-Za-z0-9_-]{1,24}){0,8}"  # a listener's, with the sites of merges
 NAME = r"[^\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]{1,200}"
 ID = r"[A-Za-z0-9_-]{1,64}"
 CLIPS = r"[A-Za-z0-9_-]{1,64}( [A-Za-z0-9_-]{1,64}){0,63}"
+BOOTH_KINDS = {  # of the events of a sitting; what a store itself writes down is not among them
+    "agreed",
+    "began",
+    "caution",
+    "closed",
+    "declined",
+    "finished",
+    "hearing check",
+    "introduced",
+    "left",
+    "level set",
+    "opened",
+    "paused",
+    "rehearsed",
+    "rested",
+    "sent",
+    "told",
+    "void",
+}
 LONGEST_RESPONSE_S = 1e6
 MOST_PLAYS = 100_000
 MOST_SLOTS = 1_000_000
 LONGEST_DETAIL = 20_000
-N_CLIPS = {
-    "paired comparison": 2,
-    "comparison category": 2,
-    "same-different": 2,
-    "2-AFC": 2,
-    "triangle": 3,
-    "duo-trio": 2,  # and the reference, which its plan names
-}
+# a named reference besides stands in the plan
+N_CLIPS = {task.name: task.sounds for task in tasks.ALL if task.sounds is not None}
 
 Rule = tuple[Callable[[Any], bool], str]
 

@@ -9,7 +9,7 @@ from sqlalchemy import Connection, Row, Table, func, insert, select, text
 
 from listening.errors import StudyError
 from listening.store import tables
-from listening.store.engine import reading, writing
+from listening.store.engine import reading, snapshot, writing
 from listening.store.store import Store, open_store
 
 TABLES = (  # parents first
@@ -47,7 +47,7 @@ def copy(source: Path | str, target: Path | str, *, on_progress: Progress | None
 
 def _copy(one: Store, other: Store, target: str, on_progress: Progress | None) -> dict[str, int]:
     counts: dict[str, int] = {}
-    with reading(one._engine, one._place) as source, writing(other._engine, target) as sink:
+    with snapshot(one._engine, one._place) as source, writing(other._engine, target) as sink:
         total = sum(_count(source, table) for table in TABLES)
         for table in TABLES:
             for rows in _chunks(source, table):

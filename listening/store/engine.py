@@ -13,8 +13,12 @@ from listening.errors import CannotWrite, RecordError, StudyError
 from listening.store import address
 
 CONNECT_WITHIN_S = 5
+REFUSED = "LT003"
 SAID_BY_FUNCTIONS = {  # error codes raised in functions.sql
     "LT001": "this server holds another study; name the right database in this station's server.json",
+    "LT004": "this sitting began under another login; let the desk hand it over (listening desk FOLDER "
+    "--hand-over CODE), then go on here",
+    "LT005": "this login has too many sittings open at once; close some, or give each booth its own login",
     "LT002": "this sitting is open in another booth; close it there, or wait two minutes if it is dead",
 }
 WAIT_FOR_OTHERS_MS = 10_000  # several booths write to one file; a commit takes about 10 ms
@@ -55,6 +59,10 @@ def _server(place: str) -> Engine:
     return create_engine(url, pool_pre_ping=True, connect_args={"connect_timeout": CONNECT_WITHIN_S})
 
 
+class Refused(StudyError):
+    """The server's functions do not take what a booth sent: no sitting writes such a thing."""
+
+
 class NotReached(CannotWrite):
     """The database server does not answer."""
 
@@ -74,6 +82,24 @@ def reading(engine: Engine, place: str) -> Iterator[Connection]:
         engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection,
     ):
         yield connection
+
+
+@contextmanager
+def snapshot(engine: Engine, place: str) -> Iterator[Connection]:
+    """A connection on which everything read is of one instant, whatever others write meanwhile."""
+    level = "REPEATABLE READ" if engine.dialect.name == "postgresql" else "AUTOCOMMIT"
+    with plain_trouble(place), engine.connect().execution_options(isolation_level=level) as connection:
+        if level == "AUTOCOMMIT":
+            connection.exec_driver_sql("BEGIN")  # SQLite: a reader of the write-ahead log, no writer waits
+        else:
+            connection.exec_driver_sql("SET TRANSACTION READ ONLY")
+        try:
+            yield connection
+        finally:
+            if level == "AUTOCOMMIT":
+                connection.exec_driver_sql("COMMIT")
+            else:
+                connection.rollback()
 
 
 @contextmanager
@@ -111,6 +137,8 @@ def _file_trouble(place: str, error: DBAPIError) -> Exception:
 def _server_trouble(place: str, error: DBAPIError) -> Exception:
     said = str(error.orig).strip().splitlines()[0]
     code = getattr(error.orig, "sqlstate", None)
+    if code == REFUSED:
+        return Refused(f"{place}: {said}; it stays here, apart from what is sent")
     if code in SAID_BY_FUNCTIONS:
         return StudyError(f"{place}: {SAID_BY_FUNCTIONS[code]}")
     if isinstance(error, OperationalError | InterfaceError) or error.connection_invalidated:

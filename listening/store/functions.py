@@ -1,10 +1,25 @@
 """The server's functions and roles (PostgreSQL), from the SQL files beside this one."""
 
+import json
 from importlib import resources
 
 from sqlalchemy import Connection
 
-from listening.store import tables
+from listening.store import checked, tables
+
+_LIMITS = {  # as in checked.py
+    "{control}": "[\\x01-\\x1f\\x7f-\\u009f\\u202a-\\u202e\\u2066-\\u2069]",
+    "{code}": checked.CODE,
+    "{clips}": checked.CLIPS,
+    "{n_clips}": json.dumps(checked.N_CLIPS),
+    "{kinds}": "{" + ",".join(f'"{kind}"' for kind in sorted(checked.BOOTH_KINDS)) + "}",
+    "{longest_response_s}": f"{checked.LONGEST_RESPONSE_S:.0f}",
+    "{most_plays}": str(checked.MOST_PLAYS),
+    "{most_slots}": str(checked.MOST_SLOTS),
+    "{longest_detail}": str(checked.LONGEST_DETAIL),
+    "{longest_lease_s}": "600",
+    "{most_held}": "32",
+}
 
 
 def install(connection: Connection) -> None:
@@ -20,7 +35,9 @@ def make_roles(connection: Connection) -> None:
 def functions_sql() -> str:
     """The functions, with the columns of the answer table filled in."""
     columns = [column.name for column in tables.answer.columns if column.name != "id"]
-    text = _file("ledger.sql") + _file("functions.sql")
+    text = _file("ledger.sql") + _file("checks.sql") + _file("functions.sql")
+    for mark, value in _LIMITS.items():
+        text = text.replace(mark, value)
     for mark, prefix in (("{columns}", ""), ("{a_columns}", "a."), ("{n_columns}", "n.")):
         text = text.replace(mark, ", ".join(prefix + column for column in columns))
     return text

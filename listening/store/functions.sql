@@ -11,12 +11,23 @@ AS $$ SELECT extract(epoch FROM clock_timestamp())::double precision $$;
 CREATE OR REPLACE FUNCTION booth_claim(p_sitting text, p_listener text, p_slots integer[], p_study text,
     p_simulated boolean, p_started_at text, p_holder text, p_lease_s double precision) RETURNS integer
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
-DECLARE given integer;
+DECLARE given integer; mine text := session_user || '/' || p_holder;
 BEGIN
+    PERFORM must(is_id(p_sitting), 'sitting');
+    PERFORM must(p_listener ~ '^{code}$', 'listener');
+    PERFORM must(is_id(p_study), 'study');
+    PERFORM must(is_id(p_holder), 'holder');
+    PERFORM must(is_time(p_started_at), 'started_at');
+    PERFORM must(p_simulated IS NOT NULL, 'simulated');
+    PERFORM must(cardinality(p_slots) BETWEEN 1 AND {most_slots}, 'slots');
     SELECT t.slot INTO given FROM sitting t WHERE t.id = p_sitting;
     IF FOUND THEN RETURN given; END IF;
     IF EXISTS (SELECT 1 FROM study) AND NOT EXISTS (SELECT 1 FROM study s WHERE s.study_digest = p_study) THEN
         RAISE EXCEPTION 'another study is lodged on this server' USING ERRCODE = 'LT001';
+    END IF;
+    IF (SELECT count(*) FROM sitting t WHERE t.holder LIKE replace(session_user, '_', '\_') || '/%'
+            AND t.held_until >= server_s()) >= {most_held} THEN
+        RAISE EXCEPTION 'too many open at once' USING ERRCODE = 'LT005';
     END IF;
     SELECT s.slot INTO given FROM slot s LEFT JOIN sitting t ON t.id = s.sitting
     WHERE s.simulated = p_simulated AND s.slot = ANY (p_slots)
@@ -26,30 +37,38 @@ BEGIN
     LIMIT 1 FOR UPDATE OF s SKIP LOCKED;
     IF NOT FOUND THEN RETURN NULL; END IF;
     INSERT INTO sitting (id, listener, slot, simulated, study_digest, started_at, holder, held_until)
-    VALUES (p_sitting, p_listener, given, p_simulated, p_study, p_started_at, p_holder, server_s() + p_lease_s);
+    VALUES (p_sitting, p_listener, given, p_simulated, p_study, p_started_at, mine,
+            server_s() + lease_s(p_lease_s));
     UPDATE slot SET sitting = p_sitting WHERE slot.slot = given AND slot.simulated = p_simulated;
     PERFORM ledger_began(p_sitting);
     RETURN given;
 END $$;
 
+-- Whether a sitting may be taken up by this login: begun by it, or handed over by the desk (no holder).
+CREATE OR REPLACE FUNCTION is_own(p_holder text) RETURNS boolean
+LANGUAGE sql STABLE SET search_path = pg_catalog, pg_temp
+AS $$ SELECT p_holder IS NULL OR position('/' IN p_holder) = 0 OR split_part(p_holder, '/', 1) = session_user $$;
+
 -- The lease on a sitting for p_holder; false: another process has it.
 CREATE OR REPLACE FUNCTION booth_hold(p_sitting text, p_holder text, p_lease_s double precision) RETURNS boolean
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
 BEGIN
-    UPDATE sitting SET holder = p_holder, held_until = server_s() + p_lease_s
-    WHERE id = p_sitting AND (holder IS NULL OR holder = p_holder OR held_until < server_s());
+    PERFORM must(is_id(p_holder), 'holder');
+    UPDATE sitting SET holder = session_user || '/' || p_holder, held_until = server_s() + lease_s(p_lease_s)
+    WHERE id = p_sitting AND is_own(holder)
+      AND (holder IS NULL OR holder = session_user || '/' || p_holder OR held_until < server_s());
     RETURN FOUND;
 END $$;
 
 CREATE OR REPLACE FUNCTION booth_release(p_sitting text, p_holder text) RETURNS void
 LANGUAGE sql SECURITY DEFINER SET search_path = public, pg_temp AS $$
-    UPDATE sitting SET holder = NULL WHERE id = p_sitting AND holder = p_holder $$;
+    UPDATE sitting SET holder = session_user || '/', held_until = 0
+    WHERE id = p_sitting AND holder = session_user || '/' || p_holder $$;
 
 CREATE OR REPLACE FUNCTION booth_beat(p_sitting text, p_holder text, p_at text, p_lease_s double precision)
 RETURNS void LANGUAGE sql SECURITY DEFINER SET search_path = public, pg_temp AS $$
-    UPDATE sitting SET heartbeat_at = p_at,
-        held_until = CASE WHEN holder = p_holder THEN server_s() + p_lease_s ELSE held_until END
-    WHERE id = p_sitting $$;
+    UPDATE sitting SET heartbeat_at = server_at(), held_until = server_s() + lease_s(p_lease_s)
+    WHERE id = p_sitting AND holder = session_user || '/' || p_holder $$;
 
 -- A sitting by its id, which only the booth that made it knows, or by its listener's code, which the listener brings;
 -- never by its slot: slots can be counted through. Of a finished sitting no id is told.
@@ -64,7 +83,10 @@ BEGIN
     WHERE t.simulated = p_simulated AND (t.listener = p_listener
         OR (t.id = p_sitting AND EXISTS (SELECT 1 FROM slot s WHERE s.sitting = t.id))) LIMIT 1;
     IF NOT FOUND THEN RETURN; END IF;
-    IF mine.holder IS NOT NULL AND mine.holder <> p_holder AND mine.held_until >= server_s() THEN
+    IF NOT is_own(mine.holder) THEN
+        RAISE EXCEPTION 'begun by another login' USING ERRCODE = 'LT004';
+    END IF;
+    IF mine.holder IS NOT NULL AND mine.holder <> session_user || '/' || p_holder AND mine.held_until >= server_s() THEN
         RAISE EXCEPTION 'open in another booth' USING ERRCODE = 'LT002';
     END IF;
     RETURN QUERY SELECT CASE WHEN mine.finished_at IS NULL THEN mine.id ELSE '' END, mine.listener, mine.slot,
@@ -75,7 +97,7 @@ END $$;
 CREATE OR REPLACE FUNCTION booth_slots(p_simulated boolean)
 RETURNS TABLE (slot integer, finished boolean, alive_at text)
 LANGUAGE sql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
-    SELECT t.slot, t.finished_at IS NOT NULL, coalesce(t.heartbeat_at, t.started_at) FROM sitting t
+    SELECT t.slot, t.finished_at IS NOT NULL, least(coalesce(t.heartbeat_at, t.started_at), server_at()) FROM sitting t
     WHERE t.simulated = p_simulated ORDER BY t.started_at $$;
 
 -- Which trials of one sitting are answered: never what was answered.
@@ -93,6 +115,7 @@ LANGUAGE sql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
 CREATE OR REPLACE FUNCTION booth_record(p_answer jsonb) RETURNS text
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
 BEGIN
+    PERFORM must_be_answer(p_answer);
     PERFORM 1 FROM sitting t WHERE t.id = p_answer ->> 'sitting' FOR KEY SHARE;
     IF NOT FOUND THEN RETURN 'gone'; END IF;
     INSERT INTO answer ({columns}) SELECT {columns} FROM jsonb_populate_record(NULL::answer, p_answer)
@@ -124,8 +147,15 @@ CREATE OR REPLACE FUNCTION booth_note(p_sitting text, p_ref text, p_at text, p_k
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
 DECLARE was_closed boolean; reached text;
 BEGIN
+    PERFORM must(is_id(p_ref), 'ref');
+    PERFORM must(is_time(p_at), 'at');
+    PERFORM must(p_kind = ANY ('{kinds}'::text[]), 'kind');
+    PERFORM must(p_trial IS NULL OR is_name(p_trial), 'trial');
+    PERFORM must(p_detail IS NOT NULL AND length(p_detail) <= {longest_detail}
+        AND translate(p_detail, chr(10) || chr(9), '') !~ '{control}', 'detail');
+    PERFORM must(coalesce(p_link, 0) BETWEEN 0 AND 10000000 AND is_id(coalesce(p_chain, 'x')), 'link');
     SELECT finished_at IS NOT NULL INTO was_closed FROM sitting WHERE id = p_sitting FOR UPDATE;
-    UPDATE sitting SET heartbeat_at = p_at,
+    UPDATE sitting SET heartbeat_at = server_at(),
         finished_at = CASE WHEN p_kind = 'closed' THEN p_at ELSE finished_at END WHERE id = p_sitting;
     IF NOT FOUND THEN RETURN 'gone'; END IF;
     IF p_kind = 'closed' THEN
@@ -141,7 +171,7 @@ BEGIN
     RETURN 'stored';
 END $$;
 
-REVOKE ALL ON FUNCTION server_s(), booth_claim(text, text, integer[], text, boolean, text, text, double precision),
+REVOKE ALL ON FUNCTION server_s(), is_own(text), booth_claim(text, text, integer[], text, boolean, text, text, double precision),
     booth_hold(text, text, double precision), booth_release(text, text),
     booth_beat(text, text, text, double precision), booth_find(text, text, boolean, text),
     booth_slots(boolean), booth_answered(text), booth_events(text), booth_record(jsonb),

@@ -9,7 +9,7 @@ from sqlalchemy import Connection, insert, select, update
 
 from listening.errors import StudyError
 from listening.store import chain, tables
-from listening.store.engine import reading, writing
+from listening.store.engine import snapshot, writing
 from listening.store.store import Store
 
 
@@ -84,7 +84,7 @@ def name_own_site(store: Store, site: str) -> None:
 
 
 def _sittings(store: Store) -> list[_Sitting]:
-    with reading(store._engine, store._place) as connection:
+    with snapshot(store._engine, store._place) as connection:
         return _read(connection)
 
 

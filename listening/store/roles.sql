@@ -32,6 +32,7 @@ GRANT EXECUTE ON FUNCTION ledger_write(text, text, text, text) TO listening_desk
 GRANT USAGE ON SEQUENCE event_id_seq TO listening_desk;
 GRANT UPDATE (sitting) ON slot TO listening_desk;
 GRANT DELETE ON answer, second_answer, event, sitting TO listening_desk;
+GRANT UPDATE (holder, held_until) ON sitting TO listening_desk;  -- to hand a sitting over to another booth
 
 -- analyst: reads everything, changes nothing.
 GRANT SELECT ON ALL TABLES IN SCHEMA public TO listening_analyst;

@@ -5,7 +5,7 @@ import time
 from collections.abc import Callable
 
 from listening.errors import ListeningError
-from listening.store.engine import NotReached
+from listening.store.engine import NotReached, Refused
 from listening.store.spool import Message, Spool
 
 RETRY_S = 2.0
@@ -74,7 +74,11 @@ class Sender:
                 self._beat(next(iter(self._beats)))
                 self._beats.pop()
             for message in self._spool.messages():
-                self._send(message)
+                try:
+                    self._send(message)
+                except Refused:  # it will never be taken: what came after it must not wait for it
+                    self._spool.set_apart(message.ref)
+                    continue
                 self._spool.drop(message.ref)
                 if self._stopped:
                     break

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Boolean, Column, Integer, MetaData, Table, Text, delete, func, insert, select
+from sqlalchemy import Boolean, Column, Integer, MetaData, Table, Text, delete, func, insert, select, update
 
 from listening.store.engine import connect, plain_trouble, reading, writing
 
@@ -28,6 +28,7 @@ _own = Table(  # the sittings begun here: their ids are known nowhere else but a
     Column("sitting", Text, nullable=False),
 )
 ANSWER, EVENT = "answer", "event"
+APART = "refused "  # before the kind of a message that the server will never take
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,7 @@ class Spool:
     def messages(self, sitting: str | None = None) -> list[Message]:
         """Everything that waits, oldest first; or what waits of one sitting."""
         query = select(_outbox.c.ref, _outbox.c.sitting, _outbox.c.kind, _outbox.c.body).order_by(_outbox.c.n)
+        query = query.where(~_outbox.c.kind.startswith(APART))
         if sitting is not None:
             query = query.where(_outbox.c.sitting == sitting)
         with reading(self._engine, self._place) as connection:
@@ -68,6 +70,18 @@ class Spool:
         """Forget a message that the server has confirmed."""
         with writing(self._engine, self._place) as connection:
             connection.execute(delete(_outbox).where(_outbox.c.ref == ref))
+
+    def set_apart(self, ref: str) -> None:
+        """Keep a message that the server refused, and send it no more."""
+        apart = update(_outbox).where(_outbox.c.ref == ref).values(kind=APART + _outbox.c.kind)
+        with writing(self._engine, self._place) as connection:
+            connection.execute(apart)
+
+    def n_apart(self) -> int:
+        """How many messages the server refused."""
+        query = select(func.count()).select_from(_outbox).where(_outbox.c.kind.startswith(APART))
+        with reading(self._engine, self._place) as connection:
+            return int(connection.scalar(query) or 0)
 
     def keep_own(self, slot: int, sitting: str, *, simulated: bool) -> None:
         """Remember which sitting began here on a slot."""
@@ -85,7 +99,8 @@ class Spool:
     def count(self) -> int:
         """How many wait."""
         with reading(self._engine, self._place) as connection:
-            return int(connection.scalar(select(func.count()).select_from(_outbox)) or 0)
+            query = select(func.count()).select_from(_outbox).where(~_outbox.c.kind.startswith(APART))
+            return int(connection.scalar(query) or 0)
 
     def close(self) -> None:
         """Close the file; what was sent leaves no byte behind."""

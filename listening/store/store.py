@@ -245,6 +245,20 @@ class Store:
             held = tables.sitting.c.holder.is_not(None) & held_until
             return int(connection.scalar(select(func.count()).where(held)) or 0)
 
+    def hand_over(self, listener: str) -> None:
+        """Let any booth take up the unfinished sitting of a listener, whichever login it began under.
+
+        Raises
+        ------
+        StudyError
+            There is no such sitting.
+        """
+        mine = (tables.sitting.c.listener == listener) & tables.sitting.c.finished_at.is_(None)
+        with writing(self._engine, self._place) as connection:
+            done = connection.execute(update(tables.sitting).where(mine).values(holder=None, held_until=None))
+        if not done.rowcount:
+            raise StudyError(f"{self._place}: no unfinished sitting of {listener}; look at the codes first")
+
     def slot_use(self, *, simulated: bool) -> list[SlotUse]:
         """Which slots were given, and when their sittings were last alive."""
         rows = (row for row in self.sittings() if row.simulated == simulated)

@@ -23,7 +23,8 @@ from stats.fixed.likelihood import FloatArray, as_floats
 
 N_NODES = 61  # Gauss-Hermite nodes over listeners' d'
 STEP = 1e-3  # of the differences behind a standard error and the last steps, whose error is of fourth order
-NEWTON_STEPS = 3
+NEWTON_STEPS, LONGEST_STEP = 6, 0.02
+FLAT = 1e-6  # log-likelihood units that a limit may lie below the top and still be where it is
 NO_SPREAD = 1e-6  # a spread parameter at this is none
 MEAN_EDGE = 1e-7  # nearer to 0 or 1 the beta function loses its digits
 
@@ -157,7 +158,11 @@ def _maximise(
         bounds=[mean_range, spread_range],
         options={"ftol": 1e-15, "gtol": 1e-9},
     )
-    mean, spread = _polished(loglik, float(found.x[0]), float(found.x[1]), (mean_range, spread_range))
+    mean, spread = float(found.x[0]), float(found.x[1])
+    for limit in spread_range:  # the way to a limit is flat, and where the search stops on it is chance
+        if abs(spread - limit) <= 2 * STEP and loglik(mean, limit) >= loglik(mean, spread) - FLAT:
+            spread = limit
+    mean, spread = _polished(loglik, mean, spread, (mean_range, spread_range))
     return mean, spread, loglik(mean, spread)
 
 
@@ -180,7 +185,7 @@ def _polished(
         if not (np.linalg.eigvalsh(bend) < 0).all():
             break
         step = np.linalg.solve(bend, slope)
-        if np.abs(step).max() > STEP:
+        if np.abs(step).max() > LONGEST_STEP:
             break
         point[: step.size] -= step
     return float(point[0]), float(point[1])

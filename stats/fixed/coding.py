@@ -3,6 +3,7 @@ level."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -32,6 +33,8 @@ class FixedPart:
     factors: dict[str, Factor]
     numbers: dict[str, FloatArray]
     has_intercept: bool
+    interactions: tuple[tuple[str, ...], ...] = ()
+    """Columns whose products follow the columns themselves."""
 
     def row(self, levels: Mapping[str, str]) -> FloatArray:
         """(p,) columns of a prediction at these levels: other factors averaged over their levels with
@@ -41,15 +44,16 @@ class FixedPart:
         unknown = [f"{name}={level}" for name, level in levels.items() if level not in self._levels(name)]
         if unknown:
             raise BadData(f"{', '.join(unknown)}: no such factor or level in the fit")
-        parts = [np.ones(1)] if self.has_intercept else []
+        own: dict[str, FloatArray] = {}
         for name in self.order:
             if name in self.numbers:
-                parts.append(np.array([self.numbers[name].mean()]))
+                own[name] = np.array([self.numbers[name].mean()])
                 continue
             shown = np.array(self.factors[name].levels[1:])
             whole = np.full(shown.size, 1 / (shown.size + 1))
-            parts.append((shown == levels[name]).astype(np.float64) if name in levels else whole)
-        return np.concatenate(parts)
+            own[name] = (shown == levels[name]).astype(np.float64) if name in levels else whole
+        products = [_product([own[name][None] for name in names])[0] for names in self.interactions]
+        return np.concatenate([*([np.ones(1)] if self.has_intercept else []), *own.values(), *products])
 
     @property
     def order(self) -> tuple[str, ...]:
@@ -77,22 +81,26 @@ def factor(labels: Sequence[str]) -> Factor:
 
 
 def fixed_part(
-    columns: Mapping[str, Sequence[str] | ArrayLike], factors: Sequence[str], *, intercept: bool = True
+    columns: Mapping[str, Sequence[str] | ArrayLike],
+    factors: Sequence[str],
+    *,
+    intercept: bool = True,
+    interactions: Sequence[tuple[str, ...]] = (),
 ) -> FixedPart:
     """Fixed columns of n rows.
 
     Parameters
     ----------
-    columns : name to n labels or n numbers, in the order wanted; none gives the intercept alone, for which
-    `n`
-        must come from elsewhere, so use `intercept_only`
+    columns : name to n labels or n numbers, in the order wanted; for none use `intercept_only`
     factors : which of them are labels
     intercept : False where thresholds hold it
+    interactions : names of columns whose products follow, named `a=b:c=d`
 
     Raises
     ------
     BadData
-        A factor has one level, a number is not finite, lengths differ, or there is no column.
+        An interaction names a column that is not there, a factor has one level, a number is not finite,
+        lengths differ, or there is no column.
     """
     made: dict[str, Factor] = {}
     numbers: dict[str, FloatArray] = {}
@@ -115,9 +123,34 @@ def fixed_part(
             names.append(name)
     if not pieces or len({piece.shape[0] for piece in pieces}) > 1:
         raise BadData(f"fixed columns have lengths {[piece.shape[0] for piece in pieces]}; wanted one length")
+    places = _places(names, made)
+    for parts in interactions:
+        if missing := [name for name in parts if name not in columns]:
+            raise BadData(
+                f"interaction {':'.join(parts)}: {', '.join(missing)} is not among the effects; name it too"
+            )
+        pieces.append(_product([np.hstack(pieces)[:, places[name]] for name in parts]))
+        names += [":".join(each) for each in product(*([names[j] for j in places[name]] for name in parts))]
     if intercept:
         pieces, names = [np.ones((pieces[0].shape[0], 1)), *pieces], ["intercept", *names]
-    return FixedPart(np.hstack(pieces), tuple(names), made, numbers, intercept)
+    return FixedPart(np.hstack(pieces), tuple(names), made, numbers, intercept, tuple(interactions))
+
+
+def _places(names: Sequence[str], factors: Mapping[str, Factor]) -> dict[str, list[int]]:
+    """Where the columns of each effect stand."""
+    places: dict[str, list[int]] = {}
+    for j, name in enumerate(names):
+        head = name.split("=")[0]
+        places.setdefault(head if head in factors else name, []).append(j)
+    return places
+
+
+def _product(parts: Sequence[FloatArray]) -> FloatArray:
+    """(n, p1 p2 ...) products of every column of one part with every column of the next."""
+    made = parts[0]
+    for part in parts[1:]:
+        made = (made[:, :, None] * part[:, None, :]).reshape(made.shape[0], -1)
+    return made
 
 
 def intercept_only(n: int, *, intercept: bool = True) -> FixedPart:

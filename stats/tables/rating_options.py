@@ -15,7 +15,10 @@ Scale = Literal["interval", "ordinal", "binary"]
 
 @dataclass(frozen=True)
 class RatingOptions:
-    """The options; `fixed` and `random` name columns, a trailing `:` makes a number column a factor."""
+    """The options; `fixed` and `random` name columns, a trailing `:` makes a number column a factor.
+
+    `a:b` in `fixed` is how much the effect of a differs over the levels of b.
+    """
 
     answer: str
     fixed: tuple[str, ...]
@@ -30,7 +33,17 @@ class RatingOptions:
     @property
     def columns(self) -> tuple[str, ...]:
         """All columns that the table needs."""
-        return (self.answer, *(name.rstrip(":") for name in self.fixed if name != "1"), *self.random)
+        return (self.answer, *(name.rstrip(":") for name in self.mains if name != "1"), *self.random)
+
+    @property
+    def mains(self) -> tuple[str, ...]:
+        """Effects that are no interaction."""
+        return tuple(name for name in self.fixed if ":" not in name.rstrip(":"))
+
+    @property
+    def interactions(self) -> tuple[tuple[str, ...], ...]:
+        """The columns of each interaction."""
+        return tuple(tuple(name.split(":")) for name in self.fixed if name not in self.mains)
 
 
 def checked(
@@ -55,6 +68,12 @@ def checked(
         raise BadData(f"column {', '.join(doubled)} is asked for twice; name each column once")
     if "1" in asked.fixed and len(asked.fixed) > 1:
         raise BadData(f"--fixed {','.join(asked.fixed)!r}: wanted columns with commas between, or 1 alone")
+    for parts in asked.interactions:
+        if missing := [name for name in parts if name not in asked.columns]:
+            raise BadData(
+                f"--fixed {':'.join(parts)}: {', '.join(missing) or 'nothing'} does not stand by itself; "
+                f"name the columns too: --fixed {','.join([*parts, ':'.join(parts)])}"
+            )
     if asked.nodes < 1:
         raise BadData(f"{asked.nodes} nodes, wanted 1 or more")
     if asked.scale == "interval" and (asked.link or asked.nodes != 1):

@@ -1,6 +1,5 @@
 """The fit behind each scale of ratings, all handing over the same numbers."""
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -27,7 +26,7 @@ SINGULAR = "a standard deviation is estimated as zero: the answers show no diffe
 
 def fit(table: Columns, asked: RatingOptions) -> RatingsFit:
     """The model that the options ask for, on their columns of the table."""
-    fixed = _fixed_part(table, asked.fixed, intercept=asked.scale != "ordinal")
+    fixed = _fixed_part(table, asked, intercept=asked.scale != "ordinal")
     terms = [random_terms.term(name, coding.factor(table.cells[name]).codes) for name in asked.random]
     fitters = {"interval": _interval, "ordinal": _ordinal, "binary": _binary}
     fitted = fitters[asked.scale](table, asked, fixed, terms)
@@ -39,13 +38,14 @@ def fit(table: Columns, asked: RatingOptions) -> RatingsFit:
     return replace(fitted, warnings=(*fitted.warnings, *few))
 
 
-def _fixed_part(table: Columns, names: Sequence[str], *, intercept: bool) -> FixedPart:
+def _fixed_part(table: Columns, asked: RatingOptions, *, intercept: bool) -> FixedPart:
+    names = asked.mains
     if list(names) == ["1"]:
         return coding.intercept_only(table.n_rows, intercept=intercept)
     plain = [name.rstrip(":") for name in names]
     factors = [name.rstrip(":") for name in names if name.endswith(":") or not table.is_number(name)]
     columns = {name: table.cells[name] if name in factors else table.numbers(name) for name in plain}
-    return coding.fixed_part(columns, factors, intercept=intercept)
+    return coding.fixed_part(columns, factors, intercept=intercept, interactions=asked.interactions)
 
 
 def _interval(table: Columns, asked: RatingOptions, fixed: FixedPart, terms: list[RandomTerm]) -> RatingsFit:

@@ -1,11 +1,14 @@
 """Whole studies with known truth: what may be said of a simulated panel whose ears we made."""
 
+import os
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import decide, level_slope
-from tests import known_truth
+from tests import known_truth, slow
 
 LEVEL_ONLY = ("b-brighter-than-a", "b-longer-than-a")
 REAL = ("d-brighter-than-c", "f-longer-than-e")
@@ -51,9 +54,11 @@ def test_one_study_of_a_small_panel_says_nothing_wrong():
 @pytest.mark.slow
 @pytest.mark.parametrize("name", known_truth.CASES)
 def test_wrong_statements_are_as_rare_as_promised_and_far_from_rare_when_pooled(name, tmp_path, capsys):
+    save = Path(os.environ.get(slow.FOLDER, tmp_path))  # studies made before a cut are not made again
+    save.mkdir(parents=True, exist_ok=True)
     with capsys.disabled():
-        studies = known_truth.simulate(known_truth.CASES[name], STUDIES, where=2, save=tmp_path)
-        print(known_truth.table({name: studies}))
+        studies = known_truth.simulate(known_truth.CASES[name], STUDIES, where=2, save=save)
+        print(f"commit {slow.state()[1]}", known_truth.table({name: studies}, STUDIES), sep="\n")
     said = known_truth.shares(known_truth.CASES[name], studies)
     wrong = {what for what in said if "pooled" not in what and "alone" not in what}
     assert {what: share for what, share in said.items() if what in wrong and share > AT_MOST} == {}

@@ -212,3 +212,41 @@ def test_counts_at_a_limit_say_so_and_stay_valid_json(capsys, correct, word):
     assert word in found["warnings"][0]
     assert main(["fit", "counts", "--task", "2-afc", "--correct", correct, "--trials", "10"]) == 0
     assert word in capsys.readouterr().out
+
+
+CROSSED = """listener,design,hanging,rating
+L1,A,free,1.5
+L1,A,bar,1.5
+L1,B,free,3.5
+L1,B,bar,9.5
+L2,A,free,2.5
+L2,A,bar,4.5
+L2,B,free,6.5
+L2,B,bar,10.5
+"""
+
+
+def test_an_interaction_is_the_difference_of_differences(tmp_path, capsys):
+    """Cell means 2, 3, 5, 10: by hand, (5 - 2) - (10 - 3) = -4 for free against bar."""
+    table = tmp_path / "crossed.csv"
+    table.write_text(CROSSED)
+    told = []
+    for effects in (
+        ["--fixed", "design,hanging,design:hanging"],
+        ["--fixed", "design", "--fixed", "hanging", "--fixed", "design:hanging"],
+    ):
+        words = ["ratings", str(table), "--answer", "rating", *effects, "--random", "listener"]
+        told.append(fitted(capsys, *words)["estimates"])
+    assert told[0] == told[1]
+    found = {name: entry["estimate"] for name, entry in told[0].items()}
+    assert found["design=B:hanging=free"] == pytest.approx(-4, abs=1e-6)
+    assert found["design=B"] == pytest.approx(7, abs=1e-6)
+    assert found["hanging=free"] == pytest.approx(-1, abs=1e-6)
+
+
+def test_an_interaction_without_its_columns_is_named(tmp_path, capsys):
+    table = tmp_path / "crossed.csv"
+    table.write_text(CROSSED)
+    words = ["fit", "ratings", str(table), "--answer", "rating", "--fixed", "design,design:hanging"]
+    assert main(words) == 2
+    assert "hanging does not stand by itself" in capsys.readouterr().err

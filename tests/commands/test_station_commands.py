@@ -10,7 +10,9 @@ import numpy as np
 import pytest
 
 from listening import cli
+from listening.commands import desk
 from listening.records.level import Level
+from listening.records.plan import Plan
 from listening.simulate import run as simulate
 from listening.store import open_store
 from tests import alsa, bells, stations
@@ -92,6 +94,26 @@ def test_the_desk_shows_how_far_everybody_is_and_no_answer(
     assert row["done"] == row["trials"] > 0
     for hidden in ("dome_", "first", "second", "matched"):
         assert hidden not in text
+
+
+def test_the_desk_tells_who_declined_who_was_not_sure_and_why_a_play_did_not_count(tmp_path: Path) -> None:
+    study = bells.write_study(tmp_path, n_listeners=2)
+    store = open_store(study.answers)
+    for slot, listener in ((0, "L01"), (1, "L02")):
+        store.start_sitting(listener, slots=[slot], study_digest="0" * 64)
+    first, second = (s.id for s in store.sittings())
+    store.note(first, "declined")
+    for kind, detail in (
+        ("agreed", ""),
+        ("level set", "plays 1"),
+        ("introduced", "brightness|not sure|plays 2"),
+    ):
+        store.note(second, kind, detail=detail)
+    store.void(second, "001", "device lost; plays 1")
+    declined, sits = desk.rows(study, Plan.load(study.plan))
+    assert (declined.state, declined.stage) == ("declined", "not taking part")
+    assert (sits.state, sits.stage) == ("sits", "trials")
+    assert (sits.not_sure, sits.void_reasons) == (("brightness",), ("device lost",))
 
 
 def test_a_withdrawal_needs_a_yes_and_tells_what_is_out_of_date(

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from listening.audio import wav
-from listening.design import dealing, forms
+from listening.design import dealing
 from listening.errors import StudyError
 from listening.records import protocol as protocol_form
+from listening.records import tasks
 from listening.records.key import Key
 from listening.records.manifest import Manifest
 from listening.records.protocol import Protocol
@@ -24,7 +25,7 @@ SCALES: dict[str, dict[str, Any]] = {
     "continuous rating": {"scale": ["not at all", "extremely"], "scale_standard": "own"},
     "multiple stimulus": {"scale": ["bad", "poor", "fair", "good", "excellent"], "scale_standard": "own"},
 }
-TASKS = sorted(set(forms.FORMS) - {"paired comparison"})
+TASKS = sorted(set(tasks.TASKS) - {"paired comparison"})
 
 
 def asked_as(task: str) -> dict[str, Any]:

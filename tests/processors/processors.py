@@ -28,6 +28,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from listening.analysis.again import reanalysis  # noqa: E402
+from listening.commands import verify  # noqa: E402
 from listening.records.findings import Findings  # noqa: E402
 from listening.records.study import Study, open_analysed  # noqa: E402
 from listening.store.store import utc_now  # noqa: E402
@@ -170,8 +171,11 @@ def analyse(folder: Path, to: Path) -> None:
         copy = Path(work) / "study"
         shutil.copytree(folder, copy)  # the opening of the key is logged there
         study: Study = open_analysed(copy)
-        found = reanalysis.findings(study, Findings.load(study.findings), now=utc_now)
-    to.write_text(json.dumps(found.model_dump(mode="json", exclude={"method": {"versions"}})))
+        on_disk = Findings.load(study.findings)
+        found = reanalysis.findings(study, on_disk, now=utc_now)
+        again = {"page": verify.page(study, on_disk), "claims sheet": verify.sheet(study, on_disk)}
+    dumped = found.model_dump(mode="json", exclude={"method": {"versions"}})
+    to.write_text(json.dumps(dumped | {"written again": again}))
 
 
 @dataclass(frozen=True)

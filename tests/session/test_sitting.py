@@ -236,3 +236,16 @@ def test_progress_and_time_to_go_are_said(tmp_path: Path) -> None:
         one_trial(bench.sitting)
     assert bench.sitting.view().progress == "4 of 10 trials done, about 2 min to go"
     assert bench.sitting.view().share_done == 0.4
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [({}, "Vielen Dank. Sie sind fertig."), ({"goodbye": "Danke, auf bald."}, "Danke, auf bald.")],
+    ids=["default", "own"],
+)
+def test_a_german_sitting_ends_in_german(tmp_path: Path, changes: dict[str, str], said: str) -> None:
+    rules = stations.rules(language="de", **changes)
+    bench = take_seat(tmp_path, make_plan(n_trials=1, n_practice=0, sitting=rules))
+    walk(bench.sitting, *OPENING)
+    one_trial(bench.sitting)
+    assert bench.sitting.view().body == (said,)

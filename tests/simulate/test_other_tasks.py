@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from listening.design.dealing import Dealt, deal
-from listening.design.forms import FORMS
 from listening.records import protocol
 from listening.records.protocol import Protocol
+from listening.records.tasks import TASKS as TASK_LIST
 from listening.simulate import panel, percepts
 from listening.simulate import run as simulate
 from listening.store import open_store
@@ -21,7 +21,7 @@ SCALES: dict[str, list[str]] = {
     "continuous rating": ["not at all", "extremely"],
     "multiple stimulus": ["not at all", "extremely"],
 }
-TASKS = sorted(set(FORMS) - {"paired comparison"})
+TASKS = sorted(set(TASK_LIST) - {"paired comparison"})
 
 
 def asked(task: str, n_listeners: int = 12, repeats: int = 2) -> tuple[Protocol, Dealt]:

@@ -336,7 +336,7 @@ def _allowed(engine: Engine, statement: str) -> bool:
 
 
 CALLS = {  # every function a booth may call, by somebody who knows neither ids nor codes
-    "booth_claim": "booth_claim('made here', 'X', ARRAY[1, 2, 3, 4], '{study}', false, "
+    "booth_claim": "booth_claim('made-here', 'X', ARRAY[1, 2, 3, 4], '{study}', false, "
     "'2030-01-01T00:00Z', 'x', 9)",
     "booth_hold": "booth_hold('{guess}', 'x', 9)",
     "booth_head": "booth_head('{guess}')",
@@ -346,7 +346,9 @@ CALLS = {  # every function a booth may call, by somebody who knows neither ids 
     "booth_slots": "booth_slots(false)",
     "booth_answered": "booth_answered('{guess}')",
     "booth_events": "booth_events('{guess}')",
-    "booth_record": """booth_record('{{"sitting": "{guess}", "trial": "t1"}}')""",
+    "booth_record": """booth_record('{{"sitting": "{guess}", "trial": "t1", "attribute": "a", "task": "x",
+        "clips": "c1 c2", "answer": "first", "response_s": 1, "plays": 1, "practice": false,
+        "answered_at": "2030-01-01T00:00Z"}}')""",
     "booth_note": "booth_note('{guess}', 'r', '2030-01-01T00:00Z', 'paused', 't1', '', 1, 'x')",
 }
 

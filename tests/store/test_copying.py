@@ -169,3 +169,44 @@ def test_a_sitting_that_went_on_after_the_first_merge_is_refused(here: Store, th
     there.record(an_answer(row, "t9", "first"))
     with pytest.raises(StudyError, match="3 answers and there with 4"):
         merging.merge(here, there, site="north", study_digest=DIGEST)
+
+
+@pytest.mark.parametrize("act", ["copy", "merge"])
+def test_a_store_that_is_written_to_meanwhile_is_read_at_one_instant(
+    here: Store, place: Path | str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, act: str
+) -> None:
+    """A sitting with its answers comes between the reading of two tables: all of it is there, or nothing."""
+    fill(here, ["L01"], [1])
+    parts = "_chunks" if act == "copy" else "_Sitting"
+    kind = copying if act == "copy" else merging
+    before, came = getattr(kind, parts), []
+
+    def slowly(*arguments: object, **more: object) -> object:
+        if len(came) < 3:  # between the tables
+            came.append(fill(here, [f"M{len(came)}"], [len(came) + 2]))
+        return before(*arguments, **more)
+
+    monkeypatch.setattr(kind, parts, slowly)
+    if act == "merge":
+        monkeypatch.setattr(merging, "select", _select_slowly(here, came))
+    target = tmp_path / "target.sqlite"
+    if act == "copy":
+        counts = copying.copy(place, target)
+        assert (counts["sitting"], counts["answer"]) == (1, 3)
+    else:
+        store = open_store(target)
+        merged = merging.merge(store, here, site="north", study_digest=DIGEST)
+        store.close()
+        assert merged.answers == 3 * merged.sittings
+    assert came
+
+
+def _select_slowly(store: Store, came: list[object]) -> object:
+    from sqlalchemy import select
+
+    def slowly(*what: object) -> object:
+        if len(came) < 3:
+            came.append(fill(store, [f"N{len(came)}"], [len(came) + 10]))
+        return select(*what)  # type: ignore[call-overload]
+
+    return slowly

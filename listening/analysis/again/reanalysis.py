@@ -22,6 +22,13 @@ class Difference:
     place: str
     on_disk: str
     from_data: str
+    apart: float
+    """Relative to the larger of the two and of 1; infinite where no number differs from a number."""
+
+    @property
+    def is_tiny(self) -> bool:
+        """Last bits: another processor."""
+        return self.apart <= RELATIVE
 
 
 def reopened(study: Study, found: Findings, *, now: Callable[[], str]) -> Taken:
@@ -58,7 +65,7 @@ def _asked(found: Findings) -> dict[str, Any]:
 
 
 def differences(on_disk: Findings, from_data: Findings) -> list[Difference]:
-    """Every place where the two differ by more than `RELATIVE`, versions of libraries left out."""
+    """Every place where the two differ, tiny differences too, versions of libraries left out."""
     one, other = on_disk.model_dump(mode="json"), from_data.model_dump(mode="json")
     for dumped in (one, other):
         dumped["method"].pop("versions")
@@ -66,7 +73,9 @@ def differences(on_disk: Findings, from_data: Findings) -> list[Difference]:
         dumped.pop("record")  # every opening adds a line; it is held against the record itself
         if not on_disk.sources:  # an earlier version took no hash of them
             dumped.pop("sources")
-    return [Difference(place, str(a), str(b)) for place, a, b in _unlike("findings", one, other)]
+    return [
+        Difference(place, str(a), str(b), _apart(a, b)) for place, a, b in _unlike("findings", one, other)
+    ]
 
 
 def _unlike(place: str, one: Any, other: Any) -> Iterator[tuple[str, Any, Any]]:
@@ -76,8 +85,11 @@ def _unlike(place: str, one: Any, other: Any) -> Iterator[tuple[str, Any, Any]]:
     elif isinstance(one, list) and isinstance(other, list) and len(one) == len(other):
         for i, (a, b) in enumerate(zip(one, other, strict=True)):
             yield from _unlike(f"{place}[{i}]", a, b)
-    elif isinstance(one, float) and isinstance(other, float):
-        if not math.isclose(one, other, rel_tol=RELATIVE, abs_tol=RELATIVE):
-            yield place, one, other
     elif one != other:
         yield place, one, other
+
+
+def _apart(one: Any, other: Any) -> float:
+    if isinstance(one, float) and isinstance(other, float) and math.isfinite(one - other):
+        return abs(one - other) / max(1.0, abs(one), abs(other))
+    return math.inf

@@ -8,6 +8,7 @@ import numpy as np
 
 from listening.analysis.opening import sealed_key
 from listening.errors import StudyError
+from listening.records import tasks
 from listening.records.answer import Answer
 from listening.records.ear_gains import EarGain, EarGains, EarPair
 from listening.records.key import Key, KeyedClip
@@ -60,7 +61,7 @@ def from_answers(
     """
     metric = manifest.matching_metric or DEFAULT_METRIC
     clips = {clip.clip: clip for clip in key.clips}
-    counted = [a for a in answers if a.task == "adjustment" and not a.practice]
+    counted = [a for a in answers if tasks.named(a.task).sheet == "gain" and not a.practice]
     rows = [_adjusted(a, clips, manifest, AS_PHON.get(metric, metric)) for a in counted]
     listeners = sorted({row.listener for row in rows})
     if len(listeners) < FEWEST_LISTENERS:

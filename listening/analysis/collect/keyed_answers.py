@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from listening.errors import StudyError
+from listening.records import tasks
 from listening.records.answer import Answer
 from listening.records.key import Key
 from listening.records.manifest import Manifest
@@ -83,7 +84,7 @@ def select(
 def _counted(given: Columns) -> pd.DataFrame:
     """One row for each counted answer of a paired comparison, by listener, sitting and trial."""
     table = pd.DataFrame({name: given[name] for name in (*KEPT, "clips", "practice", "task")})
-    is_counted = ~table["practice"].astype(bool) & (table["task"] == "paired comparison")
+    is_counted = ~table["practice"].astype(bool) & table["task"].isin(tasks.names(family="choice"))
     table = table[is_counted].sort_values(["listener", "sitting", "trial"], ignore_index=True)
     pairs = [clips.split(" ") for clips in table.pop("clips")]
     return table.drop(columns=["practice", "task"]).assign(

@@ -6,14 +6,13 @@ import pandas as pd
 
 from listening.analysis.collect.keyed_answers import Answers, as_columns
 from listening.errors import StudyError
+from listening.records import tasks
 from listening.records.key import KeyedClip
 from listening.records.plan import Plan
 from listening.records.protocol import Question
 from listening.records.protocol_names import TOLD_APART
 
-GUESS = {"triangle": 1 / 3, "duo-trio": 1 / 2, "2-AFC": 1 / 2}  # share right by guessing
 PLACES = ("first", "second", "third")
-TWO_PLACES = ("duo-trio", "2-AFC")  # whose first answers tell of a habit
 COLUMNS = (
     *("sitting", "listener", "site", "trial", "attribute", "presentation", "task", "response_s", "simulated"),
     *("one", "other", "stimulus_one", "stimulus_other", "is_different", "right", "first"),
@@ -65,7 +64,9 @@ def select(table: pd.DataFrame, asked: Question) -> pd.DataFrame:
         )
         for end, name in (("more", more), ("than", than))
     }
-    turned = (rows["task"] == "2-AFC") & (rows["other"] == more)
+    turned = rows["task"].isin(
+        t.name for t in tasks.ALL if t.family == "discrimination" and t.picks == "more"
+    ) & (rows["other"] == more)
     return rows.assign(**ends, right=rows["right"].where(~turned, 1 - rows["right"]))
 
 
@@ -73,8 +74,9 @@ def _row(
     row: dict[str, Any], known: dict[str, KeyedClip], references: dict[tuple[int, str], str]
 ) -> dict[str, Any] | None:
     codes = row["clips"].split(" ")
-    reference = references.get((row["slot"], row["trial"])) if row["task"] == "duo-trio" else None
-    if row["task"] == "duo-trio" and reference is None:
+    is_matching = tasks.named(row["task"]).picks == "like the reference"
+    reference = references.get((row["slot"], row["trial"])) if is_matching else None
+    if is_matching and reference is None:
         raise StudyError(
             f"trial {row['trial']} of {row['listener']} has no reference in the plan; answers and plan "
             "are not of one study: put the right answer store in the station folder"
@@ -101,13 +103,20 @@ def _row(
         "stimulus_other": other.stimulus,
         "is_different": int(one.condition != other.condition),
         "right": _right(row, heard, like, one.condition),
-        "first": float(row["answer"] == "first") if row["task"] in TWO_PLACES else float("nan"),
+        "first": float(row["answer"] == "first") if _has_two_places(row["task"]) else float("nan"),
     }
+
+
+def _has_two_places(task: str) -> bool:
+    """Whether first answers tell of a habit."""
+    one = tasks.named(task)
+    return one.sheet == "place" and one.sounds == 2
 
 
 def _right(row: dict[str, Any], heard: list[KeyedClip], like: KeyedClip | None, one: str) -> float:
     conditions = [clip.condition for clip in heard]
-    if row["task"] == "same-different":
+    task = tasks.named(row["task"])
+    if task.sheet == "same or different":
         return float((row["answer"] == "different") == (len(set(conditions)) > 1))
     if row["answer"] not in PLACES[: len(heard)]:
         raise StudyError(
@@ -115,7 +124,7 @@ def _right(row: dict[str, Any], heard: list[KeyedClip], like: KeyedClip | None, 
             f"{', '.join(PLACES[: len(heard)])}"
         )
     picked = heard[PLACES.index(row["answer"])]
-    if row["task"] == "triangle":
+    if task.picks == "odd":
         return float(conditions.count(picked.condition) == 1)
     if like is not None:
         return float(picked.stimulus == like.stimulus)

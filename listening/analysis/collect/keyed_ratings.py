@@ -10,7 +10,6 @@ from listening.records.key import Key, KeyedClip
 from listening.records.manifest import Manifest
 from listening.records.protocol_names import RATED
 
-COMPARED = "comparison category"
 COLUMNS = (
     *("sitting", "listener", "site", "trial", "attribute", "presentation", "task", "response_s", "simulated"),
     *("score", "condition", "stimulus", "against", "stimulus_against", "first"),

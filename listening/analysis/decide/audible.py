@@ -9,6 +9,7 @@ import pandas as pd
 from listening.analysis.collect import keyed_discrimination as trials
 from listening.analysis.decide import as_planned, families
 from listening.analysis.decide.write_up import finite
+from listening.records import tasks
 from listening.records.findings import Interval, QuestionFinding, Sensitivity
 from listening.records.protocol import Protocol, Question
 from stats.deciding import verdict
@@ -113,7 +114,7 @@ def _unfitted(rows: pd.DataFrame, asked: Question, protocol: Protocol) -> Questi
         as_planned.of_question(asked, protocol)
         | {
             "task": attribute.task,
-            "guess": trials.GUESS.get(attribute.task),
+            "guess": tasks.named(attribute.task).guess,
             "beyond_level": False,
             "smallest_effect_logit": 0.0,
             "alpha_corrected": asked.alpha,
@@ -136,8 +137,9 @@ def _fit(rows: pd.DataFrame) -> ToldApart:
     stimuli = [pd.factorize(rows[f"stimulus_{end}"], sort=True)[0] for end in ("more", "than")]
     task = str(rows["task"].iloc[0])
     right = rows["right"].to_numpy(float)
-    if task in trials.GUESS:
-        return above_chance.forced_choice(right, listener, stimuli, guess=trials.GUESS[task])
+    guess = tasks.named(task).guess
+    if guess is not None:
+        return above_chance.forced_choice(right, listener, stimuli, guess=guess)
     is_different = rows["is_different"].to_numpy(float)
     said_different = np.where(is_different == 1, right, 1 - right)
     return above_chance.same_different(said_different, is_different, listener, stimuli)

@@ -9,6 +9,7 @@ from listening.analysis.decide import contrast
 from listening.analysis.decide.write_up import interval
 from listening.analysis.explain import strengths
 from listening.analysis.explain.strengths import Strengths
+from listening.records import tasks
 from listening.records.findings import Strength, StrengthSet
 from listening.records.protocol import Protocol
 from stats.errors import StatsError
@@ -39,7 +40,7 @@ class Fitted:
 
 def asked(protocol: Protocol) -> list[tuple[str, str]]:
     """Attribute and presentation of every block of paired comparisons; the other tasks have no strengths."""
-    compared = {a.name for a in protocol.attributes if a.task == "paired comparison"}
+    compared = {a.name for a in protocol.attributes if tasks.named(a.task).family == "choice"}
     blocks = ((b.attribute, str(b.presentation)) for b in protocol.blocks if b.attribute in compared)
     return list(dict.fromkeys(blocks))
 

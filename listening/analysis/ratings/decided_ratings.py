@@ -10,6 +10,7 @@ from listening.analysis.decide.decide import FLIPS, NO_SLOPE
 from listening.analysis.decide.write_up import finite
 from listening.analysis.ratings import rating_model
 from listening.analysis.ratings.rating_model import RatedFit
+from listening.records import tasks
 from listening.records.findings import Interval, LevelCheck, QuestionFinding, Sensitivity
 from listening.records.protocol import AS_RECORDED, MATCHED, Protocol, Question
 from listening.records.protocol_names import RATED
@@ -18,8 +19,6 @@ from stats.deciding import verdict
 from stats.deciding.verdict import Verdict
 from stats.errors import StatsError
 from stats.mixed import marginal_share
-
-IN_CATEGORIES = ("category rating", "comparison category")
 
 
 @dataclass(frozen=True)
@@ -63,7 +62,7 @@ def _fitted(table: pd.DataFrame, asked: Question, protocol: Protocol) -> _Fitted
     )
     try:
         fits = tuple(rating_model.fit(rows, asked, *way) for way in rating_model.ways(rows, asked, slope))
-        p = rating_model.p_ordinal(rows, asked) if made.task in IN_CATEGORIES else None
+        p = rating_model.p_ordinal(rows, asked) if tasks.named(made.task).has_labels else None
     except StatsError as error:
         return _Fitted(asked, made, (), f"the answers cannot bear the model: {error}", None)
     return _Fitted(asked, made, fits, NO_SLOPE if corrected and slope is None else "", p)

@@ -14,11 +14,17 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--fixed",
         required=True,
+        action="append",
         metavar="A,B",
-        help="effects: text columns are factors, a trailing ':' makes a number column one; 1 for none",
+        help="effects, with commas or by naming --fixed again: text columns are factors, a trailing ':' "
+        "makes a number column one, A:B is their interaction; 1 for none",
     )
     parser.add_argument(
-        "--random", default="", metavar="A,B", help="columns over whose levels the intercept varies"
+        "--random",
+        default=[],
+        action="append",
+        metavar="A,B",
+        help="columns over whose levels the intercept varies, with commas or by naming --random again",
     )
     parser.add_argument(
         "--scale",
@@ -41,8 +47,8 @@ def run(args: argparse.Namespace) -> int:
     """Fit and print; 0 when done."""
     asked = rating_options.checked(
         args.answer,
-        args.fixed,
-        args.random,
+        ",".join(args.fixed),
+        ",".join(args.random),
         scale=args.scale,
         link=args.link,
         nodes=args.nodes,

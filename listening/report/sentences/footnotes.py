@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from listening.records import tasks
 from listening.records.conducted import Conducted, Sampled
 from listening.records.findings import Findings, Interval, QuestionFinding, SuperlativeFinding
 from listening.report import rounding
@@ -36,7 +37,7 @@ def of_superlative(s: SuperlativeFinding, found: Findings, words: Language) -> s
     counts = {"others": len(s.against), "n": len(s.against) + 1}
     return _joined(
         [
-            f"{words.text('footnote', 'paired comparison')}, {_who(s.n_listeners, found, words)}",
+            f"{words.text('footnote', tasks.PAIRED_COMPARISON.name)}, {_who(s.n_listeners, found, words)}",
             *_carried_out(found, words),
             *_recorded(conditions, found, words),
             _played(s.presentation, found, words),

@@ -1,5 +1,6 @@
 """What the slots of a template are filled with, the printed text first, then what means the same."""
 
+from listening.records import tasks
 from listening.records.factor import FactorFinding
 from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
 from listening.report.sentences import cause_words, facts, wording
@@ -116,8 +117,8 @@ def bound(q: QuestionFinding, words: Language) -> str:
 def scale(q: QuestionFinding, words: Language) -> str:
     """The scale with its ends."""
     low, high = (words.quoted(end) for end in (q.scale[0], q.scale[-1])) if q.scale else ("", "")
-    kinds = {"continuous rating": "continuous", "comparison category": "comparison"}
-    kind = kinds.get(q.task, "category")
+    sheet = tasks.named(q.task).sheet
+    kind = {"marks": "continuous", "compared label": "comparison"}.get(sheet, "category")
     return words.text("points", kind).format(top=len(q.scale), low=low, high=high)
 
 

@@ -87,7 +87,9 @@ def test_every_column_of_every_table_is_in_the_dictionary(tables):
             assert {(name, column) for column in table.columns} <= listed
     meaning = tables["dictionary"].set_index(["table", "column"])["meaning"]
     assert (meaning.str.len() > 0).all()
-    assert meaning["questions", "estimate_lower"].endswith("level corrected: lower limit")
+    assert meaning["questions", "estimate_lower"].endswith(
+        "by the mixed model over all conditions: lower limit"
+    )
     assert "drawn" not in meaning["listeners", "first_share"]
     assert meaning["listeners", "first_share"].startswith("Share of trials in which the first")
 
@@ -99,6 +101,22 @@ def test_the_same_findings_show_no_difference_and_a_changed_number_does(bells_fi
     other_findings = bells_findings.model_copy(update={"questions": (changed, *bells_findings.questions[1:])})
     places = [d.place for d in reanalysis.differences(bells_findings, other_findings)]
     assert sorted(places) == ["findings.questions[0].se", "findings.questions[0].word"]
+
+
+@pytest.mark.parametrize(("factor", "is_tiny"), [(1 + 9e-7, True), (1 + 2e-6, False)])
+def test_a_difference_of_another_processor_is_seen_and_called_tiny(bells_findings, factor, is_tiny):
+    q = bells_findings.questions[0].model_copy(update={"df": 20.0})
+    here = bells_findings.model_copy(update={"questions": (q,)})
+    there = bells_findings.model_copy(update={"questions": (q.model_copy(update={"df": 20.0 * factor}),)})
+    (found,) = reanalysis.differences(here, there)
+    assert (found.place, found.is_tiny) == ("findings.questions[0].df", is_tiny)
+    assert found.apart == pytest.approx(factor - 1, rel=1e-3)
+
+
+def test_a_number_that_is_missing_is_no_tiny_difference(bells_findings):
+    q = bells_findings.questions[0].model_copy(update={"df": None})
+    there = bells_findings.model_copy(update={"questions": (q, *bells_findings.questions[1:])})
+    assert [d.is_tiny for d in reanalysis.differences(bells_findings, there)] == [False]
 
 
 def test_the_analysis_made_again_asks_for_the_same_look(monkeypatch, bells_findings):

@@ -228,6 +228,10 @@ def test_replicated_answers_with_known_truth_come_back():
 
 def test_split_panel_is_seen_as_spread():
     found = beta_binomial.fit("2-afc", [12] * 10 + [6] * 10, [12] * 20)
+    # all or nothing: 10 of 20 hear it, less the chance 2^-12 that who guesses is right 12 times
+    assert found.mean == pytest.approx((0.5 - 2**-12) / (1 - 2**-12), abs=1e-5)
+    assert found.mean_se == pytest.approx(np.sqrt(0.25 / 20), rel=1e-3)
+    assert found.spread == pytest.approx(1.0, abs=2e-6)
     assert found.p_spread < 1e-6
     assert found.p_difference < 1e-6
 
