@@ -16,6 +16,7 @@ from tests.attacks.places import PLACES
 from tests.attacks.whole_study import command
 
 INHERENT = {
+    "store: the ledger's last row": "the opening that was taken out is put in again from the record",
     "report/report.html": "written anew by `report`",
     "report/claims.html": "written anew by `report`",
     "findings.json": "written anew by `analyse`",
