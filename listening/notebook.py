@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from listening.records.plan import Plan
     from listening.records.protocol import Protocol
     from listening.steps.analysed_study import Analysed
+    from listening.steps.comparisons import Compared
     from listening.steps.study_checks import Checked
 
 
@@ -89,6 +90,16 @@ class NotebookStudy:
         study_measures.run(self.folder, jobs=jobs)
         journal.note("measure", self.folder)
         return self.measures
+
+    def compare(self, level: str, *, with_: str, jobs: int = 1, **fixed: str) -> "Compared":
+        """What is lost from one condition to another: `compare("dome_c", support="free", with_="handlebar")`.
+
+        `level` and the named factors single out the first, `with_` is the level that the second has instead;
+        errors as `comparisons.compare`.
+        """
+        from listening.steps import comparisons
+
+        return comparisons.compare(self.folder, level, with_=with_, jobs=jobs, **fixed)
 
     def prepare(self, *, by_ear: str | Path | None = None, jobs: int | None = None) -> "Manifest":
         """Make the stimuli: aligned, trimmed, matched, verified; parameters as `study_stimuli.prepare`."""

@@ -22,9 +22,8 @@ from scipy import optimize, special
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from listening.analysis.collect import keyed_answers
-from listening.analysis.decide import decide, level_slope, sensitivity
-from listening.analysis.decide.decide import Fitted
-from listening.analysis.decide.level_slope import Slope
+from listening.analysis.decide import decide, sensitivity
+from listening.analysis.decide.decide import Decided
 from listening.design import dealing
 from listening.design.dealing import Dealt
 from listening.records.manifest import Manifest, Stimulus
@@ -105,7 +104,7 @@ def sounds(energy_b_db: float, apart_db: float, octaves: float) -> Sounds:
     )
 
 
-SUPPORTED = ("supported", "supported, level by LAFmax alone", "supported, pooled")
+SUPPORTED = ("supported", "supported, level not taken off", "supported, pooled")
 SAME = ("the same", "the same, interval alone", "the same, pooled", "contradicted")
 PANELS = tuple(
     Case(f"panel of {n}", n, sounds(1.5, 3.0, at_bound()), truth(), tells=(*SUPPORTED, *SAME))
@@ -131,22 +130,19 @@ LEVEL_ONLY = tuple(
         controls=controls,
         tells=SUPPORTED,
     )
-    for name, controls, presentations in (
-        ("control pairs", True, ("matched",)),
-        ("both presentations", False, ("as recorded", "matched")),
-    )
+    for name, controls, presentations in (("control pairs", True, ("matched",)),)
 )
 CASES = {case.name: case for case in (*PANELS, SPLIT, *LEVEL_ONLY)}
 
 
 def protocol(case: Case) -> Protocol:
-    """One attribute, all pairs of four conditions twice, three planned questions."""
+    """One attribute, all pairs of four conditions, the planned ones eight times, four questions."""
     shown = [
         {"name": name} if name == "as recorded" else {"name": name, "metric": "laf_max_db"}
         for name in case.presentations
     ]
     blocks = [
-        {"attribute": "brightness", "presentation": name, "pairs": "all", "repeats": 2}
+        {"attribute": "brightness", "presentation": name, "pairs": "all", "repeats": 1, "planned_repeats": 8}
         for name in case.presentations
     ]
     asked = [("beyond level", "more", "b", "a"), ("same", "same", "d", "c"), ("more", "more", "d", "c")]
@@ -176,7 +172,7 @@ def protocol(case: Case) -> Protocol:
                 {"name": "brightness", "question": "Which is brighter?", "comparative": "brighter"}
             ],
             "blocks": blocks,
-            "controls": [{"attribute": "brightness", "gains_db": [3.0, 6.0], "repeats": 2}]
+            "controls": [{"attribute": "brightness", "gains_db": [2.0, 6.0], "repeats": 4}]
             if case.controls
             else [],
             "sitting": {"welcome": "Welcome.", "consent": "I agree."},
@@ -264,52 +260,34 @@ def study(case_name: str, rng: np.random.Generator) -> Words:
         truth=case.truth,
     )
     table = keyed_answers.frame(answers, made.key, stimuli)
-    slope = level_slope.from_answers(table, "brightness")
-    asked = {question.id: question for question in chosen.questions}
-    said = {} if slope is None else _said(table, asked, slope, case.tells)
-    return said | {"no slope": slope is None}
+    return _said(table, {question.id: question for question in chosen.questions}, case.tells)
 
 
-def _said(table: pd.DataFrame, asked: dict[str, Question], slope: Slope, tells: tuple[str, ...]) -> Words:
-    beyond = _fitted(table, asked["beyond level"], slope)
+def _said(table: pd.DataFrame, asked: dict[str, Question], tells: tuple[str, ...]) -> Words:
+    beyond = decide.decide_question(table, asked["beyond level"])
     said = {
-        "supported": _whole(table, beyond, slope) == "supported",
-        "supported, level by LAFmax alone": decide.judge(beyond, 0.05).word == "supported",
-        "supported, pooled": _pooled(table, beyond) == "supported",
+        "supported": beyond.word == "supported",
+        "supported, level not taken off": _direct(beyond) == "supported",
+        "supported, pooled": sensitivity.pooled(beyond).word == "supported",
     }
     if "the same, split panel" in tells:
-        split = replace(beyond, question=asked["split"])
-        said["the same, split panel"] = decide.judge(split, 0.05).word == "supported"
+        split = decide.decide_question(table, asked["split"])
+        said["the same, split panel"] = split.word == "supported"
     if "the same" in tells:
-        same = _fitted(table, asked["same"], slope)
-        judged = decide.judge(same, 0.05)
-        inside = [max(-w.bounds.lower, w.bounds.upper) < judged.delta_logit for w in judged.ways]
+        same = decide.decide_question(table, asked["same"])
+        more = decide.decide_question(table, asked["more"])
         said |= {
-            "the same": judged.word == "supported",
-            "the same, interval alone": inside == [True],
-            "the same, pooled": _pooled(table, same) == "supported",
-            "contradicted": decide.judge(replace(same, question=asked["more"]), 0.05).word == "contradicted",
+            "the same": same.word == "supported",
+            "the same, interval alone": same.judged is not None and same.judged.rejects,
+            "the same, pooled": sensitivity.pooled(same).word == "supported",
+            "contradicted": more.word == "contradicted",
         }
     return said
 
 
-def _fitted(table: pd.DataFrame, question: Question, slope: Slope) -> Fitted:
-    return decide.fit_question(table, question, slope=slope, metric="laf_max_db", first_way_only=True)
-
-
-def _whole(table: pd.DataFrame, first: Fitted, slope: Slope) -> str:
-    """The verdict; where level's first way alone does not support it, no other way can."""
-    question = first.question
-    word = decide.judge(first, question.alpha).word
-    if word != "supported":
-        return word
-    return decide.decide_question(table, question, slope=slope, metric="laf_max_db").word
-
-
-def _pooled(table: pd.DataFrame, fitted: Fitted) -> str | None:
-    question = fitted.question
-    rows = keyed_answers.select(table, attribute=question.attribute, presentation=question.presentation)
-    return sensitivity.pooled(decide.judge(fitted, question.alpha), rows).word
+def _direct(decided: Decided) -> str | None:
+    """The word without regard to level."""
+    return decided.judged.direct.word if decided.judged is not None else None
 
 
 def simulate(
@@ -346,9 +324,7 @@ def _path(case: Case, save: Path) -> Path:
 
 def shares(case: Case, said: Sequence[Words]) -> dict[str, float]:
     """Share of studies by kind of statement, all of them wrong in this case."""
-    return {
-        name: float(np.mean([one.get(name, False) for one in said])) for name in (*case.tells, "no slope")
-    }
+    return {name: float(np.mean([one.get(name, False) for one in said])) for name in case.tells}
 
 
 def table(found: dict[str, list[Words]], wanted: int = 0) -> str:

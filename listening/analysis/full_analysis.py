@@ -10,6 +10,7 @@ from listening.analysis.collect import keyed_answers, keyed_discrimination, keye
 from listening.analysis.collect.keyed_answers import Answers
 from listening.analysis.decide import (
     audible,
+    beside,
     decide,
     level_slope,
     planned_ratio,
@@ -150,7 +151,7 @@ def findings(
         panel=panel,
         questions=tuple(questions),
         level_slopes=tuple(_slope(name, slope) for name, slope in slopes.items()),
-        superlatives=tuple(_superlatives(kept, protocol, slopes, look)),
+        superlatives=tuple(_superlatives(kept, protocol, look)),
         strengths=strength_sets.findings(sets, protocol),
         winners=describe.winners(kept, protocol),
         decompositions=shown.decompositions,
@@ -197,27 +198,32 @@ def _questions(
     scores: pd.DataFrame,
 ) -> Iterator[QuestionFinding]:
     kept = screening.kept(table, listeners)
-    decided = decide.decide_all(kept, protocol, slopes)
+    decided = decide.decide_all(kept, protocol)
     others = audible.questions(screening.kept(told, listeners), told, protocol)
     others |= decided_ratings.questions(screening.kept(scores, listeners), protocol)
     for planned in protocol.questions:
         if planned.id in others:
             yield others[planned.id]
             continue
-        slope = slopes[planned.attribute]
         about_level = protocol.attribute(planned.attribute).about_level
-        metric = protocol.presentation(planned.presentation).metric
-        looked = sensitivity.others(decided[planned.id], Given(table, listeners, slope, about_level, metric))
-        yield write_up.question(decided[planned.id], kept, protocol, slope=slope, others=looked)
+        given = Given(table, listeners, about_level, decide.loudness_of(protocol))
+        one = decided[planned.id]
+        rows = keyed_answers.select(kept, attribute=planned.attribute, presentation=planned.presentation)
+        yield write_up.question(
+            one,
+            kept,
+            protocol,
+            slope=slopes[planned.attribute],
+            others=sensitivity.others(one, given),
+            models=beside.of_question(one, rows) if len(rows) else None,
+        )
 
 
-def _superlatives(
-    kept: pd.DataFrame, protocol: Protocol, slopes: Mapping[str, Slope | None], look: Look | None
-) -> Iterator[SuperlativeFinding]:
+def _superlatives(kept: pd.DataFrame, protocol: Protocol, look: Look | None) -> Iterator[SuperlativeFinding]:
     """Superlatives are decided once, at the end; planned looks spend no error on them."""
     once = look is None or (look.at_end and protocol.stopping.spending == "none")
     for asked in protocol.superlatives:
-        made = superlative.planned(kept, asked, protocol, slopes[asked.attribute])
+        made = superlative.planned(kept, asked, protocol)
         yield made if once else made.model_copy(update={"word": "no verdict", "reason": ONCE})
 
 

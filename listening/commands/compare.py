@@ -3,12 +3,11 @@
 import argparse
 from pathlib import Path
 
-from listening.commands import sound_files, text_table
+from listening.commands import sound_files
 from listening.console import show
 from listening.errors import SoundError
 from listening.records.comparison import Comparison
-
-SHORT = {"inside repeatability": "≈", "one strike a side: no limits": ""}
+from listening.steps import comparison_lines
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -48,37 +47,11 @@ def run(args: argparse.Namespace) -> int:
         from listening.commands import picture
 
         picture.draw([a[0], b[0]], names, args.picture)
-    lines = [*loaded.notes, *text(found)]
+    lines = [*loaded.notes, *comparison_lines.lines(found)]
     if args.picture:
         lines.append(f"picture: {args.picture}")
     show.result(args, lines, {**found.model_dump(mode="json"), "notes": loaded.notes})
     return 0
-
-
-def text(found: Comparison) -> list[str]:
-    """The comparison for people: tables of at most 80 columns, then the words."""
-    from listening.report.sentences import sayings
-    from listening.report.tables import comparison_tables
-
-    level = f"{found.above_db:.1f} dB{'' if found.calibrated else ' re full scale'}"
-    lines = [
-        f"a: {found.a}; b: {found.b}; difference is b less a, with 95 % limits over strikes",
-        *text_table.wrapped(
-            f"energies over {found.length_s:.2f} s from the strike; time above is above {level}"
-        ),
-        "",
-        *text_table.lines(comparison_tables.rows(found), leave_out=(6,), short=SHORT),
-        "",
-        *text_table.lines(comparison_tables.bands(found, 1), short=SHORT),
-        "",
-        *text_table.lines(comparison_tables.partials(found), leave_out=(3,), short=SHORT),
-        f"{SHORT[comparison_tables.SAME]} {comparison_tables.SAME}: strikes alone may differ as much",
-        "",
-        *(line for one in sayings.of_comparison(found) for line in text_table.wrapped(one)),
-    ]
-    for metric, why in found.not_known.items():
-        lines += text_table.wrapped(f"not known: {comparison_tables.NAMES[metric][0]}: {why}")
-    return [*lines, "third-octaves and strikes of each row: --json"]
 
 
 def _names(given: str | None) -> tuple[str, str]:

@@ -52,9 +52,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
             "store what the meter showed",
         ),
     ),
-    "station": (
-        ("listening station bells carried", "plan and clips alone, for the machine that seats people"),
-    ),
+    "station": (("listening station bells carried", "plan and clips alone, to seat people elsewhere"),),
     "desk": (("listening desk bells --watch", "look again every two seconds"),),
     "withdraw": (("listening withdraw bells K7PQX --yes", "remove this listener beyond recovery"),),
     "simulate": (

@@ -2,6 +2,7 @@
 
 import argparse
 import io
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -58,9 +59,9 @@ def _write(path: Path, table: "DataFrame", kind: str) -> None:
     if kind == "csv":
         write_text(path, table.map(rows.quoted).to_csv(index=False))
     elif kind == "json":
-        write_text(
-            path, table.to_json(orient="records", indent=1, force_ascii=False, double_precision=15) + "\n"
-        )
+        # pandas rounds to 15 decimals, which leaves little of a small p
+        records = table.astype(object).where(table.notna(), None).to_dict("records")
+        write_text(path, json.dumps(records, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
     else:
         content = io.BytesIO()
         try:

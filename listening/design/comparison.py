@@ -53,7 +53,8 @@ def often(protocol: Protocol, block: Block, names: list[str]) -> set[frozenset[i
     """The pairs that a listener hears `planned_repeats` times."""
     if block.planned_repeats is None:
         return set()
-    return {frozenset(pair) for pair in planned_pairs(protocol, block, names)}
+    own = block.model_copy(update={"of_all_questions": False})
+    return {frozenset(pair) for pair in planned_pairs(protocol, own, names)}
 
 
 def by_repeats(pairs: Pairs, block: Block, planned: set[frozenset[int]]) -> list[tuple[int, tuple[int, int]]]:
@@ -103,11 +104,12 @@ def _either(pair: tuple[int, int], rng: np.random.Generator) -> tuple[int, int]:
 
 
 def planned_pairs(protocol: Protocol, block: Block, names: list[str]) -> Pairs:
-    """The pairs of conditions that the questions of a block compare."""
+    """The pairs of conditions that the questions of a block compare, or all questions of its presentation."""
+    asked = protocol.together_with(block.attribute)
     planned = [
         (names.index(q.contrast.more), names.index(q.contrast.than))
         for q in protocol.questions
-        if q.attribute in protocol.together_with(block.attribute) and q.presentation == block.presentation
+        if q.presentation == block.presentation and (block.of_all_questions or q.attribute in asked)
     ]
     if not planned:
         raise StudyError(

@@ -11,6 +11,7 @@ from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import ListeningError
 from listening.metrics import onset
+from listening.records import metric_register
 from listening.records.problem import Problem
 from listening.records.protocol import Protocol
 from listening.records.recordings_table import Recording
@@ -21,7 +22,6 @@ CLIPPED_RUN = 3  # samples in a row at full scale
 FLAT_RUN = 5  # samples in a row at the same peak below full scale: clipped, then scaled
 WEAKEST_PEAK_DBFS = -80.0
 FEWEST_DB_OVER_NOISE = 40.0  # below, a decay of 30 dB ends in the noise
-NEEDS_CALIBRATION = frozenset({"nmax_sone", "loudness_level_phon", "sharpness_acum", "decay_s"})
 
 
 @dataclass(frozen=True)
@@ -196,7 +196,7 @@ def _calibration(recordings: list[Recording], protocol: Protocol, path: Path) ->
     if not bare:
         return
     for presentation in protocol.presentations:
-        if presentation.metric in NEEDS_CALIBRATION:
+        if presentation.metric and metric_register.named(presentation.metric).needs_calibration:
             found = f"`{presentation.metric}` for recordings without calibration"
             wanted = "pascal_per_full_scale in the table, or a level metric such as laf_max_db"
             yield Problem(str(path), "presentations.metric", found, wanted)

@@ -111,7 +111,7 @@ def _study(
 ) -> Word:
     """The verdict of one simulated study."""
     answers = answer_table.of_columns(panel_size.answers(made, listeners, effect_logit, assumed, rng))
-    decided = decide.decide_question(answers, made.question, slope=None, about_level=True, alpha=alpha)
+    decided = decide.decide_question(answers, made.question, about_level=True, alpha=alpha)
     return cast(Word, decided.word.replace(" ", "_"))
 
 

@@ -69,7 +69,7 @@ class Comparison(Form):
     b: str
     calibrated: bool
     length_s: float
-    above_db: float
+    above_db: float | None
     background: bool
     not_known: dict[str, str]
     rows: tuple[ComparedRow, ...]

@@ -37,10 +37,11 @@ class LevelCheck(Form):
     where it was heard."""
     control_gain_db: float | None = None
     """By monotony: the control pairs' gain at or next above the residual; null where none reaches it."""
-    control_share_upper: float | None = None
-    """By monotony: upper limit of the share of choices at that gain, which level's part cannot pass."""
+    control_share: float | None = None
+    """By monotony: share of choices of the louder at that gain; level's part is no larger. Its error is in
+    the limits."""
     estimate: float
-    """By monotony a share of choices, as the limits; else as the question's own numbers."""
+    """By monotony a share of choices with level's largest part taken off; else as the question's numbers."""
     lower: float | None
     upper: float | None
     word: Word
@@ -245,7 +246,9 @@ class Against(Form):
     than_label: str
     estimate: float | None
     lower: float | None
-    """One-sided bound at the superlative's alpha, of the way of taking level that decided."""
+    """One-sided limit at the superlative's alpha, by the way of taking level that says least."""
+    unit: Literal["logit", "share"] = "logit"
+    """Of both; `share` of choices in direct comparisons since 0.2."""
     word: Word
 
 

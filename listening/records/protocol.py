@@ -10,6 +10,7 @@ from listening.errors import RecordError
 from listening.records import protocol_names, tasks, toml_lines
 from listening.records.form import Form, digest_of, place
 from listening.records.isolation import Isolation
+from listening.records.metric_register import MatchingMetric
 from listening.records.playback import Playback
 from listening.records.problem import Fault, KeyPath, Problem, listing
 from listening.records.questions import (
@@ -28,9 +29,6 @@ from listening.records.tasks import TaskName
 from listening.records.text import loads_toml, read_text
 
 __all__ = ["AS_RECORDED", "ISOLATED", "MATCHED", "Contrast", "Question", "Superlative"]  # of `questions`
-MatchingMetric = Literal[
-    "laf_max_db", "lae_db", "momentary_max_lufs", "integrated_lufs", "true_peak_dbtp", "nmax_sone"
-]
 
 
 class Recordings(Form):
@@ -192,9 +190,18 @@ class Block(Form):
         "`repeats`: the planned pair's own answers decide, so it needs most of them.",
     )
 
+    of_all_questions: bool = Field(
+        False,
+        description="With `planned`: also the pairs that questions of other attributes compare in this "
+        "presentation. For loudness: then level as it is heard is known of each of them.",
+    )
+
     @model_validator(mode="after")
     def _planned_repeats_fit_pairs(self) -> Self:
-        if self.planned_repeats is not None and self.pairs != "all" and not self.planned_too:
+        if self.of_all_questions and self.pairs != "planned":
+            raise ValueError(f'`of_all_questions` with pairs = "{self.pairs}": wanted pairs = "planned"')
+        some = self.pairs == "all" or self.planned_too or self.of_all_questions
+        if self.planned_repeats is not None and not some:
             wanted = "`repeats` alone" if self.pairs == "planned" else "`planned_too = true` with it"
             raise ValueError(f'`planned_repeats` with pairs = "{self.pairs}": wanted {wanted}')
         return self

@@ -38,6 +38,11 @@ class Study:
         return self.root / "measures.json"
 
     @property
+    def comparisons(self) -> Path:
+        """Each factor's two levels compared, written by `measure`."""
+        return self.root / "comparisons.json"
+
+    @property
     def traces(self) -> Path:
         """Curves for the figures, written by `measure`."""
         return self.root / "traces.npz"

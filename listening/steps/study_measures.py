@@ -10,12 +10,15 @@ from listening import __version__
 from listening.audio import wav
 from listening.metrics import measures as metrics
 from listening.metrics import traces, uncertainty
+from listening.metrics.comparison.strike_data import Strike
 from listening.records import protocol, recordings_table, rows
+from listening.records.comparison import Comparisons
 from listening.records.environment import environment
 from listening.records.form import write_bytes, write_text
 from listening.records.measured import MeasuredRecording, Measures, Spread
 from listening.records.recordings_table import Recording
 from listening.records.study import Study
+from listening.steps import comparisons
 
 
 def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] | None = None) -> Measures:
@@ -28,11 +31,14 @@ def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] 
     """
     chosen = protocol.load(study.protocol)
     recordings = recordings_table.load(chosen, study.protocol)
-    work = Parallel(n_jobs=jobs, return_as="generator")(delayed(_measured)(r) for r in recordings)
+    length_s = chosen.trimming.length_s - chosen.trimming.before_onset_s
+    work = Parallel(n_jobs=jobs, return_as="generator")(delayed(_measured)(r, length_s) for r in recordings)
     measured: list[MeasuredRecording] = []
     curves: traces.Arrays = {}
-    for row, arrays in work:
+    strikes: list[Strike] = []
+    for row, arrays, strike in work:
         measured.append(row)
+        strikes.append(strike)
         curves |= {f"{row.recording}/{name}": array for name, array in arrays.items()}
         if on_progress:
             on_progress(len(measured), len(recordings))
@@ -42,7 +48,10 @@ def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] 
         recordings=tuple(measured),
         spreads=tuple(spreads(measured)),
     )
+    compared = comparisons.of_factors(recordings, chosen.recordings.factors, strikes, length_s=length_s)
+    kept = Comparisons(version=__version__, protocol_digest=made.protocol_digest, comparisons=tuple(compared))
     write_bytes(study.traces, packed(curves))
+    kept.save(study.comparisons)
     write_text(study.measures.with_suffix(".csv"), table(made))
     made.save(study.measures)
     return made
@@ -80,7 +89,7 @@ def table(made: Measures) -> str:
     return rows.to_text(heading, lines)
 
 
-def _measured(recording: Recording) -> tuple[MeasuredRecording, traces.Arrays]:
+def _measured(recording: Recording, length_s: float) -> tuple[MeasuredRecording, traces.Arrays, Strike]:
     sound = wav.load(recording.file, recording.pascal_per_full_scale)
     channel = metrics.loudest_channel(sound)
     examined = metrics.examine(channel)
@@ -93,7 +102,8 @@ def _measured(recording: Recording) -> tuple[MeasuredRecording, traces.Arrays]:
         flags=examined.flags,
         measures=metrics.summarised(sound, examined).as_dict(),
     )
-    return row, traces.of(channel, examined)
+    strike = comparisons.strike(recording, channel, examined, length_s)
+    return row, traces.of(channel, examined), strike
 
 
 def _spread(condition: str, metric: str, values: list[float], units: list[str]) -> Spread:

@@ -9,12 +9,13 @@ from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import StudyError
 from listening.metrics import loudness_bs1770, measures
+from listening.records import metric_register
 from listening.records.manifest import Isolated, Stimulus
 from listening.stimuli import headphones, sources
 from listening.stimuli.sources import Common, Source
 
 Metrics = dict[str, float | None]
-DIGITAL_KEYS = ("momentary_max_lufs", "integrated_lufs", "true_peak_dbtp")
+DIGITAL_KEYS = tuple(metric.key for metric in metric_register.ALL if metric.is_digital)
 STEP_24_BIT = 2.0**-23
 
 

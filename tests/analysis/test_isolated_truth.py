@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from listening.analysis.collect import keyed_answers
-from listening.analysis.decide import decide, level_slope
+from listening.analysis.decide import decide
 from listening.commands import new
 from listening.design import dealing
 from listening.planning import covariate_criticism
@@ -34,8 +34,7 @@ def test_causes_are_told_right_on_isolated_stimuli(tmp_path: Path) -> None:
     for seed in range(N_PANELS):
         answers = panel.answers(made.plan, heard, n_listeners=24, seed=seed)
         table = keyed_answers.frame(answers, made.key, manifest)
-        slopes = {a.name: level_slope.from_answers(table, a.name) for a in chosen.attributes}
-        words.append({n: d.word for n, d in decide.decide_all(table, chosen, slopes).items()})
+        words.append({n: d.word for n, d in decide.decide_all(table, chosen).items()})
     for name in HEARD:
         assert np.mean([found[name] == "supported" for found in words]) >= 0.9
     assert not [found for found in words if found[NOT_THERE] == "contradicted"]

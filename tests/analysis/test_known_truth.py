@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from listening.analysis.collect import keyed_answers
-from listening.analysis.decide import decide, level_slope
+from listening.analysis.decide import decide
 from tests import known_truth, slow
 
 LEVEL_ONLY = ("b-brighter-than-a", "b-longer-than-a")
@@ -16,8 +16,7 @@ REAL = ("d-brighter-than-c", "f-longer-than-e")
 
 def words(bells, answers) -> dict[str, str]:
     table = keyed_answers.frame(answers, bells.key, bells.manifest)
-    slopes = {a.name: level_slope.from_answers(table, a.name) for a in bells.protocol.attributes}
-    return {name: one.word for name, one in decide.decide_all(table, bells.protocol, slopes).items()}
+    return {name: one.word for name, one in decide.decide_all(table, bells.protocol).items()}
 
 
 def is_right(found: dict[str, str]) -> bool:
@@ -48,7 +47,7 @@ AT_MOST = 0.05 + 3 * np.sqrt(0.05 * 0.95 / STUDIES)  # alpha and three Monte Car
 
 def test_one_study_of_a_small_panel_says_nothing_wrong():
     said = known_truth.study("panel of 12", np.random.default_rng(1))
-    assert not any(said[name] for name in ("supported", "the same", "contradicted", "no slope"))
+    assert not any(said[name] for name in ("supported", "the same", "contradicted"))
 
 
 @pytest.mark.slow
@@ -60,7 +59,7 @@ def test_wrong_statements_are_as_rare_as_promised_and_far_from_rare_when_pooled(
         studies = known_truth.simulate(known_truth.CASES[name], STUDIES, where=2, save=save)
         print(f"commit {slow.state()[1]}", known_truth.table({name: studies}, STUDIES), sep="\n")
     said = known_truth.shares(known_truth.CASES[name], studies)
-    wrong = {what for what in said if "pooled" not in what and "alone" not in what}
+    wrong = {what for what in said if "pooled" not in what and "not taken off" not in what}
     assert {what: share for what, share in said.items() if what in wrong and share > AT_MOST} == {}
     if name != "split panel":  # listeners who cancel each other leave the pooled mean alone
         assert max(share for what, share in said.items() if "pooled" in what) > AT_MOST

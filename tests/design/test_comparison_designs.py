@@ -15,7 +15,7 @@ from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
 from listening.errors import StudyError
 from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol
+from listening.records.protocol import Contrast, Protocol
 
 Maker = Callable[..., tuple[Protocol, Manifest]]
 CYCLIC = tomllib.loads((Path(__file__).resolve().parents[1] / "published/cyclic_pairs.toml").read_text())
@@ -251,3 +251,16 @@ def test_a_planned_pair_gets_the_hearings_it_needs_and_the_others_their_own(made
 def test_planned_repeats_belong_where_other_pairs_are_heard_too(made, pairs, block) -> None:
     with pytest.raises(ValueError, match="planned_repeats"):
         made(5, pairs=pairs, block={"planned_repeats": 4, **block})
+
+
+def test_a_block_can_take_the_pairs_of_all_questions_and_hear_its_own_more_often(made) -> None:
+    protocol, manifest = made(4, attributes=("brightness", "loudness"))
+    own = protocol.questions[0].model_copy(
+        update={"id": "own", "attribute": "loudness", "contrast": Contrast(more="c02/free", than="c03/free")}
+    )
+    update = {"pairs": "planned", "of_all_questions": True, "planned_repeats": 4}
+    block = protocol.blocks[1].model_copy(update=update)
+    chosen = protocol.model_copy(update={"questions": [*protocol.questions, own]})
+    for slot in comparison.of_slots(chosen, manifest, block, 6, draws=Draws.open_to_all(1)):
+        heard = Counter(frozenset(pair) for pair in _ordered(slot))
+        assert heard == {frozenset({0, 1}): 1, frozenset({2, 3}): 4}

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-import numpy as np
 import pandas as pd
 
 from listening.analysis.collect import keyed_answers
@@ -47,7 +46,14 @@ MODEL_MEANINGS = {
     "heard first": "fixed: 1, advantage of the sound heard first",
     "contrast": "fixed: the planned contrast in log-odds, +1 first, -1 second",
     "contrast_half": "multiplies the listener's own departure: +1/2 more, -1/2 than, first minus second",
-    "offset": "known part of the log-odds: level slope x level difference, the first way of taking level",
+}
+OWN_MEANINGS = {
+    "question": "planned question that the row belongs to",
+    "listener": "code of the listener; no name is kept",
+    "n": "direct comparisons of the two conditions",
+    "n_more": "of them, in favour of the one said to have more",
+    "n_no_difference": "of them, answered `no difference`",
+    "share": "own share as counted, `no difference` half a choice; their mean is the share that decides",
 }
 TOLD_APART_MEANINGS = {
     "task": "`triangle`, `duo-trio`, `2-AFC` or `same-different`",
@@ -86,11 +92,12 @@ def tables(answers: pd.DataFrame, found: Findings, told_apart: pd.DataFrame | No
         "listeners": _rows(ListenerRow, found.panel.listeners),
         "measured": _rows(ConditionMeasure, found.conditions),
         "strengths": pd.DataFrame(_strengths(found)),
+        "own_shares": pd.DataFrame(_own_shares(found), columns=list(OWN_MEANINGS)),
     }
     if told_apart is not None and len(told_apart):
         made["told_apart"] = told_apart.assign(excluded=told_apart["listener"].isin(excluded))
     kept = answers[~answers["listener"].isin(excluded)].reset_index(drop=True)
-    made |= {f"model_{q.id}": _model(kept, q) for q in found.questions if q.level_checks}
+    made |= {f"model_{q.id}": _model(kept, q) for q in found.questions if q.estimate is not None}
     made["dictionary"] = _dictionary(made)
     return Exported(made)
 
@@ -130,21 +137,27 @@ def _strengths(found: Findings) -> list[dict[str, object]]:
     ]
 
 
+def _own_shares(found: Findings) -> list[dict[str, object]]:
+    return [
+        {"question": q.id, "listener": one.listener, "n": one.n, "n_more": one.n_more}
+        | {"n_no_difference": one.n_no_difference, "share": one.share}
+        for q in found.questions
+        for one in q.listeners
+        if one.n
+    ]
+
+
 def _model(answers: pd.DataFrame, q: QuestionFinding) -> pd.DataFrame:
-    """Answer, fixed columns, random groupings and offset of the deciding model of one question."""
+    """Answer, fixed columns and random groupings of the mixed model that stands beside one question."""
     rows = keyed_answers.select(answers, attribute=q.attribute, presentation=q.presentation)
     made = contrast.design(rows, more=q.more, than=q.than)
-    first_way = q.level_checks[0]
-    offset = np.zeros(len(rows))
-    if first_way.slope_at != "none":
-        offset = first_way.slope_logit_per_db * rows[f"{first_way.metric}_difference"].to_numpy(float)
     names = ["listener", "stimulus_first", "stimulus_second"]
     cells = {
         f"cell_{place}": rows["listener"] + " " + rows[f"condition_{place}"] for place in ("first", "second")
     }
     fixed = pd.DataFrame(made.fixed, columns=list(made.names))
     return pd.concat([rows[names], pd.DataFrame(cells), fixed], axis=1).assign(
-        chosen=made.chosen, contrast_half=made.contrast, offset=offset
+        chosen=made.chosen, contrast_half=made.contrast
     )
 
 
@@ -159,7 +172,7 @@ def _dictionary(made: dict[str, pd.DataFrame]) -> pd.DataFrame:
     for table, frame in made.items():
         is_model = table.startswith("model_")
         known = MODEL_MEANINGS if is_model else MEANINGS | _meanings(forms.get(table))
-        known = known | (TOLD_APART_MEANINGS if table == "told_apart" else {})
+        known = known | {"told_apart": TOLD_APART_MEANINGS, "own_shares": OWN_MEANINGS}.get(table, {})
         for column in map(str, frame.columns):
             meaning = known.get(column, OTHER_CONDITION if is_model else _in_words(column, known))
             rows.append(

@@ -7,21 +7,17 @@ import pandas as pd
 
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import decide
-from listening.analysis.decide.level_slope import Slope
-from listening.analysis.decide.write_up import finite
 from listening.analysis.explain import strengths
 from listening.records.findings import Against, SuperlativeFinding, Winner
 from listening.records.protocol import Contrast, Protocol, Question, Superlative
-from stats.deciding import multiplicity, verdict
+from stats.deciding import direct_share, multiplicity, verdict
 from stats.errors import StatsError
 
 LEVEL = 0.95
 TIE = 1e-6  # logit; conditions as close as that are even, and the last bits pick none of them
 
 
-def planned(
-    table: pd.DataFrame, asked: Superlative, protocol: Protocol, slope: Slope | None
-) -> SuperlativeFinding:
+def planned(table: pd.DataFrame, asked: Superlative, protocol: Protocol) -> SuperlativeFinding:
     """The verdict on a condition named beforehand.
 
     Every comparison with another condition of the block must be supported at alpha; then the whole holds at
@@ -31,9 +27,7 @@ def planned(
     """
     rows = keyed_answers.select(table, attribute=asked.attribute, presentation=asked.presentation)
     heard = sorted({*rows["condition_first"], *rows["condition_second"]} - {asked.condition})
-    against = tuple(
-        _against(table, asked, than, protocol, slope=slope, n_against=len(heard)) for than in heard
-    )
+    against = tuple(_against(table, asked, than, protocol, n_against=len(heard)) for than in heard)
     word, reason = _word(against, int(rows["listener"].nunique()))
     return SuperlativeFinding(
         id=asked.id,
@@ -94,7 +88,6 @@ def _against(
     than: str,
     protocol: Protocol,
     *,
-    slope: Slope | None,
     n_against: int,
 ) -> Against:
     question = Question(
@@ -109,17 +102,18 @@ def _against(
     decided = decide.decide_question(
         table,
         question,
-        slope=slope,
         about_level=protocol.attribute(asked.attribute).about_level,
-        metric=protocol.presentation(asked.presentation).metric,
+        loudness=decide.loudness_of(protocol),
     )
     decided = decide.contradicted_in_family(decided, n_against)
-    way = min(decided.ways, key=lambda one: one.bounds.lower, default=None)
+    judged = decided.judged
+    ways = () if judged is None else (judged.found, *(f for one in judged.level for f in one.lowered))
     return Against(
         than=than,
         than_label=protocol.label(than),
-        estimate=way.fit.estimate if way else None,
-        lower=finite(way.bounds.lower) if way else None,
+        estimate=judged.found.share if judged else None,
+        lower=min((direct_share.lower_limit(one, decided.alpha) for one in ways), default=None),
+        unit="share",
         word=decided.word,
     )
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from listening.analysis.collect import keyed_answers
+from listening.analysis.collect import joined_pairs, keyed_answers
 from listening.analysis.decide import contrast
 from listening.analysis.decide.write_up import interval
 from listening.analysis.explain import strengths
@@ -12,11 +12,12 @@ from listening.analysis.explain.strengths import Strengths
 from listening.records import tasks
 from listening.records.findings import Strength, StrengthSet
 from listening.records.protocol import Protocol
-from stats.errors import StatsError
+from stats.errors import NotConnected, StatsError
 
+APART = "nothing compares all conditions, so that they have no common scale: {}"
 SEPARATED = "a condition won or lost every time; a penalty keeps its strength finite"
 NEARLY = (
-    "a condition won or lost nearly every time; its interval here is too wide, the verdict uses a better one"
+    "a condition won or lost nearly every time; its interval here is too wide; no question is decided by it"
 )
 
 
@@ -61,7 +62,10 @@ def findings(sets: tuple[Fitted, ...], protocol: Protocol) -> tuple[StrengthSet,
 
 def _fitted(rows: pd.DataFrame, attribute: str, presentation: str) -> Fitted:
     found, problem = None, ""
+    joined = joined_pairs.parts(rows)
     try:
+        if len(joined) > 1:
+            raise NotConnected(APART.format("; ".join(" with ".join(sorted(one)) for one in joined)))
         found = strengths.fit(rows)
     except StatsError as error:
         problem = str(error)

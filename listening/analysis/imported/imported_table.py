@@ -1,4 +1,4 @@
-"""Findings from a table collected elsewhere: it always describes, it decides where listeners are known."""
+"""Findings from a table collected elsewhere: estimates, limits and fit; it describes and never decides."""
 
 import dataclasses
 from collections.abc import Iterator, Sequence
@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from listening import __version__
 from listening.analysis.collect import keyed_answers, screening
-from listening.analysis.decide import decide, sensitivity, write_up
+from listening.analysis.decide import beside, decide, sensitivity, write_up
 from listening.analysis.decide.decide import Decided, Fitted
-from listening.analysis.decide.sensitivity import Given, Other
-from listening.analysis.explain import describe, strength_sets
+from listening.analysis.decide.sensitivity import Other
+from listening.analysis.explain import strength_sets
 from listening.errors import StudyError
 from listening.records.findings import (
     Caution,
@@ -30,7 +30,7 @@ from listening.records.findings import (
 )
 from listening.records.form import digest_of
 from listening.records.imported import About, Imported
-from listening.records.protocol import AS_RECORDED, Protocol
+from listening.records.protocol import AS_RECORDED, Protocol, Question
 from stats import t_interval
 from stats.deciding import verdict
 from stats.errors import StatsError
@@ -48,7 +48,10 @@ ORDER_UNKNOWN = (
     "the table does not say which of the two was heard first, so an advantage of the first cannot be told "
     "from a difference"
 )
-TIES = "some answers are `no difference`, and no method that decides takes them here"
+DESCRIBED = (
+    "a table collected elsewhere shows no plan, so nobody can see whether the claim came before the answers: "
+    "it is described and not decided"
+)
 POOLED = "all answers as if each came from another listener: it describes, it decides nothing"
 LIBRARIES = ("numpy", "scipy", "pandas", "numba")
 
@@ -109,7 +112,6 @@ def findings(about: About, rows: Answered, *, table: str, digest: str) -> Findin
         questions=questions,
         level_slopes=(),
         strengths=_strengths(imported, answers, protocol, rows, pooled),
-        winners=describe.winners(answers, protocol) if _decides(imported) else (),
         matching=Matching(
             label="as the table's owner played them",
             metric=None,
@@ -190,19 +192,6 @@ def _imported(
     )
 
 
-def _refused(imported: Imported) -> str:
-    """Why no question of this table can be decided; empty if it can."""
-    if not imported.listeners_known:
-        return LISTENERS_UNKNOWN
-    if not imported.order_known:
-        return ORDER_UNKNOWN
-    return TIES if imported.n_no_difference else ""
-
-
-def _decides(imported: Imported) -> bool:
-    return not _refused(imported)
-
-
 def _questions(
     imported: Imported,
     answers: pd.DataFrame,
@@ -210,20 +199,35 @@ def _questions(
     listeners: Sequence[ListenerRow],
     pooled: Strengths | StatsError,
 ) -> Iterator[QuestionFinding]:
-    if refused := _refused(imported):
-        for question in protocol.questions:
-            size = max(sum(q.family == question.family for q in protocol.questions if q.family), 1)
-            fitted = Fitted(question, (), refused, len(listeners), len(answers))
-            judged = decide.judge(fitted, question.alpha / size)
-            open_ = dataclasses.replace(judged, word="undecided", reason=refused)
-            others = [_other(open_, pooled, len(listeners))]
-            yield write_up.question(open_, answers, protocol, slope=None, others=others)
-        return
-    decided = decide.decide_all(answers, protocol, {q.attribute: None for q in protocol.questions})
+    """Each claim with its estimates and limits, and no word on it, whatever they are."""
     for question in protocol.questions:
-        one = decided[question.id]
-        others = list(sensitivity.others(one, Given(answers, listeners, None, False, None)))
-        yield write_up.question(one, answers, protocol, slope=None, others=others)
+        size = max(sum(q.family == question.family for q in protocol.questions if q.family), 1)
+        described = _described(decide.judge(_fitted(imported, answers, question), question.alpha / size))
+        others = [_other(described, pooled, len(listeners))]
+        models = None
+        if imported.listeners_known:
+            found = beside.of_question(described, answers)
+            models = dataclasses.replace(found, others=tuple(map(_wordless, found.others)))
+            others.append(_wordless(sensitivity.sign_test(described)))
+        made = write_up.question(described, answers, protocol, slope=None, others=others, models=models)
+        unknown = {} if imported.listeners_known else {"n_listeners": 0, "listeners": ()}
+        yield made.model_copy(update={"decided_by": "nothing", **unknown})
+
+
+def _fitted(imported: Imported, answers: pd.DataFrame, question: Question) -> Fitted:
+    fitted = decide.fit_question(answers, question, ordered=imported.order_known)
+    if not imported.listeners_known:
+        return dataclasses.replace(fitted, found=None, refused=LISTENERS_UNKNOWN)
+    return fitted if imported.order_known else dataclasses.replace(fitted, refused=ORDER_UNKNOWN)
+
+
+def _described(judged: Decided) -> Decided:
+    reason = "; ".join(filter(None, (DESCRIBED, judged.fitted.refused)))
+    return dataclasses.replace(judged, word="no verdict", reason=reason, flips=False)
+
+
+def _wordless(other: Other) -> Other:
+    return dataclasses.replace(other, word=None)
 
 
 def _pooled(rows: Answered) -> Strengths | StatsError:
@@ -258,7 +262,7 @@ def _strengths(
     rows: Answered,
     pooled: Strengths | StatsError,
 ) -> tuple[StrengthSet, ...]:
-    if _decides(imported):
+    if imported.listeners_known and imported.order_known and not imported.n_no_difference:
         return strength_sets.findings(strength_sets.fit(answers, protocol), protocol)
     attribute = protocol.attributes[0].name
     about = {"attribute": attribute, "presentation": AS_RECORDED, "n_answers": len(answers), "order": None}

@@ -33,8 +33,8 @@ class Comparison:
     calibrated: bool
     length_s: float
     """after the onset, over which energies are taken: the shortest recording's"""
-    above_db: float
-    """level of the row above_level_s"""
+    above_db: float | None
+    """level of the row above_level_s; None where it was not taken"""
     background: bool
     """whether the background was taken off the energies of all strikes"""
     not_known: dict[str, str]
@@ -99,7 +99,7 @@ def of_examined(
         ]
         for side, channels, own in zip((a, b), examined, named, strict=True)
     )
-    return of_strikes(first, second, names=names, rate_hz=a[0].rate_hz, length_s=length_s, above_db=above)
+    return of_strikes(first, second, names=names, length_s=length_s, above_db=above)
 
 
 def of_strikes(
@@ -107,9 +107,8 @@ def of_strikes(
     b: Sequence[Strike],
     *,
     names: tuple[str, str],
-    rate_hz: int,
     length_s: float,
-    above_db: float,
+    above_db: float | None,
 ) -> Comparison:
     """The same of strikes whose numbers are known."""
     return Comparison(
@@ -122,7 +121,7 @@ def of_strikes(
         not_known=_not_known(a, b),
         rows=rows.of_all(a, b),
         partials=matched_partials.of_all(a, b),
-        bands=band_losses.of_all(a, b, rate_hz),
+        bands=band_losses.of_all(a, b, a[0].rate_hz),
     )
 
 

@@ -20,6 +20,7 @@ class Strike:
     unit: str
     """Which specimen was struck."""
     calibrated: bool
+    rate_hz: int
     numbers: Numbers
     """By metric, see `rows.UNITS`."""
     exposures: Exposures
@@ -50,7 +51,7 @@ def of(
         "lze_db": _or_none(energies.lze_db),
         "above_level_s": None if above_db is None else strike.above_level_s(sound, above_db),
     }
-    return Strike(sound.name, unit, sound.calibrated, numbers, energies, found.partials)
+    return Strike(sound.name, unit, sound.calibrated, sound.rate_hz, numbers, energies, found.partials)
 
 
 def ring_s(sound: Sound, onset_s: float) -> float:

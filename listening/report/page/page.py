@@ -7,22 +7,34 @@ from typing import Any
 
 import jinja2
 
+from listening.records.comparison import Comparison
 from listening.records.findings import Findings
 from listening.records.text import plain
 from listening.report import rounding
 from listening.report.figures import captioned_figures, strike_curves
 from listening.report.figures.sounds.curves import Curves
-from listening.report.page import cards, heard_words, imported_words, method_words, page_clips, record_words
-from listening.report.tables import finding_tables, heard_tables
+from listening.report.page import (
+    cards,
+    compared_section,
+    heard_words,
+    imported_words,
+    method_words,
+    page_clips,
+    record_words,
+    style,
+    top,
+)
+from listening.report.sentences import language
+from listening.report.tables import comparison_tables, finding_tables, heard_tables
 
 HERE = Path(__file__).parent
 CONTENTS = (
-    ("verdicts", "Verdicts"),
     ("effects", "Effects"),
     ("strengths", "Strengths"),
     ("level", "Level, brightness, decay"),
     ("listeners", "Listeners"),
     ("measured", "Measured"),
+    ("compared", "Compared"),
     ("stimuli", "Stimuli"),
     ("method", "Method"),
     ("deviations", "Deviations"),
@@ -31,18 +43,41 @@ CONTENTS = (
 )
 
 
-def render(found: Findings, *, stimuli: Path | None = None, strokes: Sequence[Curves] = ()) -> str:
+LIMITS = (
+    "One kind of limits everywhere: two-sided, around an estimate, with what they cover beside them; those "
+    "of a planned question leave out its error rate on either side. A share is of choices over listeners and "
+    "recorded strikes; even chances are one half."
+)
+
+
+def render(
+    found: Findings,
+    *,
+    stimuli: Path | None = None,
+    strokes: Sequence[Curves] = (),
+    compared: Sequence[Comparison] = (),
+) -> str:
     """The whole page.
 
     Parameters
     ----------
     stimuli : folder of the prepared stimuli, to embed one stroke of each condition; None leaves them out
     strokes : curves of one stroke of each condition, from `traces.load`
+    compared : what `measure` found of the two levels of a factor
     """
     parts = _frame(found) | _decided(found) | _described(found) | _explained(found) | _documented(found)
+    parts["top"] = top.of(found, parts["cards"], parts["superlatives"])
     parts["trace_figures"] = [captioned_figures.Shown(*made) for made in strike_curves.figure_list(strokes)]
-    parts["clips"] = page_clips.of_study(found, stimuli)
+    parts |= {"compared": compared_section.of_all(compared), "same": comparison_tables.SAME}
+    if not compared:
+        parts["contents"] = [row for row in parts["contents"] if row[0] != "compared"]
+    parts["sounds"] = page_clips.of_questions(found, stimuli)
     return plain(environment().get_template("page.html.jinja").render(parts))
+
+
+def style_sheet() -> str:
+    """The colours and the style sheet of pages."""
+    return style.variables() + (HERE / "page.css").read_text(encoding="utf-8")
 
 
 @cache
@@ -62,9 +97,10 @@ def _frame(found: Findings) -> dict[str, Any]:
     left_out = imported_words.LEFT_OUT if found.imported else ()
     return {
         "f": found,
-        "css": (HERE / "page.css").read_text(encoding="utf-8"),
+        "css": style_sheet(),
         "contents": [(anchor, name) for anchor, name in CONTENTS if anchor not in left_out],
-        "lead": imported_words.lead(found) if found.imported else method_words.lead(found),
+        "languages": {words.code: words.words["name"] for words in language.known()},
+        "limits_said": LIMITS,
         "level": rounding.level,
         "in_hundred": rounding.in_hundred,
         "number": rounding.number,
@@ -76,7 +112,7 @@ def _decided(found: Findings) -> dict[str, Any]:
     return {
         "cards": cards.of_questions(found),
         "superlatives": cards.of_superlatives(found),
-        "undecidable": found.imported is not None and all(q.estimate is None for q in found.questions),
+        "counts": finding_tables.counts(found),
         "effects": finding_tables.effects(found),
         "told_apart": finding_tables.told_apart(found),
         "rated": finding_tables.rated(found),
@@ -132,6 +168,6 @@ def _documented(found: Findings) -> dict[str, Any]:
         "method": words.method(found),
         "deviations": words.deviations(found),
         "record": record_words.of_record(found),
-        "cautions": method_words.cautions(found),
+        "cautions": imported_words.cautions() if found.imported else method_words.cautions(found),
         "hashes": finding_tables.hashes(found),
     }

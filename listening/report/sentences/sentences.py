@@ -10,6 +10,8 @@ SIMULATED = "Simulated panel, not for print: "
 
 def printable(q: QuestionFinding, found: Findings) -> str:
     """The one sentence that the question bears; where it bears no claim, the sentence says that."""
+    if found.imported:
+        return imported_words.described(q)
     form = _form(q.id, "sentence", tuple(forms.of_question(q, found, _english())))
     return marked(form.text if form else _not_for_print(q, found), found)
 
@@ -76,7 +78,7 @@ def _not_for_print(q: QuestionFinding, found: Findings) -> str:
     """Why there is no sentence for print."""
     if q.word == "no verdict":
         few = f"{q.n_listeners} listeners are too few for a verdict"
-        return f"No claim: {q.reason if 'look' in q.reason else few}."
+        return f"No claim: {few if 'are needed' in q.reason else q.reason}."
     said, done = claim(q, found), happened(q, found) if q.n_direct else ""
     tail = f": {done}" if done else ""
     if q.word == "undecided":

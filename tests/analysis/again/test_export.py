@@ -6,7 +6,6 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
-from statsmodels.api import Logit
 
 from listening.analysis.again import exported_tables, reanalysis
 from listening.analysis.collect import keyed_answers
@@ -26,19 +25,27 @@ def other(findings, question, name):
     return next(s for s in findings.question(question).sensitivity if s.name == name)
 
 
-@pytest.mark.parametrize("question", ["d-brighter-than-c", "f-longer-than-e", "b-as-loud-as-a-matched"])
-def test_the_recipe_for_pooled_answers_gives_the_printed_number_with_statsmodels(
-    tables, bells_findings, question
-):
-    model = tables[f"model_{question}"]
-    used = {"listener", "stimulus_first", "stimulus_second", "cell_first", "cell_second", "chosen"}
-    fixed = model.drop(columns=[*used, "contrast_half", "offset"])
-    fit = Logit(model["chosen"], fixed, offset=model["offset"]).fit(disp=0)
+QUESTIONS = ["d-brighter-than-c", "f-longer-than-e", "b-as-loud-as-a-matched"]
+
+
+@pytest.mark.parametrize("question", QUESTIONS)
+def test_the_recipe_for_pooled_answers_gives_the_printed_numbers_with_scipy(tables, bells_findings, question):
+    own = tables["own_shares"]
+    own = own[own["question"] == question]
     ours = other(bells_findings, question, "answers pooled over listeners")
-    assert fit.params["contrast"] == pytest.approx(ours.estimate, abs=1e-6)
     alpha = bells_findings.question(question).alpha_corrected
-    lower = fit.params["contrast"] - stats.norm.ppf(1 - alpha) * fit.bse["contrast"]
-    assert lower == pytest.approx(ours.lower, abs=1e-6)
+    tested = stats.binomtest(int(own["n_more"].sum()), int(own["n"].sum()), 0.5)
+    limits = tested.proportion_ci(1 - 2 * alpha, method="exact")
+    assert ours.unit == "share"
+    assert (tested.statistic, *limits) == pytest.approx((ours.estimate, ours.lower, ours.upper), abs=1e-9)
+
+
+@pytest.mark.parametrize("question", QUESTIONS)
+def test_the_share_that_decides_is_the_mean_of_the_listeners_own_as_counted(tables, bells_findings, question):
+    """Each pair was heard in both orders equally often, so that no order is to be taken off."""
+    own = tables["own_shares"]
+    mean = own[own["question"] == question]["share"].mean()
+    assert mean == pytest.approx(bells_findings.question(question).share.value, abs=1e-12)
 
 
 def test_the_recipe_for_the_sign_test_gives_the_printed_p_with_scipy(tables, bells_findings):

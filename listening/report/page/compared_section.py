@@ -1,0 +1,38 @@
+"""The page's section on what was compared over strikes: words first, tables behind them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from listening.records.comparison import Comparison
+from listening.report.sentences import sayings
+from listening.report.tables import comparison_tables
+from listening.report.tables.finding_tables import Table
+
+LINES = 2  # of the words: what holds of this comparison; what sayings mean stands once, below the last
+
+
+@dataclass(frozen=True)
+class Section:
+    """One comparison as the page shows it."""
+
+    heading: str
+    lines: tuple[str, ...]
+    rows: Table
+    octaves: Table
+    partials: Table
+
+
+def of_all(compared: Sequence[Comparison]) -> list[Section]:
+    """A section a comparison; the last also says what sayings mean."""
+    return [_section(c, is_last=c is compared[-1]) for c in compared]
+
+
+def _section(found: Comparison, *, is_last: bool) -> Section:
+    lines = sayings.of_comparison(found)
+    return Section(
+        heading=f"{found.a} with {found.b}",
+        lines=tuple(lines if is_last else lines[:LINES]),
+        rows=comparison_tables.rows(found),
+        octaves=comparison_tables.bands(found, 1),
+        partials=comparison_tables.partials(found),
+    )
