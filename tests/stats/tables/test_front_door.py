@@ -140,8 +140,7 @@ def test_kenward_and_rogers_degrees_of_freedom_are_those_of_the_command(tmp_path
     told = json.loads(printed(capsys, *words, "--df", "kenward-roger", "--json"))
     assert told == json.loads(json.dumps(found.to_dict()))
     plain = stats.fit_ratings(uneven, **options)
-    assert (found.se >= plain.se * (1 - 1e-12)).all()  # the correction never makes them smaller
-    assert found.se[1] > 1.001 * plain.se[1]
+    assert found.se[1] > 1.001 * plain.se[1]  # the correction takes hold; its values are tested in its room
     with pytest.raises(ListeningError, match="--df"):
         stats.fit_ratings(uneven, answer="yes", scale="binary", df="kenward-roger", **options)
 
