@@ -45,6 +45,7 @@ GUARDS: dict[str, tuple[str, ...]] = {
     "stats/measured/ratio_interval.py": ("tests/stats/mixed/test_marginal_share_ratio.py",),
     "stats/agreement.py": ("tests/stats/test_agreement.py",),
     "listening/analysis/decide/families.py": ("tests/analysis/decide/test_families.py",),
+    "listening/analysis/decide/confidence_limits.py": ("tests/analysis/decide/test_confidence_limits.py",),
     "listening/analysis/decide/planned_ratio.py": ("tests/analysis/decide/test_factor.py",),
     "listening/metrics/level.py": ("tests/metrics/test_level.py", "tests/metrics/test_bands.py"),
     "listening/metrics/loudness_bs1770.py": ("tests/metrics/test_bs1770.py",),
@@ -55,6 +56,7 @@ GUARDS: dict[str, tuple[str, ...]] = {
     "listening/session/sitting.py": (
         "tests/session/test_sitting.py",
         "tests/session/test_before_the_trials.py",
+        "tests/session/test_hearing_check.py",
         "tests/session/test_tasks.py",
     ),
     "listening/session/exposure.py": ("tests/session/test_exposure.py",),
