@@ -10,7 +10,8 @@ from typing import Any
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import ListeningError
-from listening.metrics import onset
+from listening.metrics import onset, ringing_end
+from listening.records import metric_register
 from listening.records.problem import Problem
 from listening.records.protocol import Protocol
 from listening.records.recordings_table import Recording
@@ -21,7 +22,6 @@ CLIPPED_RUN = 3  # samples in a row at full scale
 FLAT_RUN = 5  # samples in a row at the same peak below full scale: clipped, then scaled
 WEAKEST_PEAK_DBFS = -80.0
 FEWEST_DB_OVER_NOISE = 40.0  # below, a decay of 30 dB ends in the noise
-NEEDS_CALIBRATION = frozenset({"nmax_sone", "loudness_level_phon", "sharpness_acum", "decay_s"})
 
 
 @dataclass(frozen=True)
@@ -41,6 +41,8 @@ class Heard:
     flat: int
     """Runs of samples at one peak below full scale."""
     onset_s: float
+    audible_until_s: float | None
+    """From the onset; None when it still rings at the end."""
     noise: float | None
     """RMS before the strike, full scale = 1."""
     digest: str
@@ -98,7 +100,8 @@ def _listen(file: Path, name: str, is_anchor: bool) -> Heard | Problem:
 
 def _heard(sound: Sound, file: Path, name: str, is_anchor: bool) -> Heard:
     mono = sound.mono()
-    start = onset.find(mono if mono.samples.any() else sound.channel(0))
+    listened = mono if mono.samples.any() else sound.channel(0)
+    start = onset.find(listened)
     magnitude = abs(sound.samples)
     peak = float(magnitude.max())
     full = sum(_runs(magnitude[:, c] >= FULL_SCALE, CLIPPED_RUN) for c in range(sound.n_channels))
@@ -114,6 +117,7 @@ def _heard(sound: Sound, file: Path, name: str, is_anchor: bool) -> Heard:
         clipped=full,
         flat=0 if full else flat,
         onset_s=start.time_s,
+        audible_until_s=ringing_end.audible_until_s(listened, start.time_s),
         noise=start.noise_rms,
         digest=wav.digest(sound.samples),
     )
@@ -157,10 +161,32 @@ def _length(sound: Heard, protocol: Protocol, problem: Callable[..., Problem]) -
         longest_s = math.floor((after_s + trimming.before_onset_s) * 1000) / 1000
         wanted = f"{wanted_s:g} s: a longer recording, or trimming.length_s at most {longest_s:.3f}"
         yield problem(found, wanted)
+    elif not sound.is_anchor:
+        yield from _cut_ringing(sound, protocol, problem)
     if sound.onset_s < trimming.before_onset_s:
         found = f"a strike {sound.onset_s * 1000:.1f} ms after the start"
         wanted = f"{trimming.before_onset_s * 1000:g} ms before it; silence will be put there"
         yield problem(found, wanted, "caution")
+
+
+def _cut_ringing(sound: Heard, protocol: Protocol, problem: Callable[..., Problem]) -> Iterator[Problem]:
+    trimming = protocol.trimming
+    fades_s = trimming.length_s - trimming.before_onset_s - trimming.fade_out_s
+    until_s = sound.audible_until_s
+    if until_s is not None and until_s <= fades_s:
+        return
+    end_s = sound.duration_s - sound.onset_s
+    rings = (
+        f"for {until_s:.2f} s" if until_s is not None else f"still when the recording ends ({end_s:.2f} s)"
+    )
+    found = f"it rings audibly {rings}, the fade begins {fades_s:.2f} s after the strike"
+    longer_s = (until_s or end_s) + trimming.before_onset_s + trimming.fade_out_s
+    most = "" if until_s is not None else " and a longer recording"
+    wanted = (
+        f"trimming.length_s of {longer_s:.2f} or more{most}; else no question on how long it rings: "
+        "the fade would decide it"
+    )
+    yield problem(found, wanted, "caution")
 
 
 def _together(heard: list[Heard]) -> Iterator[Problem]:
@@ -196,7 +222,7 @@ def _calibration(recordings: list[Recording], protocol: Protocol, path: Path) ->
     if not bare:
         return
     for presentation in protocol.presentations:
-        if presentation.metric in NEEDS_CALIBRATION:
+        if presentation.metric and metric_register.named(presentation.metric).needs_calibration:
             found = f"`{presentation.metric}` for recordings without calibration"
             wanted = "pascal_per_full_scale in the table, or a level metric such as laf_max_db"
             yield Problem(str(path), "presentations.metric", found, wanted)

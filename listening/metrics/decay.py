@@ -81,10 +81,11 @@ def curve(samples: FloatArray, rate_hz: int) -> Curve:
     return Curve(np.arange(len(energy)) * step / rate_hz, 10 * np.log10(energy / energy[0]), float(usable))
 
 
-def study_decay_s(course: Course) -> float | None:
-    """Time for N(t) to fall from its maximum to a tenth; None when the recording ends before.
+def study_decay_s(course: Course, *, until_s: float | None = None) -> float | None:
+    """Time for N(t) to fall from its maximum to a tenth; None when the recording, or `until_s`, comes before.
 
-    The first time is taken, between the 2 ms values by a straight line.
+    The first time is taken, between the 2 ms values by a straight line. `until_s` is where a fade begins:
+    what falls from there on is the fade.
     """
     loudness, top = course.loudness_sone, int(np.argmax(course.loudness_sone))
     wanted = STUDY_SHARE * loudness[top]
@@ -94,6 +95,8 @@ def study_decay_s(course: Course) -> float | None:
     after = top + int(below[0])
     share = (loudness[after - 1] - wanted) / (loudness[after - 1] - loudness[after])
     step_s = course.time_s[1] - course.time_s[0]
+    if until_s is not None and (after - 1 + share) * step_s > until_s:
+        return None
     return float((after - 1 + share - top) * step_s)
 
 

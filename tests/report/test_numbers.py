@@ -18,7 +18,7 @@ from listening.records.findings import Findings
 from listening.report import rounding
 from listening.report.figures import figures
 from listening.report.page import claims_sheet, page
-from listening.report.sentences import language, slots
+from listening.report.sentences import forms, language, slots
 
 Place = tuple[str | int, ...]
 
@@ -95,6 +95,17 @@ def leaves(thing: Any, place: Place = ()) -> Iterator[tuple[Place, Any]]:
         yield place, thing
 
 
+def tallies(raw: Any) -> Iterator[tuple[Place, int]]:
+    """How many were planned, how many came out how, and how many sentences may be printed."""
+    planned = [*raw["questions"], *raw["superlatives"]]
+    yield ("tally", "planned"), len(planned)
+    for word in ("supported", "contradicted", "undecided", "no verdict"):
+        yield ("tally", word), sum(one["word"] == word for one in planned)
+    made = forms.all_of(Findings.model_validate(raw))
+    english = [form for form in made if (form.language, form.use) == ("en", "sentence")]
+    yield ("tally", "printable"), len(english)
+
+
 def disturbed(thing: Any, version: int, place: Place = ()) -> Any:
     """The same findings with other numbers: signs and zeros stay, shares stay between 0 and 1."""
     if isinstance(thing, dict):
@@ -150,7 +161,7 @@ def _bare(text: str) -> str:
 
 def accounted(versions: list[Any]) -> set[tuple[str, ...]]:
     """What each place prints as, in all versions at once."""
-    found = [dict(leaves(one)) for one in versions]
+    found = [dict(leaves(one)) | dict(tallies(one)) for one in versions]
     return {
         forms
         for place in found[0]

@@ -3,11 +3,12 @@
 from dataclasses import dataclass
 from functools import partial
 
+from listening.records import metric_register
 from listening.records.findings import Findings, Interval, QuestionFinding, StrengthSet
 from listening.records.findings_explained import Decomposition
 from listening.report import rounding
 from listening.report.figures import figures
-from listening.report.sentences import metric_words, sentences
+from listening.report.sentences import sentences
 from listening.report.tables import finding_tables, heard_tables
 
 SCATTER_METRICS = ("centroid_hz", "t60_s")
@@ -66,7 +67,7 @@ def of_heard(found: Findings) -> list[Shown]:
             points = _points(found, one, metric)
             if len(points) < 3:
                 continue
-            heading = metric_words.of(metric).heading
+            heading = metric_register.named(metric).heading
             title = f"Heard {one.attribute}, {one.presentation}, over {heading}"
             draw = partial(figures.scatter, points=points, xlabel=heading)
             figure = figures.svg(draw, name=f"heard{i}{metric}", title=title, height_in=2.9)

@@ -4,7 +4,10 @@ import io
 import re
 import textwrap
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -14,12 +17,15 @@ from listening.records.findings import Interval, QuestionFinding, StrengthSet
 from listening.report.figures import label_places
 from listening.report.page import style
 
-WIDTH_IN = 4.5  # so that text drawn at 10 points is readable on a phone's screen too
+WIDTH_IN = 4.5  # so that text drawn at 10.5 points has 11 pixels on a phone's screen too
 CARD_IN = 3.4  # beside a verdict there is less room
-LABEL_PT = 9.0
+LABEL_PT = 10.5
 LINE_CHARACTERS = 36  # of an axis label beside a verdict
 RASTER_DPI = 150  # of pictures within a figure
 DOT_STEP_IN = 0.075  # between the listeners of one share
+SLIDE_PX = (1920, 1080)
+TITLE_IN = 0.6  # on a slide
+TITLE_CHARACTERS_IN = 12  # letters of a title an inch
 SCALE_IN = 1.1  # height of a verdict's scale without the listeners
 
 
@@ -46,12 +52,53 @@ def svg_of(
     draw: Callable[[Figure], object], *, name: str, title: str, height_in: float, width_in: float = WIDTH_IN
 ) -> str:
     """An inline SVG of what `draw` makes of a whole figure; see `svg`."""
+    if (kept := _kept.get()) is not None:
+        kept.append(Drawing(name, title, draw, height_in, width_in))
     with mpl.rc_context(style.FIGURE):
         figure = Figure(figsize=(width_in, height_in), layout="constrained", dpi=RASTER_DPI)
         draw(figure)
         text = io.StringIO()
         figure.savefig(text, format="svg", metadata={"Date": None})
-    return _inline(text.getvalue(), name, title)
+    return style.followed(_inline(text.getvalue(), name, title))
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """One figure of the page, to be drawn again elsewhere."""
+
+    name: str
+    title: str
+    draw: Callable[[Figure], object]
+    height_in: float
+    width_in: float
+
+
+_kept: ContextVar[list[Drawing] | None] = ContextVar("kept", default=None)
+
+
+@contextmanager
+def kept() -> Iterator[list[Drawing]]:
+    """Every figure that is drawn meanwhile, in order."""
+    drawings: list[Drawing] = []
+    token = _kept.set(drawings)
+    try:
+        yield drawings
+    finally:
+        _kept.reset(token)
+
+
+def slide(drawing: Drawing, kind: str) -> bytes:
+    """A figure with its title at the size of a slide, 16 to 9, as `svg` or `png`: same figure, same bytes."""
+    width_in = max(drawing.width_in, (drawing.height_in + TITLE_IN) * SLIDE_PX[0] / SLIDE_PX[1])
+    height_in = width_in * SLIDE_PX[1] / SLIDE_PX[0]
+    with mpl.rc_context(style.FIGURE | {"savefig.facecolor": style.PANEL}):
+        figure = Figure(figsize=(width_in, height_in), layout="constrained", dpi=SLIDE_PX[0] / width_in)
+        drawing.draw(figure)
+        figure.suptitle(textwrap.fill(drawing.title, int(TITLE_CHARACTERS_IN * width_in)), fontsize=LABEL_PT)
+        made = io.BytesIO()
+        about = {"Date": None} if kind == "svg" else {"Software": None}
+        figure.savefig(made, format=kind, metadata=about)
+    return made.getvalue()
 
 
 def verdict_scale(axes: Axes, q: QuestionFinding) -> Axes:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from listening.records import metric_register
 from listening.records.findings import (
     ConditionMeasure,
     Findings,
@@ -12,7 +13,6 @@ from listening.records.findings import (
 from listening.report import rounding
 from listening.report.page import course
 from listening.report.rounding import in_hundred, limits, number, p_value, signed
-from listening.report.sentences import metric_words
 
 Row = tuple[str, ...]
 CONDITIONS_A_TABLE = 8
@@ -140,6 +140,16 @@ def behind(found: Findings) -> Table:
     return Table("Behind the effects", head, rows, frozenset(range(1, 6)))
 
 
+def counts(found: Findings) -> Table:
+    """What a table collected elsewhere holds of each question."""
+    rows = tuple(
+        (q.id, str(q.n_listeners or "–"), f"{q.n_direct_more} of {q.n_direct}") for q in found.questions
+    )
+    return Table(
+        "Counts", ("question", "listeners", "chosen, of direct comparisons"), rows, frozenset({1, 2})
+    )
+
+
 def spread(found: Findings) -> Table:
     """How listeners and strokes differ on each planned contrast."""
     head = (
@@ -218,7 +228,7 @@ def level_checks(found: Findings) -> Table:
     rows = [
         (
             q.id,
-            metric_words.of(one.metric).name,
+            metric_register.named(one.metric).name,
             one.slope_at,
             signed(one.slope_logit_per_db, 3),
             signed(one.residual_db, 2),
@@ -325,7 +335,7 @@ def explanations(found: Findings) -> Table:
         (
             f"{e.attribute}, {e.presentation}",
             s.name,
-            metric_words.of(s.metric).name,
+            metric_register.named(s.metric).name,
             s.per,
             signed(s.slope.value),
             limits(s.slope),
@@ -401,7 +411,7 @@ def conditions(found: Findings) -> tuple[Table, ...]:
     for start in range(0, len(names), CONDITIONS_A_TABLE):
         part = names[start : start + CONDITIONS_A_TABLE]
         rows = tuple(
-            (metric_words.of(metric).heading, *(_measured(cell.get((name, metric))) for name in part))
+            (metric_register.named(metric).heading, *(_measured(cell.get((name, metric))) for name in part))
             for metric in metrics
         )
         head = ("measured", *(label[name] for name in part))
@@ -414,7 +424,7 @@ def _measured(one: ConditionMeasure | None) -> str:
     """Mean and expanded uncertainty."""
     if one is None:
         return "–"
-    decimals = metric_words.of(one.metric).decimals
+    decimals = metric_register.named(one.metric).decimals
     mean = number(one.mean, decimals)
     if one.expanded_uncertainty is None:
         return mean
@@ -430,7 +440,7 @@ def stimuli(found: Findings) -> Table:
             s.presentation,
             signed(s.gain_db, 2),
             signed(s.residual_db, 3),
-            *(number(s.after.get(m), metric_words.of(m).decimals) for m in listed),
+            *(number(s.after.get(m), metric_register.named(m).decimals) for m in listed),
             s.digest[:12],
         )
         for s in found.matching.stimuli
@@ -440,7 +450,7 @@ def stimuli(found: Findings) -> Table:
         "presentation",
         "gain, dB",
         "residual",
-        *(metric_words.of(m).heading for m in listed),
+        *(metric_register.named(m).heading for m in listed),
         "hash",
     )
     n = len(head)
