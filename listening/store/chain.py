@@ -96,5 +96,7 @@ def of_row(sitting: Mapping[str, Any]) -> str:
 
 
 def _digest(parts: list[Any]) -> str:
-    text = json.dumps(parts, ensure_ascii=False, separators=(",", ":"), default=repr)  # a cell may hold anything
+    text = json.dumps(
+        parts, ensure_ascii=False, separators=(",", ":"), default=repr
+    )  # a cell may hold anything
     return hashlib.sha256(text.encode()).hexdigest()
