@@ -55,7 +55,10 @@ def _run(words: list[str], place: Path) -> Callable[[], int]:
     return act
 
 
-@pytest.mark.parametrize("name", COMMANDS)
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(n, marks=pytest.mark.slow) if n in ("prepare", "measure") else n for n in COMMANDS],
+)
 def test_a_command_cut_before_any_step_harms_nothing_and_can_be_run_again(
     made: Path, tmp_path: Path, name: str
 ) -> None:
