@@ -66,6 +66,7 @@ bench: setup
 
 docs: setup
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e '.[docs]'
+	$(BIN)/python docs/run_notebook.py
 	$(BIN)/sphinx-build -q -W --keep-going -b html docs docs/build
 	@echo "open docs/build/index.html"
 

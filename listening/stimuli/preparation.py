@@ -69,7 +69,7 @@ def _n_tasks(chosen: Protocol, found: list[Source]) -> int:
 
 
 def _measured(source: Source, common: Common) -> Metrics:
-    return measures.measure(sources.loaded(source, common)).as_dict()
+    return measures.measure(sources.loaded(source, common), fades_from_s=common.window.fades_from_s).as_dict()
 
 
 def _matching(

@@ -76,8 +76,9 @@ def for_file(sound: Sound, common: Common) -> Sound:
 def at_the_ear(heard: Sound, common: Common) -> Metrics:
     """Metrics of the file as it sounds through the headphones; the true peak is the file's own."""
     if common.response is None:
-        return measures.measure(heard).as_dict()
-    found = measures.measure(headphones.filtered(heard, common.response.heard)).as_dict()
+        return measures.measure(heard, fades_from_s=common.window.fades_from_s).as_dict()
+    sounds = headphones.filtered(heard, common.response.heard)
+    found = measures.measure(sounds, fades_from_s=common.window.fades_from_s).as_dict()
     return found | {"true_peak_dbtp": loudness_bs1770.true_peak_dbtp(heard)}
 
 

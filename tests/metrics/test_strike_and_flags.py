@@ -169,3 +169,10 @@ def test_a_jump_of_6_db_is_a_strike_of_its_own_and_less_is_not(last: float, onse
     """However long the sound before it, 70 ms here."""
     sound = _steps((100, 0.001), (70, 0.5), (1, last), (100, 0.1))
     assert onset.find(sound).time_s * 1000 == pytest.approx(onset_ms, abs=0.5)
+
+
+@pytest.mark.parametrize(("lead_ms", "wanted"), [(21.5, None), (22.5, 0.01)], ids=["19.5 ms", "20.5 ms"])
+def test_the_noise_before_is_told_from_20_ms_of_it_on(lead_ms: float, wanted: float | None) -> None:
+    """2 ms before the onset are left out: they may hold its beginning."""
+    found = onset.find(_steps((lead_ms, 0.01), (1, 1.0), (100, 0.1)))
+    assert found.noise_rms == (wanted if wanted is None else pytest.approx(wanted, rel=0.02))

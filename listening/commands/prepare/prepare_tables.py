@@ -27,6 +27,13 @@ def summary(study: Study, manifest: Manifest) -> list[str]:
             f"matched to {manifest.target:.2f} {unit}, {manifest.matching_label}; "
             f"largest residual {max(left):.3f}, tolerance {manifest.tolerance_db:g}"
         )
+    faded = [s for s in manifest.stimuli if s.after["nmax_sone"] is not None and s.after["decay_s"] is None]
+    if faded:
+        which = f"{len(faded)} stimuli, such as {faded[0].stimulus}"
+        lines.append(
+            f"decay not known of {which}: it fades before a tenth of the loudness; a question on ringing "
+            "would ask about the fade (check says which trimming.length_s would do)"
+        )
     return lines
 
 
