@@ -18,6 +18,7 @@ class MetricWords:
 
 
 METRICS = {
+    "as heard": MetricWords("level as heard", "dB", 1),
     "laf_max_db": MetricWords("LAFmax", "dB", 1),
     "lae_db": MetricWords("LAE", "dB", 1),
     "lc_peak_db": MetricWords("LCpeak", "dB", 1),
