@@ -4,12 +4,13 @@ VENV := .venv
 BIN := $(VENV)/bin
 STUDY ?= demo_study
 
-.PHONY: demo test check slow fuzz bench format clean help setup docs processors processors-short mutants
+.PHONY: demo test check slow fuzz bench format clean help setup docs pictures processors processors-short mutants
 
 help:
 	@echo "make demo    recordings to verdict on the bicycle bells, with a simulated panel"
 	@echo "make test    the tests (under 6 minutes on 2 cores)"
 	@echo "make check   format, lint, types, layers"
+	@echo "make pictures  the pictures of README and docs, from the program and the demo study"
 	@echo "make docs    the documentation site, in docs/build"
 	@echo "make processors  the same numbers under other processors' kernels     make mutants  do the tests notice faults"
 	@echo "make slow    long simulations     make bench   speed ratios"
@@ -65,8 +66,12 @@ bench: setup
 
 docs: setup
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e '.[docs]'
+	$(BIN)/python docs/run_notebook.py
 	$(BIN)/sphinx-build -q -W --keep-going -b html docs docs/build
 	@echo "open docs/build/index.html"
+
+pictures: setup
+	$(BIN)/python docs/make_pictures.py $(STUDY)
 
 format: setup
 	$(BIN)/ruff format listening stats tests stimuli_demo

@@ -7,6 +7,8 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
 from listening import __version__  # noqa: E402
+from listening.records import metric_register  # noqa: E402
+from listening.records.metric_register import Metric  # noqa: E402
 
 project = "listening"
 author = "The listening contributors"
@@ -54,4 +56,22 @@ def _commands_page() -> None:
     (Path(__file__).parent / "reference" / "commands.md").write_text("\n".join(parts))
 
 
+def _metrics_page() -> None:
+    """What a study measures, from the register that every step asks."""
+    head = ["metric", "key", "symbol", "unit", "ratios", "calibration", "in plain words", "source"]
+    rows = [
+        [m.name, f"`{m.key}`", m.symbol, m.unit, *_can(m), m.plain.format("a sound"), m.standard or "our own"]
+        for m in metric_register.ALL
+    ]
+    about = "What `measure` stores of each recording. Ratios: whether “three times as much” means something."
+    lines = ["# Metrics", "", about, ""]
+    lines += [f"| {' | '.join(row)} |" for row in [head, ["---"] * len(head), *rows]]
+    (Path(__file__).parent / "reference" / "metrics.md").write_text("\n".join(lines) + "\n")
+
+
+def _can(metric: Metric) -> tuple[str, str]:
+    return "yes" if metric.is_ratio else "no", "needed" if metric.needs_calibration else "-"
+
+
 _commands_page()
+_metrics_page()

@@ -35,20 +35,30 @@ GUARDS: dict[str, tuple[str, ...]] = {
     "stats/deciding/verdict.py": (f"{DECIDING}/test_verdict.py",),
     "stats/deciding/equivalence.py": (f"{DECIDING}/test_equivalence.py",),
     "stats/deciding/alpha_spending.py": (f"{DECIDING}/test_alpha_spending.py",),
+    "stats/deciding/direct_share.py": (f"{DECIDING}/test_direct_share.py",),
+    "stats/deciding/strike_variance.py": (f"{DECIDING}/test_direct_share.py",),
+    "stats/deciding/level_bound.py": (f"{DECIDING}/test_level_bound.py",),
+    "stats/deciding/listeners_outside.py": (f"{DECIDING}/test_listeners_outside.py",),
     "stats/deciding/multiplicity.py": (f"{DECIDING}/test_multiplicity.py",),
     "stats/linear/satterthwaite.py": ("tests/stats/linear/test_degrees_of_freedom.py",),
     "stats/mixed/marginal_share.py": ("tests/stats/mixed/test_marginal_share_ratio.py",),
     "stats/measured/ratio_interval.py": ("tests/stats/mixed/test_marginal_share_ratio.py",),
     "stats/agreement.py": ("tests/stats/test_agreement.py",),
     "listening/analysis/decide/families.py": ("tests/analysis/decide/test_families.py",),
+    "listening/analysis/decide/confidence_limits.py": ("tests/analysis/decide/test_confidence_limits.py",),
     "listening/analysis/decide/planned_ratio.py": ("tests/analysis/decide/test_factor.py",),
     "listening/metrics/level.py": ("tests/metrics/test_level.py", "tests/metrics/test_bands.py"),
     "listening/metrics/loudness_bs1770.py": ("tests/metrics/test_bs1770.py",),
     "listening/metrics/onset.py": ("tests/metrics/test_strike_and_flags.py",),
     "listening/stimuli/match.py": ("tests/stimuli/test_prepare.py",),
     "listening/audio/speaker.py": ("tests/audio/test_speaker.py", "tests/audio/test_speaker_in_time.py"),
-    "listening/session/turn.py": ("tests/session/test_hearing_check.py", "tests/session/test_sitting.py"),
-    "listening/session/sitting.py": ("tests/session/test_sitting.py", "tests/session/test_tasks.py"),
+    "listening/session/turn.py": ("tests/session/test_turn.py",),
+    "listening/session/sitting.py": (
+        "tests/session/test_sitting.py",
+        "tests/session/test_before_the_trials.py",
+        "tests/session/test_hearing_check.py",
+        "tests/session/test_tasks.py",
+    ),
     "listening/session/exposure.py": ("tests/session/test_exposure.py",),
     "listening/session/thresholds.py": ("tests/session/test_hearing_check.py",),
     "listening/store/store.py": ("tests/store/test_store.py",),
@@ -324,6 +334,7 @@ def _all_of(files: list[str], args: argparse.Namespace) -> int:
     with tempfile.TemporaryDirectory() as work:
         tree = _tree(Path(work))
         _prepare(tree)
+        print(f"{'caught':>7} {'survived':>9} {'known':>6}  file", flush=True)
         for file in files:
             if _guards(file, tree) != "survived":
                 print(f"{file}: its tests fail without any change: {' '.join(GUARDS[file])}")
@@ -334,22 +345,20 @@ def _all_of(files: list[str], args: argparse.Namespace) -> int:
                 counts[file, end] += 1
                 if end == "survived":
                     survivors.append(mutant)
-                    print(f"  survived  {mutant}", file=sys.stderr, flush=True)
-    print(_report(files, counts, survivors))
-    caught = sum(n for (_, end), n in counts.items() if end in ("caught", "hung"))
-    return int(caught < GOAL * (caught + len(survivors)))
-
-
-def _report(files: list[str], counts: Counter[tuple[str, str]], survivors: list[Mutant]) -> str:
-    lines = [f"{'caught':>7} {'survived':>9} {'known':>6}  file"]
-    for file in files:
-        caught = counts[file, "caught"] + counts[file, "hung"]
-        lines.append(f"{caught:7d} {counts[file, 'survived']:9d} {counts[file, 'known']:6d}  {file}")
+            _tell(file, counts, [m for m in survivors if m.file == file])
     caught = sum(n for (_, end), n in counts.items() if end in ("caught", "hung"))
     total = caught + len(survivors)
-    lines += ["", f"{caught} of {total} caught ({caught / max(total, 1):.0%}); goal {GOAL:.0%}"]
-    lines += [f"survived  {one}\n          {one.context}" for one in survivors]
-    return "\n".join(lines)
+    print(f"\n{caught} of {total} caught ({caught / max(total, 1):.0%}); goal {GOAL:.0%}")
+    return int(caught < GOAL * total)
+
+
+def _tell(file: str, counts: Counter[tuple[str, str]], survivors: list[Mutant]) -> None:
+    """A row of the table as soon as the file is done, and what survived in it."""
+    caught = counts[file, "caught"] + counts[file, "hung"]
+    print(f"{caught:7d} {len(survivors):9d} {counts[file, 'known']:6d}  {file}")
+    for one in survivors:
+        print(f"{'':26}line {one.line}: {_short(one.before)}  ->  {_short(one.after)}   in   {one.context}")
+    sys.stdout.flush()
 
 
 if __name__ == "__main__":

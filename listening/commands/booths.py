@@ -22,6 +22,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "user, password and TLS come from the environment (PGUSER, PGPASSFILE, "
         "PGSSLMODE=verify-full), never from this line",
     )
+    parser.add_argument(
+        "--plain-connection",
+        action="store_true",
+        help="with --server on another machine: no encryption needed, the line is safe in another way",
+    )
     act.add_argument("--sql", action="store_true", help="print the SQL that makes functions and roles")
     act.add_argument("--send", action="store_true", help="send what is kept here for the server")
     show.json_option(parser)
@@ -43,12 +48,13 @@ def _lodge(args: argparse.Namespace, study: Study) -> int:
     from listening.store import address, lodging, open_store
 
     plan = Plan.load(study.plan)
+    place = _place(args)
     if study.answers.exists():
         raise StudyError(
             f"{study.answers}: answers lie here already; move them first with: "
             f"listening copy {study.answers} {args.server}, then take the file away"
         )
-    store = open_store(args.server)
+    store = open_store(place)
     lodged = lodging.lodge(
         store,
         study_digest=plan.study_digest,
@@ -57,7 +63,7 @@ def _lodge(args: argparse.Namespace, study: Study) -> int:
         at=datetime.now(UTC).isoformat(timespec="seconds"),
     )
     store.close()
-    shared = address.without_user(args.server)
+    shared = address.without_user(place)
     Server(url=shared).save(study.server)
     lines = [
         f"lodged {lodged.slots} slots of study {plan.study_digest[:12]} on {shared}",
@@ -68,6 +74,23 @@ def _lodge(args: argparse.Namespace, study: Study) -> int:
     ]
     show.result(args, lines, {"server": shared, "slots": lodged.slots, "roles": lodged.roles})
     return 0
+
+
+def _place(args: argparse.Namespace) -> str:
+    """The server's address; what goes without TLS to another machine is said aloud."""
+    from listening.store import address
+
+    place = str(args.server)
+    if args.plain_connection:
+        address.parse(address.without_tls(place))
+        return address.without_tls(place)
+    url = address.parse(place)
+    if address.needs_tls(url):
+        raise StudyError(
+            f"{address.shown(url)}: is another machine, and its address asks for no encryption; set "
+            "sslmode=verify-full in it, or add --plain-connection where the line is safe in another way"
+        )
+    return place
 
 
 def _send(args: argparse.Namespace, study: Study) -> int:

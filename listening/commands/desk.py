@@ -143,6 +143,8 @@ def _state(finished: bool, events: "Sequence[EventRow]", *, last: str) -> str:
     if kind in ("left", "paused"):
         return kind
     silent_s = (datetime.now(UTC) - datetime.fromisoformat(last)).total_seconds()
+    if silent_s < -ALIVE_S:
+        return "clock ahead"  # of the booth that wrote it down
     return "sits" if silent_s < ALIVE_S else f"silent {silent_s / 60:.0f} min"
 
 

@@ -99,10 +99,10 @@ def _plain(recording: Path, made: "Prediction") -> dict[str, Any]:
 
 
 def _lines(recording: Path, made: "Prediction") -> list[str]:
+    from listening.records import metric_register
     from listening.report.rounding import in_hundred, level, limits, number, signed
-    from listening.report.sentences import metric_words
 
-    words = metric_words.of(made.metric)
+    words = metric_register.named(made.metric)
     lines = ["SIMULATED PANEL: nobody listened"] if made.simulated else []
     lines += [
         f"{recording.name}, {made.attribute}, {made.presentation}: predicted from {words.name} "
@@ -122,4 +122,4 @@ def _lines(recording: Path, made: "Prediction") -> list[str]:
     lines += [f"  outside what was heard, not taken into account: {line}" for line in made.also_outside]
     if made.as_good:
         lines.append(f"  {len(made.as_good)} other metrics may predict as well; the data do not tell")
-    return [metric_words.in_words(line) for line in lines] + [LIMITS]
+    return [metric_register.in_words(line) for line in lines] + [LIMITS]

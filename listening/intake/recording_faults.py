@@ -10,7 +10,8 @@ from typing import Any
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import ListeningError
-from listening.metrics import onset
+from listening.metrics import measures, onset, ringing_end
+from listening.records import metric_register
 from listening.records.problem import Problem
 from listening.records.protocol import Protocol
 from listening.records.recordings_table import Recording
@@ -21,7 +22,6 @@ CLIPPED_RUN = 3  # samples in a row at full scale
 FLAT_RUN = 5  # samples in a row at the same peak below full scale: clipped, then scaled
 WEAKEST_PEAK_DBFS = -80.0
 FEWEST_DB_OVER_NOISE = 40.0  # below, a decay of 30 dB ends in the noise
-NEEDS_CALIBRATION = frozenset({"nmax_sone", "loudness_level_phon", "sharpness_acum", "decay_s"})
 
 
 @dataclass(frozen=True)
@@ -34,6 +34,8 @@ class Heard:
     is_anchor: bool
     rate_hz: int
     n_channels: int
+    loudest: int
+    """Which channel is loudest, from 1."""
     duration_s: float
     peak: float
     clipped: int
@@ -41,6 +43,8 @@ class Heard:
     flat: int
     """Runs of samples at one peak below full scale."""
     onset_s: float
+    audible_until_s: float | None
+    """From the onset; None when it still rings at the end."""
     noise: float | None
     """RMS before the strike, full scale = 1."""
     digest: str
@@ -76,7 +80,12 @@ def problems(
     for sound in heard:
         found += _one(sound, protocol)
     found += _response(protocol, folder)
-    return [*found, *_together(heard), *_calibration(recordings, protocol, protocol_path)]
+    return [
+        *found,
+        *_together(heard),
+        *_channels(heard, recordings),
+        *_calibration(recordings, protocol, protocol_path),
+    ]
 
 
 def _response(protocol: Protocol, folder: Path) -> Iterator[Problem]:
@@ -98,7 +107,8 @@ def _listen(file: Path, name: str, is_anchor: bool) -> Heard | Problem:
 
 def _heard(sound: Sound, file: Path, name: str, is_anchor: bool) -> Heard:
     mono = sound.mono()
-    start = onset.find(mono if mono.samples.any() else sound.channel(0))
+    listened = mono if mono.samples.any() else sound.channel(0)
+    start = onset.find(listened)
     magnitude = abs(sound.samples)
     peak = float(magnitude.max())
     full = sum(_runs(magnitude[:, c] >= FULL_SCALE, CLIPPED_RUN) for c in range(sound.n_channels))
@@ -109,11 +119,13 @@ def _heard(sound: Sound, file: Path, name: str, is_anchor: bool) -> Heard:
         is_anchor=is_anchor,
         rate_hz=sound.rate_hz,
         n_channels=sound.n_channels,
+        loudest=measures.chosen_channel(sound, None)[1],
         duration_s=sound.duration_s,
         peak=peak,
         clipped=full,
         flat=0 if full else flat,
         onset_s=start.time_s,
+        audible_until_s=ringing_end.audible_until_s(listened, start.time_s),
         noise=start.noise_rms,
         digest=wav.digest(sound.samples),
     )
@@ -157,10 +169,32 @@ def _length(sound: Heard, protocol: Protocol, problem: Callable[..., Problem]) -
         longest_s = math.floor((after_s + trimming.before_onset_s) * 1000) / 1000
         wanted = f"{wanted_s:g} s: a longer recording, or trimming.length_s at most {longest_s:.3f}"
         yield problem(found, wanted)
+    elif not sound.is_anchor:
+        yield from _cut_ringing(sound, protocol, problem)
     if sound.onset_s < trimming.before_onset_s:
         found = f"a strike {sound.onset_s * 1000:.1f} ms after the start"
         wanted = f"{trimming.before_onset_s * 1000:g} ms before it; silence will be put there"
         yield problem(found, wanted, "caution")
+
+
+def _cut_ringing(sound: Heard, protocol: Protocol, problem: Callable[..., Problem]) -> Iterator[Problem]:
+    trimming = protocol.trimming
+    fades_s = trimming.length_s - trimming.before_onset_s - trimming.fade_out_s
+    until_s = sound.audible_until_s
+    if until_s is not None and until_s <= fades_s:
+        return
+    end_s = sound.duration_s - sound.onset_s
+    rings = (
+        f"for {until_s:.2f} s" if until_s is not None else f"still when the recording ends ({end_s:.2f} s)"
+    )
+    found = f"it rings audibly {rings}, the fade begins {fades_s:.2f} s after the strike"
+    longer_s = (until_s or end_s) + trimming.before_onset_s + trimming.fade_out_s
+    most = "" if until_s is not None else " and a longer recording"
+    wanted = (
+        f"trimming.length_s of {longer_s:.2f} or more{most}; else no question on how long it rings: "
+        "the fade would decide it"
+    )
+    yield problem(found, wanted, "caution")
 
 
 def _together(heard: list[Heard]) -> Iterator[Problem]:
@@ -185,6 +219,26 @@ def _together(heard: list[Heard]) -> Iterator[Problem]:
                 yield Problem(str(twin.file), twin.name, found, "a recording of its own")
 
 
+def _channels(heard: list[Heard], recordings: list[Recording]) -> Iterator[Problem]:
+    """Channels that are not there, and several channels of which nobody said which is measured."""
+    chosen = {r.recording: r.channel for r in recordings}
+    studied = [s for s in heard if not s.is_anchor]
+    for sound in studied:
+        number = chosen.get(sound.name)
+        if number is not None and number > sound.n_channels:
+            found = f"channel {number} of {sound.n_channels}"
+            yield Problem(str(sound.file), sound.name, found, f"a channel from 1 to {sound.n_channels}")
+    free = [s for s in studied if chosen.get(s.name) is None and s.n_channels > 1]
+    counts = Counter(s.loudest for s in free)
+    if len(counts) > 1:
+        number = min(counts, key=lambda n: (-counts[n], n))
+        other = next(s for s in free if s.loudest != number)
+        others = f"channel {number} in {counts[number]} others"
+        found = f"channel {other.loudest} is the loudest and would be measured, {others}"
+        wanted = "the same channel for all: a column `channel` in the table"
+        yield Problem(str(other.file), other.name, found, wanted, None, "caution")
+
+
 def _calibration(recordings: list[Recording], protocol: Protocol, path: Path) -> Iterator[Problem]:
     bare = [r.recording for r in recordings if r.pascal_per_full_scale is None]
     if bare and len(bare) < len(recordings):
@@ -196,7 +250,7 @@ def _calibration(recordings: list[Recording], protocol: Protocol, path: Path) ->
     if not bare:
         return
     for presentation in protocol.presentations:
-        if presentation.metric in NEEDS_CALIBRATION:
+        if presentation.metric and metric_register.named(presentation.metric).needs_calibration:
             found = f"`{presentation.metric}` for recordings without calibration"
             wanted = "pascal_per_full_scale in the table, or a level metric such as laf_max_db"
             yield Problem(str(path), "presentations.metric", found, wanted)

@@ -6,11 +6,12 @@ import numpy as np
 import scipy
 
 from listening.audio.sound import FloatArray, Sound
-from listening.metrics import onset, strike
+from listening.metrics import onset, other_strikes, strike
 
 CLIPPING, DC, HUM = "clipping", "dc", "hum"
 SILENT_CHANNEL = "silent-channel"  # given by whoever looks at several channels
-SECOND_STRIKE, FADE_OUT, TRUNCATED_TAIL = "second-strike", "fade-out", "truncated-tail"
+SECOND_STRIKE, REBOUND = "second-strike", "rebound"
+FADE_OUT, TRUNCATED_TAIL = "fade-out", "truncated-tail"
 
 FLAT_SAMPLES = 3  # this many equal samples at the extreme, entered by a jump
 FLAT_JUMP = 0.002  # re the extreme; a low tone that just touches it turns more gently
@@ -19,11 +20,6 @@ HUM_BASES_HZ = (50.0, 60.0)  # mains
 HUM_OVER_FLOOR_DB = 20.0
 HUM_BELOW_PEAK_DB = 80.0  # weaker than this it changes nothing
 SHORTEST_QUIET_S = 0.5
-FRAME_S = 0.002
-AFTER_STRIKE_S = 0.04  # bounces within this belong to the strike
-STRIKE_RISE_DB = 6.0
-STRIKE_BEFORE_S, STRIKE_AFTER_S = 0.03, 0.01
-WEAKEST_STRIKE_DB = -40.0
 END_S = 0.05
 FADE_EXTRA_DB = 8.0
 RINGING_END_DB = -45.0  # re the loudest; a tail cut above this is missed
@@ -31,13 +27,15 @@ INAUDIBLE_DBFS = -100.0
 
 
 def find(sound: Sound) -> tuple[str, ...]:
-    """Flags of a one-channel sound: clipping, dc, hum, second-strike, fade-out, truncated-tail."""
+    """Flags of a one-channel sound: clipping, dc, hum, second-strike, rebound, fade-out, truncated-tail."""
     start_s = onset.find(sound).time_s
+    bounces = [other_strikes.is_rebound(at, start_s) for at in other_strikes.find(sound, start_s)]
     checks: dict[str, Callable[[], bool]] = {
         CLIPPING: lambda: is_clipped(sound.samples[:, 0]),
         DC: lambda: has_dc(sound.samples[:, 0]),
         HUM: lambda: has_hum(sound, start_s),
-        SECOND_STRIKE: lambda: second_strike_s(sound, start_s) is not None,
+        SECOND_STRIKE: lambda: not all(bounces),
+        REBOUND: lambda: any(bounces),
         FADE_OUT: lambda: fades_out(sound),
     }
     found = [name for name, check in checks.items() if check()]
@@ -77,28 +75,6 @@ def has_hum(sound: Sound, onset_s: float) -> bool:
         _stands_out(power, base_hz / bin_hz, bin_hz, loudest * window.sum() ** 2 / 4)
         for base_hz in HUM_BASES_HZ
     )
-
-
-def second_strike_s(sound: Sound, onset_s: float) -> float | None:
-    """When a second strike begins; None when there is none.
-
-    A strike rises at once. Beating rises slowly, or so often that the 30 ms before hold a summit as well.
-    """
-    frame = max(1, round(FRAME_S * sound.rate_hz))
-    level_db = 20 * np.log10(np.maximum(onset.envelope(sound.only_channel(), frame), 1e-300))
-    before, after = round(STRIKE_BEFORE_S / FRAME_S), round(STRIKE_AFTER_S / FRAME_S)
-    first = round((onset_s + AFTER_STRIKE_S) / FRAME_S)
-    if len(level_db) < first + after:
-        return None
-    summit = np.array([level_db[max(0, i - before) : i].max() for i in range(first, len(level_db) - after)])
-    ahead = np.array([level_db[i : i + after].max() for i in range(first, len(level_db) - after)])
-    floor_db = float(np.percentile(level_db, 5))
-    rises = (
-        (ahead > summit + STRIKE_RISE_DB)
-        & (ahead > level_db.max() + WEAKEST_STRIKE_DB)
-        & (ahead > floor_db + 2 * STRIKE_RISE_DB)
-    )
-    return float((first + int(np.argmax(rises)) + after - 1) * FRAME_S) if rises.any() else None
 
 
 def fades_out(sound: Sound) -> bool:

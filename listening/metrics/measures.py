@@ -37,6 +37,13 @@ class Channel:
     partials: tuple[Partial, ...]
     rings_out: bool
     flags: tuple[str, ...]
+    fades_from_s: float | None = None
+    """where a fade-out begins that decays are read before"""
+
+    @property
+    def decay_s(self) -> float | None:
+        """The study's decay; None where it is not calibrated, or ends or fades before."""
+        return decay.study_decay_s(self.course, until_s=self.fades_from_s) if self.course else None
 
     @property
     def n5_sone(self) -> float | None:
@@ -80,17 +87,18 @@ class Measures:
         return {name: value for name, value in asdict(self).items() if name != "flags"}
 
 
-def measure(sound: Sound) -> Measures:
+def measure(sound: Sound, *, fades_from_s: float | None = None) -> Measures:
     """All measures of a sound; of several channels, the one with the largest LAFmax.
 
-    The LUFS and dBTP values are of all channels together, as BS.1770 has it.
+    The LUFS and dBTP values are of all channels together, as BS.1770 has it. `fades_from_s` is where a
+    fade-out begins: decays are read before it, and are None where the fade comes first.
 
     Raises
     ------
     SoundError
         Nothing but zeros.
     """
-    return summarised(sound, examine(loudest_channel(sound)))
+    return summarised(sound, examine(loudest_channel(sound), fades_from_s=fades_from_s))
 
 
 def summarised(sound: Sound, channel: Channel) -> Measures:
@@ -108,7 +116,7 @@ def summarised(sound: Sound, channel: Channel) -> Measures:
         loudness_level_phon=loudness.level_phon(nmax) if nmax is not None else None,
         sharpness_acum=channel.sharpness_acum,
         centroid_hz=channel.centroid_hz,
-        decay_s=decay.study_decay_s(channel.course) if channel.course else None,
+        decay_s=channel.decay_s,
         t60_s=partials.mean_t60_s(channel.partials) if channel.partials else None,
         edt_s=channel.decays.edt_s,
         t20_s=channel.decays.t20_s,
@@ -117,9 +125,10 @@ def summarised(sound: Sound, channel: Channel) -> Measures:
     )
 
 
-def examine(sound: Sound) -> Channel:
-    """Everything about a one-channel sound."""
+def examine(sound: Sound, *, fades_from_s: float | None = None) -> Channel:
+    """Everything about a one-channel sound; `fades_from_s` as in `measure`."""
     start = onset.find(sound)
+    ringing = sound if fades_from_s is None else sound.part(0.0, fades_from_s)
     course = loudness.course(sound) if sound.calibrated else None
     return Channel(
         onset=start,
@@ -127,11 +136,29 @@ def examine(sound: Sound) -> Channel:
         course=course,
         sharpness_acum=_or_none(lambda: sharpness.brightness_acum(course, start.time_s)) if course else None,
         centroid_hz=_or_none(lambda: spectrum.centroid_hz(sound)),
-        decays=decay.measure(sound, start.time_s),
-        partials=partials.find(sound, onset_s=start.time_s),
+        decays=decay.measure(ringing, start.time_s),
+        partials=partials.find(ringing, onset_s=start.time_s),
         rings_out=strike.rings_out(sound, start.time_s),
         flags=flags.find(sound),
+        fades_from_s=fades_from_s,
     )
+
+
+def chosen_channel(sound: Sound, number: int | None) -> tuple[Sound, int]:
+    """The channel of this number from 1, or the loudest, as a sound of its own, with its number.
+
+    Raises
+    ------
+    SoundError
+        The sound has no such channel.
+    """
+    if number is not None:
+        return sound.channel(number - 1), number
+    if sound.n_channels == 1:
+        return sound, 1
+    loudest = loudest_channel(sound)
+    same = [(sound.samples[:, c] == loudest.samples[:, 0]).all() for c in range(sound.n_channels)]
+    return loudest, same.index(True) + 1
 
 
 def loudest_channel(sound: Sound) -> Sound:

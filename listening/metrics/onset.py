@@ -12,10 +12,18 @@ from listening.metrics.level import check_not_silent
 
 FRAME_S = 0.001
 RUMBLE_HZ = 50.0  # handling and building noise lies below, no struck product starts there
-BELOW_PEAK_DB = 26.0  # an onset is within this of the loudest millisecond
 RING_S = 0.25  # the high-pass falls by e in 4.5 ms: to 1e-24 of its peak in so long
+BELOW_PEAK_DB = 26.0  # an onset is within this of the loudest millisecond
 ABOVE_NOISE_DB = 10.0
-SEARCH_BACK_S = 0.05
+STILL_DB = 4.0  # over the floor: less is no sound any more
+QUIET_S = 0.02  # so long without sound, and what comes is another one
+LOWEST_FLOOR_DB = -60.0  # re the loudest millisecond: digital silence is no floor
+# a strike rises at once; beating rises slowly, or so often that the 30 ms before hold a summit as well
+RISE_DB = 6.0
+RISE_BEFORE_S, RISE_AFTER_S = 0.03, 0.01
+JUMP_FRAMES = round(RISE_AFTER_S / FRAME_S)
+OVER_SUMMIT = 2.0**0.5  # of the loudest before: there the new strike takes over
+BOUNCE_S = 0.04  # bounces within this belong to the strike
 
 
 @dataclass(frozen=True)
@@ -30,6 +38,9 @@ class Onset:
 def find(sound: Sound) -> Onset:
     """Instant at which the strike that holds the loudest millisecond begins, to about 1 ms.
 
+    The sound that this millisecond belongs to is followed back to where it leaves the noise floor, over
+    slow growth and beats; within it the last instant at which the level jumps is the strike.
+
     Raises
     ------
     SoundError
@@ -40,12 +51,26 @@ def find(sound: Sound) -> Onset:
     frame = max(1, round(FRAME_S * sound.rate_hz))
     frame_rms = envelope(quick, frame)
     peak = int(np.argmax(frame_rms))
-    threshold = _threshold(frame_rms, peak)
-    first = _first_frame(frame_rms, peak, threshold)
-    start = _first_sample(quick, first * frame, frame, threshold)
+    begin = _begin(frame_rms, peak)
+    threshold = _threshold(frame_rms, peak, begin)
+    first, level = _strike(frame_rms, begin, peak, threshold)
+    start = _first_sample(quick, first * frame, frame, level)
     return Onset(
         time_s=start / sound.rate_hz, noise_rms=_noise_rms(sound.only_channel(), start, sound.rate_hz)
     )
+
+
+def jumps(frame_rms: FloatArray, first: int, last: int) -> np.ndarray:
+    """(k,) frames `first` to `last` at which a strike begins: more within 10 ms than in the 30 ms before."""
+    before, after = round(RISE_BEFORE_S / FRAME_S), round(RISE_AFTER_S / FRAME_S)
+    index = np.arange(max(first, 1), last + 1)
+    if not len(index):
+        return index
+    padded = np.concatenate([np.zeros(before), frame_rms, np.zeros(after)])
+    windows = np.lib.stride_tricks.sliding_window_view(padded, before)
+    summit = windows[index].max(axis=1)
+    ahead = np.lib.stride_tricks.sliding_window_view(padded, after)[index + before].max(axis=1)
+    return np.asarray(index[ahead > summit * 10.0 ** (RISE_DB / 20.0)])
 
 
 def envelope(samples: FloatArray, frame: int) -> FloatArray:
@@ -75,24 +100,49 @@ def _high_pass(n: int, rate_hz: int) -> NDArray[np.complex128]:
     return np.asarray((1 - z) ** 2 / below)
 
 
-def _threshold(frame_rms: FloatArray, peak: int) -> float:
+def _begin(frame_rms: FloatArray, peak: int) -> int:
+    """First frame of the sound that holds the peak: before it lie 20 ms at the noise floor, or nothing."""
+    width = round(QUIET_S / FRAME_S)
+    lowest = frame_rms[peak] * 10.0 ** (LOWEST_FLOOR_DB / 20.0)
+    if peak <= width:
+        return 0
+    windows = np.lib.stride_tricks.sliding_window_view(frame_rms[:peak], width)
+    floor = max(float(np.median(windows, axis=1).min()), lowest)
+    still = windows.max(axis=1) < floor * 10.0 ** (STILL_DB / 20.0)
+    return int(np.flatnonzero(still)[-1]) + width if still.any() else 0
+
+
+def _threshold(frame_rms: FloatArray, peak: int, begin: int) -> float:
     wanted = frame_rms[peak] * 10.0 ** (-BELOW_PEAK_DB / 20.0)
-    if peak < 20:
+    before = frame_rms[: max(0, begin - 1)]
+    if len(before) < 10:
         return float(wanted)
-    noise = float(np.median(frame_rms[: max(1, peak - 10)]))
+    noise = float(np.median(before))
     return float(min(max(wanted, noise * 10.0 ** (ABOVE_NOISE_DB / 20.0)), 0.5 * frame_rms[peak]))
 
 
-def _first_frame(frame_rms: FloatArray, peak: int, threshold: float) -> int:
-    """Walk back from the peak while the last 5 ms still hold something above the threshold."""
-    earliest = max(0, peak - round(SEARCH_BACK_S / FRAME_S))
-    first = peak
-    for frame in range(peak, earliest - 1, -1):
-        if frame_rms[frame] >= threshold:
-            first = frame
-        elif first - frame > 5:
+def _strike(frame_rms: FloatArray, begin: int, peak: int, threshold: float) -> tuple[int, float]:
+    """First frame of the strike, and the level it is known by: that of the last jump up to the peak.
+
+    Where none jumps it is the first frame of the sound above the threshold.
+    """
+    found = [i for i in jumps(frame_rms, begin, peak) if frame_rms[i : i + JUMP_FRAMES].max() >= threshold]
+    start = begin if not found else _group_start(found)
+    before = frame_rms[max(0, start - round(RISE_BEFORE_S / FRAME_S)) : start]
+    over = OVER_SUMMIT * float(before.max(initial=0.0)) if found else 0.0
+    level = min(max(threshold, over), float(frame_rms[peak]))
+    above = np.flatnonzero(frame_rms[start : peak + 1] >= level)
+    return (start + int(above[0]) if len(above) else peak), level
+
+
+def _group_start(found: list[int]) -> int:
+    """First of the frames that belong to the last jump."""
+    start = found[-1]
+    for i in reversed(found):
+        if start - i > round(BOUNCE_S / FRAME_S):
             break
-    return first
+        start = i
+    return int(start)
 
 
 def _first_sample(samples: FloatArray, start: int, frame: int, threshold: float) -> int:

@@ -1,5 +1,6 @@
 """The alpha that is left for one question of a family, after planned looks."""
 
+from listening.analysis.decide import families
 from listening.records.protocol import Protocol, Question
 from stats.deciding import alpha_spending
 
@@ -8,7 +9,7 @@ def deciding_alpha(protocol: Protocol, question: Question) -> float:
     """One-sided alpha of a question at the end: the hardest step of its family, what looks have left."""
     family = [q for q in protocol.questions if q.family == question.family] if question.family else [question]
     stopping = protocol.stopping
-    alpha = question.alpha / len(family)
+    alpha = question.alpha * (families.SUPPORTING / len(family) if len(family) > 1 else 1.0)
     if stopping.spending != "none":
         shares = [n / protocol.panel.listeners for n in stopping.looks] + [1.0]
         alpha = float(alpha_spending.bounds(shares, alpha, stopping.spending).nominal_alpha[-1])

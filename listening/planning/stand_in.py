@@ -1,11 +1,12 @@
 """A manifest made up from the recordings table, so that a study can be planned before its sounds are made."""
 
+from listening.records import metric_register
 from listening.records.manifest import Manifest, Stimulus
 from listening.records.measured import Measures
 from listening.records.protocol import AS_RECORDED, ISOLATED, Protocol
 from listening.records.recordings_table import Recording
 
-LEVEL = ("laf_max_db", "lae_db", "momentary_max_lufs", "integrated_lufs", "loudness_level_phon")
+LEVEL = tuple(metric.key for metric in metric_register.ALL if metric.is_level and not metric.is_peak)
 
 
 def manifest(protocol: Protocol, recordings: list[Recording], measures: Measures | None = None) -> Manifest:

@@ -32,6 +32,10 @@ class Metric:
     """How a set that was matched on it is labelled; None: nothing is matched on it."""
     matched_key: str | None = None
     """Key of what is held equal instead, where that adds as decibels do."""
+    is_peak: bool = False
+    """Whether it is of a single instant, so that it does not say how strong a sound is."""
+    takes_level: bool = False
+    """Whether it is one of the ways in which level is taken where a claim goes beyond level."""
     is_digital: bool = False
     """Whether it is of the file: relative to full scale, calibrated or not."""
     in_summary: bool = False
@@ -48,25 +52,36 @@ class Metric:
         return self.unit in ("dB", "LUFS", "dBTP", "phon")
 
     @property
+    def measured_key(self) -> str:
+        """Key under which what matching holds equal is measured."""
+        return self.matched_key or self.key
+
+    @property
     def matched_unit(self) -> str:
         """Unit of the target and the residual of a set matched on it."""
-        return METRICS[self.matched_key].unit if self.matched_key else self.unit
+        return METRICS[self.measured_key].unit
+
+    @property
+    def residual_unit(self) -> str:
+        """Unit of a difference in what matching holds equal."""
+        return self.matched_unit if self.matched_unit == "phon" else "dB"
 
 
 ALL = (
     Metric(
         "laf_max_db", "LAFmax", "L_AFmax", "dB", 1,
         "the highest level of {}", "IEC 61672-1:2013, 5.8 and annex E",
-        matched_as="level-based (LAFmax)", in_summary=True,
+        matched_as="level-based (LAFmax)", takes_level=True, in_summary=True,
     ),
     Metric(
         "lae_db", "LAE", "L_AE", "dB", 1,
         "the sound exposure level of {}", "IEC 61672-1:2013, annex E",
-        matched_as="level-based (LAE)", in_summary=True,
+        matched_as="level-based (LAE)", takes_level=True, in_summary=True,
     ),
     Metric(
         "lc_peak_db", "LCpeak", "L_Cpeak", "dB", 1,
         "the peak level of {}", "IEC 61672-1:2013, annex E",
+        is_peak=True,
     ),
     Metric(
         "momentary_max_lufs", "momentary loudness, maximum", "L_Mmax", "LUFS", 1,
@@ -81,7 +96,7 @@ ALL = (
     Metric(
         "true_peak_dbtp", "true peak", "TP", "dBTP", 1,
         "the true peak of {}", "ITU-R BS.1770, annex 2",
-        matched_as="level-based (true peak)", is_digital=True,
+        matched_as="level-based (true peak)", is_peak=True, is_digital=True,
     ),
     Metric(
         "nmax_sone", "loudness Nmax", "N_max", "sone", 1,
@@ -92,7 +107,7 @@ ALL = (
     Metric(
         "loudness_level_phon", "loudness level", "L_N", "phon", 1,
         "the loudness level of {}", "ISO 532-1:2017, 5.8",
-        needs_calibration=True,
+        needs_calibration=True, takes_level=True,
     ),
     Metric(
         "sharpness_acum", "sharpness", "S", "acum", 2,
@@ -134,10 +149,8 @@ METRICS = {metric.key: metric for metric in ALL}
 
 if TYPE_CHECKING:
     MatchingMetric = str
-    RatioMetric = str
 else:
     MatchingMetric = Literal[tuple(metric.key for metric in ALL if metric.matched_as)]
-    RatioMetric = Literal[tuple(metric.key for metric in ALL if metric.is_ratio)]
 
 
 def named(key: str) -> Metric:

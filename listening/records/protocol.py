@@ -10,6 +10,7 @@ from listening.errors import RecordError
 from listening.records import protocol_names, tasks, toml_lines
 from listening.records.form import Form, digest_of, place
 from listening.records.isolation import Isolation
+from listening.records.metric_register import MatchingMetric
 from listening.records.playback import Playback
 from listening.records.problem import Fault, KeyPath, Problem, listing
 from listening.records.questions import (
@@ -28,9 +29,6 @@ from listening.records.tasks import TaskName
 from listening.records.text import loads_toml, read_text
 
 __all__ = ["AS_RECORDED", "ISOLATED", "MATCHED", "Contrast", "Question", "Superlative"]  # of `questions`
-MatchingMetric = Literal[
-    "laf_max_db", "lae_db", "momentary_max_lufs", "integrated_lufs", "true_peak_dbtp", "nmax_sone"
-]
 
 
 class Recordings(Form):

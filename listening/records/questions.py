@@ -4,6 +4,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from listening.records import metric_register
 from listening.records.form import Form
 
 AS_RECORDED = "as recorded"
@@ -14,16 +15,7 @@ PresentationName = Literal["as recorded", "matched", "isolated"]
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^\s/\\.][^/\\\n]*$")]
 Share = Annotated[float, Field(gt=0, lt=1)]
 
-FACTOR_METRICS = (  # on a scale with a zero, so that a ratio means something
-    "nmax_sone",
-    "sharpness_acum",
-    "centroid_hz",
-    "decay_s",
-    "t60_s",
-    "edt_s",
-    "t20_s",
-    "t30_s",
-)
+FACTOR_METRICS = tuple(metric.key for metric in metric_register.ALL if metric.is_ratio)
 
 
 class Contrast(Form):

@@ -61,7 +61,7 @@ def take(plan: Plan, store: AnswerStore, seat: Seat) -> tuple[SittingRow, Abstra
 
 def seated(plan: Plan, store: AnswerStore, row: SittingRow, *, player: Player, clocks: Clocks) -> Sitting:
     """The state machine of a taken seat, at the step where it stopped."""
-    check_clock(store, row, clocks.utc())
+    note_clock(store, row, clocks.utc())
     return Sitting(plan, row, store, player=player, clocks=clocks, words=words(plan.sitting.language))
 
 
@@ -79,14 +79,18 @@ def check_code(listener: str | None) -> None:
         )
 
 
-def check_clock(store: AnswerStore, row: SittingRow, utc: str) -> None:
-    """The wall clock has not gone back since the sitting's last sign of life."""
+def note_clock(store: AnswerStore, row: SittingRow, utc: str) -> None:
+    """Write down where the wall clock has gone back since the sitting's last sign of life.
+
+    Nobody is kept out: answers stand in the order they were given, whatever their times say, and times to
+    answer come from a clock that only goes forward.
+    """
     last = row.heartbeat_at or row.started_at
     if datetime.fromisoformat(utc) < datetime.fromisoformat(last) - CLOCK_SLACK:
-        raise StudyError(
-            f"this computer's clock says {utc}, but this sitting was last alive at {last}: "
-            "set the clock right, then sit again; nothing was changed"
+        detail = (
+            f"clock: this computer says {utc}, this sitting was last alive at {last}; set the clock right"
         )
+        store.note(row.id, "caution", detail=detail)
 
 
 def _begin(plan: Plan, store: AnswerStore, seat: Seat) -> SittingRow:
@@ -118,6 +122,6 @@ def _to_give(plan: Plan, store: AnswerStore, simulated: bool) -> list[int]:
     there = [
         use.slot
         for use in store.slot_use(simulated=simulated)
-        if use.finished or now - datetime.fromisoformat(use.alive_at) < DROPPED_OUT_AFTER
+        if use.finished or abs(now - datetime.fromisoformat(use.alive_at)) < DROPPED_OUT_AFTER
     ]
     return next_slot.in_order(plan, there)

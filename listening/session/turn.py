@@ -46,6 +46,6 @@ class Turn:
         self.begun = self.finished = self.row = 0
         self.heard = set()
         self.values = [None] * len(self.values)
-        self.typed = ""
+        self.typed, self.share = "", 0.0
         self.running, self.clip, self.onset_s, self.chosen = False, None, None, None
         self.voids += 1

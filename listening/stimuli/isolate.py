@@ -85,7 +85,7 @@ def variants(strike: Sound, asked: Asked) -> list[Variant]:
     for (brightness_moved, decay_moved), cell in cells.items():
         report = _report(split, cell, base)
         sides = _sides(asked, brightness_moved, decay_moved)
-        before = measures.measure(cell.sound).as_dict()
+        before = measures.measure(cell.sound, fades_from_s=asked.window.fades_from_s).as_dict()
         made.append(Variant("/".join(sides), cell.sound, cell.gain_db, before, report))
     return [loud for variant in made for loud in _levels(variant, asked)]
 
@@ -139,7 +139,8 @@ def _hearer(split: Split, asked: Asked) -> Callable[[float, Damping], _Heard]:
         sound = trimmed(made, asked.window)
         start = sound.amplified(gain_db)  # near the last one: fewer steps
         gain_db += match.gain_db(start, asked.metric, target=asked.target, tolerance_db=asked.tolerance_db)
-        found = measures.measure(sound.amplified(gain_db)).as_dict()
+        loud = sound.amplified(gain_db)
+        found = measures.measure(loud, fades_from_s=asked.window.fades_from_s).as_dict()
         return _Heard(tilt, damping, sound, gain_db, found[asked.brightness_key], found[asked.decay_key])
 
     return hear

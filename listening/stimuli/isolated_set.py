@@ -6,6 +6,7 @@ import numpy as np
 
 from listening.audio.sound import Sound
 from listening.errors import StudyError
+from listening.records import metric_register
 from listening.records.isolation import Isolation
 from listening.records.protocol import ISOLATED, Protocol
 from listening.stimuli import isolate, match, modal, sources
@@ -70,7 +71,7 @@ def _asked(
         decay = _ratio([before[s.name] for s in ends], base, chosen.covariates.decay)
         level, slope = np.mean(work.each(_line, ends, common), axis=0)
         line = (float(level), float(slope))
-    values = [v for row in base if (v := row[match.MEASURED_AS.get(metric, metric)]) is not None]
+    values = [v for row in base if (v := row[metric_register.named(metric).measured_key]) is not None]
     return Asked(
         isolation=isolation,
         end_line=line,

@@ -21,24 +21,7 @@ VALUE: dict[str, Callable[[Sound], float | None]] = {
     "true_peak_dbtp": loudness_bs1770.true_peak_dbtp,
     "nmax_sone": lambda sound: loudness.level_phon(loudness.course(loudest_channel(sound)).nmax_sone),
 }
-LABEL = {
-    "laf_max_db": "level-based (LAFmax)",
-    "lae_db": "level-based (LAE)",
-    "momentary_max_lufs": "level-based (BS.1770 maximum momentary)",
-    "integrated_lufs": "level-based (BS.1770 integrated)",
-    "true_peak_dbtp": "level-based (true peak)",
-    "nmax_sone": "loudness-based (ISO 532-1 Nmax)",
-}
-MEASURED_AS = {"nmax_sone": "loudness_level_phon"}  # matched in phon, which adds as decibels do
 WAY_OUT = "leave it out (recordings.use), or match on laf_max_db"
-UNIT = {
-    "laf_max_db": "dB",
-    "lae_db": "dB",
-    "momentary_max_lufs": "LUFS",
-    "integrated_lufs": "LUFS",
-    "true_peak_dbtp": "dBTP",
-    "nmax_sone": "phon",
-}
 
 
 def value(sound: Sound, metric: str) -> float:

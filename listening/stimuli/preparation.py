@@ -8,6 +8,7 @@ import numpy as np
 from listening import __version__
 from listening.errors import StudyError
 from listening.metrics import loudness_bs1770, measures
+from listening.records import metric_register
 from listening.records import protocol as protocol_form
 from listening.records.ear_gains import EarGains
 from listening.records.isolation import LEVEL
@@ -68,7 +69,7 @@ def _n_tasks(chosen: Protocol, found: list[Source]) -> int:
 
 
 def _measured(source: Source, common: Common) -> Metrics:
-    return measures.measure(sources.loaded(source, common)).as_dict()
+    return measures.measure(sources.loaded(source, common), fades_from_s=common.window.fades_from_s).as_dict()
 
 
 def _matching(
@@ -86,7 +87,7 @@ def _matching(
 
 
 def _matching_value(source: Source, metric: str, before: Metrics) -> float:
-    found = before[match.MEASURED_AS.get(metric, metric)]
+    found = before[metric_register.named(metric).measured_key]
     if found is None:
         raise StudyError(f"{source.file}: has no {metric}, so it cannot be matched on it; {match.WAY_OUT}")
     return found
@@ -217,11 +218,11 @@ def _label(first: Presentation | None, ear: EarGains | None) -> str:
     if first is None or first.metric is None:
         return ""
     if ear is None or first.name != MATCHED:
-        return match.LABEL[first.metric]
+        return metric_register.named(first.metric).matched_as or ""
     worst = max(g.se_db for g in ear.conditions)
     return (
         f"matched by ear ({ear.n_listeners} listeners, standard error up to {worst:.2f} dB) "
-        f"from {match.LABEL[first.metric]}"
+        f"from {metric_register.named(first.metric).matched_as}"
     )
 
 
@@ -232,7 +233,7 @@ def _with_residual(
     louder = stimulus.presentation == ISOLATED and stimulus.condition.endswith(LEVEL[1])
     if stimulus.presentation != presentation.name or metric is None or target is None or louder:
         return stimulus
-    found = stimulus.after[match.MEASURED_AS.get(metric, metric)]
+    found = stimulus.after[metric_register.named(metric).measured_key]
     residual_db = (found if found is not None else np.inf) - target
     by_ear = ear is not None and presentation.name == MATCHED
     if abs(residual_db) > presentation.tolerance_db and not by_ear:

@@ -9,12 +9,13 @@ from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import StudyError
 from listening.metrics import loudness_bs1770, measures
+from listening.records import metric_register
 from listening.records.manifest import Isolated, Stimulus
 from listening.stimuli import headphones, sources
 from listening.stimuli.sources import Common, Source
 
 Metrics = dict[str, float | None]
-DIGITAL_KEYS = ("momentary_max_lufs", "integrated_lufs", "true_peak_dbtp")
+DIGITAL_KEYS = tuple(metric.key for metric in metric_register.ALL if metric.is_digital)
 STEP_24_BIT = 2.0**-23
 
 
@@ -75,8 +76,9 @@ def for_file(sound: Sound, common: Common) -> Sound:
 def at_the_ear(heard: Sound, common: Common) -> Metrics:
     """Metrics of the file as it sounds through the headphones; the true peak is the file's own."""
     if common.response is None:
-        return measures.measure(heard).as_dict()
-    found = measures.measure(headphones.filtered(heard, common.response.heard)).as_dict()
+        return measures.measure(heard, fades_from_s=common.window.fades_from_s).as_dict()
+    sounds = headphones.filtered(heard, common.response.heard)
+    found = measures.measure(sounds, fades_from_s=common.window.fades_from_s).as_dict()
     return found | {"true_peak_dbtp": loudness_bs1770.true_peak_dbtp(heard)}
 
 

@@ -18,6 +18,11 @@ class Window:
     fade_in_s: float
     fade_out_s: float
 
+    @property
+    def fades_from_s(self) -> float:
+        """Where the fade-out begins: from there on no decay is the sound's own."""
+        return self.length_s - self.fade_out_s
+
 
 def trimmed(sound: Sound, window: Window) -> Sound:
     """The window around the loudest strike of a sound, faded at both ends, the strike itself untouched.

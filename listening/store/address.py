@@ -1,13 +1,18 @@
 """The address of a database server: which driver, and no password in it."""
 
+import os
 from pathlib import Path
 
 from sqlalchemy import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
 from listening.errors import StudyError
+from listening.records.text import plain
 
 POSTGRESQL = "postgresql+psycopg"
+PARAMETERS = {"host", "port", "dbname", "sslmode", "sslrootcert", "connect_timeout", "application_name"}
+ENCRYPTED = ("require", "verify-ca", "verify-full")
+LOCAL = ("", "localhost", "127.0.0.1", "::1")
 
 
 def is_url(place: Path | str) -> bool:
@@ -21,23 +26,57 @@ def parse(place: str) -> URL:
     Raises
     ------
     StudyError
-        It is no PostgreSQL address, or holds a password.
+        It is no PostgreSQL address, holds a password or another secret, or leads to another machine without
+        TLS and without saying so.
     """
     try:
         url = make_url(place)
-    except ArgumentError as error:
+    except (ArgumentError, ValueError):
         raise StudyError(
-            f"not a database address; wanted postgresql://USER@HOST/DATABASE ({error})"
+            "not a database address; wanted postgresql://HOST/DATABASE, or postgresql:///DATABASE?host=FOLDER"
         ) from None
-    if url.password is not None or "password" in url.query:
+    if url.password is not None or strange_parameters(url):
+        named = ", ".join(strange_parameters(url)) or "a password"
         raise StudyError(
-            f"{url.render_as_string(hide_password=True)}: holds a password, which process lists "
-            "and logs would show; take it out and put it in the environment (PGPASSWORD, PGPASSFILE) "
-            "or in ~/.pgpass"
+            f"{shown(url)}: holds {named}; an address goes into files, process lists and logs, so it may "
+            f"hold {', '.join(sorted(PARAMETERS))} alone; secrets belong in the environment (PGPASSWORD, "
+            "PGPASSFILE, PGSSLPASSWORD) or in ~/.pgpass"
         )
     if url.get_backend_name() != "postgresql":
-        raise StudyError(f"{place}: {url.get_backend_name()} is not known here; wanted postgresql://...")
+        raise StudyError(f"{shown(url)}: {url.get_backend_name()} is not known here; wanted postgresql://...")
+    if needs_tls(url) and "sslmode" not in url.query:
+        raise StudyError(
+            f"{shown(url)}: is another machine, and nothing asks for an encrypted connection; set "
+            "PGSSLMODE=verify-full (and PGSSLROOTCERT), or lodge the study again with --plain-connection "
+            "where the line is safe in another way"
+        )
     return url.set(drivername=POSTGRESQL)
+
+
+def strange_parameters(url: URL) -> list[str]:
+    """What an address may not hold beside host and database: secrets go by many names, so few are let in."""
+    return sorted(plain(name)[:40] for name in url.query if name.lower() not in PARAMETERS)
+
+
+def needs_tls(url: URL) -> bool:
+    """Whether the server is on another machine and no TLS is asked for, here or in the environment."""
+    hosts = url.query.get("host", url.host or os.environ.get("PGHOST", ""))
+    names = [hosts] if isinstance(hosts, str) else list(hosts)
+    is_here = all(name in LOCAL or name.startswith("/") for part in names for name in part.split(","))
+    mode = url.query.get("sslmode", os.environ.get("PGSSLMODE", ""))
+    return not is_here and mode not in ENCRYPTED
+
+
+def without_tls(place: str) -> str:
+    """The same address, saying aloud that the connection need not be encrypted."""
+    url = make_url(place)
+    return url.update_query_dict({"sslmode": "prefer"}).render_as_string()
+
+
+def shown(url: URL) -> str:
+    """An address without what may be secret in it."""
+    bare = URL.create(url.drivername, host=url.host, port=url.port, database=url.database)
+    return plain(bare.render_as_string())
 
 
 def without_user(place: str) -> str:

@@ -1,12 +1,15 @@
 """Withdrawal: a listener's rows go beyond recovery; that it happened stays known."""
 
+import sqlite3
+
 from sqlalchemy import Engine, delete, insert, select, text, update
 
 from listening.errors import StudyError
 from listening.store import chain, tables
-from listening.store.engine import plain_trouble, reading, writing
+from listening.store.engine import reading, writing
 
 REMOVAL = "removal"
+REWRITE = "VACUUM FULL answer, second_answer, event, sitting, slot"
 
 
 def remove(engine: Engine, place: str, listener: str, at: str) -> list[str]:
@@ -31,28 +34,49 @@ def remove(engine: Engine, place: str, listener: str, at: str) -> list[str]:
         connection.execute(insert(tables.event).values(at=at, kind=REMOVAL, detail="one listener withdrew"))
         for sitting in ids:
             chain.write_down(connection, at=at, kind=chain.REMOVED, sitting=sitting)
-    if engine.dialect.name == "sqlite":
-        _forget_pages(engine, place)
-    else:
-        _forget_rows(engine, place)
+    forget(engine, place, just_removed=True)
     return ids
 
 
-def _forget_pages(engine: Engine, place: str) -> None:
+def forget(engine: Engine, place: str, *, just_removed: bool) -> list[str]:
+    """Overwrite what deleted rows leave in the store's files; what could not be, and who must do what."""
+    if engine.dialect.name == "sqlite":
+        return _forget_pages(engine, place)
+    return _forget_rows(engine, place, just_removed=just_removed)
+
+
+def _forget_pages(engine: Engine, place: str) -> list[str]:
     """The rows' old pages also stand in the write-ahead log: write it back and cut it to nothing."""
-    with plain_trouble(place):
+    try:
         connection = engine.raw_connection()
         try:
-            connection.cursor().execute("VACUUM")
-            connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            cursor = connection.cursor()
+            cursor.execute("VACUUM")
+            busy = cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
         finally:
             connection.close()
+    except sqlite3.OperationalError as error:
+        return [
+            f"{place}: old pages are not overwritten ({error}); close what has it open, then withdraw again"
+        ]
+    if not busy:
+        return []
+    return [
+        f"{place}-wal: another program has the store open and keeps old pages; close it, then withdraw again"
+    ]
 
 
-def _forget_rows(engine: Engine, place: str) -> None:
+def _forget_rows(engine: Engine, place: str, *, just_removed: bool) -> list[str]:
     """A server keeps deleted rows in its files until they are written anew; only their owner can do that."""
+    owned = "SELECT tableowner = current_user FROM pg_tables WHERE tablename = 'answer'"
+    dead = "SELECT coalesce(sum(n_dead_tup), 0) FROM pg_stat_user_tables WHERE schemaname = 'public'"
     with reading(engine, place) as connection:
-        if connection.scalar(
-            text("SELECT tableowner = current_user FROM pg_tables WHERE tablename = 'answer'")
-        ):
-            connection.execute(text("VACUUM FULL answer, second_answer, event, sitting"))
+        if connection.scalar(text(owned)):
+            connection.execute(text(REWRITE))
+            return []
+        if not just_removed and not connection.scalar(text(dead)):
+            return []
+    return [
+        f"{place}: deleted rows stay in the server's files until its owner, who lodged the study, runs: "
+        f"{REWRITE}"
+    ]

@@ -2,6 +2,7 @@
 
 import json
 import secrets
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -82,6 +83,16 @@ class Spool:
         query = select(func.count()).select_from(_outbox).where(_outbox.c.kind.startswith(APART))
         with reading(self._engine, self._place) as connection:
             return int(connection.scalar(query) or 0)
+
+    def forget(self, sittings: Sequence[str]) -> None:
+        """Remove what waits here of sittings that were withdrawn, beyond recovery."""
+        with writing(self._engine, self._place) as connection:
+            connection.execute(delete(_outbox).where(_outbox.c.sitting.in_(sittings)))
+            connection.execute(delete(_own).where(_own.c.sitting.in_(sittings)))
+        with plain_trouble(self._place):
+            raw = self._engine.raw_connection()
+            raw.cursor().execute("VACUUM")
+            raw.close()
 
     def keep_own(self, slot: int, sitting: str, *, simulated: bool) -> None:
         """Remember which sitting began here on a slot."""

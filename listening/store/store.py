@@ -225,6 +225,10 @@ class Store:
         """
         return removal.remove(self._engine, self._place, listener, self._now())
 
+    def forget(self, *, just_removed: bool) -> list[str]:
+        """Overwrite what removed rows leave in the store's files; what is left, and who must do what."""
+        return removal.forget(self._engine, self._place, just_removed=just_removed)
+
     def sittings(self) -> list[SittingRow]:
         """All sittings, in the order they began."""
         with reading(self._engine, self._place) as connection:

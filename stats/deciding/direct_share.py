@@ -23,7 +23,7 @@ IntArray = NDArray[np.int64]
 
 METHOD = (
     "mean of the listeners' own shares; listeners and strikes as samples, Student's t with the skewness of "
-    "the listeners' shares; never beyond the exact limit of complete agreement"
+    "the listeners' shares; never beyond the exact limit of listeners who always choose one of the two"
 )
 ONE_ORDER = "one of the two was heard first in every trial: what the order does cannot be told from the share"
 NO_STRIKES = "strikes are not named: the share is of the recordings heard, not of the sounds they stand for"
@@ -144,26 +144,26 @@ def at(found: DirectShare, alpha: float) -> DirectShare:
 def lower_limit(found: DirectShare, alpha: float) -> float:
     """One-sided lower limit of the share at 1 - alpha."""
     _check_alpha(alpha)
-    exact = alpha ** (1 / found.listeners) - found.level_part
-    return max(0.0, _limit(found, found.share, found.third_moment, min(exact, 1.0), alpha))
+    exact = _exact_limit(found, _always(found, 1.0), alpha) - found.level_part
+    return max(0.0, _limit(found, found.share, found.third_moment, exact, alpha))
 
 
 def upper_limit(found: DirectShare, alpha: float) -> float:
     """One-sided upper limit of the share at 1 - alpha."""
     _check_alpha(alpha)
-    exact = alpha ** (1 / found.listeners) + found.level_part
-    return 1.0 - max(0.0, _limit(found, 1.0 - found.share, -found.third_moment, min(exact, 1.0), alpha))
+    exact = _exact_limit(found, _always(found, 0.0), alpha) + found.level_part
+    return 1.0 - max(0.0, _limit(found, 1.0 - found.share, -found.third_moment, exact, alpha))
 
 
 def p_above(found: DirectShare, null: float) -> float:
     """One-sided p-value against a share of `null` or less; below alpha where `lower_limit` is above."""
-    exact = _all_agree(found, null + found.level_part)
+    exact = _exact_p(found, _always(found, 1.0), null + found.level_part)
     return _p(found, found.share, found.third_moment, null, exact)
 
 
 def p_below(found: DirectShare, null: float) -> float:
     """One-sided p-value against a share of `null` or more; below alpha where `upper_limit` is below."""
-    exact = _all_agree(found, 1.0 - null - found.level_part)
+    exact = _exact_p(found, _always(found, 0.0), 1.0 - null - found.level_part)
     return _p(found, 1.0 - found.share, -found.third_moment, 1.0 - null, exact)
 
 
@@ -235,9 +235,25 @@ def _p(found: DirectShare, share: float, third_moment: float, null: float, exact
     return max(float(special.stdtr(found.df, -t)), exact)
 
 
-def _all_agree(found: DirectShare, share: float) -> float:
-    """Chance that all listeners choose one of the two every time, at most, where it has this share."""
-    return float(np.clip(share, 0.0, 1.0)) ** found.listeners
+def _always(found: DirectShare, own: float) -> int:
+    """Listeners who always choose one of the two; all of them unless every listener is of one mind.
+
+    Of all populations with one mean share, the one in which each listener always chooses the same spreads a
+    panel's mean most; there the panel is a binomial count of listeners.
+    """
+    of_one_mind = ((found.own == 0.0) | (found.own == 1.0)).all()
+    return int((found.own == own).sum()) if of_one_mind else found.listeners
+
+
+def _exact_p(found: DirectShare, always: int, share: float) -> float:
+    """Chance of so many listeners who always choose it, where it has this share."""
+    share = float(np.clip(share, 0.0, 1.0))
+    return float(special.betainc(always, found.listeners - always + 1, share)) if always else 1.0
+
+
+def _exact_limit(found: DirectShare, always: int, alpha: float) -> float:
+    """The share that leaves so many listeners a chance of alpha (Clopper & Pearson 1934, Biometrika 26)."""
+    return float(special.betaincinv(always, found.listeners - always + 1, alpha)) if always else 0.0
 
 
 def _skewed(t: float, skewness: float) -> float:

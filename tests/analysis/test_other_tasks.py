@@ -156,7 +156,7 @@ def test_what_can_be_told_apart_is_supported_and_what_cannot_is_not(told: Findin
     assert apart.heard is not None
     assert (apart.heard.lower or 0) > 0
     assert alike.word in ("undecided", "contradicted"), alike
-    assert apart.alpha_corrected == 0.025  # the first of two steps
+    assert apart.alpha_corrected == 0.05 / (2 / 0.8)  # the first of two steps
     assert apart.n_direct == (96 if apart.task == "same-different" else 192)  # 16 listeners, 12 trials each
     assert (apart.n_alike or 0) >= (96 if apart.task == "same-different" else 0)
 

@@ -1,17 +1,77 @@
-"""The rumble filter in front of the onset; the onset itself is tested in test_strike."""
+"""Where a strike begins: beats, slow growth, bounces and second strikes."""
 
 import numpy as np
-from scipy import signal
+import pytest
 
-from listening.audio.sound import Sound
-from listening.metrics import onset
+from listening.audio.sound import FloatArray, Sound
+from listening.metrics import flags, onset, other_strikes
+from tests.metrics.signals import RATE_HZ
+
+TIME_S = np.arange(4 * RATE_HZ) / RATE_HZ
 
 
-def test_the_rumble_filter_is_the_butterworth_recursion() -> None:
-    # reference: scipy.signal's design and recursion; both round at 1e-16 a step over 48,000 samples
-    samples = np.random.default_rng(3).standard_normal(48_000) * np.exp(-np.arange(48_000) / 5_000)
-    for rate_hz in (44_100, 96_000):
-        sections = signal.butter(2, onset.RUMBLE_HZ, "highpass", fs=rate_hz, output="sos")
-        wanted = signal.sosfilt(sections, samples - samples[0])
-        found = onset._without_rumble(Sound(samples[:, np.newaxis], rate_hz))
-        np.testing.assert_allclose(found, wanted, rtol=0, atol=5e-12)
+def _ring(hz: float, t60_s: float, peak: float, at_s: float, phase: float = 0.0) -> FloatArray:
+    since = np.maximum(TIME_S - at_s, 0.0)
+    wave = peak * np.exp(-np.log(1000) * since / t60_s) * np.cos(2 * np.pi * hz * since + phase)
+    return np.asarray(np.where(at_s <= TIME_S, wave, 0.0))
+
+
+def _sound(samples: FloatArray, noise_rms: float = 1e-4) -> Sound:
+    noise = noise_rms * np.random.default_rng(0).standard_normal(len(samples))
+    return Sound(samples + noise, RATE_HZ)
+
+
+def _bowl() -> FloatArray:
+    """Two modes in opposite phase: it begins in a beat's null and is loudest a third of a second later."""
+    return _ring(300, 8, 0.2, 1.0) + _ring(301.5, 8, 0.2, 1.0, np.pi)
+
+
+def _grown() -> FloatArray:
+    since = np.maximum(TIME_S - 1.0, 0.0)
+    return np.asarray(0.2 * (1 - np.exp(-since / 0.08)) * np.exp(-since / 1.5) * np.cos(3142 * TIME_S))
+
+
+BEATING = {
+    "a bowl that begins in a null": (_bowl, 1.0, 0.012),
+    "slow growth": (_grown, 1.0, 0.008),
+    "beats of 4 Hz": (lambda: _ring(1000, 3, 0.2, 0.7) + _ring(1004, 3, 0.19, 0.7, 3.0), 0.7, 0.002),
+    "beats of 18 Hz": (lambda: _ring(1000, 3, 0.2, 0.7) + _ring(1018, 3, 0.19, 0.7, 3.0), 0.7, 0.002),
+    "a strike": (lambda: _ring(1000, 1, 0.2, 0.7), 0.7, 0.002),
+}
+
+
+@pytest.mark.parametrize("noise_rms", [1e-5, 1e-3, 4e-3])
+@pytest.mark.parametrize("name", list(BEATING))
+def test_the_onset_is_where_the_sound_leaves_the_noise(name: str, noise_rms: float) -> None:
+    """Before, a bowl began a quarter of a second late, in the middle of its ring."""
+    make, wanted_s, within_s = BEATING[name]
+    found = onset.find(_sound(make(), noise_rms))
+    assert found.time_s == pytest.approx(wanted_s, abs=within_s)
+
+
+@pytest.mark.parametrize("name", list(BEATING))
+def test_beats_and_slow_growth_are_no_other_strike(name: str) -> None:
+    sound = _sound(BEATING[name][0]())
+    assert other_strikes.find(sound, onset.find(sound).time_s) == ()
+
+
+def test_of_two_strikes_the_louder_is_measured_and_the_other_named() -> None:
+    sound = _sound(_ring(1000, 1, 0.1, 0.5) + _ring(1000, 1, 0.2, 2.0))
+    start_s = onset.find(sound).time_s
+    assert start_s == pytest.approx(2.0, abs=0.002)
+    assert other_strikes.find(sound, start_s) == pytest.approx([0.5], abs=0.003)
+    assert flags.SECOND_STRIKE in flags.find(sound)
+
+
+def test_a_rebound_after_60_ms_is_named_though_the_first_still_rings() -> None:
+    """It is 8 dB weaker and changes the level by 1 dB; its contact shows above 10 kHz."""
+    sound = _sound(_ring(1500, 2, 0.2, 0.5) + _ring(1500, 2, 0.08, 0.56, 1.0))
+    assert onset.find(sound).time_s == pytest.approx(0.5, abs=0.002)
+    found = flags.find(sound)
+    assert flags.REBOUND in found
+    assert flags.SECOND_STRIKE not in found
+
+
+def test_a_file_that_begins_in_noise_has_no_strike_at_its_start() -> None:
+    sound = _sound(_ring(1500, 1, 0.2, 0.5), 2e-3)
+    assert other_strikes.find(sound, 0.5) == ()

@@ -129,7 +129,7 @@ def test_a_family_and_planned_looks_make_the_deciding_alpha_smaller(planned: Mak
     protocol, _ = planned(family="f")
     other = protocol.questions[0].model_copy(update={"id": "r"})
     two = protocol.model_copy(update={"questions": (protocol.questions[0], other)})
-    assert family_alpha.deciding_alpha(two, two.questions[0]) == pytest.approx(0.025)
+    assert family_alpha.deciding_alpha(two, two.questions[0]) == pytest.approx(0.8 * 0.05 / 2)
     looks = protocol.stopping.model_copy(update={"looks": [12], "spending": "Pocock"})
     with_looks = protocol.model_copy(update={"stopping": looks})
     assert family_alpha.deciding_alpha(with_looks, protocol.questions[0]) < 0.05

@@ -4,6 +4,7 @@ import re
 
 import pytest
 
+from listening.records import metric_register
 from listening.records.conducted import Conducted, Sampled
 from listening.records.interval import Interval
 from listening.report import rounding
@@ -14,6 +15,7 @@ from listening.report.sentences import (
     language,
     ratio_sentences,
     sentences,
+    slots,
     wording,
     wordings_to_leave_out,
 )
@@ -307,3 +309,9 @@ def test_minus_signs_and_zeros():
     assert rounding.signed(-1.5, 1) == "−1.5"
     assert rounding.signed(1.5, 1) == "+1.5"
     assert rounding.p_value(0.00001) == "< 0.0001"
+
+
+def test_a_metric_without_words_of_its_own_goes_by_its_name_in_english_alone():
+    assert slots.measured("laf_max_db", language.of("en")).startswith("the LAFmax of {more}")
+    assert slots.measured("laf_max_db", language.of("de")) == ""
+    assert {m.key for m in metric_register.ALL if m.is_ratio} <= language.of("de").words["measures"].keys()

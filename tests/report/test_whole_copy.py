@@ -111,7 +111,7 @@ def test_abbreviations_and_numbers_end_no_sentence():
     [
         ("copy.pdf", b"%PDF", "wanted .txt, .md, .html"),
         ("copy.docx", b"no zip", "cannot be read"),
-        ("copy.txt", b"\xff\xfe\x00", "cannot be read"),
+        ("copy.txt", b"\xff\xfe\x00", "UTF-16"),
         ("copy", b"", "wanted .txt"),
     ],
 )

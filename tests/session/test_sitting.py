@@ -209,13 +209,15 @@ def test_a_sitting_of_another_deal_is_refused(tmp_path: Path) -> None:
         take_seat(tmp_path, make_plan(study_digest="e" * 64))
 
 
-def test_a_clock_set_back_stops_before_anything_is_written(tmp_path: Path) -> None:
-    from listening.session.station import check_clock
+def test_a_clock_that_went_back_is_written_down_and_keeps_nobody_out(tmp_path: Path) -> None:
+    from listening.session.station import note_clock
 
     bench = take_seat(tmp_path, make_plan())
     row = bench.store.sittings()[0]
-    with pytest.raises(StudyError, match="set the clock right"):
-        check_clock(bench.store, row, "2001-01-01T00:00:00+00:00")
+    note_clock(bench.store, row, "2001-01-01T00:00:00+00:00")
+    noted = [event.detail for event in bench.store.events(row.id) if event.kind == "caution"]
+    assert len(noted) == 1
+    assert "set the clock right" in noted[0]
 
 
 def test_a_name_is_no_listener_code(tmp_path: Path) -> None:

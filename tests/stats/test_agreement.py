@@ -212,3 +212,14 @@ def test_the_standard_error_of_kappa_by_hand():
     rest = (same * chance - 2 * chance + same) ** 2
     expected = np.sqrt((one + other - rest) / (4 * (1 - chance) ** 4))
     assert agreement.retest(list("aabb"), list("abbb")).kappa_se == pytest.approx(expected, rel=1e-12)
+
+
+def test_intervals_of_one_and_of_many_raters_are_one_by_spearman_and_brown():
+    """In odds: a mean over k raters has k times those of one (Spearman, Brown 1910, Br. J. Psychol. 3)."""
+    found = agreement.intraclass(INTRACLASS["scores"])
+    for of_one, of_all in (
+        (found.single, found.average),
+        (found.single_lower, found.average_lower),
+        (found.single_upper, found.average_upper),
+    ):
+        assert of_all / (1 - of_all) == pytest.approx(found.n_raters * of_one / (1 - of_one), rel=1e-12)

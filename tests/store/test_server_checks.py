@@ -260,3 +260,17 @@ def test_every_kind_that_a_sitting_notes_is_one_that_the_server_takes() -> None:
                 written |= {str(k.value) for k in kinds}
     assert written
     assert written <= checked.BOOTH_KINDS
+
+
+def test_after_a_withdrawal_by_the_desk_the_owner_is_named(
+    desk: Store, booth: Engine, database: str, as_user: Callable[[str, str], str]
+) -> None:
+    _claim(booth)
+    at_desk = Store(connect(as_user(database, "desk"), durable=True), database, None, lambda: AT)
+    at_desk.withdraw("L01")
+    left = at_desk.forget(just_removed=True)
+    assert len(left) == 1
+    assert "until its owner" in left[0]
+    assert "VACUUM FULL answer" in left[0]
+    assert desk.forget(just_removed=True) == []
+    at_desk.close()

@@ -8,7 +8,7 @@ import numpy as np
 
 from listening.analysis.opening import sealed_key
 from listening.errors import StudyError
-from listening.records import tasks
+from listening.records import metric_register, tasks
 from listening.records.answer import Answer
 from listening.records.ear_gains import EarGain, EarGains, EarPair
 from listening.records.key import Key, KeyedClip
@@ -17,7 +17,6 @@ from listening.records.study import Study
 from listening.store import open_store, place_of
 
 FEWEST_LISTENERS = 3  # a standard error from two is no standard error
-AS_PHON = {"nmax_sone": "loudness_level_phon"}
 DEFAULT_METRIC = "laf_max_db"
 
 
@@ -62,7 +61,7 @@ def from_answers(
     metric = manifest.matching_metric or DEFAULT_METRIC
     clips = {clip.clip: clip for clip in key.clips}
     counted = [a for a in answers if tasks.named(a.task).sheet == "gain" and not a.practice]
-    rows = [_adjusted(a, clips, manifest, AS_PHON.get(metric, metric)) for a in counted]
+    rows = [_adjusted(a, clips, manifest, metric_register.named(metric).measured_key) for a in counted]
     listeners = sorted({row.listener for row in rows})
     if len(listeners) < FEWEST_LISTENERS:
         raise StudyError(

@@ -9,12 +9,12 @@ import numpy as np
 import pandas as pd
 
 from listening.errors import StudyError
-from listening.records import tasks
+from listening.records import metric_register, tasks
 from listening.records.answer import Answer
 from listening.records.key import Key
 from listening.records.manifest import Manifest
 
-LEVEL_METRICS = ("laf_max_db", "lae_db", "loudness_level_phon")
+LEVEL_METRICS = tuple(metric.key for metric in metric_register.ALL if metric.takes_level)
 CONTROL = "control"
 STUDY = "study"
 KEPT = ("sitting", "listener", "site", "trial", "attribute", "answer", "response_s", "plays", "simulated")

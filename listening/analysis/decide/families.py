@@ -5,6 +5,8 @@ from typing import Protocol, TypeVar
 
 from listening.records.questions import Question
 
+SUPPORTING = 0.8  # of a family's alpha; wrong "contradicted" may take the rest
+
 
 class Worded(Protocol):
     """What a question came to."""
@@ -29,27 +31,32 @@ def judged(
     family: Sequence[Fitted],
     *,
     p: Callable[[Fitted], float],
-    judge: Callable[[Fitted, int], Judged],
-    rejects: Callable[[Fitted, Judged, int], bool],
+    judge: Callable[[Fitted, float], Judged],
+    rejects: Callable[[Fitted, Judged, float], bool],
 ) -> list[Judged]:
-    """The questions of a family, strongest first, judged by Holm's steps.
+    """The questions of a family, strongest first; wrong words of either kind together within its alpha.
 
-    The strongest is judged at alpha / m, the next at alpha / (m - 1), and so on while they reject; from
-    the first that does not, all are judged at that step's alpha. Those steps answer for "supported" alone:
-    what they leave contradicted must be so at alpha / m of the whole family.
+    Of the family's alpha, SUPPORTING is for "supported", by Holm's steps: the strongest is judged at that
+    over m, the next over m - 1, and so on while they reject; from the first that does not, all are judged at
+    that step's. The rest is for "contradicted", shared evenly. One question alone can be wrong one way only,
+    whatever the truth, and has the whole alpha for either.
 
     Parameters
     ----------
-    judge : the question with its alpha shared over so many
-    rejects : whether the null hypothesis falls, judged with alpha shared over so many
+    judge : the question with its alpha divided by so much
+    rejects : whether the null hypothesis falls, judged with alpha divided by so much
 
-    Source: Holm 1979, Scand. J. Statist. 6.
+    Source: Holm 1979, Scand. J. Statist. 6; two families that share an alpha, Bonferroni.
     """
+    if len(family) == 1:
+        return [judge(family[0], 1.0)]
+    contradicting = len(family) / (1 - SUPPORTING)
     made: list[Judged] = []
     n, rejecting = len(family), True
     for one in sorted(family, key=p):
-        found = judge(one, n)
-        rejecting = rejecting and rejects(one, found, n)
-        made.append(judge(one, len(family)) if found.word == "contradicted" and n < len(family) else found)
+        step = n / SUPPORTING
+        found = judge(one, step)
+        rejecting = rejecting and rejects(one, found, step)
+        made.append(judge(one, contradicting) if found.word == "contradicted" else found)
         n -= rejecting and n > 1
     return made

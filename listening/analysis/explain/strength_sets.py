@@ -17,7 +17,7 @@ from stats.errors import NotConnected, StatsError
 APART = "nothing compares all conditions, so that they have no common scale: {}"
 SEPARATED = "a condition won or lost every time; a penalty keeps its strength finite"
 NEARLY = (
-    "a condition won or lost nearly every time; its interval here is too wide, the verdict uses a better one"
+    "a condition won or lost nearly every time; its interval here is too wide; no question is decided by it"
 )
 
 

@@ -16,7 +16,7 @@ def of_study(
     Parameters
     ----------
     measures : which unit each recording is of; without them no condition's units are known
-    days : of the finished sittings, as 2026-11-25, in any order
+    days : on which people finished a sitting, as 2026-11-25, in any order
     """
     units = {row.recording: row.unit for row in measures.recordings} if measures else {}
     return Conducted(

@@ -31,7 +31,7 @@ class Taken:
     n_unfinished: int
     record: StudyRecord
     days: tuple[str, ...]
-    """Of the finished sittings (UTC), as 2026-11-25."""
+    """On which people finished a sitting (UTC), as 2026-11-25."""
 
 
 def look(
@@ -113,7 +113,8 @@ def _look(study: Study, opened: Opened, store: Store, asked: _Asked) -> Taken:
     beside = {event.sitting for event in events if event.detail == told_record.KEY_BESIDE}
     until = record.load(study.record)[: entry.n]
     known = told_record.of_opening(until, walked.ledger, opened.plan, key_beside=len(beside))
-    days = tuple(sitting.finished_at[:10] for sitting in sittings if sitting.finished_at is not None)
+    finished_at = (sitting.finished_at for sitting in sittings if not sitting.simulated)
+    days = tuple(at_utc[:10] for at_utc in finished_at if at_utc is not None)
     return Taken(opened, at, answers, len(sittings) - finished, known, days)
 
 

@@ -85,6 +85,5 @@ def _lines(found: Findings, study: Study) -> list[str]:
     who = f"{panel.n_listeners} listeners" if panel.n_listeners else "listeners not identified"
     lines = [f"{panel.n_answers} answers, {who}", ""]
     for question in found.questions:
-        lines += [f"{question.word.upper():<13} {question.id}", f"  {sentences.printable(question, found)}"]
-        lines += [f"  why: {question.reason}", ""]
+        lines += [question.id, f"  {sentences.printable(question, found)}", ""]
     return [*lines, f"findings: {study.findings}", f"next: listening report {study.root}"]

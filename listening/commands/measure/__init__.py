@@ -6,21 +6,11 @@ from typing import TYPE_CHECKING
 
 from listening.console import progress, show
 from listening.errors import MissingFile, SoundError
+from listening.records import metric_register
 from listening.records.study import Study, open_study
 
 if TYPE_CHECKING:
     from listening.records.measured import Measures
-
-SHOWN = (
-    "laf_max_db",
-    "lae_db",
-    "momentary_max_lufs",
-    "nmax_sone",
-    "sharpness_acum",
-    "centroid_hz",
-    "decay_s",
-    "t60_s",
-)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -99,7 +89,8 @@ def _calibration(args: argparse.Namespace) -> float | None:
 def _lines(study: Study, made: "Measures") -> list[str]:
     conditions = list(dict.fromkeys(s.condition for s in made.spreads))
     cells = {(s.condition, s.metric): f"{s.mean:.2f} ±{s.sd or 0.0:.2f}" for s in made.spreads}
-    shown = [m for m in SHOWN if any(metric == m for _, metric in cells)]
+    summary = [metric.key for metric in metric_register.ALL if metric.in_summary]
+    shown = [m for m in summary if any(metric == m for _, metric in cells)]
     n = len(made.recordings)
     return [
         f"measured {n} recordings of {len(conditions)} conditions; mean ± standard deviation over strikes",

@@ -5,12 +5,12 @@ from listening.design import dealt_trial
 from listening.errors import StudyError
 from listening.planning import covariate_criticism, level_criticism
 from listening.planning.covariate_criticism import Preview
-from listening.records import protocol
+from listening.records import metric_register, protocol
 from listening.records.ear_gains import EarGains
 from listening.records.manifest import Manifest
 from listening.records.protocol import MATCHED
 from listening.records.study import Study
-from listening.stimuli import match, residuals
+from listening.stimuli import residuals
 from listening.stimuli.residuals import Departure
 
 
@@ -22,10 +22,17 @@ def summary(study: Study, manifest: Manifest) -> list[str]:
     ]
     left = [abs(s.residual_db) for s in manifest.stimuli if s.residual_db is not None]
     if left and manifest.matching_metric and manifest.target is not None:
-        unit = match.UNIT[manifest.matching_metric]
+        unit = metric_register.named(manifest.matching_metric).matched_unit
         lines.append(
             f"matched to {manifest.target:.2f} {unit}, {manifest.matching_label}; "
             f"largest residual {max(left):.3f}, tolerance {manifest.tolerance_db:g}"
+        )
+    faded = [s for s in manifest.stimuli if s.after["nmax_sone"] is not None and s.after["decay_s"] is None]
+    if faded:
+        which = f"{len(faded)} stimuli, such as {faded[0].stimulus}"
+        lines.append(
+            f"decay not known of {which}: it fades before a tenth of the loudness; a question on ringing "
+            "would ask about the fade (check says which trimming.length_s would do)"
         )
     return lines
 

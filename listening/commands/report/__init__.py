@@ -1,6 +1,7 @@
 """`listening report`: the page from the findings."""
 
 import argparse
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from listening.records.study import Study, open_analysed
 if TYPE_CHECKING:
     from listening.records.comparison import Comparison
     from listening.records.findings import Findings
+    from listening.report.figures.figures import Drawing
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -21,6 +23,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--pdf", action="store_true", help="also as PDF, without sounds (pip install 'listening[pdf]')"
     )
+    parser.add_argument(
+        "--figures",
+        type=Path,
+        metavar="DIR",
+        help="also every figure by itself, SVG and PNG, the size of a slide",
+    )
     show.json_option(parser)
 
 
@@ -28,25 +36,40 @@ def run(args: argparse.Namespace) -> int:
     """Write the page and say where it is."""
     study = open_analysed(args.folder)
     from listening.records.findings import Findings  # slow to load: a slip in the folder is told before
+    from listening.report.figures import figures
     from listening.report.page import claims_sheet as sheet
 
     found = Findings.load(study.findings)
-    text = render(study, found, with_sounds=not args.no_sounds)
+    with figures.kept() as drawings:
+        text = render(study, found, with_sounds=not args.no_sounds)
     pdf = report_pdf.of(render(study, found, with_sounds=False)) if args.pdf else b""
     write_text(study.page, text)
     claims = claims_sheet(study)
     write_text(claims, sheet.render(found))
-    lines = [
-        f"what may be printed, on one sheet: {claims}",
-        f"{len(found.questions)} verdicts on one page, {len(text) / 1e6:.1f} MB: {study.page}",
-    ]
+    lines = [] if found.imported else [f"what may be printed, on one sheet: {claims}"]
+    lines.append(f"{len(found.questions)} questions on one page, {len(text) / 1e6:.1f} MB: {study.page}")
     data: dict[str, object] = {"page": str(study.page), "bytes": len(text.encode()), "claims": str(claims)}
     if pdf:
         write_bytes(study.page.with_suffix(".pdf"), pdf)
         data["pdf"] = str(study.page.with_suffix(".pdf"))
         lines.append(f"for paper: {data['pdf']}")
+    if args.figures is not None:
+        data["figures"] = list(map(str, save_figures(args.figures, drawings)))
+        lines.append(f"{len(drawings)} figures, each as SVG and PNG: {args.figures}")
     show.result(args, lines, data)
     return 0
+
+
+def save_figures(folder: Path, drawings: "Sequence[Drawing]") -> list[Path]:
+    """Each figure of a page as a file for slides; returns what was written."""
+    from listening.report.figures import figures
+
+    made = []
+    for drawing in drawings:
+        for kind in ("svg", "png"):
+            made.append(folder / f"{drawing.name}.{kind}")
+            write_bytes(made[-1], figures.slide(drawing, kind))
+    return made
 
 
 def claims_sheet(study: Study) -> Path:

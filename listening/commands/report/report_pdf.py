@@ -1,5 +1,7 @@
 """The page as a PDF, by an optional package; nothing is fetched from anywhere."""
 
+import re
+
 from listening.errors import ListeningError
 
 MISSING = (
@@ -10,6 +12,9 @@ BROKEN = (
     "a PDF needs the system's text libraries (Pango; on Debian: libpango-1.0-0 libpangoft2-1.0-0), which "
     "cannot be loaded ({}); or open the page in a browser and print it, it is laid out for A4"
 )
+
+
+INKS = re.compile(r"var\(--[a-z-]+, (#[0-9a-f]{6})\)")
 
 
 def of(page: str) -> bytes:
@@ -27,4 +32,7 @@ def of(page: str) -> bytes:
     except OSError as error:
         raise ListeningError(BROKEN.format(error)) from error
     only_inside = weasyprint.urls.URLFetcher(allowed_protocols=("data",))
-    return bytes(weasyprint.HTML(string=page, url_fetcher=only_inside).write_pdf(pdf_tags=True))
+    plain = INKS.sub(
+        r"\1", page
+    )  # paper has one set of colours, and this package reads no variables in figures
+    return bytes(weasyprint.HTML(string=plain, url_fetcher=only_inside).write_pdf(pdf_tags=True))

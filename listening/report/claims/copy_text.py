@@ -8,6 +8,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 from listening.errors import RecordError
+from listening.records.text import read_text
 from listening.report.claims import canonical
 
 LIMIT_BYTES = 20_000_000  # of text, unpacked; more than any leaflet or web page holds
@@ -54,7 +55,7 @@ def paragraphs(path: Path) -> list[str]:
         if path.stat().st_size > LIMIT_BYTES:
             raise RecordError(f"{path}: more than {LIMIT_BYTES / 1e6:g} MB; split the copy")
         found = reader(path)
-    except (OSError, UnicodeDecodeError, zipfile.BadZipFile, KeyError, ElementTree.ParseError) as error:
+    except (OSError, zipfile.BadZipFile, KeyError, ElementTree.ParseError) as error:
         raise RecordError(f"{path}: cannot be read as {path.suffix} ({error}); save the copy anew") from error
     return [text for one in found if (text := one.strip(canonical.SPACES))]
 
@@ -116,7 +117,7 @@ def _of_part(root: ElementTree.Element) -> Iterator[str]:
 
 
 def _text(path: Path) -> str:
-    return path.read_bytes().decode("utf-8-sig")
+    return read_text(path) if path.stat().st_size else ""
 
 
 def _blocks(text: str) -> list[str]:

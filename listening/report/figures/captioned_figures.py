@@ -3,11 +3,12 @@
 from dataclasses import dataclass
 from functools import partial
 
+from listening.records import metric_register
 from listening.records.findings import Findings, Interval, QuestionFinding, StrengthSet
 from listening.records.findings_explained import Decomposition
 from listening.report import rounding
 from listening.report.figures import figures
-from listening.report.sentences import metric_words, sentences
+from listening.report.sentences import sentences
 from listening.report.tables import finding_tables, heard_tables
 
 SCATTER_METRICS = ("centroid_hz", "t60_s")
@@ -38,6 +39,17 @@ def of_strengths(found: Findings) -> list[StrengthsShown]:
     return [_strengths(i, one) for i, one in enumerate(found.strengths)]
 
 
+def of_effects(found: Findings) -> list[Shown]:
+    """All planned contrasts in one figure; none where nothing was decided by choices."""
+    asked = [q for q in found.questions if q.share is not None and q.kind != "audible"]
+    if not asked:
+        return []
+    title = "Every planned contrast: how often the first was chosen, with limits; solid rule: even chances"
+    draw = partial(figures.forest, asked=asked)
+    figure = figures.svg(draw, name="effects", title=title, height_in=0.75 + 0.34 * len(asked))
+    return [Shown(figure, f"{title}; numbers in the table.")]
+
+
 def of_listeners(found: Findings) -> list[Shown]:
     """Each question's listeners, one dot each."""
     return [_listeners(i, q, found) for i, q in enumerate(found.questions) if q.listeners]
@@ -66,7 +78,7 @@ def of_heard(found: Findings) -> list[Shown]:
             points = _points(found, one, metric)
             if len(points) < 3:
                 continue
-            heading = metric_words.of(metric).heading
+            heading = metric_register.named(metric).heading
             title = f"Heard {one.attribute}, {one.presentation}, over {heading}"
             draw = partial(figures.scatter, points=points, xlabel=heading)
             figure = figures.svg(draw, name=f"heard{i}{metric}", title=title, height_in=2.9)

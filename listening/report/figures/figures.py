@@ -4,22 +4,29 @@ import io
 import re
 import textwrap
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from listening.records.findings import Interval, QuestionFinding, StrengthSet
+from listening.report import rounding
 from listening.report.figures import label_places
 from listening.report.page import style
 
-WIDTH_IN = 4.5  # so that text drawn at 10 points is readable on a phone's screen too
+WIDTH_IN = 4.5  # so that text drawn at 10.5 points has 11 pixels on a phone's screen too
 CARD_IN = 3.4  # beside a verdict there is less room
-LABEL_PT = 9.0
+LABEL_PT = 10.5
 LINE_CHARACTERS = 36  # of an axis label beside a verdict
 RASTER_DPI = 150  # of pictures within a figure
 DOT_STEP_IN = 0.075  # between the listeners of one share
+SLIDE_PX = (1920, 1080)
+TITLE_IN = 0.6  # on a slide
+TITLE_CHARACTERS_IN = 12  # letters of a title an inch
 SCALE_IN = 1.1  # height of a verdict's scale without the listeners
 
 
@@ -46,12 +53,53 @@ def svg_of(
     draw: Callable[[Figure], object], *, name: str, title: str, height_in: float, width_in: float = WIDTH_IN
 ) -> str:
     """An inline SVG of what `draw` makes of a whole figure; see `svg`."""
+    if (kept := _kept.get()) is not None:
+        kept.append(Drawing(name, title, draw, height_in, width_in))
     with mpl.rc_context(style.FIGURE):
         figure = Figure(figsize=(width_in, height_in), layout="constrained", dpi=RASTER_DPI)
         draw(figure)
         text = io.StringIO()
         figure.savefig(text, format="svg", metadata={"Date": None})
-    return _inline(text.getvalue(), name, title)
+    return style.followed(_inline(text.getvalue(), name, title))
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """One figure of the page, to be drawn again elsewhere."""
+
+    name: str
+    title: str
+    draw: Callable[[Figure], object]
+    height_in: float
+    width_in: float
+
+
+_kept: ContextVar[list[Drawing] | None] = ContextVar("kept", default=None)
+
+
+@contextmanager
+def kept() -> Iterator[list[Drawing]]:
+    """Every figure that is drawn meanwhile, in order."""
+    drawings: list[Drawing] = []
+    token = _kept.set(drawings)
+    try:
+        yield drawings
+    finally:
+        _kept.reset(token)
+
+
+def slide(drawing: Drawing, kind: str) -> bytes:
+    """A figure with its title at the size of a slide, 16 to 9, as `svg` or `png`: same figure, same bytes."""
+    width_in = max(drawing.width_in, (drawing.height_in + TITLE_IN) * SLIDE_PX[0] / SLIDE_PX[1])
+    height_in = width_in * SLIDE_PX[1] / SLIDE_PX[0]
+    with mpl.rc_context(style.FIGURE | {"savefig.facecolor": style.PANEL}):
+        figure = Figure(figsize=(width_in, height_in), layout="constrained", dpi=SLIDE_PX[0] / width_in)
+        drawing.draw(figure)
+        figure.suptitle(textwrap.fill(drawing.title, int(TITLE_CHARACTERS_IN * width_in)), fontsize=LABEL_PT)
+        made = io.BytesIO()
+        about = {"Date": None} if kind == "svg" else {"Software": None}
+        figure.savefig(made, format=kind, metadata=about)
+    return made.getvalue()
 
 
 def verdict_scale(axes: Axes, q: QuestionFinding) -> Axes:
@@ -87,11 +135,11 @@ def strengths(axes: Axes, found: StrengthSet) -> Axes:
     """Strengths of the conditions with their limits, strongest on top."""
     ordered = sorted(found.strengths, key=lambda s: s.strength.value)
     for place, one in enumerate(ordered):
-        _interval_line(axes, place, one.strength, style.ACCENT)
-    axes.axvline(0, color=style.SOFT, linewidth=1)
+        _interval_line(axes, place, _as_shares(one.strength), style.ACCENT, factor=100)
+    axes.axvline(50, color=style.SOFT, linewidth=1)
     axes.set_yticks(range(len(ordered)), [one.label for one in ordered])
     axes.set_ylim(-0.6, len(ordered) - 0.4)
-    axes.set_xlabel("strength, log-odds (the set's mean is 0)")
+    axes.set_xlabel("times chosen in 100, against the set’s average")
     return axes
 
 
@@ -144,15 +192,20 @@ def _shares_that_matter(q: QuestionFinding) -> tuple[float, ...]:
 def scatter(axes: Axes, points: Sequence[tuple[str, Interval, Interval]], xlabel: str) -> Axes:
     """Heard strength of each condition over one measured value, with the limits of both."""
     ordered = sorted(points, key=lambda point: (point[1].value, point[2].value))
-    for _, strength, measured in ordered:
+    for _, heard, measured in ordered:
+        strength = _as_shares(heard, times=100)
         axes.plot([measured.value] * 2, _ends(strength), color=style.ACCENT, linewidth=1.5)
         axes.plot(_ends(measured), [strength.value] * 2, color=style.ACCENT, linewidth=1.5)
         axes.plot([measured.value], [strength.value], "o", color=style.ACCENT, markersize=6)
     axes.margins(x=0.15, y=0.12)
-    axes.axhline(0, color=style.SOFT, linewidth=1)
+    axes.axhline(50, color=style.SOFT, linewidth=1)
     axes.set_xlabel(xlabel)
-    axes.set_ylabel("heard strength, log-odds")
-    label_places.beside(axes, [(label, at.value, one.value) for label, one, at in ordered], size_pt=LABEL_PT)
+    axes.set_ylabel("chosen in 100, against the average")
+    label_places.beside(
+        axes,
+        [(name, at.value, _as_shares(one, times=100).value) for name, one, at in ordered],
+        size_pt=LABEL_PT,
+    )
     return axes
 
 
@@ -174,6 +227,27 @@ def shares(axes: Axes, sets: Sequence[tuple[str, Sequence[tuple[str, Interval]]]
     axes.set_xlabel("parts in 100 of what is heard to differ")
     if len(sets) > 1:
         axes.legend(frameon=False, fontsize=LABEL_PT, loc="lower right")
+    return axes
+
+
+def _as_shares(found: Interval, *, times: float = 1.0) -> Interval:
+    """Limits in log-odds as the shares that they stand for."""
+    low, high = (
+        None if end is None else times * (rounding.as_share(end) or 0.0) for end in (found.lower, found.upper)
+    )
+    value = times * (rounding.as_share(found.value) or 0.0)
+    return Interval(value=value, lower=low, upper=high, level=found.level)
+
+
+def forest(axes: Axes, asked: Sequence[QuestionFinding]) -> Axes:
+    """Every planned contrast as a share of choices with its limits, the first on top."""
+    for place, q in enumerate(reversed(asked)):
+        if q.share is not None:
+            _interval_line(axes, place, q.share, style.VERDICT[q.word][0], factor=100)
+    axes.axvline(50, color=style.SOFT, linewidth=1)
+    axes.set_yticks(range(len(asked)), [q.id for q in reversed(asked)])
+    axes.set(ylim=(-0.6, len(asked) - 0.4), xlim=(0, 100))
+    axes.set_xlabel("times chosen in 100")
     return axes
 
 

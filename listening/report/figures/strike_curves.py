@@ -67,7 +67,7 @@ def _overlaid(sounds: Sequence[Curves], draw: Overlay, *, name: str, caption: st
         draw(axes, sounds)
         if draw is panels.loudness:
             axes.set_xlim(-panels.BEFORE_S, panels.end_s(sounds))
-        axes.legend(frameon=False, fontsize=8)
+        axes.legend(frameon=False, fontsize=figures.LABEL_PT)
         return axes
 
     return figures.svg(drawn, name=name, title=caption, height_in=3.0), caption
@@ -86,12 +86,12 @@ def _spectrograms(sounds: Sequence[Curves]) -> tuple[str, str]:
             mesh = panels.spectrogram(axes, one, limits_db=(low, high))
             axes.set_xlim(-panels.BEFORE_S, panels.end_s(sounds))
             panels.tracks(axes, one, labels=False)
-            axes.set_title(one.label, fontsize=9, loc="left")
+            axes.set_title(one.label, fontsize=figures.LABEL_PT, loc="left")
             axes.set_ylabel("")
         bar = figure.colorbar(mesh, ax=grid, location="bottom", aspect=40, pad=0.02)
-        bar.set_label(sounds[0].unit, fontsize=9)
-        figure.supylabel("frequency, Hz", fontsize=9)
-        figure.supxlabel("time from the onset, s", fontsize=9)
+        bar.set_label(sounds[0].unit, fontsize=figures.LABEL_PT)
+        figure.supylabel("frequency, Hz", fontsize=figures.LABEL_PT)
+        figure.supxlabel("time from the onset, s", fontsize=figures.LABEL_PT)
 
     return _svg(draw, len(sounds), name="spectrogram", caption=caption), caption
 
@@ -105,12 +105,12 @@ def _ringing(sounds: Sequence[Curves]) -> tuple[str, str]:
     def draw(figure: Figure) -> None:
         for axes, one in zip(_grid(figure, len(sounds)), sounds, strict=True):
             panels.ringing_times(axes, [one])
-            axes.set_title(one.label, fontsize=9, loc="left")
+            axes.set_title(one.label, fontsize=figures.LABEL_PT, loc="left")
             axes.set_xlabel("")
             axes.set_ylabel("")
         figure.axes[0].set_ylim(bottom=0)  # once all are drawn: a limit set earlier would hide the later ones
-        figure.supylabel("T60, s", fontsize=9)
-        figure.supxlabel("frequency, Hz", fontsize=9)
+        figure.supylabel("T60, s", fontsize=figures.LABEL_PT)
+        figure.supxlabel("frequency, Hz", fontsize=figures.LABEL_PT)
 
     return _svg(draw, len(sounds), name="partials", caption=caption), caption
 

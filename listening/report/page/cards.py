@@ -1,34 +1,44 @@
-"""One card for each verdict, questions first, then superlatives."""
+"""One card for each planned question and superlative: its sentence, its figure, its two sounds."""
 
 from dataclasses import dataclass
 from functools import partial
 
+from listening.records import metric_register
 from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
 from listening.report.figures import figures
 from listening.report.page import reasons, style
-from listening.report.sentences import ratio_sentences, sentences
+from listening.report.rounding import number
+from listening.report.sentences import forms, language, ratio_sentences, sentences
 from listening.report.sentences import wordings_to_leave_out as left_out
+from listening.report.sentences.form import Form
 from listening.report.sentences.wordings_to_leave_out import LeftOut
 from listening.report.tables import finding_tables
+
+MEASURED = ("loudness_level_phon", "laf_max_db", "sharpness_acum", "decay_s")  # of the pair, on its card
 
 
 @dataclass(frozen=True)
 class Card:
-    """One verdict as the page shows it."""
+    """One planned question as the page shows it."""
 
     q: QuestionFinding
-    ink: str
-    ground: str
     mark: str
     ask: str
     sentence: str
     footnote: str
+    is_printable: bool
+    others: tuple[Form, ...]
+    """Headline, long form, and the forms in other languages."""
     left_out: tuple[LeftOut, ...]
     figure: str
+    caption: str
+    measured: tuple[str, ...]
+    """The two as played, one line a metric."""
     factor: str
     """The sentence on a planned factor; empty without one."""
     factor_word: str
     factor_footnote: str
+    is_factor_printable: bool
     why: str
     flips: str
 
@@ -38,11 +48,12 @@ class SuperlativeCard:
     """One planned superlative as the page shows it."""
 
     s: SuperlativeFinding
-    ink: str
-    ground: str
     mark: str
     sentence: str
     footnote: str
+    is_printable: bool
+    others: tuple[Form, ...]
+    left_out: tuple[LeftOut, ...]
     comparisons: finding_tables.Table
 
 
@@ -53,43 +64,79 @@ def of_questions(found: Findings) -> list[Card]:
 
 def of_superlatives(found: Findings) -> list[SuperlativeCard]:
     """The cards of the planned superlatives, in their order."""
-    return [
-        SuperlativeCard(
-            s,
-            *style.VERDICT[s.word],
-            sentence=sentences.superlative(s, found),
-            footnote=sentences.superlative_footnote(s, found),
-            comparisons=finding_tables.superlative(s),
-        )
-        for s in found.superlatives
-    ]
+    return [_superlative(s, found) for s in found.superlatives]
+
+
+def _superlative(s: SuperlativeFinding, found: Findings) -> SuperlativeCard:
+    made = [form for words in language.known() for form in forms.of_superlative(s, found, words)]
+    return SuperlativeCard(
+        s,
+        style.VERDICT[s.word][2],
+        sentence=sentences.superlative(s, found),
+        footnote=sentences.superlative_footnote(s, found),
+        is_printable=bool(made),
+        others=_others(made),
+        left_out=left_out.of_superlative(s),
+        comparisons=finding_tables.superlative(s),
+    )
 
 
 def _card(i: int, q: QuestionFinding, found: Findings) -> Card:
-    ink, ground, mark = style.VERDICT[q.word]
-    figure = ""
-    if q.share is not None:
-        title = f"{sentences.ask(q, found)} {sentences.happened(q, found)}"
-        figure = figures.svg(
-            partial(figures.verdict_scale, q=q),
-            name=f"scale{i}",
-            title=title,
-            height_in=figures.scale_height_in(q),
-            width_in=figures.CARD_IN,
-        )
+    made = [form for words in language.known() for form in forms.of_question(q, found, words)]
+    figure, caption = _figure(i, q, found)
     return Card(
         q=q,
-        ink=ink,
-        ground=ground,
-        mark=mark,
+        mark=style.VERDICT[q.word][2],
         ask=sentences.ask(q, found),
         sentence=sentences.printable(q, found),
         footnote=sentences.footnote(q, found),
+        is_printable=bool(made),
+        others=_others(made),
         left_out=(*left_out.of_question(q, found), *left_out.of_factor(q)),
         factor=ratio_sentences.printable(q, found),
         factor_word=q.factor.word if q.factor else "",
         factor_footnote=ratio_sentences.footnote(q, found),
+        is_factor_printable=any(forms.of_factor(q, found, language.of(language.ENGLISH))),
         figure=figure,
+        caption=caption,
+        measured=tuple(_measured(q, found)),
         why=reasons.of(q, found),
         flips="; ".join(f"{s.name}: {s.word}" for s in q.sensitivity if s.agrees is False),
     )
+
+
+def _figure(i: int, q: QuestionFinding, found: Findings) -> tuple[str, str]:
+    """The pair's own figure and what is to be seen on it; empty where there is no share."""
+    if q.share is None:
+        return "", ""
+    dots = "Each small dot is one listener, at the share counted. " if figures.own_shares(q) else ""
+    planned = "; dashed: the smallest share planned to matter" if q.unit == "share" else ""
+    even = "even chances" if q.guess is None else "guessing"
+    caption = f"{dots}Below, the panel’s estimate and its limits. Solid rule: {even}{planned}."
+    drawn = figures.svg(
+        partial(figures.verdict_scale, q=q),
+        name=f"scale{i}",
+        title=f"{sentences.ask(q, found)} {sentences.happened(q, found)}",
+        height_in=figures.scale_height_in(q),
+        width_in=figures.CARD_IN,
+    )
+    return drawn, caption
+
+
+def _measured(q: QuestionFinding, found: Findings) -> list[str]:
+    """Both sounds as played, in the metrics a reader asks for."""
+    played = {(p.condition, p.metric): p.mean for p in found.played if p.presentation == q.presentation}
+    lines = []
+    for metric in MEASURED:
+        more, than = played.get((q.more, metric)), played.get((q.than, metric))
+        if more is not None and than is not None:
+            words = metric_register.named(metric)
+            values = (number(one.value, words.decimals) for one in (more, than))
+            lines.append(f"{words.name} {' and '.join(values)} {words.unit}")
+    return lines
+
+
+def _others(made: list[Form]) -> tuple[Form, ...]:
+    """What is not already on the card: all but the English sentence and footnote."""
+    shown = ("sentence", "footnote")
+    return tuple(form for form in made if form.language != language.ENGLISH or form.use not in shown)

@@ -2,20 +2,17 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from listening.records.findings import Findings, SuperlativeFinding
 from listening.records.text import plain
 from listening.report.claims import draft_check
 from listening.report.page import reasons
-from listening.report.page.page import environment
+from listening.report.page.page import environment, style_sheet
 from listening.report.sentences import footnotes, forms, language, ratio_sentences, sentences, wording
 from listening.report.sentences import wordings_to_leave_out as left_out
 from listening.report.sentences.form import Form
 from listening.report.sentences.wordings_to_leave_out import LeftOut
-
-HERE = Path(__file__).parent
 
 
 @dataclass(frozen=True)
@@ -40,7 +37,7 @@ def render(found: Findings) -> str:
         .get_template("sheet.html.jinja")
         .render(
             f=found,
-            css=(HERE / "page.css").read_text(encoding="utf-8"),
+            css=style_sheet(),
             supported=[line for line in lines if line.word == "supported" and line.others],
             held=[line for line in lines if line.word == "supported" and not line.others],
             languages={words.code: words.words["name"] for words in language.known()},

@@ -2,12 +2,12 @@
 
 from collections import Counter
 
-from listening.records import head_code
+from listening.records import head_code, metric_register
 from listening.records.environment import environment
 from listening.records.frozen import Frozen, History
 from listening.records.plan import Plan
 from listening.records.protocol import AS_RECORDED, Protocol, Question
-from listening.report.sentences import metric_words, wording
+from listening.report.sentences import wording
 
 
 def page(
@@ -68,7 +68,7 @@ def _question(protocol: Protocol, number: int, q: Question) -> str:
         claim, limit = wording.is_heard(more, attribute.comparative, than), ""
     if q.factor is not None and q.metric is not None:
         limit += (
-            f". Besides, {metric_words.in_plain_words(q.metric, more)} is claimed to be at least "
+            f". Besides, {metric_register.in_plain_words(q.metric, more)} is claimed to be at least "
             f"{wording.times(q.factor)} that of {than}: the lower limit of the measured ratio must reach it"
         )
     how = "as recorded" if q.presentation == AS_RECORDED else f"on {q.presentation} stimuli"
@@ -100,6 +100,11 @@ def _stopping(protocol: Protocol) -> str:
     text = f"## Stopping rule\n\nListening ends when {planned} listeners have finished."
     if rule.fewest is not None:
         text += f" It may end earlier, with the reason stated, from {rule.fewest} finished listeners on."
+    text += (
+        " Who finished and withdraws before the first analysis still counts, without answers."
+        if rule.withdrawn == "count"
+        else " Who withdraws before the first analysis is replaced by another listener."
+    )
     if rule.looks:
         looks = ", ".join(map(str, rule.looks))
         text += (

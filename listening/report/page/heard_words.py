@@ -1,9 +1,9 @@
 """What the answers go with, in words: what may be read from the shares and the lines, and what may not."""
 
+from listening.records import metric_register
 from listening.records.findings import Findings
 from listening.records.findings_explained import Decomposition, HeardMeasured, JointModel
 from listening.report.rounding import hundred_limits, hundreds, number
-from listening.report.sentences import metric_words
 
 SLOPE_FROM = {
     "control pairs": "what a decibel does is known from the control pairs",
@@ -40,7 +40,7 @@ def _best(best: HeardMeasured, found: Findings) -> str:
     missed = f"missing unseen conditions by {number(best.left_out_error)} log-odds"
     if best.nothing_error is not None:
         missed += f" where no metric at all misses them by {number(best.nothing_error)}"
-    told = [metric_words.of(h.metric).name for h in rest if h.told_from_best]
+    told = [metric_register.named(h.metric).name for h in rest if h.told_from_best]
     if not rest:
         end = "no other metric was tried"
     elif not told:
@@ -49,7 +49,7 @@ def _best(best: HeardMeasured, found: Findings) -> str:
         end = "every other metric tried is clearly worse"
     else:
         end = f"clearly worse: {', '.join(told)}; the others are not told apart from it"
-    name = metric_words.of(best.metric).name
+    name = metric_register.named(best.metric).name
     return f"{_start(best.attribute)}, {best.presentation}: {name} predicts best, {missed}; {end}."
 
 

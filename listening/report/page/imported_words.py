@@ -11,11 +11,9 @@ LEFT_OUT = ("level", "measured", "stimuli")  # a table of answers says nothing o
 def lead(found: Findings) -> str:
     """The first lines of the page."""
     table = _table(found)
-    claims = len(found.questions)
+    asked = len(found.questions)
     who = f"{found.panel.n_listeners} listeners" if table.listeners_known else "listeners not identified"
-    held = (
-        f"{claims} claim{'' if claims == 1 else 's'} held against them" if claims else "no claim put to them"
-    )
+    held = f"{asked} question{'' if asked == 1 else 's'} put to them" if asked else "no question put to them"
     said = f" {table.collected.rstrip('.')}." if table.collected else ""
     return f"{table.n_answers} answers from a table collected elsewhere, {who}, {held}.{said}"
 
@@ -35,6 +33,23 @@ def footnote(q: QuestionFinding, found: Findings) -> str:
     return "; ".join([*parts, f"table {found.digests.answers[:12]}"]) + "."
 
 
+def described(q: QuestionFinding) -> str:
+    """What the table says to a question: the counts and nothing more."""
+    tied = f", {q.n_direct_no_difference} answered “no difference”" if q.n_direct_no_difference else ""
+    return (
+        f"{q.more_label} against {q.than_label}: chosen in {q.n_direct_more} of {q.n_direct} direct "
+        f"comparisons{tied}."
+    )
+
+
+def cautions() -> list[str]:
+    """What a reader must keep in mind."""
+    return [
+        method_words.CAUTIONS["imported"],
+        "It describes these answers; other things, people and ways of playing are not in it.",
+    ]
+
+
 def method(found: Findings) -> list[str]:
     """Paragraphs that let another statistician redo it."""
     table = _table(found)
@@ -52,16 +67,16 @@ def method(found: Findings) -> list[str]:
             " The limits allow for several answers of one listener (clustered by listener, Student’s t)."
         )
         return [" ".join(said), _pooled(table) + clustered]
-    return [" ".join(said), *method_words.deciding(found)]
+    return [" ".join(said), _by_listener()]
 
 
 def deviations(found: Findings) -> list[str]:
     """What stands where a study of its own lists its departures from the plan."""
     return [
-        "There is no frozen plan to hold the study against: the claims were stated together with the table, "
-        "and nobody can see from it whether that was before the answers.",
+        "There is no frozen plan to hold the study against: the questions were stated together with the "
+        "table, and nobody can see from it whether that was before the answers.",
         *method_words.winners(found),
-        "No finding outside the stated claims is claimed; strengths are descriptions.",
+        "Strengths and shares are descriptions.",
     ]
 
 
@@ -70,8 +85,14 @@ def _pooled(table: Imported) -> str:
     nu = f"; log ν = {rounding.number(table.log_nu)}" if table.log_nu is not None else ""
     return (
         f"Strengths by the Bradley-Terry model{ties}, maximum likelihood over all answers{nu}. They "
-        "describe. No claim is decided by them: a verdict needs to know who answered, in which order, and an "
-        "answer other than “no difference” from everybody."
+        "describe and decide nothing."
+    )
+
+
+def _by_listener() -> str:
+    return (
+        "Strengths by the same model as those of a study of one’s own, with the listeners as a sample. They "
+        "describe and decide nothing."
     )
 
 

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator
 
+from listening.records import metric_register
 from listening.records.findings import Caution, Findings, Winner
 from listening.report import rounding
-from listening.report.sentences import metric_words
 
+TRAINING = {"naive": "untrained"}
 CAUTIONS: dict[Caution, str] = {
     "imported": "The answers were collected elsewhere and came as a table. Whether the listening was blind, "
     "the orders balanced, the levels matched and the claims planned before the answers cannot be seen from "
@@ -43,7 +44,7 @@ def lead(found: Findings) -> str:
     whom = f"{panel.stands_for[:1].upper()}{panel.stands_for[1:]}"
     return (
         f"{panel.n_listeners} listeners, {panel.n_answers} counted answers, {len(found.questions)} questions "
-        f"planned before anyone listened. {whom}; {panel.training} listeners."
+        f"planned before anyone listened. {whom}; {TRAINING.get(panel.training, panel.training)} listeners."
     )
 
 
@@ -145,7 +146,7 @@ def _monotony(found: Findings) -> str:
 
 
 def _level(found: Findings) -> str:
-    metrics = ", ".join(metric_words.of(m).name for m in found.method.level_metrics)
+    metrics = ", ".join(metric_register.named(m).name for m in found.method.level_metrics)
     return (
         "At equal level, what is left of the level difference enters as a known part, level slope × "
         "residual. The slope comes from control pairs (one sound against itself at a known gain). The "
@@ -183,8 +184,9 @@ def deviations(found: Findings) -> list[str]:
 
 
 def winners(found: Findings) -> list[str]:
-    """Who came out on top without having been named beforehand."""
-    return [_winner(one) for one in found.winners]
+    """Who came out on top of sets in which none was named beforehand."""
+    planned = {(s.attribute, s.presentation) for s in found.superlatives}
+    return [_winner(one) for one in found.winners if (one.attribute, one.presentation) not in planned]
 
 
 def matching(found: Findings) -> str:
@@ -192,8 +194,8 @@ def matching(found: Findings) -> str:
     match = found.matching
     if match.metric is None:
         return "Stimuli were played as recorded; nothing was matched."
-    words = metric_words.of(match.metric)
-    unit = "phon" if match.metric == "nmax_sone" else "dB"
+    words = metric_register.named(match.metric)
+    unit = words.residual_unit
     level = "calibrated" if match.calibrated else "not calibrated"
     return (
         f"Matched stimuli hold {words.name} equal ({match.label}), measured again from the written files: "
@@ -207,7 +209,8 @@ def _winner(one: Winner) -> str:
     return (
         f"Not planned: in {one.attribute}, {one.presentation}, {one.label} came out on top. Judged as one "
         f"picked from the data ({rounding.level(one.level)} joint limits over {one.n_pairs} pairs, level "
-        f"not corrected), it {clear}: its lead is at least {rounding.number(one.least_lower)} log-odds."
+        f"not corrected), it {clear}: against any of them it is chosen at least "
+        f"{rounding.in_hundred(rounding.as_share(one.least_lower))} times in 100."
     )
 
 

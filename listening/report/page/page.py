@@ -20,12 +20,14 @@ from listening.report.page import (
     imported_words,
     method_words,
     page_clips,
+    style,
+    top,
 )
+from listening.report.sentences import language
 from listening.report.tables import comparison_tables, finding_tables, heard_tables
 
 HERE = Path(__file__).parent
 CONTENTS = (
-    ("verdicts", "Verdicts"),
     ("effects", "Effects"),
     ("strengths", "Strengths"),
     ("level", "Level, brightness, decay"),
@@ -37,6 +39,13 @@ CONTENTS = (
     ("deviations", "Deviations"),
     ("cautions", "Cautions"),
     ("hashes", "Hashes"),
+)
+
+
+LIMITS = (
+    "One kind of limits everywhere: two-sided, around an estimate, with what they cover beside them; those "
+    "of a planned question leave out its error rate on either side. A share is of choices over listeners and "
+    "recorded strikes; even chances are one half."
 )
 
 
@@ -56,12 +65,18 @@ def render(
     compared : what `measure` found of the two levels of a factor
     """
     parts = _frame(found) | _decided(found) | _described(found) | _explained(found) | _documented(found)
+    parts["top"] = top.of(found, parts["cards"], parts["superlatives"])
     parts["trace_figures"] = [captioned_figures.Shown(*made) for made in strike_curves.figure_list(strokes)]
     parts |= {"compared": compared_section.of_all(compared), "same": comparison_tables.SAME}
     if not compared:
         parts["contents"] = [row for row in parts["contents"] if row[0] != "compared"]
-    parts["clips"] = page_clips.of_study(found, stimuli)
+    parts["sounds"] = page_clips.of_questions(found, stimuli)
     return plain(environment().get_template("page.html.jinja").render(parts))
+
+
+def style_sheet() -> str:
+    """The colours and the style sheet of pages."""
+    return style.variables() + (HERE / "page.css").read_text(encoding="utf-8")
 
 
 @cache
@@ -81,9 +96,10 @@ def _frame(found: Findings) -> dict[str, Any]:
     left_out = imported_words.LEFT_OUT if found.imported else ()
     return {
         "f": found,
-        "css": (HERE / "page.css").read_text(encoding="utf-8"),
+        "css": style_sheet(),
         "contents": [(anchor, name) for anchor, name in CONTENTS if anchor not in left_out],
-        "lead": imported_words.lead(found) if found.imported else method_words.lead(found),
+        "languages": {words.code: words.words["name"] for words in language.known()},
+        "limits_said": LIMITS,
         "level": rounding.level,
         "in_hundred": rounding.in_hundred,
         "number": rounding.number,
@@ -95,7 +111,8 @@ def _decided(found: Findings) -> dict[str, Any]:
     return {
         "cards": cards.of_questions(found),
         "superlatives": cards.of_superlatives(found),
-        "undecidable": found.imported is not None and all(q.estimate is None for q in found.questions),
+        "counts": finding_tables.counts(found),
+        "effect_figures": captioned_figures.of_effects(found),
         "effects": finding_tables.effects(found),
         "told_apart": finding_tables.told_apart(found),
         "rated": finding_tables.rated(found),
@@ -150,6 +167,6 @@ def _documented(found: Findings) -> dict[str, Any]:
         "stimuli": finding_tables.stimuli(found),
         "method": words.method(found),
         "deviations": words.deviations(found),
-        "cautions": method_words.cautions(found),
+        "cautions": imported_words.cautions() if found.imported else method_words.cautions(found),
         "hashes": finding_tables.hashes(found),
     }

@@ -1,8 +1,8 @@
 """Why a verdict came out as it did, in words for those who print: the findings' reason with its numbers."""
 
+from listening.records import metric_register
 from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
 from listening.report.rounding import in_hundred, in_hundred_beside
-from listening.report.sentences import metric_words
 
 FLIPS = "the verdict depends on how level is taken"
 SPLIT = "the panel may be split"
@@ -14,13 +14,13 @@ def of(q: QuestionFinding, found: Findings) -> str:
         least = found.method.minimum_listeners
         return f"{q.n_listeners} listeners took part, a verdict needs at least {least}"
     if q.level_flips or q.reason.startswith(FLIPS):
-        tail = metric_words.in_words(q.reason.partition(": ")[2])
+        tail = metric_register.in_words(q.reason.partition(": ")[2])
         tail = tail.replace("at the slope's", "with the effect of a decibel at its")
         return f"the answer changes with how level is measured: {tail}" if tail else FLIPS
     if q.kind == "audible" and q.heard is not None:
         return _audible(q)
     if q.share is None or q.share.lower is None or q.share.upper is None:
-        return metric_words.in_words(q.reason)
+        return metric_register.in_words(q.reason)
     if SPLIT in q.reason:
         return (
             "the panel as a whole hears no difference that matters, but too many listeners may hear one of "
@@ -34,7 +34,7 @@ def superlative(s: SuperlativeFinding) -> str:
     """The same for a superlative."""
     if s.word == "supported":
         return f"each of the {len(s.against)} comparisons holds by itself"
-    return metric_words.in_words(s.reason)
+    return metric_register.in_words(s.reason)
 
 
 def matters(q: QuestionFinding) -> str:
@@ -76,12 +76,12 @@ def _more(q: QuestionFinding) -> str:
             f"it is heard more often than even chances would give ({_limits(q)}), but the estimate, {mid} of "
             f"100 choices, is below the {matters(q)} planned to matter"
         )
-    if "lower bound is not above zero" in q.reason:
+    if "lower bound is not above zero" in q.reason or "lower limit is not above even" in q.reason:
         return (
             f"with limits {low} to {high} of 100 choices, even chances are possible, and so are the "
             f"{matters(q)} planned to matter"
         )
-    return metric_words.in_words(q.reason)
+    return metric_register.in_words(q.reason)
 
 
 def _same(q: QuestionFinding) -> str:
@@ -100,7 +100,7 @@ def _same(q: QuestionFinding) -> str:
             f"the limits of the share of choices ({_limits(q)} in 100) reach past the planned bound, where "
             f"{bound(q)}"
         )
-    return metric_words.in_words(q.reason)
+    return metric_register.in_words(q.reason)
 
 
 def _audible(q: QuestionFinding) -> str:

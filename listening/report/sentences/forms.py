@@ -47,12 +47,13 @@ def of_question(q: QuestionFinding, found: Findings, words: Language) -> Iterato
 def of_factor(q: QuestionFinding, found: Findings, words: Language) -> Iterator[Form]:
     """The forms of a planned factor that holds."""
     printable = q.factor is not None and q.factor.word == "supported" and facts.may_be_printed(q, found)
-    if q.factor is None or not printable or not words.comparatives(q.comparative):
+    measured = slots.measured(q.factor.metric, words) if q.factor else ""
+    if q.factor is None or not printable or not measured or not words.comparatives(q.comparative):
         return
     filled, raw = slots.of_question(q, found, words)
     filled |= slots.of_factor(q.factor, words)
     templates = tuple(
-        whole.replace("{claim}", claim).replace("{measured}", words.text("measures", q.factor.metric)) + "."
+        whole.replace("{claim}", claim).replace("{measured}", measured) + "."
         for whole in words.list_of("factor", "sentence")
         for claim in words.list_of("claim", facts.claim(q))
     )

@@ -18,7 +18,7 @@ def printable(q: QuestionFinding, found: Findings) -> str:
     if made:
         return sentences.marked(made[0], found)
     filled = slots.of_question(q, found, words)[0] | slots.of_factor(f, words)
-    claim = words.text("measures", f.metric).format(**{key: texts[0] for key, texts in filled.items()})
+    claim = slots.measured(f.metric, words).format(**{key: texts[0] for key, texts in filled.items()})
     if f.word == "contradicted":
         text = f"No claim: the test speaks against it that {claim} and that this is heard: {reason(q)}."
     else:

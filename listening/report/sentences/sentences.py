@@ -10,6 +10,8 @@ SIMULATED = "Simulated panel, not for print: "
 
 def printable(q: QuestionFinding, found: Findings) -> str:
     """The one sentence that the question bears; where it bears no claim, the sentence says that."""
+    if found.imported:
+        return imported_words.described(q)
     form = _form(q.id, "sentence", tuple(forms.of_question(q, found, _english())))
     return marked(form.text if form else _not_for_print(q, found), found)
 

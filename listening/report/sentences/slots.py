@@ -1,6 +1,6 @@
 """What the slots of a template are filled with, the printed text first, then what means the same."""
 
-from listening.records import tasks
+from listening.records import metric_register, tasks
 from listening.records.factor import FactorFinding
 from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
 from listening.report.sentences import cause_words, facts, wording
@@ -65,6 +65,15 @@ def of_factor(planned: FactorFinding, words: Language) -> Slots:
     """Slots of a planned factor."""
     factor = f"{planned.factor:g}".replace(".", str(words.words["decimal"]))
     return {"factor": (factor,)}
+
+
+def measured(metric: str, words: Language) -> str:
+    """The template of a measured ratio; a metric without own words goes by its name, in English alone."""
+    own = words.words["measures"].get(metric)
+    if own is not None or not words.words["generic"]:
+        return own or ""
+    name = metric_register.named(metric).name
+    return f"the {name} of {{more}} is at least {{factor}} times that of {{than}}"
 
 
 def names(condition: str, label: str, reach: facts.Reach, words: Language) -> tuple[str, ...]:

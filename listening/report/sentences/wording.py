@@ -1,15 +1,17 @@
 """Phrases that every sentence shares: how a thing is heard, where it was heard, how a factor is said."""
 
+from listening.records import metric_register
 from listening.records.findings import Findings
 
 AS_RECORDED = "as recorded"
-LOUDNESS_METRIC = "nmax_sone"  # what a set matched on holds equal in loudness; every other one, in level
 IRREGULAR = {"better": "the best", "worse": "the worst", "preferred": "the most preferred"}
 
 
 def held_equal(found: Findings) -> str:
     """`loudness` or `level`: what the matched sounds had in common."""
-    return "loudness" if found.matching.metric == LOUDNESS_METRIC else "level"
+    metric = found.matching.metric
+    is_loudness = metric is not None and metric_register.named(metric).residual_unit == "phon"
+    return "loudness" if is_loudness else "level"
 
 
 def is_heard(more: str, comparative: str, than: str, *, no: bool = False) -> str:

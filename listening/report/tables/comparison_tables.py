@@ -1,25 +1,17 @@
 """A comparison of two sets of strikes as tables: the text of every cell, rounded; nothing computed."""
 
+from listening.records import metric_register
 from listening.records.comparison import ComparedBand, ComparedPartial, ComparedRow, Comparison
 from listening.report.rounding import MINUS, number, signed
 from listening.report.tables.finding_tables import Table
 
-NAMES = {
-    "laf_max_db": ("LAFmax", 1),
-    "lae_db": ("LAE", 1),
+NAMES = {metric.key: (metric.name, metric.decimals) for metric in metric_register.ALL} | {
     "lze_db": ("unweighted exposure", 1),
-    "lc_peak_db": ("LCpeak", 1),
-    "nmax_sone": ("loudness Nmax", 1),
-    "loudness_level_phon": ("loudness level", 1),
-    "sharpness_acum": ("sharpness", 2),
-    "centroid_hz": ("spectral centroid", 0),
     "rise_s": ("attack, 10 to 90 %", 4),
     "strike_noise_db": ("strike noise, rel.", 1),
     "above_level_s": ("time above the level", 2),
-    "decay_s": ("loudness to a tenth", 2),
+    "decay_s": ("loudness to a tenth", 2),  # the full name is too long for 80 columns
     "edt_s": ("EDT", 2),
-    "t20_s": ("T20", 2),
-    "t30_s": ("T30", 2),
     "energy_lost_db": ("energy lost", 1),
     "energy_lost_percent": ("energy lost", 0),
 }

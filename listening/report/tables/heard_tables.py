@@ -1,11 +1,11 @@
 """What the answers go with, as tables: shares of what is heard, nested models, heard against measured."""
 
+from listening.records import metric_register
 from listening.records.findings import Findings
 from listening.records.findings_explained import Decomposition, HeardMeasured, JointModel, PropertyShare
 from listening.records.interval import Interval
 from listening.report import rounding
 from listening.report.rounding import hundred_limits, limits, number, p_value, signed
-from listening.report.sentences import metric_words
 from listening.report.tables.finding_tables import Row, Table
 
 LEFT_OVER = "none of these"
@@ -97,7 +97,7 @@ def joint(found: Findings) -> Table:
         (
             _set(j),
             s.name,
-            metric_words.of(s.metric).name,
+            metric_register.named(s.metric).name,
             signed(s.slope.value),
             limits(s.slope),
             s.per,
@@ -118,9 +118,9 @@ def played(found: Findings) -> Table:
         (
             p.label,
             p.presentation,
-            metric_words.of(p.metric).heading,
-            number(p.mean.value, metric_words.of(p.metric).decimals),
-            limits(p.mean, metric_words.of(p.metric).decimals),
+            metric_register.named(p.metric).heading,
+            number(p.mean.value, metric_register.named(p.metric).decimals),
+            limits(p.mean, metric_register.named(p.metric).decimals),
         )
         for p in found.played
         if p.metric in shown and p.presentation in heard_as
@@ -137,7 +137,7 @@ def _share(d: Decomposition, s: PropertyShare) -> Row:
     return (
         _set(d),
         s.name,
-        metric_words.of(s.metric).name,
+        metric_register.named(s.metric).name,
         *_hundreds(s.share_averaged),
         *_hundreds(s.share_alone),
         *_hundreds(s.share_on_top),
@@ -158,7 +158,7 @@ def _line(h: HeardMeasured) -> Row:
     behind = "smallest" if h.is_best else "worse" if h.told_from_best else ""
     return (
         _set(h),
-        metric_words.of(h.metric).name,
+        metric_register.named(h.metric).name,
         number(h.left_out_error),
         behind if h.told_from_best is not False else "not told apart",
         number(h.behind_best.value) if h.behind_best else "",

@@ -246,10 +246,10 @@ def test_a_family_is_judged_by_holms_steps(panel):
     asked = [question("d", "c", family="x"), question("b", "a", family="x")]
     family = [decide.fit_question(table, q) for q in asked]
     by_id = {one.fitted.question.id: one for one in decide.judge_family(family)}
-    assert by_id["d-c"].alpha == 0.025  # the strongest of two
-    assert by_id["b-a"].alpha == 0.05  # after the first fell
+    assert by_id["d-c"].alpha == pytest.approx(0.02)  # the strongest of two: four fifths of 0.05, halved
+    assert by_id["b-a"].alpha == pytest.approx(0.04)  # after the first fell
     nothing = [decide.fit_question(table, question(*pair)) for pair in (("b", "a"), ("a", "e"))]
-    assert [one.alpha for one in decide.judge_family(nothing)] == [0.025, 0.025]
+    assert [one.alpha for one in decide.judge_family(nothing)] == pytest.approx([0.02, 0.02])
 
 
 def test_an_effect_in_log_odds_is_the_share_of_a_listener_who_has_it():

@@ -76,3 +76,9 @@ def test_looks_that_do_not_go_forward_are_refused(fractions: list[float]) -> Non
 def test_an_unknown_rule_is_refused_with_the_known_ones() -> None:
     with pytest.raises(StatsError, match="wanted one of O'Brien-Fleming, Pocock"):
         alpha_spending.spent("straight", 0.5, 0.05)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("alpha", "sides"), [(0.0, 1), (0.5, 1), (0.6, 1), (-0.1, 1), (0.05, 3), (0.05, 0)])
+def test_an_error_rate_that_is_none_is_refused(alpha: float, sides: int) -> None:
+    with pytest.raises(StatsError):
+        alpha_spending.bounds([0.5, 1.0], alpha, "O'Brien-Fleming", sides=sides)

@@ -95,6 +95,17 @@ def test_complete_agreement_is_limited_exactly(n):
     assert direct_share.p_above(found, 0.5) == pytest.approx(0.5**n, abs=1e-15)
 
 
+@pytest.mark.parametrize(("always", "n"), [(30, 48), (9, 12), (23, 24)])
+def test_where_every_listener_is_of_one_mind_limits_are_no_narrower_than_the_binomial_ones(always, n):
+    chosen = np.repeat((np.arange(n) < always).astype(float), 6)
+    found = direct_share.estimate(chosen, np.repeat(np.arange(n), 6))
+    exact = reference.binomtest(always, n).proportion_ci(0.9, method="exact")
+    assert found.lower <= exact.low + 1e-12
+    assert found.upper >= exact.high - 1e-12
+    by_count = reference.binomtest(always, n, 0.5, alternative="greater").pvalue
+    assert direct_share.p_above(found, 0.5) >= by_count - 1e-15
+
+
 @pytest.mark.parametrize("alpha", [0.05, 0.01, 0.003])
 @pytest.mark.parametrize("mean", [0.0, 1.5, 4.0])
 def test_limits_and_p_values_say_the_same(alpha, mean):

@@ -103,3 +103,14 @@ def test_unanimous_answers_have_one_open_side(chosen):
 def test_what_cannot_be_tested_is_named(call, message):
     with pytest.raises(StatsError, match=message):
         call()
+
+
+@pytest.mark.parametrize(("df", "method"), [(12.0, "t"), (np.inf, "normal")])
+def test_the_method_says_which_distribution_was_used(df, method):
+    assert equivalence.coefficient(0.1, 0.2, low=-1.0, high=1.0, df=df).method == method
+
+
+@pytest.mark.parametrize(("se", "df"), [(0.0, 12.0), (-0.1, 12.0), (0.1, 0.0), (np.nan, 12.0)])
+def test_an_error_that_is_none_is_refused(se, df):
+    with pytest.raises(StatsError):
+        equivalence.coefficient(0.1, se, low=-1.0, high=1.0, df=df)

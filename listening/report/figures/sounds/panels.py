@@ -86,7 +86,7 @@ def tracks(axes: Axes, one: Curves, *, labels: bool = True) -> Axes:
     for i, at in _spread(axes, hz, shown) if labels else []:
         axes.annotate(
             f"{hz[i]:.0f}", (1.0, at), xytext=(3, 0), xycoords=("axes fraction", "data"),
-            textcoords="offset points", fontsize=8, va="center", color=style.INK, annotation_clip=False,
+            textcoords="offset points", fontsize=10.5, va="center", color=style.INK, annotation_clip=False,
         )  # fmt: skip
     return axes
 
@@ -108,7 +108,7 @@ def decays(axes: Axes, one: Curves) -> Axes:
         )
         line_s = np.array([0.0, min(t60_s * 2 / 3, float(time_s[-1]))])
         axes.plot(line_s, level - 60.0 * line_s / t60_s, color=style.SOFT, linewidth=0.8)
-    axes.legend(frameon=False, fontsize=8, loc="upper right", handlelength=2.4, labelspacing=0.25)
+    axes.legend(frameon=False, fontsize=10.5, loc="upper right", handlelength=2.4, labelspacing=0.25)
     axes.set_ylabel(f"partial, {one.unit}")
     return axes
 

@@ -1,0 +1,91 @@
+"""The pictures of README and docs, made from the program itself: `make pictures`.
+
+Usage: make_pictures.py [STUDY]    a study with a page, for the picture of the report
+"""
+
+import asyncio
+import hashlib
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE.parent), str(HERE)]
+
+import screen_picture  # noqa: E402
+
+from listening.session.arrival import Arrival  # noqa: E402
+from listening.session.station import Seat  # noqa: E402
+from listening.session.view import Stage, View  # noqa: E402
+from listening.session.words import words  # noqa: E402
+from listening.tui.app import StationApp  # noqa: E402
+from tests import stations  # noqa: E402
+
+PICTURES = HERE / "pictures"
+SIZE = (80, 24)
+PAGE_SOURCES = ("listening/report/page/page.html.jinja", "listening/report/page/page.css")
+BROWSER = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--hide-scrollbars",
+    "--window-size=1280,1000",
+]
+
+
+def trial() -> str:
+    """A trial as an SVG picture: sound A was heard, sound B is chosen."""
+    with tempfile.TemporaryDirectory() as folder:
+        bench = stations.take_seat(Path(folder), stations.make_plan(n_trials=12, n_practice=0))
+        stations.walk(bench.sitting, *stations.OPENING)
+        stations.one_trial(bench.sitting)
+        stations.walk(bench.sitting, "play", "choose:second")
+        return asyncio.run(_drawn(bench))
+
+
+async def _drawn(bench: stations.Bench) -> str:
+    spoken = words("en")
+    first = View(Stage.WELCOME, "Listening test")
+    arrival = Arrival(first, spoken, seat=Seat(), is_known=lambda code: False, sit=lambda seat: bench.sitting)
+    arrival.sitting = bench.sitting
+    app = StationApp(first, lambda: arrival, spoken)
+    async with app.run_test(size=SIZE) as pilot:
+        while "Trial" not in str(app.screen) or not app.screen.is_attached:
+            await pilot.pause(0.02)
+        for _ in range(10):
+            await pilot.pause(0.02)
+        return screen_picture.svg(app)
+
+
+def page_digest() -> str:
+    """What the page is made by, so that an old picture of it is noticed."""
+    text = b"".join((HERE.parent / name).read_bytes() for name in PAGE_SOURCES)
+    return hashlib.sha256(text).hexdigest()
+
+
+def main(study: Path | None) -> None:
+    """Write every picture."""
+    (PICTURES / "trial.svg").write_text(trial(), encoding="utf-8")
+    subprocess.run(
+        ["rsvg-convert", "-w", "1200", PICTURES / "trial.svg", "-o", PICTURES / "trial.png"], check=True
+    )
+    browser = shutil.which("chromium")
+    if study is None or browser is None:
+        print("no picture of the report: name a study with a page, and install chromium")
+        return
+    with tempfile.TemporaryDirectory() as profile:
+        asked = [f"--user-data-dir={profile}", f"--screenshot={PICTURES / 'report.png'}"]
+        page = (study / "report" / "report.html").resolve().as_uri()
+        subprocess.run([browser, *BROWSER, *asked, page], check=True, capture_output=True)
+    (PICTURES / "report.made-from").write_text(page_digest() + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else None)
