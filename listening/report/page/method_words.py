@@ -136,7 +136,7 @@ def _by_model(found: Findings) -> list[str]:
 
 
 def _monotony(found: Findings) -> str:
-    metrics = ", ".join(metric_words.of(m).name for m in found.method.level_metrics)
+    metrics = ", ".join(metric_register.named(m).name for m in found.method.level_metrics)
     return (
         "At equal level, what is left of the level difference moves answers no more than a control pair (one "
         "sound against itself at a known gain) with the next larger gain does: no slope is supposed. The "

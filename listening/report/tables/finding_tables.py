@@ -196,12 +196,7 @@ def sensitivity(found: Findings) -> Table:
             one.name,
             one.word or "cannot bear it",
             "–" if one.agrees is None else "yes" if one.agrees else "no",
-<<<<<<< HEAD
-            _in_unit(one.estimate, one.unit),
-            _pair_in_unit(one.lower, one.upper, one.unit),
-=======
             *_on_scale(one.estimate, one.lower, one.upper, "own" if _own_scale(q) else one.unit),
->>>>>>> main
             _p(one.p),
             str(one.n_listeners or "–"),
             one.note,
@@ -214,11 +209,7 @@ def sensitivity(found: Findings) -> Table:
         "way",
         "would say",
         "agrees",
-<<<<<<< HEAD
-        "log-odds, or in 100",
-=======
         "chosen in 100",
->>>>>>> main
         "limits",
         "p",
         "listeners",
@@ -229,9 +220,7 @@ def sensitivity(found: Findings) -> Table:
 
 
 def level_checks(found: Findings) -> Table:
-    """The planned contrasts with level taken in every way: by monotony, or by slope in older findings."""
-    if any(one.slope_at == "monotony" for q in found.questions for one in q.level_checks):
-        return _level_by_monotony(found)
+    """The planned contrasts with level taken in every way."""
     rows = [
         (
             q.id,
@@ -261,36 +250,6 @@ def level_checks(found: Findings) -> Table:
         "would say",
     )
     return Table("Level taken in every way", head, tuple(rows), frozenset(range(3, 9)))
-
-
-def _level_by_monotony(found: Findings) -> Table:
-    """What is left of level between the two, the control pair that bounds it, and the share without it."""
-    rows = tuple(
-        (
-            q.id,
-            metric_words.of(one.metric).name,
-            signed(one.residual_db, 2),
-            "–" if one.control_gain_db is None else number(one.control_gain_db, 1),
-            in_hundred(one.control_share),
-            in_hundred(one.estimate),
-            _pair_in_unit(one.lower, one.upper, "share"),
-            one.word,
-        )
-        for q in found.questions
-        for one in q.level_checks
-        if one.slope_at == "monotony"
-    )
-    head = (
-        "question",
-        "level as",
-        "residual, dB",
-        "next control gain, dB",
-        "louder chosen there, in 100",
-        "share less level’s most, in 100",
-        "limits",
-        "would say",
-    )
-    return Table("Level taken in every way", head, rows, frozenset({2, 3, 4, 5, 6}))
 
 
 def strengths(found: StrengthSet) -> Table:
@@ -406,22 +365,9 @@ def explanations(found: Findings) -> Table:
 def superlative(one: SuperlativeFinding) -> Table:
     """Every comparison of a planned superlative."""
     rows = tuple(
-<<<<<<< HEAD
-        (
-            a.than_label,
-            a.word,
-            _in_unit(a.estimate, a.unit),
-            "no bound" if a.lower is None else in_hundred(a.lower) if a.unit == "share" else number(a.lower),
-        )
-        for a in one.against
-    )
-    in_shares = any(a.unit == "share" for a in one.against)
-    head = ("against", "verdict", "chosen, in 100" if in_shares else "log-odds", "lower bound")
-=======
         (a.than_label, a.word, _on_scale(a.estimate, None, None, a.unit)[0], _lower(a)) for a in one.against
     )
     head = ("against", "verdict", "chosen in 100", "lower limit")
->>>>>>> main
     return Table(f"{one.id}: every comparison", head, rows, frozenset({2, 3}))
 
 
@@ -565,16 +511,6 @@ def _pair(lower: float | None, upper: float | None) -> str:
         return "–"
     low, high = ("no bound" if bound is None else number(bound) for bound in (lower, upper))
     return f"{low} to {high}"
-
-
-def _in_unit(value: float | None, unit: str) -> str:
-    return in_hundred(value) if unit == "share" else signed(value)
-
-
-def _pair_in_unit(lower: float | None, upper: float | None, unit: str) -> str:
-    if unit != "share" or lower is None or upper is None:
-        return _pair(lower, upper)
-    return f"{in_hundred(lower)} to {in_hundred(upper)}"
 
 
 def _hundred_limits(found: object) -> str:
