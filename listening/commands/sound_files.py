@@ -9,7 +9,7 @@ from pathlib import Path
 from listening.audio import resample, wav
 from listening.audio.sound import Sound
 from listening.errors import SoundError
-from listening.metrics import calibration
+from listening.metrics import calibration, channels
 
 MEAN = "mean"
 
