@@ -4,6 +4,7 @@ import hashlib
 import io
 import os
 import secrets
+import stat
 import struct
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from listening.errors import CannotWrite, MissingFile, SoundError
 READABLE = ("WAV", "WAVEX", "RF64", "FLAC")
 WRITABLE = {".wav": "WAV", ".flac": "FLAC"}
 BITS = {"PCM_16": 16, "PCM_24": 24}
+MOST_SAMPLES = 400_000_000  # 35 minutes of stereo at 96 kHz; a header may promise anything
 UNKNOWN_SIZE = 0xFFFFFFFF  # a writer that could not seek back; also the mark of RF64
 
 
@@ -32,9 +34,14 @@ def load(path: Path | str, pascal_per_full_scale: float | None = None) -> Sound:
     path = Path(path)
     _check_presence(path)
     try:
-        with soundfile.SoundFile(path) as file:
+        with soundfile.SoundFile(os.fsencode(path)) as file:
             _check_format(file, path)
             declared = file.frames
+            if declared * file.channels > MOST_SAMPLES:
+                raise SoundError(
+                    f"{path}: {declared} samples of {file.channels} channels, wanted at most {MOST_SAMPLES} "
+                    "in all; cut the recording, or look whether its header is right"
+                )
             samples = file.read(dtype="float64", always_2d=True)
             rate_hz = int(file.samplerate)
     except (soundfile.LibsndfileError, RuntimeError) as error:
@@ -79,7 +86,12 @@ def _check_presence(path: Path) -> None:
     if path.is_dir():
         raise MissingFile(f"{path}: is a folder, a sound file was wanted")
     try:
-        size = path.stat().st_size
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
+            raise SoundError(
+                f"{path}: is a pipe or a device, a sound file was wanted; save it to a file first"
+            )
+        size = found.st_size
         with path.open("rb") as file:
             head = file.read(12)
             if head[:4] == b"RIFF" and head[8:12] == b"WAVE":
@@ -88,6 +100,10 @@ def _check_presence(path: Path) -> None:
         raise MissingFile(f"{path}: no such file; check the name and the folder") from error
     except OSError as error:
         raise SoundError(f"{path}: cannot be opened ({error.strerror})") from error
+    except SoundError:
+        raise
+    except ValueError as error:  # a null character in the name
+        raise SoundError(f"{str(path)!r}: no name of a file ({error}); give another one") from error
     if size == 0:
         raise SoundError(f"{path}: is empty (0 bytes); copy or record it again")
 

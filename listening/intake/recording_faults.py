@@ -10,7 +10,7 @@ from typing import Any
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import ListeningError
-from listening.metrics import onset, ringing_end
+from listening.metrics import measures, onset, ringing_end
 from listening.records import metric_register
 from listening.records.problem import Problem
 from listening.records.protocol import Protocol
@@ -34,6 +34,8 @@ class Heard:
     is_anchor: bool
     rate_hz: int
     n_channels: int
+    loudest: int
+    """Which channel is loudest, from 1."""
     duration_s: float
     peak: float
     clipped: int
@@ -78,7 +80,12 @@ def problems(
     for sound in heard:
         found += _one(sound, protocol)
     found += _response(protocol, folder)
-    return [*found, *_together(heard), *_calibration(recordings, protocol, protocol_path)]
+    return [
+        *found,
+        *_together(heard),
+        *_channels(heard, recordings),
+        *_calibration(recordings, protocol, protocol_path),
+    ]
 
 
 def _response(protocol: Protocol, folder: Path) -> Iterator[Problem]:
@@ -112,6 +119,7 @@ def _heard(sound: Sound, file: Path, name: str, is_anchor: bool) -> Heard:
         is_anchor=is_anchor,
         rate_hz=sound.rate_hz,
         n_channels=sound.n_channels,
+        loudest=measures.chosen_channel(sound, None)[1],
         duration_s=sound.duration_s,
         peak=peak,
         clipped=full,
@@ -209,6 +217,26 @@ def _together(heard: list[Heard]) -> Iterator[Problem]:
             if not twin.is_anchor or twin.file != first.file:  # one anchor may serve two attributes
                 found = f"the same samples as `{first.name}`"
                 yield Problem(str(twin.file), twin.name, found, "a recording of its own")
+
+
+def _channels(heard: list[Heard], recordings: list[Recording]) -> Iterator[Problem]:
+    """Channels that are not there, and several channels of which nobody said which is measured."""
+    chosen = {r.recording: r.channel for r in recordings}
+    studied = [s for s in heard if not s.is_anchor]
+    for sound in studied:
+        number = chosen.get(sound.name)
+        if number is not None and number > sound.n_channels:
+            found = f"channel {number} of {sound.n_channels}"
+            yield Problem(str(sound.file), sound.name, found, f"a channel from 1 to {sound.n_channels}")
+    free = [s for s in studied if chosen.get(s.name) is None and s.n_channels > 1]
+    counts = Counter(s.loudest for s in free)
+    if len(counts) > 1:
+        number = min(counts, key=lambda n: (-counts[n], n))
+        other = next(s for s in free if s.loudest != number)
+        others = f"channel {number} in {counts[number]} others"
+        found = f"channel {other.loudest} is the loudest and would be measured, {others}"
+        wanted = "the same channel for all: a column `channel` in the table"
+        yield Problem(str(other.file), other.name, found, wanted, None, "caution")
 
 
 def _calibration(recordings: list[Recording], protocol: Protocol, path: Path) -> Iterator[Problem]:

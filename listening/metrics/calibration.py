@@ -10,7 +10,7 @@ from listening.metrics import flags
 from listening.metrics.level import check_not_silent
 
 LEVELS_DB = (94.0, 114.0)  # what calibrators give, IEC 60942
-FREQUENCY_HZ = 1000.0
+FREQUENCIES_HZ = (250.0, 1000.0)  # pistonphones give 250 Hz, sound calibrators 1 kHz
 FREQUENCY_TOLERANCE = 0.02  # IEC 60942:2017 allows a class 2 calibrator about this (from memory)
 LARGEST_DISTORTION = 0.05  # residual rms over tone rms; a class 1 calibrator has about 0.025 (from memory)
 SHORTEST_S = 1.0
@@ -113,10 +113,10 @@ def _unsteadiness_db(samples: FloatArray, rate_hz: int) -> float:
 
 
 def _check(found: Calibration, name: str) -> None:
-    off = abs(found.frequency_hz / FREQUENCY_HZ - 1)
+    off = min(abs(found.frequency_hz / wanted_hz - 1) for wanted_hz in FREQUENCIES_HZ)
     if off > FREQUENCY_TOLERANCE:
         raise SoundError(
-            f"{name}: the strongest tone is at {found.frequency_hz:.1f} Hz, {FREQUENCY_HZ:.0f} Hz within "
+            f"{name}: the strongest tone is at {found.frequency_hz:.1f} Hz, 250 or 1000 Hz within "
             f"{FREQUENCY_TOLERANCE:.0%} wanted; is this the calibrator?"
         )
     if found.distortion > LARGEST_DISTORTION:

@@ -13,6 +13,7 @@ TAIL_SHARE = 0.1  # of the recording, first guess of the noise
 KNEE_MARGIN_DB = 8.0  # the slope is read down to this above the noise
 NOISE_DISTANCE_DB = 10.0  # ISO 3382-2:2008, 5.4.4: noise at least this below the end of the range
 RANGES_DB = {"edt": (0.0, 10.0), "t20": (5.0, 25.0), "t30": (5.0, 35.0)}
+MOST_NONLINEAR_PERMILLE, MOST_CURVED_PERCENT = 10.0, 10.0  # beyond, a decay is far from straight
 STUDY_SHARE = 0.1  # the study's decay ends at this share of the largest loudness
 
 
@@ -25,6 +26,25 @@ class Decays:
     t30_s: float | None
     usable_range_db: float
     """from the peak of the backward integral to the noise; inf when no noise floor was seen"""
+    t20_nonlinearity_permille: float | None = None
+    """1000 (1 - r²) of the straight line that T20 is read from"""
+    t30_nonlinearity_permille: float | None = None
+
+    @property
+    def curvature_percent(self) -> float | None:
+        """T30 over T20 less one: a decay of two slopes, as coupled modes have. ISO 3382-2:2008, B.3."""
+        if self.t20_s is None or self.t30_s is None:
+            return None
+        return 100.0 * (self.t30_s / self.t20_s - 1.0)
+
+    @property
+    def is_curved(self) -> bool:
+        """Whether the curve is far from one straight line. Limits: ISO 3382-2:2008, annex B (from memory)."""
+        bent = [x for x in (self.t20_nonlinearity_permille, self.t30_nonlinearity_permille) if x is not None]
+        curvature = self.curvature_percent
+        return any(x > MOST_NONLINEAR_PERMILLE for x in bent) or (
+            curvature is not None and abs(curvature) > MOST_CURVED_PERCENT
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,16 +197,30 @@ def _missing_energy(power: FloatArray, noise: float, knee: int, rate: float) -> 
 
 
 def _read(curve_: Curve) -> Decays:
-    times = {name: time_for_60_db(curve_, *limits) for name, limits in RANGES_DB.items()}
-    return Decays(times["edt"], times["t20"], times["t30"], curve_.usable_range_db)
+    lines = {name: _line(curve_, *limits) for name, limits in RANGES_DB.items()}
+    times = {name: line[0] if line else None for name, line in lines.items()}
+    bent = {name: line[1] if line else None for name, line in lines.items()}
+    usable_db = curve_.usable_range_db
+    return Decays(times["edt"], times["t20"], times["t30"], usable_db, bent["t20"], bent["t30"])
 
 
 def time_for_60_db(curve_: Curve, top_db: float, bottom_db: float) -> float | None:
     """60 dB by the straight line from `top_db` to `bottom_db` below the start; None where noise hides it."""
+    line = _line(curve_, top_db, bottom_db)
+    return None if line is None else line[0]
+
+
+def _line(curve_: Curve, top_db: float, bottom_db: float) -> tuple[float, float] | None:
+    """Time for 60 dB of the straight line through that range, and 1000 (1 - r²)."""
     if curve_.usable_range_db < bottom_db + NOISE_DISTANCE_DB or curve_.level_db[-1] > -bottom_db:
         return None
     inside = (curve_.level_db <= -top_db) & (curve_.level_db >= -bottom_db)
     if inside.sum() < 3:
         return None
-    slope = np.polyfit(curve_.time_s[inside], curve_.level_db[inside], 1)[0]
-    return float(-60.0 / slope) if slope < 0 else None
+    time_s, level_db = curve_.time_s[inside], curve_.level_db[inside]
+    line = np.polyfit(time_s, level_db, 1)
+    if line[0] >= 0:
+        return None
+    left = float(((level_db - np.polyval(line, time_s)) ** 2).sum())
+    total = float(((level_db - level_db.mean()) ** 2).sum())
+    return float(-60.0 / line[0]), 1000.0 * left / total

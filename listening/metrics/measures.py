@@ -144,6 +144,23 @@ def examine(sound: Sound, *, fades_from_s: float | None = None) -> Channel:
     )
 
 
+def chosen_channel(sound: Sound, number: int | None) -> tuple[Sound, int]:
+    """The channel of this number from 1, or the loudest, as a sound of its own, with its number.
+
+    Raises
+    ------
+    SoundError
+        The sound has no such channel.
+    """
+    if number is not None:
+        return sound.channel(number - 1), number
+    if sound.n_channels == 1:
+        return sound, 1
+    loudest = loudest_channel(sound)
+    same = [(sound.samples[:, c] == loudest.samples[:, 0]).all() for c in range(sound.n_channels)]
+    return loudest, same.index(True) + 1
+
+
 def loudest_channel(sound: Sound) -> Sound:
     """The channel with the largest LAFmax."""
     level.check_not_silent(sound)

@@ -62,6 +62,7 @@ def criticise(
         *_unplanned(protocol),
         *_uncalibrated(protocol, recordings),
         *_looks(protocol),
+        *_withdrawals(protocol),
         *(_confounded(protocol, manifest) if measures is not None else ()),
     ]
     at = toml_lines.lines(read_text(path))
@@ -202,6 +203,15 @@ def _looks(protocol: Protocol) -> Iterator[Objection]:
             ("stopping", "looks"),
             f"a look at {early[0]} listeners",
             f"at least {verdict.MINIMUM_LISTENERS}: with fewer there is no verdict to be had",
+        )
+
+
+def _withdrawals(protocol: Protocol) -> Iterator[Objection]:
+    if protocol.stopping.withdrawn is None and protocol.stopping.fewest is None:
+        yield (
+            ("stopping", "withdrawn"),
+            "nothing said of who finished and withdraws: after one withdrawal the answers stay closed",
+            'withdrawn = "count" (the end is reached all the same) or "replace" (another listener sits)',
         )
 
 

@@ -257,6 +257,7 @@ same_side_above = 0.95
 [stopping]
 looks = []
 spending = "none"
+withdrawn = "count"  # who finished and withdraws still counts, without answers
 """
 
 

@@ -11,6 +11,8 @@ class MeasuredRecording(Form):
     strike: str
     unit: str
     calibrated: bool
+    channel: int = 1
+    """Which channel was measured, from 1: that of the table, else the loudest."""
     flags: tuple[str, ...] = ()
     measures: dict[str, float | None]
 

@@ -13,6 +13,7 @@ from listening.records.text import from_root
 REQUIRED = ("recording", "file", "strike")
 MOST_RECORDINGS = 5_000  # a table with more is another table
 CALIBRATION = "pascal_per_full_scale"
+CHANNEL, MOST_CHANNELS = "channel", 64
 
 
 @dataclass(frozen=True)
@@ -25,6 +26,8 @@ class Recording:
     strike: str
     unit: str
     pascal_per_full_scale: float | None
+    channel: int | None = None
+    """Which channel is measured, from 1; None: the loudest."""
 
     @property
     def condition(self) -> str:
@@ -87,6 +90,11 @@ def _row(table: Rows, cells: tuple[str, ...], protocol: Protocol, line: int) -> 
         pascal = -1.0
     if pascal is not None and not 0 < pascal < float("inf"):
         return Problem(str(path), CALIBRATION, repr(scale), "a positive number of pascal, or nothing", line)
+    channel = row.get(CHANNEL, "")
+    if channel and not (channel.isascii() and channel.isdigit() and 1 <= int(channel[:6]) <= MOST_CHANNELS):
+        return Problem(
+            str(path), CHANNEL, repr(channel), f"a number from 1 to {MOST_CHANNELS}, or nothing", line
+        )
     return Recording(
         recording=row["recording"],
         file=path.parent / row["file"],
@@ -94,6 +102,7 @@ def _row(table: Rows, cells: tuple[str, ...], protocol: Protocol, line: int) -> 
         strike=row["strike"],
         unit=row.get("unit") or "1",
         pascal_per_full_scale=pascal,
+        channel=int(channel) if channel else None,
     )
 
 

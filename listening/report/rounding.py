@@ -1,5 +1,7 @@
 """How numbers are printed: one place, so that every page and sentence rounds alike."""
 
+import math
+
 from listening.records.findings import Interval
 
 MINUS = "\N{MINUS SIGN}"
@@ -44,6 +46,27 @@ def in_hundred(share: float | None) -> str:
     if rounded == 0 and share > 0:
         return "fewer than 1"
     return str(rounded)
+
+
+def as_share(logit: float | None) -> float | None:
+    """Log-odds of a choice as the share of choices that they stand for: the same number in another unit."""
+    return None if logit is None else 1.0 / (1.0 + math.exp(-logit))
+
+
+def in_hundred_of_logit(logit: float, digits: int) -> str:
+    """Log-odds of a choice as so many choices in 100."""
+    return number(100 * (as_share(logit) or 0.0), digits)
+
+
+def shares_of(found: Interval | None) -> str:
+    """Limits in log-odds, as so many choices in 100; an open side says so."""
+    if found is None or (found.lower is None and found.upper is None):
+        return "–" if found is None else "no bound"
+    if found.upper is None:
+        return f"{in_hundred(as_share(found.lower))} or more"
+    if found.lower is None:
+        return f"{in_hundred(as_share(found.upper))} or less"
+    return f"{in_hundred(as_share(found.lower))} to {in_hundred(as_share(found.upper))}"
 
 
 def in_hundred_beside(share: float | None, other: float | None) -> str:

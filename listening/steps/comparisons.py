@@ -127,7 +127,8 @@ def _with(rest: tuple[str, ...], place: int, level: str) -> tuple[str, ...]:
 
 
 def _sound(recording: Recording) -> Sound:
-    return metrics.loudest_channel(wav.load(recording.file, recording.pascal_per_full_scale))
+    sound = wav.load(recording.file, recording.pascal_per_full_scale)
+    return metrics.chosen_channel(sound, recording.channel)[0]
 
 
 def _factor_of(level: str, recordings: Sequence[Recording], factors: Sequence[str]) -> str:

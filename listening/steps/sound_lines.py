@@ -31,6 +31,12 @@ def _channel_lines(c: dict[str, Any], number: int, unit: str) -> list[str]:
         f"    EDT {_number(c['edt_s'], 2, 's')}, T20 {_number(c['t20_s'], 2, 's')}, "
         f"T30 {_number(c['t30_s'], 2, 's')}, loudness to a tenth {_number(c['decay_s'], 2, 's')}",
     ]
+    if "curvature_percent" in c["reasons"]:
+        lines.append(
+            f"    decay far from straight (ISO 3382-2, annex B): curvature "
+            f"{_number(c['curvature_percent'], 0, '%')}, non-linearity of T20 "
+            f"{_number(c['t20_nonlinearity_permille'], 0, 'in 1000')}"
+        )
     for p in c["partials"][:SHOWN_PARTIALS]:
         beating = f", beats with {', '.join(f'{f:.2f}' for f in p['beating'])} Hz" if p["beating"] else ""
         bends = f", bends: also {', '.join(f'{t:.2f}' for t in p['two_stage'])} s" if p["two_stage"] else ""

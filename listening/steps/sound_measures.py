@@ -93,6 +93,9 @@ def _channel(sound: Sound) -> dict[str, Any]:
         "edt_s": found.decays.edt_s,
         "t20_s": found.decays.t20_s,
         "t30_s": found.decays.t30_s,
+        "t20_nonlinearity_permille": found.decays.t20_nonlinearity_permille,
+        "t30_nonlinearity_permille": found.decays.t30_nonlinearity_permille,
+        "curvature_percent": found.decays.curvature_percent,
         "usable_range_db": found.decays.usable_range_db if found.decays.usable_range_db < 1e6 else None,
         "rise_s": attack.rise_s,
         "strike_noise_db": attack.strike_noise_db,
@@ -109,6 +112,7 @@ CHANNEL_KEYS = (
     "loudness_level_phon", "sharpness_acum", "centroid_hz", "decay_s", "inaudible_after_s", "t60_s",
     "edt_s", "t20_s", "t30_s", "share_above_4_khz", "steady_sone", "t20_s_by_octave", "frequency_ratios",
     "usable_range_db", "rise_s", "strike_noise_db",
+    "t20_nonlinearity_permille", "t30_nonlinearity_permille", "curvature_percent",
 )  # fmt: skip
 
 
@@ -159,6 +163,10 @@ def _reasons(found: Channel) -> dict[str, str]:
     for name in ("edt_s", "t20_s", "t30_s"):
         if getattr(found.decays, name) is None:
             reasons[name] = "noise, or the recording's end, hides the range it is read from"
+    if found.decays.is_curved:
+        reasons["curvature_percent"] = (
+            "the decay is far from one straight line: T20 and T30 tell of its parts"
+        )
     if not found.partials:
         reasons["partials"] = "nothing rings clearly above the noise for 0.3 s"
     return reasons

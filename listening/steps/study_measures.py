@@ -80,18 +80,36 @@ def packed(curves: traces.Arrays) -> bytes:
 def table(made: Measures) -> str:
     """The measures as CSV: one recording a row; an empty cell is a value that cannot be had."""
     names = list(made.recordings[0].measures)
-    heading = ["recording", "condition", "strike", "unit", "calibrated", "flags", *names, "made_with"]
+    heading = [
+        "recording",
+        "condition",
+        "strike",
+        "unit",
+        "calibrated",
+        "channel",
+        "flags",
+        *names,
+        "made_with",
+    ]
     lines: list[list[object]] = []
     for row in made.recordings:
         values = [row.measures[name] for name in names]
-        about = [row.recording, row.condition, row.strike, row.unit, row.calibrated, " ".join(row.flags)]
+        about = [
+            row.recording,
+            row.condition,
+            row.strike,
+            row.unit,
+            row.calibrated,
+            row.channel,
+            " ".join(row.flags),
+        ]
         lines.append([*about, *values, environment()])
     return rows.to_text(heading, lines)
 
 
 def _measured(recording: Recording, length_s: float) -> tuple[MeasuredRecording, traces.Arrays, Strike]:
     sound = wav.load(recording.file, recording.pascal_per_full_scale)
-    channel = metrics.loudest_channel(sound)
+    channel, number = metrics.chosen_channel(sound, recording.channel)
     examined = metrics.examine(channel)
     row = MeasuredRecording(
         recording=recording.recording,
@@ -99,6 +117,7 @@ def _measured(recording: Recording, length_s: float) -> tuple[MeasuredRecording,
         strike=recording.strike,
         unit=recording.unit,
         calibrated=sound.calibrated,
+        channel=number,
         flags=examined.flags,
         measures=metrics.summarised(sound, examined).as_dict(),
     )

@@ -119,3 +119,27 @@ def test_a_background_of_its_own_can_be_given() -> None:
 def test_a_strike_that_outlasts_the_recording_has_no_such_time() -> None:
     ring = loudness.course(pascals(strike([1000.0], [9.0], [0.5], lead_s=0.0, duration_s=1.0)))
     assert audibility.inaudible_after_s(ring, 0.0) is None
+
+
+def test_a_straight_decay_has_no_curvature() -> None:
+    pressure = strike([1000.0], [2.0], [0.2], noise_rms=1e-6, lead_s=0.2)
+    found = decay.measure(Sound(pressure, RATE_HZ))
+    assert abs(found.curvature_percent) < 0.5
+    assert found.t30_nonlinearity_permille < 0.1
+    assert not found.is_curved
+
+
+def test_a_decay_of_two_slopes_is_told_by_its_curvature() -> None:
+    """Energy of 0.5 s and, 20 dB lower at the start, of 3 s: line by line through the summed integrals."""
+    pressure = strike([1000.0, 1700.0], [0.5, 3.0], [0.2, 0.02], noise_rms=1e-7, lead_s=0.2, duration_s=6.0)
+    found = decay.measure(Sound(pressure, RATE_HZ))
+    time_s = np.arange(0, 5.0, 0.001)
+    # the integral of an exponential is its power times T60 over 6 ln 10
+    energy = 0.04 * 0.5 * 10 ** (-6 * time_s / 0.5) + 0.0004 * 3.0 * 10 ** (-6 * time_s / 3.0)
+    level_db = 10 * np.log10(energy / energy[0])
+    times = []
+    for bottom in (-25, -35):
+        inside = (level_db <= -5) & (level_db >= bottom)
+        times.append(-60 / np.polyfit(time_s[inside], level_db[inside], 1)[0])
+    assert found.curvature_percent == pytest.approx(100 * (times[1] / times[0] - 1), rel=0.03)
+    assert found.is_curved

@@ -56,8 +56,13 @@ OBJECTIONS: dict[str, tuple[list[Edit], str, str]] = {
         "questions[0]",
         "a chance of",
     ),
+    "no word on withdrawals": (
+        [('withdrawn = "count"', "")],
+        "stopping.withdrawn",
+        "after one withdrawal the answers stay closed",
+    ),
     "early look": (
-        [("[sitting]", '[stopping]\nlooks = [6]\nspending = "Pocock"\n\n[sitting]')],
+        [("[stopping]", '[stopping]\nlooks = [6]\nspending = "Pocock"')],
         "stopping.looks",
         "a look at 6 listeners",
     ),

@@ -81,15 +81,16 @@ def drawn(page_text: str) -> dict[str, Drawn]:
 
 def expected(findings: Findings) -> Iterator[tuple[str, str, list[float]]]:
     """Name, axis and values of the dots of every figure."""
+    yield "effects", "x", [100 * q.share.value for q in findings.questions]
     for i, q in enumerate(findings.questions):
         own = [100 * (one.n_more + one.n_no_difference / 2) / one.n for one in q.listeners if one.n]
         yield f"scale{i}", "x", [100 * q.share.value, *own]  # counted, nothing drawn towards the mean
         yield f"listeners{i}", "y", own
     for i, one in enumerate(findings.strengths):
-        yield f"strength{i}", "x", [s.strength.value for s in one.strengths]
+        yield f"strength{i}", "x", [in_hundred(s.strength.value) for s in one.strengths]
         for h in findings.heard_measured:
             if h.is_best and (h.attribute, h.presentation) == (one.attribute, one.presentation):
-                yield f"heard{i}{h.metric}", "y", [s.strength.value for s in one.strengths]
+                yield f"heard{i}{h.metric}", "y", [in_hundred(s.strength.value) for s in one.strengths]
                 yield f"heard{i}{h.metric}", "x", means(findings, one.presentation, h.metric)
     for i, d in enumerate(d for d in findings.decompositions if d.shares):
         yield (
@@ -97,6 +98,11 @@ def expected(findings: Findings) -> Iterator[tuple[str, str, list[float]]]:
             "x",
             [100 * s.value for s in (*(s.share_averaged for s in d.shares), d.share_left_over)],
         )
+
+
+def in_hundred(logit: float) -> float:
+    """The share of choices that log-odds stand for, in 100."""
+    return 100 / (1 + np.exp(-logit))
 
 
 def means(findings: Findings, presentation: str, metric: str) -> list[float]:
@@ -112,7 +118,7 @@ def test_every_dot_stands_at_its_number(drawn, simulated_findings):
         seen += 1
     shared, heard = 2, 2 * 2  # brightness and ringing
     n_questions, n_strengths = len(simulated_findings.questions), len(simulated_findings.strengths)
-    assert seen == 2 * n_questions + n_strengths + shared + heard
+    assert seen == 1 + 2 * n_questions + n_strengths + shared + heard
 
 
 def test_a_dot_beside_its_number_is_seen(drawn, simulated_findings):

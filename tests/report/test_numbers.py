@@ -6,6 +6,7 @@ by itself, or has written into it, follows no place.
 """
 
 import json
+import math
 import random
 import re
 from collections.abc import Iterator
@@ -46,7 +47,7 @@ SORTED = {  # what the page puts in order moves together, below so much of its p
     ("strengths", "value"): 2,
 }
 ALIKE = {"n_planned": "n_listeners"}  # equal in the findings, and the page would say it if they were not
-N_DISTURBED = 6
+N_DISTURBED = 8
 
 
 class Words(HTMLParser):
@@ -120,7 +121,7 @@ def disturbed(thing: Any, version: int, place: Place = ()) -> Any:
         sign = (thing > 0) - (thing < 0)
         if 0 <= thing <= 1:
             return sign * (rng.uniform(0.05, 0.45) + 0.5 * thing)
-        return sign * (rng.uniform(0.5, 2.0) * abs(thing) + rng.uniform(1.0, 5.0))
+        return sign * (rng.uniform(0.1, 1.1) * abs(thing) + rng.uniform(0.1, 1.0))  # log-odds stay apart
     if isinstance(thing, int):
         return thing + rng.randint(1, 99) if thing else 0
     return NUMBER.sub(lambda m: _other_digits(m[0], version), thing)
@@ -143,7 +144,8 @@ def printed(place: Place, value: Any) -> list[str]:
         finer = [rounding.number(100 * value, digits) for digits in range(1, 5)]
         whole = str(round(100 * value)).replace("-", rounding.MINUS)
         kept = slots.in_hundred(value, language.of(language.ENGLISH)) if value >= 0 else whole
-        return [_bare(rounding.in_hundred(value)), whole, kept, *finer]
+        beside = rounding.in_hundred_beside(value, 0.5) if value >= 0 else whole
+        return [_bare(rounding.in_hundred(value)), whole, kept, _bare(beside), *finer]
     if place[-1] == "smallest_effect":
         return [_bare(rounding.in_hundred(value)), f"{value:g}"]
     if place[-1] in ("level", "slope_level"):
@@ -152,7 +154,13 @@ def printed(place: Place, value: Any) -> list[str]:
         return [_bare(rounding.p_value(value))]
     if names[-1].startswith("alpha"):
         return [f"{value:g}", f"{value:.3g}"]
-    return [rounding.number(value, digits) for digits in range(4)]
+    as_share = 1 / (1 + math.exp(-value)) if abs(value) < 500 else float(value > 0)  # log-odds
+    in_shares = [
+        _bare(rounding.in_hundred(as_share)),
+        rounding.number(100 * as_share, 1),
+        str(round(100 * value)).replace("-", rounding.MINUS),
+    ]
+    return [*in_shares, *(rounding.number(value, digits) for digits in range(4))]
 
 
 def _bare(text: str) -> str:

@@ -39,6 +39,17 @@ def of_strengths(found: Findings) -> list[StrengthsShown]:
     return [_strengths(i, one) for i, one in enumerate(found.strengths)]
 
 
+def of_effects(found: Findings) -> list[Shown]:
+    """All planned contrasts in one figure; none where nothing was decided by choices."""
+    asked = [q for q in found.questions if q.share is not None and q.kind != "audible"]
+    if not asked:
+        return []
+    title = "Every planned contrast: how often the first was chosen, with limits; solid rule: even chances"
+    draw = partial(figures.forest, asked=asked)
+    figure = figures.svg(draw, name="effects", title=title, height_in=0.75 + 0.34 * len(asked))
+    return [Shown(figure, f"{title}; numbers in the table.")]
+
+
 def of_listeners(found: Findings) -> list[Shown]:
     """Each question's listeners, one dot each."""
     return [_listeners(i, q, found) for i, q in enumerate(found.questions) if q.listeners]

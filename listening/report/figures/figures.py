@@ -14,6 +14,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from listening.records.findings import Interval, QuestionFinding, StrengthSet
+from listening.report import rounding
 from listening.report.figures import label_places
 from listening.report.page import style
 
@@ -134,11 +135,11 @@ def strengths(axes: Axes, found: StrengthSet) -> Axes:
     """Strengths of the conditions with their limits, strongest on top."""
     ordered = sorted(found.strengths, key=lambda s: s.strength.value)
     for place, one in enumerate(ordered):
-        _interval_line(axes, place, one.strength, style.ACCENT)
-    axes.axvline(0, color=style.SOFT, linewidth=1)
+        _interval_line(axes, place, _as_shares(one.strength), style.ACCENT, factor=100)
+    axes.axvline(50, color=style.SOFT, linewidth=1)
     axes.set_yticks(range(len(ordered)), [one.label for one in ordered])
     axes.set_ylim(-0.6, len(ordered) - 0.4)
-    axes.set_xlabel("strength, log-odds (the set's mean is 0)")
+    axes.set_xlabel("times chosen in 100, against the set’s average")
     return axes
 
 
@@ -191,15 +192,20 @@ def _shares_that_matter(q: QuestionFinding) -> tuple[float, ...]:
 def scatter(axes: Axes, points: Sequence[tuple[str, Interval, Interval]], xlabel: str) -> Axes:
     """Heard strength of each condition over one measured value, with the limits of both."""
     ordered = sorted(points, key=lambda point: (point[1].value, point[2].value))
-    for _, strength, measured in ordered:
+    for _, heard, measured in ordered:
+        strength = _as_shares(heard, times=100)
         axes.plot([measured.value] * 2, _ends(strength), color=style.ACCENT, linewidth=1.5)
         axes.plot(_ends(measured), [strength.value] * 2, color=style.ACCENT, linewidth=1.5)
         axes.plot([measured.value], [strength.value], "o", color=style.ACCENT, markersize=6)
     axes.margins(x=0.15, y=0.12)
-    axes.axhline(0, color=style.SOFT, linewidth=1)
+    axes.axhline(50, color=style.SOFT, linewidth=1)
     axes.set_xlabel(xlabel)
-    axes.set_ylabel("heard strength, log-odds")
-    label_places.beside(axes, [(label, at.value, one.value) for label, one, at in ordered], size_pt=LABEL_PT)
+    axes.set_ylabel("chosen in 100, against the average")
+    label_places.beside(
+        axes,
+        [(name, at.value, _as_shares(one, times=100).value) for name, one, at in ordered],
+        size_pt=LABEL_PT,
+    )
     return axes
 
 
@@ -221,6 +227,27 @@ def shares(axes: Axes, sets: Sequence[tuple[str, Sequence[tuple[str, Interval]]]
     axes.set_xlabel("parts in 100 of what is heard to differ")
     if len(sets) > 1:
         axes.legend(frameon=False, fontsize=LABEL_PT, loc="lower right")
+    return axes
+
+
+def _as_shares(found: Interval, *, times: float = 1.0) -> Interval:
+    """Limits in log-odds as the shares that they stand for."""
+    low, high = (
+        None if end is None else times * (rounding.as_share(end) or 0.0) for end in (found.lower, found.upper)
+    )
+    value = times * (rounding.as_share(found.value) or 0.0)
+    return Interval(value=value, lower=low, upper=high, level=found.level)
+
+
+def forest(axes: Axes, asked: Sequence[QuestionFinding]) -> Axes:
+    """Every planned contrast as a share of choices with its limits, the first on top."""
+    for place, q in enumerate(reversed(asked)):
+        if q.share is not None:
+            _interval_line(axes, place, q.share, style.VERDICT[q.word][0], factor=100)
+    axes.axvline(50, color=style.SOFT, linewidth=1)
+    axes.set_yticks(range(len(asked)), [q.id for q in reversed(asked)])
+    axes.set(ylim=(-0.6, len(asked) - 0.4), xlim=(0, 100))
+    axes.set_xlabel("times chosen in 100")
     return axes
 
 

@@ -181,7 +181,8 @@ def _winner(one: Winner) -> str:
     return (
         f"Not planned: in {one.attribute}, {one.presentation}, {one.label} came out on top. Judged as one "
         f"picked from the data ({rounding.level(one.level)} joint limits over {one.n_pairs} pairs, level "
-        f"not corrected), it {clear}: its lead is at least {rounding.number(one.least_lower)} log-odds."
+        f"not corrected), it {clear}: against any of them it is chosen at least "
+        f"{rounding.in_hundred(rounding.as_share(one.least_lower))} times in 100."
     )
 
 

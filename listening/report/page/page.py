@@ -112,6 +112,7 @@ def _decided(found: Findings) -> dict[str, Any]:
         "cards": cards.of_questions(found),
         "superlatives": cards.of_superlatives(found),
         "counts": finding_tables.counts(found),
+        "effect_figures": captioned_figures.of_effects(found),
         "effects": finding_tables.effects(found),
         "told_apart": finding_tables.told_apart(found),
         "rated": finding_tables.rated(found),

@@ -76,7 +76,7 @@ def _more(q: QuestionFinding) -> str:
             f"it is heard more often than even chances would give ({_limits(q)}), but the estimate, {mid} of "
             f"100 choices, is below the {matters(q)} planned to matter"
         )
-    if "lower bound is not above zero" in q.reason:
+    if "lower bound is not above zero" in q.reason or "lower limit is not above even" in q.reason:
         return (
             f"with limits {low} to {high} of 100 choices, even chances are possible, and so are the "
             f"{matters(q)} planned to matter"

@@ -4,8 +4,10 @@ from dataclasses import dataclass
 
 from listening.records import metric_register
 from listening.records.findings import (
+    Against,
     ConditionMeasure,
     Findings,
+    LevelCheck,
     QuestionFinding,
     StrengthSet,
     SuperlativeFinding,
@@ -30,21 +32,19 @@ class Table:
 
 
 def effects(found: Findings) -> Table:
-    """Every planned contrast in its three forms."""
+    """Every planned contrast as a share of choices, and in decibels of level."""
     head = (
         "question",
         "verdict",
-        "log-odds",
+        "chosen in 100",
         "limits",
         "covers",
         "p",
-        "chosen in 100",
-        "limits",
         "worth, dB",
         "limits, dB",
     )
     compared = [q for q in found.questions if q.kind != "audible" and q.unit != "points"]
-    return Table("Effects", head, tuple(map(_effect, compared)), frozenset(range(2, 10)))
+    return Table("Effects", head, tuple(map(_effect, compared)), frozenset(range(2, 8)))
 
 
 def rated(found: Findings) -> Table:
@@ -58,7 +58,7 @@ def rated(found: Findings) -> Table:
         "covers",
         "p",
         "spread of listeners, points",
-        "spread of strokes, points",
+        "spread of strikes, points",
     )
     rows = tuple(
         (
@@ -121,7 +121,7 @@ def behind(found: Findings) -> Table:
         "listeners",
         "answers in the model",
         "direct, chosen of",
-        "strokes each",
+        "strikes each",
         "degrees of freedom",
         "bounds by",
     )
@@ -151,13 +151,13 @@ def counts(found: Findings) -> Table:
 
 
 def spread(found: Findings) -> Table:
-    """How listeners and strokes differ on each planned contrast."""
+    """How listeners and strikes differ on each planned contrast."""
     head = (
         "question",
         "average listener, in 100",
         "other way, in 100 listeners",
         "spread of listeners",
-        "spread of strokes",
+        "spread of strikes",
     )
     rows = tuple(
         (
@@ -170,22 +170,19 @@ def spread(found: Findings) -> Table:
         for q in found.questions
         if q.unit != "points"
     )
-    return Table("How listeners and strokes differ, spreads in log-odds", head, rows, frozenset(range(1, 5)))
+    return Table("How listeners and strikes differ, spreads in log-odds", head, rows, frozenset(range(1, 5)))
 
 
 def _effect(q: QuestionFinding) -> Row:
     worth = q.level_equivalent
-    middle = q.estimate
     has_worth = worth is not None and worth.db is not None
     return (
         q.id,
         q.word,
-        signed(middle.value if middle else None),
-        limits(q.estimate),
-        rounding.level(middle.level) if middle else "–",
-        _p(q.p),
         in_hundred(q.share.value if q.share else None),
         f"{in_hundred(q.share.lower)} to {in_hundred(q.share.upper)}" if q.share else "–",
+        rounding.level(q.share.level) if q.share else "–",
+        _p(q.p),
         signed(worth.db, 1) if worth and has_worth else "none",
         f"{number(worth.lower_db, 1)} to {number(worth.upper_db, 1)}" if worth and has_worth else "–",
     )
@@ -199,8 +196,7 @@ def sensitivity(found: Findings) -> Table:
             one.name,
             one.word or "cannot bear it",
             "–" if one.agrees is None else "yes" if one.agrees else "no",
-            signed(one.estimate),
-            _pair(one.lower, one.upper),
+            *_on_scale(one.estimate, one.lower, one.upper, "own" if _own_scale(q) else one.unit),
             _p(one.p),
             str(one.n_listeners or "–"),
             one.note,
@@ -213,7 +209,7 @@ def sensitivity(found: Findings) -> Table:
         "way",
         "would say",
         "agrees",
-        "log-odds",
+        "chosen in 100",
         "limits",
         "p",
         "listeners",
@@ -230,10 +226,11 @@ def level_checks(found: Findings) -> Table:
             q.id,
             metric_register.named(one.metric).name,
             one.slope_at,
-            signed(one.slope_logit_per_db, 3),
+            signed(one.slope_logit_per_db, 3) if one.slope_at != "monotony" else "–",
             signed(one.residual_db, 2),
-            signed(one.estimate),
-            _pair(one.lower, one.upper),
+            number(one.control_gain_db, 1),
+            in_hundred(one.control_share),
+            *_on_scale(one.estimate, one.lower, one.upper, _level_unit(q, one)),
             one.word,
         )
         for q in found.questions
@@ -246,11 +243,13 @@ def level_checks(found: Findings) -> Table:
         "slope at",
         "log-odds per dB",
         "residual, dB",
-        "log-odds",
+        "control pairs’ gain, dB",
+        "level alone at most, in 100",
+        "chosen in 100",
         "limits",
         "would say",
     )
-    return Table("Level taken in every way", head, tuple(rows), frozenset({3, 4, 5, 6}))
+    return Table("Level taken in every way", head, tuple(rows), frozenset(range(3, 9)))
 
 
 def strengths(found: StrengthSet) -> Table:
@@ -260,8 +259,8 @@ def strengths(found: StrengthSet) -> Table:
     rows = tuple(
         (
             s.label,
-            signed(s.strength.value),
-            limits(s.strength),
+            rounding.in_hundred_of_logit(s.strength.value, 1),
+            rounding.shares_of(s.strength),
             str(s.n_chosen),
             *((str(s.n_no_difference),) if ties else ()),
             str(s.n),
@@ -271,7 +270,7 @@ def strengths(found: StrengthSet) -> Table:
     caption = f"Strengths: {found.attribute}, {found.presentation}"
     head = (
         "condition",
-        "log-odds",
+        "chosen in 100, against the set’s average",
         "limits",
         "times chosen",
         *(("no difference",) if ties else ()),
@@ -303,10 +302,10 @@ def side_by_side(found: Findings) -> Table:
     rows = tuple(
         (
             one.question,
-            signed(one.as_recorded.value if one.as_recorded else None),
-            limits(one.as_recorded),
-            signed(one.matched.value if one.matched else None),
-            limits(one.matched),
+            in_hundred(rounding.as_share(one.as_recorded.value if one.as_recorded else None)),
+            rounding.shares_of(one.as_recorded),
+            in_hundred(rounding.as_share(one.matched.value if one.matched else None)),
+            rounding.shares_of(one.matched),
             in_hundred(one.explained_by_level.value) if one.explained_by_level else "left open",
             _hundred_limits(one.explained_by_level),
             one.note,
@@ -324,7 +323,7 @@ def side_by_side(found: Findings) -> Table:
         "note",
     )
     made = Table(
-        "Planned contrasts as recorded and matched, log-odds", head, rows, frozenset({1, 2, 3, 4, 5, 6})
+        "Planned contrasts as recorded and matched, chosen in 100", head, rows, frozenset({1, 2, 3, 4, 5, 6})
     )
     return _without_empty_note(made)
 
@@ -366,11 +365,15 @@ def explanations(found: Findings) -> Table:
 def superlative(one: SuperlativeFinding) -> Table:
     """Every comparison of a planned superlative."""
     rows = tuple(
-        (a.than_label, a.word, signed(a.estimate), number(a.lower) if a.lower is not None else "no bound")
-        for a in one.against
+        (a.than_label, a.word, _on_scale(a.estimate, None, None, a.unit)[0], _lower(a)) for a in one.against
     )
-    head = ("against", "verdict", "log-odds", "lower bound")
+    head = ("against", "verdict", "chosen in 100", "lower limit")
     return Table(f"{one.id}: every comparison", head, rows, frozenset({2, 3}))
+
+
+def _lower(a: Against) -> str:
+    share = a.lower if a.unit == "share" else rounding.as_share(a.lower)
+    return "no limit" if share is None else in_hundred(share)
 
 
 def listeners(found: Findings) -> Table:
@@ -481,6 +484,26 @@ def _p(p: float | None) -> str:
 
 def _has(found: Findings, metric: str) -> bool:
     return any(s.after.get(metric) is not None for s in found.matching.stimuli)
+
+
+def _own_scale(q: QuestionFinding) -> bool:
+    """Whether a question’s numbers are points of a scale or shares heard, and no choices."""
+    return q.unit == "points" or q.kind == "audible"
+
+
+def _level_unit(q: QuestionFinding, one: LevelCheck) -> str:
+    return "share" if one.slope_at == "monotony" else "own" if _own_scale(q) else "logit"
+
+
+def _on_scale(value: float | None, lower: float | None, upper: float | None, unit: str) -> tuple[str, str]:
+    """An estimate and its limits as choices in 100; what is on a scale of its own stays as it is."""
+    if unit == "own":
+        return signed(value), _pair(lower, upper)
+    shares = [one if unit == "share" else rounding.as_share(one) for one in (value, lower, upper)]
+    if shares[1] is None and shares[2] is None:
+        return in_hundred(shares[0]), "–"
+    low, high = ("no bound" if one is None else in_hundred(one) for one in shares[1:])
+    return in_hundred(shares[0]), f"{low} to {high}"
 
 
 def _pair(lower: float | None, upper: float | None) -> str:
