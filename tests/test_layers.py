@@ -12,7 +12,7 @@ ROOT = Path(__file__).resolve().parent.parent
 # layer: what it may import besides itself, listening.errors and the standard library
 TABLE = {
     "stats": "numpy scipy statsmodels pandas numba joblib threadpoolctl distributed",
-    "records": "pydantic",
+    "records": "pydantic cryptography",
     "store": "records sqlalchemy alembic",
     "audio": "numpy scipy soundfile sounddevice soxr",
     "metrics": "audio numpy scipy numba threadpoolctl",

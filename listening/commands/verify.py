@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from listening.commands import import_table, report
 from listening.commands.report import report_pdf
-from listening.console import show
+from listening.console import passphrase, show
 from listening.errors import ListeningError, StudyError
 from listening.records.findings import Findings
 from listening.records.imported import load
@@ -35,12 +35,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="CODE",
         help="a code that a listener, a desk, a page or a lodging gave: is its row still in the record?",
     )
+    passphrase.option(parser)
     show.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Recompute everything; exit code 0 where all is the same, 1 where something is not."""
-    study = open_analysed(args.folder)
+    study = passphrase.of(open_analysed(args.folder), args)
     if args.head:
         return _head(args, study)
     from listening.analysis.again import reanalysis  # slow to load: a slip in the folder is told before

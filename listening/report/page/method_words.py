@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from listening.records import metric_register
 from listening.records.findings import Caution, Findings, Winner
 from listening.report import rounding
+from listening.report.page import record_words
 
 TRAINING = {"naive": "untrained"}
 CAUTIONS: dict[Caution, str] = {
@@ -60,7 +61,7 @@ def method(found: Findings) -> list[str]:
     )
     return [
         f"{trials}Orders were balanced and drawn before the test; which code is which sound was sealed until "
-        "the analysis.",
+        f"the analysis. {record_words.of_key(found)}".rstrip(),
         *(deciding(found) if compares else []),
         *(_told_apart(found) if told_apart else []),
         *(_rated(found) if rated else []),
@@ -194,3 +195,8 @@ def _departures(found: Findings) -> Iterator[str]:
         yield f"{panel.n_unfinished} sittings were not finished."
     if panel.n_excluded:
         yield f"{panel.n_excluded} listeners were excluded by a rule that the protocol fixed."
+    if found.record is not None:
+        yield from (
+            f"An earlier complete analysis of other answers was made on {record_words.day(one.at)}."
+            for one in record_words.earlier_complete(found)
+        )
