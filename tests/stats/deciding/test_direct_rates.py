@@ -8,7 +8,7 @@ from tests import direct_rates, direct_truth
 
 TRUTHS = {truth.name: truth for truth in direct_truth.TRUTHS}
 # told in docs/statistics.md: a camp too small to be met, and strikes of one side alone far apart
-NOT_KEPT = {("one in ten hates b", 8), ("strikes of one far apart", 12), ("strikes of one far apart", 24)}
+NOT_KEPT = {("one in ten hates b", 8), *(("strikes of one far apart", n) for n in (8, 12, 24, 48))}
 
 
 @pytest.mark.parametrize(
