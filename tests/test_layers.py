@@ -36,6 +36,7 @@ TABLE = {
     "__main__": "start",
     "notebook": "records (not the key) store simulate analysis steps console pandas",
     "__init__": "notebook steps",
+    "compile_ahead": "audio metrics stats numpy",
     "errors": "stats",
 }
 KEYED = {layer for layer, row in TABLE.items() if "(with the key)" in row}

@@ -17,6 +17,7 @@ from listening.errors import CannotWrite, MissingFile, SoundError
 READABLE = ("WAV", "WAVEX", "RF64", "FLAC")
 WRITABLE = {".wav": "WAV", ".flac": "FLAC"}
 BITS = {"PCM_16": 16, "PCM_24": 24}
+LARGEST_SAMPLE = 1e6  # 120 dB above full scale: no converter writes that
 MOST_SAMPLES = 400_000_000  # 35 minutes of stereo at 96 kHz; a header may promise anything
 UNKNOWN_SIZE = 0xFFFFFFFF  # a writer that could not seek back; also the mark of RF64
 
@@ -52,7 +53,18 @@ def load(path: Path | str, pascal_per_full_scale: float | None = None) -> Sound:
         raise SoundError(f"{path}: cannot be read ({error.strerror or error})") from error
     if len(samples) < declared:
         raise SoundError(f"{path}: cut short, {len(samples)} of {declared} samples are there; copy it again")
+    _check_peak(samples, path)
     return Sound(samples, rate_hz, pascal_per_full_scale, path.name)
+
+
+def _check_peak(samples: FloatArray, path: Path) -> None:
+    """A file of floating-point samples may hold anything; what is no number is told by `Sound`."""
+    peak = float(np.abs(samples).max(initial=0.0))
+    if np.isfinite(peak) and peak > LARGEST_SAMPLE:
+        raise SoundError(
+            f"{path}: a sample of {peak:.3g} where full scale is 1, wanted at most {LARGEST_SAMPLE:g}; "
+            "export the recording again"
+        )
 
 
 def save(path: Path | str, sound: Sound, subtype: str = "PCM_24") -> None:

@@ -13,6 +13,7 @@ from listening.planning import (
     covariate_criticism,
     effect,
     family_alpha,
+    level_criticism,
     panel_size,
     stand_in,
 )
@@ -28,7 +29,7 @@ from listening.records.recordings_table import Recording
 from listening.records.text import read_text
 from listening.records.toml_lines import Path as KeyPath
 from stats import t_interval
-from stats.deciding import verdict
+from stats.deciding import listeners_outside, verdict
 
 Objection = tuple[KeyPath, str, str]  # key, found, wanted
 
@@ -36,6 +37,8 @@ FEWEST_TRIALS = 12  # a listener's own slope from fewer answers is mostly noise:
 LONGEST_STRETCH_MIN = 15.0  # between breaks; our own rule
 EASILY_HEARD = 0.75  # share of choices that a panel ought to find
 LIKELY = 0.5
+SURE = 0.8  # chance that two designs which are the same are found so
+MOST_ANSWERS = 60  # of one pair by one listener
 
 
 def criticise(
@@ -59,6 +62,7 @@ def criticise(
         *_length(protocol, manifest, own),
         *_few_trials(protocol, manifest),
         *_questions(protocol, manifest),
+        *level_criticism.expected(protocol),
         *_unplanned(protocol),
         *_uncalibrated(protocol, recordings),
         *_looks(protocol),
@@ -170,6 +174,31 @@ def _narrow(
             f"a bound of {question.smallest_effect:g} ({question.unit}): two designs that are the same would "
             f"be called so with a chance of {chance:.2f}",
             f"a wider bound, or more than {listeners} listeners (see listening size)",
+        )
+    if question.unit == "share":
+        yield from _few_outside(i, question, made, listeners, alpha)
+
+
+def _few_outside(
+    i: int, question: Question, made: panel_size.Trials, listeners: int, alpha: float
+) -> Iterator[Objection]:
+    """Whether so many answers of each listener can show that few hear a difference of their own."""
+    asked = {question.contrast.more, question.contrast.than}
+    direct = [{made.conditions[c] for c in pair} == asked for pair in made.condition]
+    answers = round(sum(direct) / listeners)
+    delta, limit = question.smallest_effect - 0.5, question.split_limit
+
+    def chance(n: int) -> float:
+        return listeners_outside.power(listeners, n, delta=delta, limit=limit, alpha=alpha)
+
+    if answers and chance(answers) < SURE:
+        enough = next((n for n in range(answers, MOST_ANSWERS + 1, 2) if chance(n) >= SURE), None)
+        wanted = f"{enough} hearings of the pair" if enough else "more listeners, or a wider bound"
+        yield (
+            ("questions", i, "split_limit"),
+            f"{answers} hearings of the pair: that fewer than {100 * limit:g} in 100 listeners hear a "
+            f"difference of their own would be shown with a chance of {chance(answers):.2f}",
+            f"{wanted}, or a larger split_limit",
         )
 
 

@@ -75,6 +75,7 @@ def _print(args: argparse.Namespace, study: Study, manifest: "Manifest") -> None
     spreads = residuals.spreads(manifest)
     previews = tables.previews(study, manifest)
     lines = [*tables.summary(study, manifest), *tables.table(spreads), *tables.moved(manifest)]
+    lines += tables.level_left(study, manifest)
     lines += [line for found, warnings in previews for line in tables.pairs(found, warnings)]
     if study.ear_gains.is_file():
         lines += tables.by_ear(EarGains.load(study.ear_gains))

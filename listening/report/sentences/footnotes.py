@@ -64,7 +64,7 @@ def missing(found: Findings) -> list[str]:
 
 
 def _test(q: QuestionFinding, found: Findings, words: Language) -> Iterator[str]:
-    yield f"{words.text('footnote', q.task)}, {_who(q.n_listeners, found, words)}"
+    yield f"{words.task(q.task)}, {_who(q.n_listeners, found, words)}"
     yield from _carried_out(found, words)
     yield words.text("footnote", "asked").format(asked=words.quoted(q.asked))
     if q.presentation == "isolated":
