@@ -23,6 +23,7 @@ $(VENV)/.installed: pyproject.toml constraints.txt
 		{ echo "Python's venv module is incomplete; install it with: sudo apt-get install python3-venv"; exit 2; }
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e '.[test,dev,booths,cluster]'
+	@$(BIN)/python -m listening.compile_ahead
 	@touch $@
 
 setup: $(VENV)/.installed

@@ -30,6 +30,7 @@ COMMANDS = {
     "prepare": "make matched stimuli and verify them",
     "deal": "freeze the study: balanced orders, sealed key, coded clips",
     "lodge": "write the frozen plan as one page for a third party",
+    "station": "copy what a seating machine needs, and nothing else",
     "sit": "sit the blind test",
     "devices": "the sound outputs, and a test of left and right",
     "level": "calibrate the station's headphones",

@@ -16,13 +16,12 @@ from scipy import special
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-import direct_truth
-from direct_truth import TRUTHS, Studies, Truth, camps
-
 from stats.deciding import direct_share, share_verdict
 from stats.errors import StatsError
 from stats.mixed import logistic_mixed
 from stats.mixed.engine import random_terms
+from tests import direct_truth
+from tests.direct_truth import TRUTHS, Studies, Truth, camps
 
 ALPHA = 0.05
 LISTENERS, STRIKES = (8, 12, 24, 48), (2, 3, 5)

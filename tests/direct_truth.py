@@ -21,7 +21,7 @@ FloatArray = NDArray[np.float64]
 Tastes = Callable[[np.random.Generator, tuple[int, ...]], FloatArray]
 
 SEED = 20261127
-_QUANTILES = (np.arange(200_000) + 0.5) / 200_000
+_QUANTILES = (np.arange(20_000) + 0.5) / 20_000
 
 
 @dataclass(frozen=True)

@@ -35,6 +35,9 @@ def test_a_command_in_the_documentation_is_taken_by_its_parser(page: str, line: 
     parser.parse_args(words[2:])
 
 
+MADE = {"reference/commands", "reference/metrics", "notebooks/made/bells"}  # written by `make docs`
+
+
 def test_every_page_stands_in_the_contents() -> None:
     index = (ROOT / "docs" / "index.md").read_text()
     listed = {
@@ -44,7 +47,7 @@ def test_every_page_stands_in_the_contents() -> None:
     }
     pages = {str(p.relative_to(ROOT / "docs").with_suffix("")) for p in PAGES} - {"index"}
     assert pages - listed == set()
-    assert {p for p in listed if "/" in p} - pages - {"reference/commands"} == set()
+    assert {p for p in listed if "/" in p} - pages - MADE == set()
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)

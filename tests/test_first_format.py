@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from listening import cli
 from listening.analysis import full_analysis
 from listening.analysis.opening import key_opening
 from listening.records import protocol
@@ -63,14 +64,30 @@ def test_its_store_is_brought_up_and_goes_on(study: Study) -> None:
 def test_it_is_decided_as_it_was_or_says_by_which_other_rule(study: Study) -> None:
     before = Findings.load(study.findings)
     after = full_analysis.run(study, now=lambda: "2030-01-01T00:00:00+00:00")
-    same_words = [q.word for q in after.questions] == [q.word for q in before.questions]
-    assert same_words or after.method.df_rule != before.method.df_rule  # no verdict changes in silence
+    assert {q.decided_by for q in before.questions} == {"logistic mixed model"}  # as its version had it
+    assert {q.decided_by for q in after.questions} == {"direct share"}
+    assert after.method.deciding != before.method.deciding  # no verdict changes in silence
     for old, new in zip(before.questions, after.questions, strict=True):
         assert new.n_answers == old.n_answers
+        assert (new.n_direct, new.n_direct_more) == (old.n_direct, old.n_direct_more)
+        assert new.share is not None
+        assert new.share.value == pytest.approx(new.n_direct_more / new.n_direct)  # equally many answers each
         assert old.estimate is not None
         assert new.estimate is not None
         assert new.estimate.value == pytest.approx(old.estimate.value, abs=0.005)  # printed to 2 places
     assert after.digests == before.digests
+
+
+def test_verify_says_which_method_decided_it_and_what_the_new_one_says(
+    study: Study, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = Findings.load(study.findings)
+    assert cli.main(["verify", str(study.root)]) == 1
+    said = capsys.readouterr().out
+    assert "decided otherwise now" in said
+    for q in before.questions:
+        assert f"{q.id}: {q.word} by logistic mixed model; " in said
+    assert said.count(" by direct share") == len(before.questions)
 
 
 def test_a_changed_file_is_still_found(study: Study) -> None:

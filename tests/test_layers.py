@@ -12,7 +12,7 @@ ROOT = Path(__file__).resolve().parent.parent
 # layer: what it may import besides itself, listening.errors and the standard library
 TABLE = {
     "stats": "numpy scipy statsmodels pandas numba joblib threadpoolctl distributed",
-    "records": "pydantic",
+    "records": "pydantic cryptography",
     "store": "records sqlalchemy alembic",
     "audio": "numpy scipy soundfile sounddevice soxr",
     "metrics": "audio numpy scipy numba threadpoolctl",
@@ -36,6 +36,7 @@ TABLE = {
     "__main__": "start",
     "notebook": "records (not the key) store simulate analysis steps console pandas",
     "__init__": "notebook steps",
+    "compile_ahead": "audio metrics stats numpy",
     "errors": "stats",
 }
 KEYED = {layer for layer, row in TABLE.items() if "(with the key)" in row}

@@ -60,4 +60,4 @@ def test_the_wheel_says_licence_command_and_python(wheel: Path) -> None:
         text = {n.split("/")[-1]: archive.read(n).decode() for n in archive.namelist() if ".dist-info/" in n}
     assert "Requires-Python: >=3.11" in text["METADATA"]
     assert "License-Expression: MIT" in text["METADATA"]
-    assert "listening = listening.cli:main" in text["entry_points.txt"]
+    assert "listening = listening.start:main" in text["entry_points.txt"]

@@ -43,6 +43,8 @@ from listening.records.study import Study
 from stats.deciding import verdict
 
 ONCE = "a superlative is decided at the planned end alone, and not where looks were planned"
+DECIDING = "share of choices in direct comparisons, listeners and strikes as samples"
+DF_RULE = "Satterthwaite’s (listeners and strikes that met the pair)"
 SEEN = ("listener", "response_s", "simulated", "first")  # what `screen` takes of answers that are no choice
 LIBRARIES = ("numpy", "scipy", "pandas", "numba")
 Progress = Callable[[int, int], None]
@@ -269,6 +271,8 @@ def _digests(opened: Opened, answers: Answers) -> Digests:
 
 def _method(table: pd.DataFrame) -> Method:
     return Method(
+        deciding=DECIDING,
+        df_rule=DF_RULE,
         minimum_listeners=verdict.MINIMUM_LISTENERS,
         slope_level=level_slope.LEVEL,
         level_metrics=keyed_answers.level_metrics(table),

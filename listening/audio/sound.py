@@ -10,6 +10,7 @@ from listening.errors import SoundError
 FloatArray = NDArray[np.float64]
 
 REFERENCE_PRESSURE_PA = 20e-6  # ISO 1683: reference of sound pressure level in air
+CALIBRATIONS = (1e-9, 1e9)  # pascal per full scale, far beyond any microphone
 LOWEST_RATE_HZ = 8000
 HIGHEST_RATE_HZ = 768_000
 
@@ -128,5 +129,9 @@ def _checked_rate_hz(rate_hz: int, name: str) -> int:
 def _check_calibration(pascal_per_full_scale: float | None, name: str) -> None:
     if pascal_per_full_scale is None:
         return
-    if not (np.isfinite(pascal_per_full_scale) and pascal_per_full_scale > 0):
-        raise SoundError(f"{name}: {pascal_per_full_scale} pascal per full scale, wanted a number above 0")
+    least, most = CALIBRATIONS
+    if not least <= pascal_per_full_scale <= most:
+        raise SoundError(
+            f"{name}: {pascal_per_full_scale:g} pascal per full scale, wanted a number above 0 "
+            f"({least:g} to {most:g})"
+        )

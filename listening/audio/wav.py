@@ -4,6 +4,7 @@ import hashlib
 import io
 import os
 import secrets
+import stat
 import struct
 from pathlib import Path
 
@@ -16,6 +17,8 @@ from listening.errors import CannotWrite, MissingFile, SoundError
 READABLE = ("WAV", "WAVEX", "RF64", "FLAC")
 WRITABLE = {".wav": "WAV", ".flac": "FLAC"}
 BITS = {"PCM_16": 16, "PCM_24": 24}
+LARGEST_SAMPLE = 1e6  # 120 dB above full scale: no converter writes that
+MOST_SAMPLES = 400_000_000  # 35 minutes of stereo at 96 kHz; a header may promise anything
 UNKNOWN_SIZE = 0xFFFFFFFF  # a writer that could not seek back; also the mark of RF64
 
 
@@ -32,9 +35,14 @@ def load(path: Path | str, pascal_per_full_scale: float | None = None) -> Sound:
     path = Path(path)
     _check_presence(path)
     try:
-        with soundfile.SoundFile(path) as file:
+        with soundfile.SoundFile(os.fsencode(path)) as file:
             _check_format(file, path)
             declared = file.frames
+            if declared * file.channels > MOST_SAMPLES:
+                raise SoundError(
+                    f"{path}: {declared} samples of {file.channels} channels, wanted at most {MOST_SAMPLES} "
+                    "in all; cut the recording, or look whether its header is right"
+                )
             samples = file.read(dtype="float64", always_2d=True)
             rate_hz = int(file.samplerate)
     except (soundfile.LibsndfileError, RuntimeError) as error:
@@ -45,7 +53,18 @@ def load(path: Path | str, pascal_per_full_scale: float | None = None) -> Sound:
         raise SoundError(f"{path}: cannot be read ({error.strerror or error})") from error
     if len(samples) < declared:
         raise SoundError(f"{path}: cut short, {len(samples)} of {declared} samples are there; copy it again")
+    _check_peak(samples, path)
     return Sound(samples, rate_hz, pascal_per_full_scale, path.name)
+
+
+def _check_peak(samples: FloatArray, path: Path) -> None:
+    """A file of floating-point samples may hold anything; what is no number is told by `Sound`."""
+    peak = float(np.abs(samples).max(initial=0.0))
+    if np.isfinite(peak) and peak > LARGEST_SAMPLE:
+        raise SoundError(
+            f"{path}: a sample of {peak:.3g} where full scale is 1, wanted at most {LARGEST_SAMPLE:g}; "
+            "export the recording again"
+        )
 
 
 def save(path: Path | str, sound: Sound, subtype: str = "PCM_24") -> None:
@@ -79,7 +98,12 @@ def _check_presence(path: Path) -> None:
     if path.is_dir():
         raise MissingFile(f"{path}: is a folder, a sound file was wanted")
     try:
-        size = path.stat().st_size
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
+            raise SoundError(
+                f"{path}: is a pipe or a device, a sound file was wanted; save it to a file first"
+            )
+        size = found.st_size
         with path.open("rb") as file:
             head = file.read(12)
             if head[:4] == b"RIFF" and head[8:12] == b"WAVE":
@@ -88,6 +112,10 @@ def _check_presence(path: Path) -> None:
         raise MissingFile(f"{path}: no such file; check the name and the folder") from error
     except OSError as error:
         raise SoundError(f"{path}: cannot be opened ({error.strerror})") from error
+    except SoundError:
+        raise
+    except ValueError as error:  # a null character in the name
+        raise SoundError(f"{str(path)!r}: no name of a file ({error}); give another one") from error
     if size == 0:
         raise SoundError(f"{path}: is empty (0 bytes); copy or record it again")
 

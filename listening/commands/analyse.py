@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listening.console import progress, show
+from listening.console import passphrase, progress, show
 from listening.records.study import open_study
 
 if TYPE_CHECKING:
@@ -22,12 +22,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--closed", metavar="WHY", default="", help="why no more listeners come, where fewer are enough"
     )
+    passphrase.option(parser)
     show.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Analyse, write findings.json, and print the verdicts with what may be said."""
-    study = open_study(args.folder)
+    study = passphrase.of(open_study(args.folder), args)
     from listening.analysis import (
         full_analysis as analysis,  # slow to load: a slip in the folder is told before
     )

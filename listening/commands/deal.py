@@ -4,8 +4,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listening.console import progress, show
-from listening.records.study import open_study
+from listening.console import passphrase, progress, show
+from listening.records.study import Study, open_study
 
 if TYPE_CHECKING:
     from listening.design import balance
@@ -21,6 +21,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="deal a new version although answers exist; the old deal stays readable under versions/",
     )
     parser.add_argument(
+        "--keyholder",
+        action="store_true",
+        help="seal the key under a pass phrase that a second person types now and at the analysis",
+    )
+    passphrase.option(parser)
+    parser.add_argument(
         "--open-seed",
         type=int,
         metavar="N",
@@ -34,9 +40,12 @@ def run(args: argparse.Namespace) -> int:
     study = open_study(args.folder, to_deal=True)
     from listening.steps import study_deal  # slow to load: a slip in the folder is told before
 
+    keyholder = passphrase.asker(args, new=True) if args.keyholder else None
+    if keyholder is not None:
+        keyholder()  # asked before the bar is drawn
     with progress.bar("coding clips") as on_progress:
         plan, lines = study_deal.deal(
-            study, again=args.again, open_seed=args.open_seed, on_progress=on_progress
+            study, again=args.again, open_seed=args.open_seed, keyholder=keyholder, on_progress=on_progress
         )
     n_trials = len(plan.slots[0].trials)
     spare = f" and {len(plan.slots) - plan.planned} spare" if len(plan.slots) > plan.planned else ""
@@ -45,12 +54,27 @@ def run(args: argparse.Namespace) -> int:
         f"dealt {plan.planned}{spare} sittings of {n_trials} trials, {len(plan.clips)} coded clips",
         f"study hash {plan.study_digest}{version}",
         *(f"  {'exact ' if line.exact else 'nearly'} {line.what}: {_range(line)}" for line in lines),
-        f"keep {study.sealed} away from the station; a listener sits with: listening sit {study.root}",
+        *_where(study),
     ]
     counted = [vars(line) for line in lines]
     told = {"study_digest": plan.study_digest, "version": plan.study_version, "slots": len(plan.slots)}
     show.result(args, text, {**told, "balance": counted})
     return 0
+
+
+def _where(study: Study) -> list[str]:
+    """Where the key lies, and how to seat listeners without it."""
+    seat = (
+        f"seat listeners elsewhere with: listening station {study.root} OUT; or here: "
+        f"listening sit {study.root}"
+    )
+    if study.sealed_key.is_file():
+        return [
+            f"the key is sealed in {study.sealed_key}; without the pass phrase nobody can analyse this study",
+            "clips can still be compared with the stimuli by their sound: keep that folder from the station",
+            seat,
+        ]
+    return [f"the key lies open: keep {study.sealed} away from the station, or deal with --keyholder", seat]
 
 
 def _range(line: "balance.Line") -> str:

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 
 from listening.console import show
 from listening.console.streams import drawing
+from listening.records import head_code
 from listening.records.level import Level
 from listening.records.plan import Plan
-from listening.records.study import Study
+from listening.records.study import KEY_BESIDE, Study
 from listening.records.text import plain
 
 if TYPE_CHECKING:
@@ -75,7 +76,14 @@ def run(args: argparse.Namespace) -> int:
     if not args.watch:
         found = rows(study, plan)
         show.result(
-            args, _lines(found, plan), {"slots": len(plan.slots), "sittings": [asdict(r) for r in found]}
+            args,
+            [*_lines(found, plan), *_of_study(study)],
+            {
+                "slots": len(plan.slots),
+                "sittings": [asdict(r) for r in found],
+                "head": _head(study),
+                "key_beside": study.key_lies_beside,
+            },
         )
         return 0
     from rich.console import Console
@@ -85,7 +93,8 @@ def run(args: argparse.Namespace) -> int:
     console = Console(file=drawing(sys.stdout))
     with Live(refresh_per_second=4, screen=True, console=console) as screen:
         while True:
-            screen.update(Text(plain("\n".join(_lines(rows(study, plan), plan)))))
+            lines = [*_lines(rows(study, plan), plan), *_of_study(study)]
+            screen.update(Text(plain("\n".join(lines))))
             time.sleep(LOOK_S)
 
 
@@ -175,6 +184,22 @@ def _lines(found: list[Row], plan: Plan) -> list[str]:
         "last sign: time of day, UTC",
         "dose: A-weighted, of one sitting; local rules and a qualified person decide",
     ]
+
+
+def _of_study(study: Study) -> list[str]:
+    """Where the record of all sittings stands, and whether the key lies where they sit."""
+    lines = [f"head of the record: {_head(study)} (of sittings begun, finished, removed)"]
+    return [*lines, f"{KEY_BESIDE}: {study.sealed}"] if study.key_lies_beside else lines
+
+
+def _head(study: Study) -> str:
+    from listening.store import open_store, place_of
+
+    store = open_store(place_of(study), create=False)
+    try:
+        return head_code.code(store.ledger_head())
+    finally:
+        store.close()
 
 
 def _remarks(found: list[Row]) -> list[str]:

@@ -30,6 +30,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "prepare": (("listening prepare bells", "make matched stimuli and measure them again"),),
     "deal": (
         ("listening deal bells", "freeze protocol, orders and key; code the clips"),
+        ("listening deal bells --keyholder", "the key under a second person's pass phrase"),
         ("listening deal bells --again 'one strike was mislabelled'", "a new version; the old one is kept"),
     ),
     "size": (
@@ -51,6 +52,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
             "store what the meter showed",
         ),
     ),
+    "station": (("listening station bells carried", "plan and clips alone, to seat people elsewhere"),),
     "desk": (("listening desk bells --watch", "look again every two seconds"),),
     "withdraw": (("listening withdraw bells K7PQX --yes", "remove this listener beyond recovery"),),
     "simulate": (

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listening.console import show
+from listening.console import passphrase, show
 from listening.errors import ListeningError
 from listening.records import rows
 from listening.records.environment import environment
@@ -24,12 +24,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--format", choices=("csv", "json", "parquet"), default="csv", help="of the tables (default csv)"
     )
+    passphrase.option(parser)
     show.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Write the tables, the dictionary and the recipe; the opening of the key is logged."""
-    study = open_analysed(args.folder)
+    study = passphrase.of(open_analysed(args.folder), args)
     from listening.steps import study_tables  # slow to load: a slip in the folder is told before
     from listening.store.store import utc_now
 

@@ -5,7 +5,7 @@ import os
 from pathlib import Path
 from typing import Any
 
-from listening.console import progress, show
+from listening.console import passphrase, progress, show
 from listening.records.planned_power import Assumed
 from listening.records.study import open_study
 
@@ -22,12 +22,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--interim", action="store_true", help="look before the pilot's planned end; logged and reported"
     )
+    passphrase.option(parser)
     show.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the components of each question, and the panel that each attribute's first question needs."""
-    study = open_study(args.folder)
+    study = passphrase.of(open_study(args.folder), args)
     from listening.planning import pilot_reading  # slow to load: a slip in the folder is told before
     from listening.store import utc_now
 
@@ -58,7 +59,7 @@ def _panel(args: argparse.Namespace, c: Any) -> tuple[str, dict[str, Any]]:
     from listening.planning import effect, recommend, stand_in
     from listening.records import protocol, recordings_table
 
-    study = open_study(args.folder)
+    study = passphrase.of(open_study(args.folder), args)
     chosen = protocol.load(study.protocol)
     question = next(q for q in chosen.questions if q.id == c.question)
     assumed = Assumed(

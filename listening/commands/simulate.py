@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from listening.console import progress, show
+from listening.console import passphrase, progress, show
 from listening.errors import ListeningError
 from listening.records.study import open_study
 
@@ -17,6 +17,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--seed", type=int, default=1, help="of the panel: same seed, same answers (default 1)"
     )
+    passphrase.option(parser)
     show.json_option(parser)
 
 
@@ -24,7 +25,7 @@ def run(args: argparse.Namespace) -> int:
     """Run the panel and say what was stored."""
     if args.listeners is not None and args.listeners < 1:
         raise ListeningError(f"--listeners: found {args.listeners}, wanted 1 or more")
-    study = open_study(args.folder)
+    study = passphrase.of(open_study(args.folder), args)
     from listening.simulate import run as simulate  # slow to load: a slip in the folder is told before
     from listening.store import place_of
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from listening.audio import resample, wav
 from listening.audio.sound import Sound
 from listening.errors import SoundError
-from listening.metrics import calibration, measures
+from listening.metrics import calibration, channels
 
 MEAN = "mean"
 
@@ -86,7 +86,7 @@ def _one_channel(sounds: list[Sound], wanted: str | None) -> tuple[list[Sound], 
 
 def _usually_loudest(sounds: list[Sound]) -> int:
     def loudest(sound: Sound) -> int:
-        best = measures.loudest_channel(sound).samples[:, 0]
+        best = channels.loudest(sound).samples[:, 0]
         return next(c for c in range(sound.n_channels) if (sound.samples[:, c] == best).all()) + 1
 
     counts = Counter(loudest(s) for s in sounds if s.n_channels > 1)

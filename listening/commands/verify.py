@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from listening.commands import import_table, report
 from listening.commands.report import report_pdf
-from listening.console import show
+from listening.console import passphrase, show
 from listening.errors import ListeningError, StudyError
 from listening.records.findings import Findings
 from listening.records.imported import load
@@ -35,12 +35,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="CODE",
         help="a code that a listener, a desk, a page or a lodging gave: is its row still in the record?",
     )
+    passphrase.option(parser)
     show.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Recompute everything; exit code 0 where all is the same, 1 where something is not."""
-    study = open_analysed(args.folder)
+    study = passphrase.of(open_analysed(args.folder), args)
     if args.head:
         return _head(args, study)
     from listening.analysis.again import reanalysis  # slow to load: a slip in the folder is told before
@@ -62,6 +63,12 @@ def run(args: argparse.Namespace) -> int:
         lines += [f"  {d.place}: on disk {d.on_disk}, from the data {d.from_data}" for d in unlike[:SHOWN]]
     else:
         lines.append(f"findings: what the data give{_last_bits(tiny)}")
+    methods = _methods(found, fresh)
+    if methods:
+        lines.append(
+            "method: questions on choices are decided otherwise now than when these findings were made"
+        )
+        lines += [f"  {m['id']}: {m['then']} by {m['by']}; {m['now']} by {m['by_now']}" for m in methods]
     lines += [f"{what}: {state}" for what, state in written.items()]
     if found.version != fresh.version or found.method.versions != fresh.method.versions:
         lines.append("versions: other than those that made the findings")
@@ -72,6 +79,7 @@ def run(args: argparse.Namespace) -> int:
         "faults": faults,
         "differences": [_told(d) for d in unlike],
         "tiny_differences": [_told(d) for d in tiny],
+        "methods": methods,
     }
     show.result(args, lines, data)
     return 0 if is_same else 1
@@ -140,6 +148,22 @@ def _hashes(study: Study, found: Findings, faults: list[str]) -> list[str]:
     if not found.sources:
         lines.append(NOT_MEASURED if not study.measures.is_file() else NO_HASH)
     return lines
+
+
+def _methods(found: Findings, fresh: Findings) -> list[dict[str, str]]:
+    """The questions that another method decides now, with what each method says."""
+    now = {q.id: q for q in fresh.questions}
+    return [
+        {
+            "id": q.id,
+            "then": q.word,
+            "by": q.decided_by,
+            "now": now[q.id].word,
+            "by_now": now[q.id].decided_by,
+        }
+        for q in found.questions
+        if q.id in now and q.decided_by != now[q.id].decided_by
+    ]
 
 
 def _fresh(study: Study, found: Findings) -> Findings:

@@ -5,6 +5,7 @@ from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
+from listening.errors import ListeningError
 from listening.records.environment import environment
 from listening.records.study import Study
 
@@ -22,5 +23,12 @@ def note(step: str, study: Study) -> None:
     """Add a line to the log of a study; a full disk does not undo the step."""
     if not study.protocol.is_file():
         return
-    with suppress(OSError), study.steps.open("a", encoding="utf-8") as log:
-        log.write(f"{datetime.now(UTC).isoformat(timespec='seconds')} {step}: {environment()}\n")
+    at = datetime.now(UTC).isoformat(timespec="seconds")
+    line = f"{at} {step}: {environment()}"
+    with suppress(OSError, ListeningError):
+        if study.record.is_file():
+            from listening.records import record  # slow to load: a sitting's first screen waits
+
+            record.append(study.record, at=at, kind="step", told={"line": line})
+        with study.steps.open("a", encoding="utf-8") as log:
+            log.write(f"{line}\n")

@@ -10,7 +10,7 @@ from typing import Any
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import ListeningError
-from listening.metrics import measures, onset, ringing_end
+from listening.metrics import channels, onset, ringing_end
 from listening.records import metric_register
 from listening.records.problem import Problem
 from listening.records.protocol import Protocol
@@ -119,7 +119,7 @@ def _heard(sound: Sound, file: Path, name: str, is_anchor: bool) -> Heard:
         is_anchor=is_anchor,
         rate_hz=sound.rate_hz,
         n_channels=sound.n_channels,
-        loudest=measures.chosen_channel(sound, None)[1],
+        loudest=channels.chosen(sound, None)[1],
         duration_s=sound.duration_s,
         peak=peak,
         clipped=full,

@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass
 from listening.audio.sound import Sound
 from listening.errors import SoundError
 from listening.metrics import (
+    channels,
     decay,
     flags,
     level,
@@ -98,7 +99,7 @@ def measure(sound: Sound, *, fades_from_s: float | None = None) -> Measures:
     SoundError
         Nothing but zeros.
     """
-    return summarised(sound, examine(loudest_channel(sound), fades_from_s=fades_from_s))
+    return summarised(sound, examine(channels.loudest(sound), fades_from_s=fades_from_s))
 
 
 def summarised(sound: Sound, channel: Channel) -> Measures:
@@ -142,31 +143,6 @@ def examine(sound: Sound, *, fades_from_s: float | None = None) -> Channel:
         flags=flags.find(sound),
         fades_from_s=fades_from_s,
     )
-
-
-def chosen_channel(sound: Sound, number: int | None) -> tuple[Sound, int]:
-    """The channel of this number from 1, or the loudest, as a sound of its own, with its number.
-
-    Raises
-    ------
-    SoundError
-        The sound has no such channel.
-    """
-    if number is not None:
-        return sound.channel(number - 1), number
-    if sound.n_channels == 1:
-        return sound, 1
-    loudest = loudest_channel(sound)
-    same = [(sound.samples[:, c] == loudest.samples[:, 0]).all() for c in range(sound.n_channels)]
-    return loudest, same.index(True) + 1
-
-
-def loudest_channel(sound: Sound) -> Sound:
-    """The channel with the largest LAFmax."""
-    level.check_not_silent(sound)
-    channels = [sound.channel(c) for c in range(sound.n_channels)]
-    heard = [c for c in channels if c.samples.any()]
-    return heard[0] if len(heard) == 1 else max(heard, key=level.laf_max_db)
 
 
 def _or_none(measure: Callable[[], float]) -> float | None:

@@ -5,6 +5,7 @@ filter gives for the band-limited sound, at any sample rate.
 """
 
 from collections.abc import Callable
+from functools import lru_cache
 
 import numpy as np
 from scipy import fft
@@ -24,6 +25,11 @@ def apply(samples: FloatArray, rate_hz: int, response: Response, *, times_rate: 
     """
     n_padded = fft.next_fast_len(len(samples) + round(RING_S * rate_hz), real=True)
     spectrum = fft.rfft(samples, n_padded)
-    spectrum *= response(fft.rfftfreq(n_padded, 1.0 / rate_hz))
+    spectrum *= _gains(response, n_padded, rate_hz)
     filtered = fft.irfft(spectrum, n_padded * times_rate) * times_rate
     return np.asarray(filtered[: len(samples) * times_rate], dtype=np.float64)
+
+
+@lru_cache(maxsize=8)  # the recordings of a study are of a few lengths
+def _gains(response: Response, n: int, rate_hz: int) -> np.ndarray:
+    return response(fft.rfftfreq(n, 1.0 / rate_hz))

@@ -38,7 +38,10 @@ def rings_out(sound: Sound, onset_s: float) -> bool:
     if rise * FRAME_S > QUICK_RISE_S or not len(low):
         return False
     end = top + int(low[0])
-    start = top + int(np.flatnonzero(level_db[top : end + 1] >= -5.0)[-1])
+    strong = np.flatnonzero(level_db[top : end + 1] >= -5.0)
+    if not len(strong):  # stronger before the strike than in it
+        return False
+    start = top + int(strong[-1])
     return bool((end - start) * FRAME_S > SLOW_FALL_S)
 
 

@@ -13,6 +13,7 @@ from listening.planning import (
     covariate_criticism,
     effect,
     family_alpha,
+    level_criticism,
     panel_size,
     stand_in,
 )
@@ -28,7 +29,7 @@ from listening.records.recordings_table import Recording
 from listening.records.text import read_text
 from listening.records.toml_lines import Path as KeyPath
 from stats import t_interval
-from stats.deciding import verdict
+from stats.deciding import listeners_outside, verdict
 
 Objection = tuple[KeyPath, str, str]  # key, found, wanted
 
@@ -36,6 +37,8 @@ FEWEST_TRIALS = 12  # a listener's own slope from fewer answers is mostly noise:
 LONGEST_STRETCH_MIN = 15.0  # between breaks; our own rule
 EASILY_HEARD = 0.75  # share of choices that a panel ought to find
 LIKELY = 0.5
+SURE = 0.8  # chance that two designs which are the same are found so
+MOST_ANSWERS = 60  # of one pair by one listener
 
 
 def criticise(
@@ -59,9 +62,11 @@ def criticise(
         *_length(protocol, manifest, own),
         *_few_trials(protocol, manifest),
         *_questions(protocol, manifest),
+        *level_criticism.expected(protocol),
         *_unplanned(protocol),
         *_uncalibrated(protocol, recordings),
         *_looks(protocol),
+        *_withdrawals(protocol),
         *(_confounded(protocol, manifest) if measures is not None else ()),
     ]
     at = toml_lines.lines(read_text(path))
@@ -170,6 +175,31 @@ def _narrow(
             f"be called so with a chance of {chance:.2f}",
             f"a wider bound, or more than {listeners} listeners (see listening size)",
         )
+    if question.unit == "share":
+        yield from _few_outside(i, question, made, listeners, alpha)
+
+
+def _few_outside(
+    i: int, question: Question, made: panel_size.Trials, listeners: int, alpha: float
+) -> Iterator[Objection]:
+    """Whether so many answers of each listener can show that few hear a difference of their own."""
+    asked = {question.contrast.more, question.contrast.than}
+    direct = [{made.conditions[c] for c in pair} == asked for pair in made.condition]
+    answers = round(sum(direct) / listeners)
+    delta, limit = question.smallest_effect - 0.5, question.split_limit
+
+    def chance(n: int) -> float:
+        return listeners_outside.power(listeners, n, delta=delta, limit=limit, alpha=alpha)
+
+    if answers and chance(answers) < SURE:
+        enough = next((n for n in range(answers, MOST_ANSWERS + 1, 2) if chance(n) >= SURE), None)
+        wanted = f"{enough} hearings of the pair" if enough else "more listeners, or a wider bound"
+        yield (
+            ("questions", i, "split_limit"),
+            f"{answers} hearings of the pair: that fewer than {100 * limit:g} in 100 listeners hear a "
+            f"difference of their own would be shown with a chance of {chance(answers):.2f}",
+            f"{wanted}, or a larger split_limit",
+        )
 
 
 def _unplanned(protocol: Protocol) -> Iterator[Objection]:
@@ -202,6 +232,15 @@ def _looks(protocol: Protocol) -> Iterator[Objection]:
             ("stopping", "looks"),
             f"a look at {early[0]} listeners",
             f"at least {verdict.MINIMUM_LISTENERS}: with fewer there is no verdict to be had",
+        )
+
+
+def _withdrawals(protocol: Protocol) -> Iterator[Objection]:
+    if protocol.stopping.withdrawn is None and protocol.stopping.fewest is None:
+        yield (
+            ("stopping", "withdrawn"),
+            "nothing said of who finished and withdraws: after one withdrawal the answers stay closed",
+            'withdrawn = "count" (the end is reached all the same) or "replace" (another listener sits)',
         )
 
 

@@ -220,13 +220,13 @@ repeats = 2
 """
     if a.kind == "told-apart":
         return text
-    gains = "[1.0, 3.0]" if a.wording.about_level else "[3.0, 6.0]"
+    gains = "[1.0, 3.0]" if a.wording.about_level else "[1.5, 3.0]"
     return f"""{text}
 # One stimulus against itself, one of the two stronger by a known gain: what a decibel alone does.
 [[controls]]
 attribute = {_text(a.attribute)}
 gains_db = {gains}
-repeats = 2
+repeats = 4
 """
 
 
@@ -257,6 +257,7 @@ same_side_above = 0.95
 [stopping]
 looks = []
 spending = "none"
+withdrawn = "count"  # who finished and withdraws still counts, without answers
 """
 
 

@@ -77,7 +77,7 @@ def freeze(study: Study, *, study_digest: str, dealt_at: str, stimuli: list[Path
         (study.protocol, "protocol"),
         (study.manifest, "manifest of stimuli"),
         *((path, "stimulus") for path in stimuli),
-        (study.key, "sealed key"),
+        (study.key_file, "sealed key"),
     ]
     files = [
         FrozenFile(file=path.relative_to(study.root).as_posix(), what=what, digest=file_digest(path))

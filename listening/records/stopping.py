@@ -25,6 +25,13 @@ class Stopping(Form):
         "left out, all planned ones are needed.",
     )
 
+    withdrawn: Literal["count", "replace"] | None = Field(
+        None,
+        description="What holds when a listener who had finished withdraws before the first analysis: "
+        "`count` them, so that the end is reached although their answers are gone; `replace` them by another "
+        "listener. Left out: `replace`.",
+    )
+
     @model_validator(mode="after")
     def _looks_go_with_spending(self) -> Self:
         if bool(self.looks) != (self.spending != "none"):

@@ -1,9 +1,12 @@
 """Where each step of a study keeps its files, below one folder."""
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from listening.errors import MissingFile, StudyError
+
+KEY_BESIDE = "the key lies beside the station"  # the caution in a sitting that saw it
 
 
 @dataclass(frozen=True)
@@ -11,6 +14,8 @@ class Study:
     """The layout of a study folder."""
 
     root: Path
+    passphrase: Callable[[], str] | None = field(default=None, compare=False, repr=False)
+    """What asks for the pass phrase of a sealed key; None: nobody can be asked."""
 
     @property
     def protocol(self) -> Path:
@@ -106,6 +111,21 @@ class Study:
     def key(self) -> Path:
         """Which coded clip is which stimulus."""
         return self.sealed / "key.json"
+
+    @property
+    def sealed_key(self) -> Path:
+        """The key under a second person's pass phrase, where one holds it."""
+        return self.sealed / "key.sealed"
+
+    @property
+    def key_file(self) -> Path:
+        """The key as it lies: sealed under a pass phrase, or open."""
+        return self.sealed_key if self.sealed_key.is_file() else self.key
+
+    @property
+    def key_lies_beside(self) -> bool:
+        """Whether whoever sits at this station can read the key."""
+        return self.key.is_file()
 
     @property
     def frozen(self) -> Path:

@@ -89,7 +89,7 @@ def _body(sitting: "Sitting") -> tuple[str, ...]:
             return (text("break_body"), wait)
         case Stage.GOODBYE:
             own = spoken.goodbye if spoken.goodbye != ENGLISH_GOODBYE else text("goodbye_body")
-            return (own,)
+            return (own, text("goodbye_code", code=sitting.code()))
         case Stage.OVER:
             return ()
         case _:

@@ -7,7 +7,7 @@ from listening.audio.speaker import Speaker
 from listening.errors import StudyError
 from listening.records.level import Level
 from listening.records.plan import Plan
-from listening.records.study import Study
+from listening.records.study import KEY_BESIDE, Study
 from listening.session import clip_reading, exposure, station
 from listening.session.aloud import Aloud
 from listening.session.arrival import Arrival
@@ -52,6 +52,7 @@ class Station:
     def __init__(self, study: Study, device: str | None) -> None:
         self._leave = hold.stay(study.station)  # until the process ends: nobody deals anew meanwhile
         self.plan = Plan.load(study.plan)
+        self._key_beside = study.key_lies_beside
         clip_reading.check(self.plan, study.clips)
         self._output = probe.chosen(device, probe.devices())
         self._level = calibration(study, self._output.name)
@@ -83,6 +84,8 @@ class Station:
         output, rate_hz = self._output, self.plan.rate_hz
         detail = f"device {output.name}; {_told(self._level)}"
         self._store.note(sitting, exposure.OPENED, detail=detail)
+        if self._key_beside:
+            self._store.note(sitting, "caution", detail=KEY_BESIDE)
         if output.rate_hz != rate_hz:
             detail = (
                 f"the device runs at {output.rate_hz:.0f} Hz, the clips have {rate_hz} Hz: "

@@ -4,6 +4,7 @@ from contextlib import AbstractContextManager, suppress
 from dataclasses import replace
 
 from listening.errors import ListeningError
+from listening.records import head_code
 from listening.records.plan import Plan, PlannedAttribute, PlannedTrial
 from listening.session import (
     answers,
@@ -140,6 +141,10 @@ class Sitting:
     def hint(self) -> str:
         """That a key did nothing, as long as that is still so."""
         return self._slip.hint(self.actions(), self.words) if self._slip else ""
+
+    def code(self) -> str:
+        """Where the chain of this sitting's answers stands, as a code to write down."""
+        return head_code.code(self._store.head(self.row.id))
 
     def is_waiting(self) -> bool:
         """Whether answers stay on this computer because the server cannot be reached now."""

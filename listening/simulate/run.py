@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from functools import cache
 
 from listening.errors import StudyError
+from listening.records import key_sealing
 from listening.records import tasks as task_list
-from listening.records.key import Key
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
 from listening.records.study import Study
@@ -66,7 +66,7 @@ def run(
         The study has fewer slots, or simulated listeners sat already.
     """
     plan, manifest = Plan.load(study.plan), Manifest.load(study.manifest)
-    heard = percepts.of_study(Key.load(study.key), manifest)
+    heard = percepts.of_study(key_sealing.load(study), manifest)
     wanted = plan.planned if n_listeners is None else n_listeners
     if wanted > len(plan.slots):
         raise StudyError(

@@ -10,6 +10,7 @@ from joblib import Parallel, delayed
 from listening.audio import resample, wav
 from listening.audio.sound import Sound
 from listening.errors import StudyError
+from listening.metrics import channels
 from listening.metrics import measures as metrics
 from listening.metrics.comparison import compared, strike_data
 from listening.metrics.comparison.strike_data import Strike
@@ -128,7 +129,7 @@ def _with(rest: tuple[str, ...], place: int, level: str) -> tuple[str, ...]:
 
 def _sound(recording: Recording) -> Sound:
     sound = wav.load(recording.file, recording.pascal_per_full_scale)
-    return metrics.chosen_channel(sound, recording.channel)[0]
+    return channels.chosen(sound, recording.channel)[0]
 
 
 def _factor_of(level: str, recordings: Sequence[Recording], factors: Sequence[str]) -> str:

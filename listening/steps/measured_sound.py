@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from listening.audio import wav
-from listening.metrics import measures, onset
+from listening.metrics import channels, onset
 from listening.metrics import partials as partials_of
 from listening.metrics.partials import Partial
 from listening.steps import sound_lines, sound_measures
@@ -124,5 +124,5 @@ def partials(path: str | Path, *, pascal_per_full_scale: float | None = None) ->
 
     Levels are rms at the onset, dB re 20 µPa where calibrated, else re full scale.
     """
-    channel = measures.loudest_channel(wav.load(Path(path), pascal_per_full_scale))
+    channel = channels.loudest(wav.load(Path(path), pascal_per_full_scale))
     return FoundPartials(partials_of.find(channel, onset_s=onset.find(channel).time_s))

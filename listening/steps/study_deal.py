@@ -3,14 +3,16 @@
 import secrets
 import shutil
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from listening.design import balance, slots, versions
 from listening.design import dealing as design
 from listening.design.draws import Draws, open_secret
 from listening.errors import StudyError
-from listening.records import frozen, protocol, record
+from listening.records import frozen, key_sealing, protocol, record
 from listening.records.form import write_text
+from listening.records.key import Key
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
 from listening.records.secret import SECRET_DIGITS
@@ -25,6 +27,7 @@ def deal(
     again: str = "",
     secret: str | None = None,
     open_seed: int | None = None,
+    keyholder: Callable[[], str] | None = None,
     dealt_at: str | None = None,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> tuple[Plan, list[balance.Line]]:
@@ -35,6 +38,7 @@ def deal(
     Parameters
     ----------
     again : why a deal that has answers is replaced; it moves to versions/ first
+    keyholder : asks for the pass phrase that the key is sealed under; the key never lies open then
     open_seed : for demonstrations and tests, orders and codes that anybody can make again; the plan says so
 
     Raises
@@ -48,18 +52,24 @@ def deal(
     with hold.alone(study.root, deals):
         versions.settle(study)
         with hold.alone(study.station, sits):
-            drawn = secret or _secret(open_seed)
-            return _deal(
-                study, again, secret=drawn, open_seed=open_seed, dealt_at=dealt_at, on_progress=on_progress
-            )
+            drawn = _Drawn(secret or _secret(open_seed), open_seed, keyholder)
+            return _deal(study, again, drawn, dealt_at=dealt_at, on_progress=on_progress)
+
+
+@dataclass(frozen=True)
+class _Drawn:
+    """What a deal hangs on, and who keeps it."""
+
+    secret: str
+    open_seed: int | None
+    keyholder: Callable[[], str] | None
 
 
 def _deal(
     study: Study,
     again: str,
+    drawn: _Drawn,
     *,
-    secret: str,
-    open_seed: int | None,
     dealt_at: str | None,
     on_progress: Callable[[int, int], None] | None,
 ) -> tuple[Plan, list[balance.Line]]:
@@ -82,17 +92,17 @@ def _deal(
         chosen,
         manifest,
         protocol_digest=digest,
-        secret=secret,
-        open_seed=open_seed,
+        secret=drawn.secret,
+        open_seed=drawn.open_seed,
         dealt_at=dealt_at,
         study_version=number,
     )
+    sealed = key_sealing.seal(dealt.key, drawn.keyholder()) if drawn.keyholder is not None else None
     if has_answers:
         _refuse_open_sittings(study)
         old = versions.set_aside(study, again)
-        if study.record.is_file():
-            shutil.copy2(study.record, Study(old).record)
-    plan = _write(study, dealt, manifest, on_progress, reason=again)
+        _keep_with(study, Study(old))
+    plan = _write(study, dealt, manifest, on_progress, sealed=sealed, reason=again)
     condition = {s.stimulus: s.condition for s in manifest.stimuli}
     ordered = slots.of_study(chosen, manifest, Draws(dealt.key.secret))
     return plan, balance.report(ordered, condition)
@@ -124,12 +134,13 @@ def _write(
     manifest: Manifest,
     on_progress: Callable[[int, int], None] | None,
     *,
+    sealed: key_sealing.SealedKey | None,
     reason: str,
 ) -> Plan:
     from listening.stimuli import coded_clips
 
     study.plan.unlink(missing_ok=True)
-    dealt.key.save(study.key, private=True)
+    _write_key(study, dealt.key, sealed)
     files = {study.stimuli / s.file: s.digest for s in manifest.stimuli}
     aligned = dealt.plan.switched()
     sounds = {
@@ -157,6 +168,30 @@ def _write(
     return plan
 
 
+def _write_key(study: Study, key: Key, sealed: key_sealing.SealedKey | None) -> None:
+    """One of the two, and nothing of an earlier deal that nobody answered."""
+    if sealed is None:
+        key.save(study.key, private=True)
+        study.sealed_key.unlink(missing_ok=True)
+    else:
+        sealed.save(study.sealed_key, private=True)
+        study.key.unlink(missing_ok=True)
+
+
+def _keep_with(study: Study, old: Study) -> None:
+    """What a deal that moved aside is read and checked with: lists and measured values as they were then."""
+    pairs = (
+        (study.record, old.record),
+        (study.history, old.history),
+        (study.measures, old.measures),
+        (study.traces, old.traces),
+        (study.steps, old.steps),
+    )
+    for path, there in pairs:
+        if path.is_file():
+            shutil.copy2(path, there)
+
+
 def _into_record(study: Study, plan: Plan, reason: str) -> None:
     """The deal as the record of the study tells it, with the hashes of the lists that went with it."""
     told = {
@@ -166,6 +201,9 @@ def _into_record(study: Study, plan: Plan, reason: str) -> None:
         "frozen": frozen.file_digest(study.frozen),
         "history": frozen.file_digest(study.history),
         "open_seed": plan.open_seed,
+        "steps": study.steps.stat().st_size if study.steps.is_file() else 0,
+        "steps_digest": frozen.file_digest(study.steps),
+        "key": "open" if study.key.is_file() else "pass phrase",
     }
     record.append(study.record, at=plan.dealt_at, kind="dealt", told=told)
 

@@ -8,8 +8,8 @@ from joblib import Parallel, delayed
 
 from listening import __version__
 from listening.audio import wav
+from listening.metrics import channels, traces, uncertainty
 from listening.metrics import measures as metrics
-from listening.metrics import traces, uncertainty
 from listening.metrics.comparison.strike_data import Strike
 from listening.records import protocol, recordings_table, rows
 from listening.records.comparison import Comparisons
@@ -109,7 +109,7 @@ def table(made: Measures) -> str:
 
 def _measured(recording: Recording, length_s: float) -> tuple[MeasuredRecording, traces.Arrays, Strike]:
     sound = wav.load(recording.file, recording.pascal_per_full_scale)
-    channel, number = metrics.chosen_channel(sound, recording.channel)
+    channel, number = channels.chosen(sound, recording.channel)
     examined = metrics.examine(channel)
     row = MeasuredRecording(
         recording=recording.recording,

@@ -6,20 +6,19 @@ import numpy as np
 
 from listening.audio.sound import Sound
 from listening.errors import SoundError, StudyError
-from listening.metrics import level, loudness, loudness_bs1770
-from listening.metrics.measures import loudest_channel
+from listening.metrics import channels, level, loudness, loudness_bs1770
 
 LARGEST_GAIN_DB = 30.0  # beyond, the noise of a weak recording is lifted into the audible
 MOST_STEPS = 30
 FINENESS = 20  # iterate to a twentieth of the tolerance
 
 VALUE: dict[str, Callable[[Sound], float | None]] = {
-    "laf_max_db": lambda sound: level.measure(loudest_channel(sound)).laf_max_db,
-    "lae_db": lambda sound: level.measure(loudest_channel(sound)).lae_db,
+    "laf_max_db": lambda sound: level.measure(channels.loudest(sound)).laf_max_db,
+    "lae_db": lambda sound: level.measure(channels.loudest(sound)).lae_db,
     "momentary_max_lufs": loudness_bs1770.momentary_max_lufs,
     "integrated_lufs": loudness_bs1770.integrated_lufs,
     "true_peak_dbtp": loudness_bs1770.true_peak_dbtp,
-    "nmax_sone": lambda sound: loudness.level_phon(loudness.course(loudest_channel(sound)).nmax_sone),
+    "nmax_sone": lambda sound: loudness.level_phon(loudness.course(channels.loudest(sound)).nmax_sone),
 }
 WAY_OUT = "leave it out (recordings.use), or match on laf_max_db"
 

@@ -96,4 +96,7 @@ def of_row(sitting: Mapping[str, Any]) -> str:
 
 
 def _digest(parts: list[Any]) -> str:
-    return hashlib.sha256(json.dumps(parts, ensure_ascii=False, separators=(",", ":")).encode()).hexdigest()
+    text = json.dumps(
+        parts, ensure_ascii=False, separators=(",", ":"), default=repr
+    )  # a cell may hold anything
+    return hashlib.sha256(text.encode()).hexdigest()

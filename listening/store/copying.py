@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Row, Table, func, insert, select, text
+from sqlalchemy.exc import IntegrityError
 
 from listening.errors import StudyError
 from listening.store import tables
@@ -40,6 +41,8 @@ def copy(source: Path | str, target: Path | str, *, on_progress: Progress | None
     try:
         _check_empty(other, target)
         return _copy(one, other, str(target), on_progress)
+    except IntegrityError as error:
+        raise unfitting(str(source), error) from None
     finally:
         one.close()
         other.close()
@@ -60,6 +63,14 @@ def _copy(one: Store, other: Store, target: str, on_progress: Progress | None) -
         if digest(source) != digest(sink):
             raise StudyError(f"{target}: reads back otherwise than it was written; nothing was copied")
     return counts
+
+
+def unfitting(place: str, error: IntegrityError) -> StudyError:
+    """What to say of rows that do not belong together, such as answers of no sitting."""
+    return StudyError(
+        f"{place}: holds rows that do not belong together ({error.orig}), which no sitting writes; put "
+        "back a copy of the store; nothing was changed"
+    )
 
 
 def digest(connection: Connection) -> str:

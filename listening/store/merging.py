@@ -6,9 +6,10 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from sqlalchemy import Connection, insert, select, update
+from sqlalchemy.exc import IntegrityError
 
 from listening.errors import StudyError
-from listening.store import chain, tables
+from listening.store import chain, copying, tables
 from listening.store.engine import snapshot, writing
 from listening.store.store import Store
 
@@ -61,8 +62,11 @@ def merge(store: Store, other: Store, *, site: str, study_digest: str, keep_apar
         slots, listeners = _collisions(new, list(here.values()))
         if (slots or listeners) and not keep_apart:
             raise StudyError(_collision(other._place, slots, listeners))
-        for sitting in new:
-            _add(connection, _at_site(sitting, site, listeners), store._now())
+        try:
+            for sitting in new:
+                _add(connection, _at_site(sitting, site, listeners), store._now())
+        except IntegrityError as error:
+            raise copying.unfitting(other._place, error) from None
     return Merged(
         sittings=len(new),
         answers=sum(len(s.answers) for s in new),

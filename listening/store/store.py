@@ -211,9 +211,14 @@ class Store:
         with reading(self._engine, self._place) as connection:
             return str(connection.scalar(query) or "")
 
+    @property
+    def marks_openings(self) -> bool:
+        """Whether openings go into the ledger: a file's, not a server's, where analysts only read."""
+        return self._path is not None
+
     def mark_opened(self, detail: str) -> None:
         """Write into the ledger that the answers were opened; nothing on a server, where analysts may not."""
-        if self._path is not None:
+        if self.marks_openings:
             with writing(self._engine, self._place) as connection:
                 chain.write_down(connection, at=self._now(), kind=chain.OPENED, detail=detail)
 

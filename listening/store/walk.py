@@ -159,7 +159,8 @@ def _links(
             yield f"{rows}: {whose}: both follow on one row: it went on at two booths, or one was put in"
         hashes |= {row["chain"] for _, row in right}
         before = {row["chain"] for _, row in at[place] if row["chain"]}
-    if sitting["head"] not in (before or {""}) and sitting["links"]:
+    is_cut = sitting["links"] != max(at, default=0)
+    if is_cut or (sitting["head"] not in (before or {""}) and sitting["links"]):
         yield f"sitting: {whose}: its chain ends otherwise than its row says"
 
 

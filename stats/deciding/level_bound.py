@@ -113,7 +113,9 @@ def bound(
     everybody = np.unique(np.concatenate([found.listener, controls.listener]))
     gains = _gains(controls, everybody)
     used, parts = [], []
-    place = np.array([_next(gains, abs(r)) for r in residual])
+    # the smallest gain at or above each residual; beyond all gains the last, which bounds nothing
+    gains_db = np.array([gain.gain_db for gain in gains[:-1]], dtype=float)
+    place = np.searchsorted(gains_db + _tolerance(gains_db), np.abs(residual))
     for number, gain in enumerate(gains):
         at = place == number
         up = float(weight[at & (residual > 0)].sum())
@@ -205,15 +207,6 @@ def _gain(controls: Controls, rows: NDArray[np.int64], everybody: NDArray[Any]) 
     alike = not (np.abs(own.influence) > 1e-10).any()
     extra = share * (1 - share) / rows.size if alike else 0.0
     return _Gain(float(controls.gain_db[rows].mean()), share, influence, names.size, extra)
-
-
-def _next(gains: Sequence[_Gain], residual_db: float) -> int:
-    """Number of the smallest gain at or above the residual; without one the last, which bounds nothing."""
-    for number, gain in enumerate(gains[:-1]):
-        assert gain.gain_db is not None  # for the type checker: only the last has none
-        if gain.gain_db + float(_tolerance(np.array([gain.gain_db]))[0]) >= residual_db:
-            return number
-    return len(gains) - 1
 
 
 def _tolerance(gain_db: FloatArray) -> FloatArray:

@@ -93,7 +93,7 @@ def decide(
 
 def too_few(n_listeners: int) -> str:
     """Why so few listeners bear no verdict."""
-    return f"{n_listeners} listeners, at least {MINIMUM_LISTENERS} are needed"
+    return f"{n_listeners} listener{'' if n_listeners == 1 else 's'}, at least {MINIMUM_LISTENERS} are needed"
 
 
 def _more(estimate: float, lower: float, upper: float, delta: float) -> tuple[Word, str]:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from stats.tables import columns, rating_options
 from stats.tables.columns import Columns
-from stats.tables.rating_options import Scale
+from stats.tables.rating_options import DegreesOfFreedom, Scale
 from stats.tables.rating_result import RatingsFit
 
 if TYPE_CHECKING:
@@ -24,6 +24,7 @@ def fit_ratings(
     link: "Link | None" = None,
     nodes: int = 1,
     reml: bool | None = None,
+    df: DegreesOfFreedom | None = None,
 ) -> RatingsFit:
     """Effects of factors and numbers on ratings; as `listening fit ratings`.
 
@@ -39,6 +40,8 @@ def fit_ratings(
     link : of ordinal and binary: logit (default), probit or cloglog
     nodes : points of the integral over the one random column (1: Laplace's approximation)
     reml : interval: restricted (default) or plain likelihood
+    df : interval with random columns: degrees of freedom by satterthwaite (default) or kenward-roger, which
+        corrects the standard errors too and is the safer one in a small, uneven table
 
     Raises
     ------
@@ -48,7 +51,9 @@ def fit_ratings(
 
     Source: Pinheiro & Bates 2000, Mixed-Effects Models, chapter 2; Agresti, Categorical Data Analysis.
     """
-    asked = rating_options.checked(answer, fixed, random, scale=scale, link=link, nodes=nodes, reml=reml)
+    asked = rating_options.checked(
+        answer, fixed, random, scale=scale, link=link, nodes=nodes, reml=reml, df=df
+    )
     table = columns.of_frame(frame, asked.columns)
     from stats.tables import rating_scales  # slow to load, so only once the table is known to be readable
 

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from stats.fixed.binary import Link
 
 Scale = Literal["interval", "ordinal", "binary"]
+DegreesOfFreedom = Literal["satterthwaite", "kenward-roger"]
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,8 @@ class RatingOptions:
     nodes: int = 1
     reml: bool | None = None
     """None: restricted likelihood where there is one."""
+    df: "DegreesOfFreedom | None" = None
+    """None: Satterthwaite's, on the interval scale."""
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -80,6 +83,12 @@ def checked(
         raise BadData("--link and --nodes belong to --scale ordinal and binary; leave them out")
     if asked.scale != "interval" and asked.reml is not None:
         raise BadData("--ml belongs to --scale interval; the other scales are fitted by ML anyway")
+    if asked.df not in (None, "satterthwaite", "kenward-roger"):
+        raise BadData(f"df {asked.df!r}: wanted satterthwaite or kenward-roger")
+    if asked.df is not None and (asked.scale != "interval" or not asked.random):
+        raise BadData("--df belongs to --scale interval with --random columns; leave it out")
+    if asked.df == "kenward-roger" and asked.reml is False:
+        raise BadData("--df kenward-roger needs the restricted likelihood; leave --ml out")
     if asked.nodes > 1 and len(asked.random) != 1:
         raise BadData(f"--nodes {asked.nodes} needs exactly one --random column, found {len(asked.random)}")
     return asked

@@ -9,7 +9,7 @@ from stats.errors import BadData
 from stats.fixed import coding, firth, newton, separation
 from stats.fixed.binary import Binary, Link
 from stats.fixed.coding import FixedPart
-from stats.linear import linear_mixed, satterthwaite
+from stats.linear import kenward_roger, linear_mixed, satterthwaite
 from stats.mixed import logistic_mixed
 from stats.mixed.engine import random_terms
 from stats.mixed.engine.random_terms import RandomTerm
@@ -26,7 +26,7 @@ SINGULAR = "a standard deviation is estimated as zero: the answers show no diffe
 
 def fit(table: Columns, asked: RatingOptions) -> RatingsFit:
     """The model that the options ask for, on their columns of the table."""
-    fixed = _fixed_part(table, asked, intercept=asked.scale != "ordinal")
+    fixed = fixed_part(table, asked, intercept=asked.scale != "ordinal")
     terms = [random_terms.term(name, coding.factor(table.cells[name]).codes) for name in asked.random]
     fitters = {"interval": _interval, "ordinal": _ordinal, "binary": _binary}
     fitted = fitters[asked.scale](table, asked, fixed, terms)
@@ -38,7 +38,8 @@ def fit(table: Columns, asked: RatingOptions) -> RatingsFit:
     return replace(fitted, warnings=(*fitted.warnings, *few))
 
 
-def _fixed_part(table: Columns, asked: RatingOptions, *, intercept: bool) -> FixedPart:
+def fixed_part(table: Columns, asked: RatingOptions, *, intercept: bool) -> FixedPart:
+    """Columns of the fixed effects that the options ask for."""
     names = asked.mains
     if list(names) == ["1"]:
         return coding.intercept_only(table.n_rows, intercept=intercept)
@@ -55,7 +56,7 @@ def _interval(table: Columns, asked: RatingOptions, fixed: FixedPart, terms: lis
     warnings = [f"the standard deviation of {name} is estimated as zero" for name in model.singular]
     tests = None
     try:
-        tests = satterthwaite.t_tests(model)
+        tests = (kenward_roger if asked.df == "kenward-roger" else satterthwaite).t_tests(model)
     except BadData as error:
         warnings.append(f"no degrees of freedom: {error}")
     kind, how = "mixed model" if terms else "model", "" if asked.reml is False else "restricted "
@@ -63,7 +64,7 @@ def _interval(table: Columns, asked: RatingOptions, fixed: FixedPart, terms: lis
         model=f"linear {kind}, {how}maximum likelihood",
         names=model.names,
         estimate=model.estimate,
-        se=model.se,
+        se=model.se if tests is None else tests.se,
         spread={**model.spread, "residual": model.residual},
         loglik=model.loglik,
         n=model.n,

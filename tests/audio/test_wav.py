@@ -118,3 +118,19 @@ def test_the_digest_is_of_samples_not_of_the_file(tmp_path: Path) -> None:
     of_wav, of_flac = (wav.digest(wav.load(tmp_path / name).samples) for name in ("a.wav", "a.flac"))
     assert of_wav == of_flac
     assert wav.digest(NOISE.samples.T.copy()) != wav.digest(NOISE.samples)
+
+
+def test_a_pipe_a_device_and_a_giant_are_refused_at_once(tmp_path: Path) -> None:
+    import os
+
+    import soundfile
+
+    os.mkfifo(tmp_path / "pipe.wav")
+    for path in (tmp_path / "pipe.wav", Path("/dev/zero")):
+        with pytest.raises(SoundError, match="pipe or a device"):
+            wav.load(path)
+    samples = np.full(9000, 0.1)
+    samples[5] = 1e38
+    soundfile.write(tmp_path / "giant.wav", samples, 48_000, subtype="FLOAT")
+    with pytest.raises(SoundError, match="where full scale is 1"):
+        wav.load(tmp_path / "giant.wav")

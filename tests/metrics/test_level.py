@@ -132,3 +132,10 @@ def test_a_level_rises_to_63_percent_of_the_power_within_its_time_constant() -> 
     steady = Sound(np.ones(RATE_HZ), RATE_HZ)
     course = level.course_db(steady, weighting="Z", speed="F")
     assert course[RATE_HZ // 8 - 1] == pytest.approx(10 * np.log10(1 - np.exp(-1)), abs=1e-6)
+
+
+@pytest.mark.parametrize("weighting", ["A", "C"])
+def test_the_weightings_formula_gives_every_printed_value(weighting: str) -> None:
+    """IEC 61672-1:2013 annex E: the table is the formula at the exact frequencies, printed to 0.1 dB."""
+    gain = level.RESPONSES[weighting](np.array(IEC["exact_hz"]))
+    np.testing.assert_allclose(20 * np.log10(np.abs(gain)), IEC[f"{weighting}_db"], atol=HALF_STEP_DB + 1e-9)

@@ -15,9 +15,8 @@ from listening.steps import study_checks
 ROOT = Path(__file__).resolve().parents[2]
 BELLS = (ROOT / "protocols" / "bells.toml").read_text().replace("../stimuli_demo", str(ROOT / "stimuli_demo"))
 SEED: tuple[str, str] = ("seed = 20261125", "seed = 4")
-PLANNED_PAIRS = 'pairs = "planned"\nrepeats = 4'
+PLANNED_PAIRS = 'pairs = "planned"\nrepeats = 12'
 Edit = tuple[str, str]
-SOUND: list[Edit] = [(PLANNED_PAIRS, 'pairs = "planned"\nrepeats = 12')] * 2
 
 
 def _criticised(folder: Path, *edits: Edit, measures: Measures | None = None) -> list[Problem]:
@@ -32,11 +31,25 @@ def _criticised(folder: Path, *edits: Edit, measures: Measures | None = None) ->
 
 
 def test_a_sound_protocol_meets_no_objection(tmp_path: Path) -> None:
-    assert _criticised(tmp_path, *SOUND) == []
+    assert _criticised(tmp_path) == []
 
 
 OBJECTIONS: dict[str, tuple[list[Edit], str, str]] = {
-    "few trials": ([], "blocks[2].repeats", "4 trials a listener"),
+    "few trials": (
+        [(PLANNED_PAIRS, 'pairs = "planned"\nrepeats = 4')],
+        "blocks[3].repeats",
+        "4 trials a listener",
+    ),
+    "few hearings of a pair that is to be the same": (
+        [("planned_repeats = 16", "planned_repeats = 4")],
+        "questions[5].split_limit",
+        "4 hearings of the pair",
+    ),
+    "no control gain near the residual": (
+        [("gains_db = [1.5, 3.0]", "gains_db = [6.0]")],
+        "questions[0]",
+        "no control pair below 6 dB",
+    ),
     "long sitting": ([('pairs = "all"\nrepeats = 2', 'pairs = "all"\nrepeats = 9')], "blocks", "minutes"),
     "no breaks": (
         [
@@ -56,13 +69,24 @@ OBJECTIONS: dict[str, tuple[list[Edit], str, str]] = {
         "questions[0]",
         "a chance of",
     ),
+    "no word on withdrawals": (
+        [('withdrawn = "count"', "")],
+        "stopping.withdrawn",
+        "after one withdrawal the answers stay closed",
+    ),
     "early look": (
-        [("[sitting]", '[stopping]\nlooks = [6]\nspending = "Pocock"\n\n[sitting]')],
+        [("[stopping]", '[stopping]\nlooks = [6]\nspending = "Pocock"')],
         "stopping.looks",
         "a look at 6 listeners",
     ),
     "not compared": (
-        [('pairs = "all"\nrepeats = 2', 'pairs = "cyclic"\npartners = 2\nrepeats = 6'), SEED],
+        [
+            (
+                'pairs = "all"\nrepeats = 2\nplanned_repeats = 6',
+                'pairs = "cyclic"\npartners = 2\nrepeats = 6',
+            ),
+            SEED,
+        ],
         "questions[",
         "no listener compares directly",
     ),
@@ -124,13 +148,13 @@ def _measures(path: Path, decay: Callable[[int], float]) -> Measures:
 
 
 def test_covariates_that_go_together_are_named(tmp_path: Path) -> None:
-    _criticised(tmp_path, *SOUND)
+    _criticised(tmp_path)
     together = _measures(tmp_path / "protocol.toml", lambda i: 1.2**i)
-    told = [p for p in _criticised(tmp_path, *SOUND, measures=together) if p.key == "covariates"]
+    told = [p for p in _criticised(tmp_path, measures=together) if p.key == "covariates"]
     assert told
     assert "brightness and decay cannot be told apart" in told[0].found
     apart = _measures(tmp_path / "protocol.toml", lambda i: 1.2 if i % 2 else 1.0)
-    assert [p for p in _criticised(tmp_path, *SOUND, measures=apart) if p.key == "covariates"] == []
+    assert [p for p in _criticised(tmp_path, measures=apart) if p.key == "covariates"] == []
 
 
 def test_the_budget_adds_up(tmp_path: Path) -> None:
@@ -138,9 +162,13 @@ def test_the_budget_adds_up(tmp_path: Path) -> None:
     path.write_text(BELLS)
     chosen = protocol.load(path)
     found = budget.of_study(chosen, stand_in.manifest(chosen, recordings_table.load(chosen, path)))
-    # 80 pairs of 2 x 2.5 s with 0.5 s between and 4 s to answer, 6 practice trials, 3 introductions, 1 break
-    assert sum(p.trials for p in found.parts) == 80
-    assert found.seconds == pytest.approx((80 + 6) * 9.5 + 3 * 60 + 30)
+    # 13 pairs twice and 2 six times, for brightness and for ringing; loudness 16 + 2 x 4, and 12 as
+    # recorded; 8 control pairs for each of three
+    n = 2 * (13 * 2 + 2 * 6) + 24 + 12 + 3 * 8
+    # pairs of 2 x 2.5 s with 0.5 s between and 4 s to answer, 6 practice trials, 3 introductions, 3 breaks
+    assert sum(p.trials for p in found.parts) == n == 136
+    assert found.seconds == pytest.approx((n + 6) * 9.5 + 3 * 60 + 3 * 30)
+    assert found.seconds < 30 * 60
 
 
 def test_a_long_study_is_cut_into_sittings_that_fit() -> None:
@@ -154,7 +182,7 @@ def test_a_long_study_is_cut_into_sittings_that_fit() -> None:
 
 
 def test_check_prints_the_budget_and_the_objections(capsys: pytest.CaptureFixture[str]) -> None:
-    assert cli.main(["check", str(ROOT / "protocols" / "bells.toml")]) == 0
+    assert cli.main(["check", str(ROOT / "protocols" / "attribute_rating.toml")]) == 0
     out = capsys.readouterr().out
     assert "one listener in all" in out
     assert "caution" in out

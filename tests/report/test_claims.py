@@ -83,18 +83,15 @@ def test_one_word_put_in_anywhere_and_nothing_is_supported(check):
             said = form.text.split()
             said.insert(rng.randint(1, len(said) - 1), rng.choice(strange))
             draft = " ".join(said)
-            assert word(draft, check) != "supported", draft
+            assert check.form_of(draft) is None, draft
 
 
 def test_one_word_left_out_and_nothing_is_supported(check):
     rng = random.Random(21)
-    own = {canonical.tokens(form.text) for form in check.forms}
     for form in check.forms:
         said = form.text.split()
-        del said[rng.randrange(len(said))]
-        draft = " ".join(said)
-        if canonical.tokens(draft) not in own and not draft.startswith(("recordings", "Recordings")):
-            assert word(draft, check) != "supported" or check.form_of(draft) is not None
+        left_out = said.pop(rng.randrange(len(said)))
+        assert check.form_of(" ".join(said)) is None, (left_out, form.text)
 
 
 def test_another_digit_and_nothing_is_supported(check):
@@ -102,7 +99,7 @@ def test_another_digit_and_nothing_is_supported(check):
         for i, sign in enumerate(form.text):
             if sign.isdigit():
                 draft = form.text[:i] + str((int(sign) + 1) % 10) + form.text[i + 1 :]
-                assert word(draft, check) != "supported", draft
+                assert check.form_of(draft) is None, draft
 
 
 @pytest.mark.parametrize("wording", ["contradicted", "undecided", "no verdict"])

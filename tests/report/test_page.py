@@ -242,6 +242,9 @@ def test_a_figure_is_saved_at_the_size_of_a_slide_with_the_same_bytes(findings):
     assert png == figures.slide(drawings[0], "png")
     svg = figures.slide(drawings[0], "svg").decode()
     assert "var(--" not in svg
+    noted = figures.slide(drawings[0], "svg", note="Simulated panel, not for print: ").decode()
+    assert "Simulated panel, not for print" in noted
+    assert "Simulated" not in svg
     width, height = map(float, re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg).groups())
     assert width / height == pytest.approx(16 / 9, rel=1e-3)
 

@@ -315,3 +315,15 @@ def test_a_metric_without_words_of_its_own_goes_by_its_name_in_english_alone():
     assert slots.measured("laf_max_db", language.of("en")).startswith("the LAFmax of {more}")
     assert slots.measured("laf_max_db", language.of("de")) == ""
     assert {m.key for m in metric_register.ALL if m.is_ratio} <= language.of("de").words["measures"].keys()
+
+
+def test_a_task_without_words_of_its_own_is_told_plainly():
+    found = printable_findings.made()
+    q = found.question("d-told-from-c").model_copy(update={"task": "five of a kind"})
+    assert "the right answer was given in 70 of 96 trials by 24 listeners" in sentences.printable(q, found)
+    assert sentences.footnote(q, found).startswith("Blind test (five of a kind), 24 untrained listeners")
+
+
+def test_a_name_with_a_comma_stands_in_quotation_marks(findings):
+    q = one(findings, "d-brighter-than-c", more_label="dome d, free")
+    assert ", recordings of “dome d, free” are heard" in sentences.printable(q, findings)

@@ -250,4 +250,8 @@ def test_a_german_sitting_ends_in_german(tmp_path: Path, changes: dict[str, str]
     bench = take_seat(tmp_path, make_plan(n_trials=1, n_practice=0, sitting=rules))
     walk(bench.sitting, *OPENING)
     one_trial(bench.sitting)
-    assert bench.sitting.view().body == (said,)
+    words, code = bench.sitting.view().body
+    assert words == said
+    assert (
+        code == f"Code Ihrer Antworten: {bench.sitting.code()}  Wer ihn aufschreibt, kann sie prüfen lassen."
+    )

@@ -8,13 +8,14 @@ import pytest
 from sqlalchemy import Engine, text
 from sqlalchemy.exc import DBAPIError
 
-from listening.errors import StudyError
+from listening.errors import CannotWrite, StudyError
 from listening.records.answer import Answer
-from listening.store import SittingRow, Store, functions, open_store
+from listening.store import SittingRow, Store, chain, functions, open_store
 from listening.store.booth import Booth, open_booth
 from listening.store.engine import NotReached, connect, reading, writing
 from listening.store.spool import ANSWER, Spool
 from listening.store.store import answer_values
+from listening.store.walk import walk
 
 DIGEST = "d" * 64
 
@@ -440,3 +441,44 @@ def test_a_password_in_the_address_is_refused_and_not_repeated() -> None:
 def test_another_kind_of_database_is_refused() -> None:
     with pytest.raises(StudyError, match="wanted postgresql"):
         open_store("mysql://desk@example.invalid/study")
+
+
+def test_a_booths_rows_hang_in_one_chain_also_when_it_goes_on_elsewhere(
+    booth: Booth, desk: Store, booth_url: str, tmp_path: Path
+) -> None:
+    row = begin(booth)
+    for number in range(1, 4):
+        booth.note(row.id, "paused")
+        booth.record(an_answer(row, f"t{number}"))
+    booth.flush(60)
+    run_out(desk, row)
+    elsewhere = open_booth(booth_url, tmp_path / "elsewhere.sqlite")
+    again = elsewhere.resume(listener=row.listener)
+    assert again is not None
+    elsewhere.record(an_answer(row, "t4"))
+    elsewhere.finish(row.id)
+    reached = elsewhere.head(row.id)
+    elsewhere.close(within_s=60)
+    walked = walk(desk, is_chained=True)
+    assert walked.faults == ()
+    assert [entry.kind for entry in walked.ledger] == ["began", "finished"]
+    assert walked.heads == {chain.mark(row.id): reached}  # what the listener was shown
+
+
+def test_a_booth_that_cannot_keep_an_answer_does_not_go_on_in_its_chain(
+    booth: Booth, desk: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    row = begin(booth)
+    before = booth.head(row.id)
+
+    def full(*_: object) -> None:
+        raise CannotWrite("the disk is full")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(booth._spool, "put", full)
+        with pytest.raises(CannotWrite):
+            booth.record(an_answer(row, "t1"))
+    assert booth.head(row.id) == before
+    booth.record(an_answer(row, "t1"))
+    booth.flush(60)
+    assert walk(desk, is_chained=True).faults == ()

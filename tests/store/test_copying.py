@@ -210,3 +210,26 @@ def _select_slowly(store: Store, came: list[object]) -> object:
         return select(*what)  # type: ignore[call-overload]
 
     return slowly
+
+
+@pytest.mark.parametrize("act", ["copy", "merge"])
+def test_answers_of_no_sitting_are_refused_plainly(tmp_path: Path, act: str) -> None:
+    import sqlite3
+
+    source, target = open_store(tmp_path / "a.sqlite"), open_store(tmp_path / "b.sqlite")
+    fill(source, ["L01"], [1])
+    source.close()
+    with sqlite3.connect(tmp_path / "a.sqlite") as connection:
+        connection.execute("UPDATE answer SET sitting = 'nobody' WHERE trial = 't1'")
+        connection.execute(
+            "INSERT INTO answer SELECT id + 9, 'nobody', 't9', attribute, task, clips, answer,"
+            " response_s, plays, practice, answered_at, link, chain FROM answer LIMIT 1"
+        )
+    connection.close()
+    if act == "copy":
+        target.close()
+        with pytest.raises(StudyError, match="do not belong together"):
+            copying.copy(tmp_path / "a.sqlite", tmp_path / "b.sqlite")
+    else:
+        merging.merge(target, open_store(tmp_path / "a.sqlite"), site="x", study_digest=DIGEST)
+        assert all(a.sitting != "nobody" for a in target.answers())  # what belongs to no sitting stays behind

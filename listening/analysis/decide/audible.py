@@ -115,6 +115,7 @@ def _unfitted(rows: pd.DataFrame, asked: Question, protocol: Protocol) -> Questi
         | {
             "task": attribute.task,
             "guess": tasks.named(attribute.task).guess,
+            "decided_by": "told apart",
             "beyond_level": False,
             "smallest_effect_logit": 0.0,
             "alpha_corrected": asked.alpha,

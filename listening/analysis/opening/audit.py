@@ -43,7 +43,7 @@ def _frozen(study: Study, plan: Plan) -> Iterator[str]:
     if (dealt.study_digest, dealt.dealt_at) != (plan.study_digest, plan.dealt_at):
         yield f"{study.frozen}: of another deal than the plan; restore the one that was dealt"
     listed = {one.file for one in dealt.files}
-    must = [study.protocol, study.manifest, study.key, study.plan]
+    must = [study.protocol, study.manifest, study.key_file, study.plan]
     must += [study.stimuli / s.file for s in Manifest.load(study.manifest).stimuli]
     for path in must:
         name = path.relative_to(study.root).as_posix()

@@ -13,8 +13,8 @@ from listening.records import record
 from listening.records.findings import Fixed, StudyRecord
 from listening.records.frozen import History
 from listening.records.plan import Plan
-from listening.records.study import Study
-from listening.store import SittingRow, Store, open_store, place_of, walk
+from listening.records.study import KEY_BESIDE, Study
+from listening.store import SittingRow, Store, chain, open_store, place_of, walk
 from listening.store.removal import REMOVAL
 
 NAMED = 10  # so many faults are named before the rest is counted
@@ -108,14 +108,26 @@ def _look(study: Study, opened: Opened, store: Store, asked: _Asked) -> Taken:
     told = told_record.seen(
         walked, answers=seen, finished=finished, sittings=sittings, key=sealed_key.how_kept(study)
     )
+    told["marked"] = store.marks_openings
+    _mark_what_a_crash_left(study, store, walked)
     entry = sealed_key.note(study, said, at=asked.now(), told=told)
     store.mark_opened(entry.chain)
-    beside = {event.sitting for event in events if event.detail == told_record.KEY_BESIDE}
+    beside = {event.sitting for event in events if event.detail == KEY_BESIDE}
     until = record.load(study.record)[: entry.n]
     known = told_record.of_opening(until, walked.ledger, opened.plan, key_beside=len(beside))
     finished_at = (sitting.finished_at for sitting in sittings if not sitting.simulated)
     days = tuple(at_utc[:10] for at_utc in finished_at if at_utc is not None)
     return Taken(opened, at, answers, len(sittings) - finished, known, days)
+
+
+def _mark_what_a_crash_left(study: Study, store: Store, walked: walk.Walked) -> None:
+    """An opening that stands in the record, and was cut off before the store had it."""
+    marked = {row.detail for row in walked.ledger if row.kind == chain.OPENED}
+    entries = record.load(study.record)
+    dealt = max((entry.n for entry in entries if entry.kind == "dealt"), default=0)
+    for entry in entries[dealt:]:
+        if entry.told.get("marked") and entry.chain not in marked:
+            store.mark_opened(entry.chain)
 
 
 def _of_one_kind(study: Study, sittings: Sequence[SittingRow]) -> None:

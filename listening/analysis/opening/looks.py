@@ -133,16 +133,23 @@ def look(
             f"{stopping.fewest or planned} on; go on, or look at the counts: listening analyse "
             f"{study.root} --interim"
         )
-    at_end = finished >= enough or ended is not None
+    counted = ever if stopping.withdrawn == "count" else finished
+    at_end = counted >= enough or ended is not None
     if not at_end and not interim:
         raise StudyError(
-            f"{finished} of {planned} planned listeners finished: the answers stay closed until the planned "
-            f"end. A look before it is logged and reported: listening analyse {study.root} --interim"
+            f"{finished} of {planned} planned listeners finished{_gone(withdrawn)}: the answers stay closed "
+            f"until the planned end. A look before it is logged and reported: listening analyse "
+            f"{study.root} --interim"
         )
     now = Seen(finished, ever, at_end, answers[:16])
     return Look(
         now, planned, _before(study, study_digest, now), closed if at_end and finished < planned else ""
     )
+
+
+def _gone(withdrawn: int) -> str:
+    """What is to be said of those who withdrew, where the plan wants each replaced."""
+    return f" ({withdrawn} withdrew, and the plan wants each replaced)" if withdrawn else ""
 
 
 def protocol_at(protocol: Protocol, now: Look) -> Protocol:

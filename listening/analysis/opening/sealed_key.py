@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from listening.errors import CannotWrite, StudyError
-from listening.records import frozen, record
+from listening.records import frozen, key_sealing, record
 from listening.records import protocol as protocol_form
 from listening.records.key import Key
 from listening.records.manifest import Manifest
@@ -54,8 +54,8 @@ def checked(study: Study) -> Opened:
     _same(study.protocol, "protocol", plan.protocol_digest, protocol_form.digest(study.protocol))
     manifest = Manifest.load(study.manifest)
     _same(study.manifest, "manifest of stimuli", plan.manifest_digest, manifest.digest())
-    key = Key.load(study.key)
-    _same(study.key, "sealed key", plan.key_digest, key.sealed_digest())
+    key = key_sealing.load(study)
+    _same(study.key_file, "sealed key", plan.key_digest, key.sealed_digest())
     return Opened(protocol_form.load(study.protocol), plan, key, manifest)
 
 
@@ -83,7 +83,7 @@ def lines(study: Study) -> list[str]:
 
 def how_kept(study: Study) -> str:
     """Whether the key lies open in the study folder, or sealed under a pass phrase."""
-    return "open" if study.key.is_file() else "pass phrase"
+    return "pass phrase" if study.sealed_key.is_file() else "open"
 
 
 def _same(path: Path, what: str, dealt: str, found: str) -> None:

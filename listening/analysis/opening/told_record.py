@@ -1,6 +1,5 @@
 """What the record of a study and its store's ledger tell of the time before an analysis."""
 
-import hashlib
 from collections.abc import Sequence
 from typing import Any
 
@@ -12,8 +11,6 @@ from listening.records.study import Study
 from listening.store import chain
 from listening.store.walk import Entry as LedgerEntry
 from listening.store.walk import Walked
-
-KEY_BESIDE = "the key lies beside the station"  # the event of a sitting that saw it
 
 
 def seen(walked: Walked, *, answers: str, finished: int, sittings: Sequence[Any], key: str) -> dict[str, Any]:
@@ -74,7 +71,6 @@ def of_opening(
 
 def write_analysis(study: Study, found: Findings, *, at: str) -> None:
     """Write the findings' hash and words into the record: no later analysis can pass over this one."""
-    steps = study.steps.read_bytes() if study.steps.is_file() else b""
     told = {
         "study": found.digests.study,
         "opening": found.record.head if found.record else "",
@@ -84,7 +80,6 @@ def write_analysis(study: Study, found: Findings, *, at: str) -> None:
         "findings": frozen.file_digest(study.findings),
         "words": {q.id: q.word for q in found.questions} | {s.id: s.word for s in found.superlatives},
         "simulated": found.simulated,
-        "steps": [len(steps), hashlib.sha256(steps).hexdigest()],
     }
     record.append(study.record, at=at, kind="analysis", told=told)
 

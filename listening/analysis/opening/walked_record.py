@@ -107,9 +107,14 @@ def _against_store(study: Study, entries: list[Entry], walked: Walked) -> Iterat
             yield f"{study.record}: the opening of {row.at}, of which the store tells, was taken out"
     dealt = max((entry.n for entry in entries if entry.kind == "dealt"), default=0)
     removed = {row.sitting for row in walked.ledger if row.kind == chain.REMOVED}
+    marked = {row.detail for row in walked.ledger if row.kind == chain.OPENED}
     for entry in entries:
         if entry.kind != "opening" or entry.n < dealt:  # earlier deals have stores of their own
             continue
+        if entry.told.get("marked") and entry.chain not in marked:
+            yield f"{place_of(study)}: ledger: the opening of {entry.at} was taken out"
+        if entry.told.get("ledger") and entry.told["ledger"] not in walked.hashes:
+            yield f"{place_of(study)}: ledger: not what it was at the opening of {entry.at}"
         gone = [
             head
             for mark, head in entry.told.get("heads", {}).items()
@@ -143,10 +148,13 @@ def _findings(
 
 
 def _steps(study: Study, entries: list[Entry]) -> Iterator[str]:
-    """steps.log still begins with what it held at the last analysis."""
-    told = [entry.told["steps"] for entry in entries if entry.kind == "analysis"]
-    if told:
-        n_bytes, digest = told[-1]
-        there = study.steps.read_bytes()[:n_bytes] if study.steps.is_file() else b""
-        if hashlib.sha256(there).hexdigest() != digest:
-            yield f"{study.steps}: what was done before the last analysis was changed there; restore it"
+    """steps.log holds what it held at the deal, and then the steps that the record tells of."""
+    deal = next((entry for entry in reversed(entries) if entry.kind == "dealt"), None)
+    if deal is None:
+        return
+    there = study.steps.read_bytes() if study.steps.is_file() else b""
+    before, after = there[: deal.told["steps"]], there[deal.told["steps"] :]
+    digest = hashlib.sha256(before).hexdigest() if study.steps.is_file() else ""
+    told = [entry.told["line"] for entry in entries if entry.kind == "step" and entry.n > deal.n]
+    if (before and digest != deal.told["steps_digest"]) or after.decode().splitlines() != told:
+        yield f"{study.steps}: {len(told)} steps since the deal stand in the record, others here; restore it"

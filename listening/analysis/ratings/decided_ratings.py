@@ -71,7 +71,7 @@ def _fitted(table: pd.DataFrame, asked: Question, protocol: Protocol) -> _Fitted
 def _unfitted(rows: pd.DataFrame, asked: Question, protocol: Protocol) -> QuestionFinding:
     attribute = protocol.attribute(asked.attribute)
     ends = (asked.contrast.more, asked.contrast.than)
-    direct = _direct(rows, *ends)
+    direct = rating_model.of_the_two(rows, *ends)
     strokes = [rating_model.n_stimuli(rows, end) for end in ends]
     return QuestionFinding.model_validate(
         as_planned.of_question(asked, protocol)
@@ -82,7 +82,8 @@ def _unfitted(rows: pd.DataFrame, asked: Question, protocol: Protocol) -> Questi
             "alpha_corrected": asked.alpha,
             "word": "undecided",
             "reason": "",
-            "n_listeners": int(rows["listener"].nunique()),
+            "decided_by": "ratings",
+            "n_listeners": int(direct["listener"].nunique()),
             "n_answers": len(rows),
             "n_direct": len(direct),
             "n_direct_more": 0,
@@ -90,12 +91,6 @@ def _unfitted(rows: pd.DataFrame, asked: Question, protocol: Protocol) -> Questi
             "these_recordings_only": min(strokes) < 2,
         }
     )
-
-
-def _direct(rows: pd.DataFrame, more: str, than: str) -> pd.DataFrame:
-    """Ratings of the two conditions, or of one against the other."""
-    ends = [more, than]
-    return rows[rows["condition"].isin(ends) & rows["against"].isin([*ends, ""])]
 
 
 def _judge_family(family: Sequence[_Fitted]) -> list[QuestionFinding]:

@@ -72,6 +72,12 @@ def level_slope(table: pd.DataFrame, attribute: str) -> Slope | None:
     return Slope(estimate, *t_interval.of(estimate, se, df, SLOPE_LEVEL))
 
 
+def of_the_two(rows: pd.DataFrame, more: str, than: str) -> pd.DataFrame:
+    """Ratings of the two conditions, or of one against the other, renumbered."""
+    ends = [more, than]
+    return rows[rows["condition"].isin(ends) & rows["against"].isin([*ends, ""])].reset_index(drop=True)
+
+
 def n_stimuli(rows: pd.DataFrame, condition: str) -> int:
     heard = [*rows["stimulus"][rows["condition"] == condition]]
     heard += [*rows["stimulus_against"][rows["against"] == condition]]
@@ -108,8 +114,13 @@ def _residual_db(rows: pd.DataFrame, asked: Question, metric: str) -> float:
 def fit(
     rows: pd.DataFrame, asked: Question, metric: str, slope_at: str, slope: float, residual_db: float
 ) -> RatedFit:
-    """The contrast by restricted maximum likelihood, level's part taken off every score."""
+    """The contrast by restricted maximum likelihood, level's part taken off every score.
+
+    Only ratings of the two compared conditions enter: how listeners' views and strikes vary is theirs, and
+    borrows nothing from conditions that may vary far less.
+    """
     more, than = asked.contrast.more, asked.contrast.than
+    rows = of_the_two(rows, more, than)
     columns, names, terms = _model(rows, than)
     if more not in names:
         raise BadData(f"no rating of {more}; wanted ratings of {more} and {than}")
@@ -180,6 +191,7 @@ def _codes(values: pd.Series) -> NDArray[np.int64]:
 
 def p_ordinal(rows: pd.DataFrame, asked: Question) -> float | None:
     """One-sided p of the cumulative model of the categories; None where it cannot be fitted."""
+    rows = of_the_two(rows, asked.contrast.more, asked.contrast.than)
     columns, names, terms = _model(rows, asked.contrast.than)
     categories = _codes(rows["score"])
     try:

@@ -40,6 +40,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--nodes", type=_nodes, default=1, metavar="N", help="points of the integral over one random column"
     )
     parser.add_argument("--ml", action="store_true", help="interval: plain, not restricted, likelihood")
+    parser.add_argument(
+        "--df",
+        choices=("satterthwaite", "kenward-roger"),
+        help="interval with --random: degrees of freedom (default satterthwaite); kenward-roger corrects the "
+        "standard errors too",
+    )
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
 
 
@@ -53,6 +59,7 @@ def run(args: argparse.Namespace) -> int:
         link=args.link,
         nodes=args.nodes,
         reml=False if args.ml else None,
+        df=args.df,
     )
     table = answers_csv.read(args.table, asked.columns)
     from stats.tables import rating_scales  # slow to load: a slip in the words or the file is told before

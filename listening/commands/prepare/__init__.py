@@ -5,7 +5,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listening.console import progress, show
+from listening.console import passphrase, progress, show
 from listening.records.study import Study, open_study
 
 if TYPE_CHECKING:
@@ -33,12 +33,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DB",
         help="say what playing the prepared set so far from its level does to the match; prepare nothing",
     )
+    passphrase.option(parser)
     show.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Check, prepare, and print what the matching left over in every metric."""
-    study = open_study(args.folder)
+    study = passphrase.of(open_study(args.folder), args)
     from listening.commands.prepare import prepare_tables as tables
     from listening.steps import study_stimuli  # slow to load: a slip in the folder is told before
 
@@ -74,6 +75,7 @@ def _print(args: argparse.Namespace, study: Study, manifest: "Manifest") -> None
     spreads = residuals.spreads(manifest)
     previews = tables.previews(study, manifest)
     lines = [*tables.summary(study, manifest), *tables.table(spreads), *tables.moved(manifest)]
+    lines += tables.level_left(study, manifest)
     lines += [line for found, warnings in previews for line in tables.pairs(found, warnings)]
     if study.ear_gains.is_file():
         lines += tables.by_ear(EarGains.load(study.ear_gains))

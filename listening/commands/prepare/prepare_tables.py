@@ -3,7 +3,7 @@
 from listening.analysis.collect.adjustments import disagreeing
 from listening.design import dealt_trial
 from listening.errors import StudyError
-from listening.planning import covariate_criticism
+from listening.planning import covariate_criticism, level_criticism
 from listening.planning.covariate_criticism import Preview
 from listening.records import metric_register, protocol
 from listening.records.ear_gains import EarGains
@@ -69,6 +69,12 @@ def moved(manifest: Manifest) -> list[str]:
             f"{t60:>8.3f}{100 * miss:>8.2f} %{moved.tilt_db_per_octave:>+9.2f} dB/oct"
         )
     return lines
+
+
+def level_left(study: Study, manifest: Manifest) -> list[str]:
+    """Where the control pairs do not bound the level that matching left over, or bound it loosely."""
+    found = level_criticism.measured(protocol.load(study.protocol), manifest)
+    return [f"caution: {line}" for line in found]
 
 
 def previews(study: Study, manifest: Manifest) -> list[tuple[Preview, list[str]]]:

@@ -38,6 +38,7 @@ def run(args: argparse.Namespace) -> int:
     from listening.records.findings import Findings  # slow to load: a slip in the folder is told before
     from listening.report.figures import figures
     from listening.report.page import claims_sheet as sheet
+    from listening.report.sentences import sentences
 
     found = Findings.load(study.findings)
     with figures.kept() as drawings:
@@ -54,13 +55,17 @@ def run(args: argparse.Namespace) -> int:
         data["pdf"] = str(study.page.with_suffix(".pdf"))
         lines.append(f"for paper: {data['pdf']}")
     if args.figures is not None:
-        data["figures"] = list(map(str, save_figures(args.figures, drawings)))
+        data["figures"] = list(
+            map(
+                str, save_figures(args.figures, drawings, note=sentences.SIMULATED if found.simulated else "")
+            )
+        )
         lines.append(f"{len(drawings)} figures, each as SVG and PNG: {args.figures}")
     show.result(args, lines, data)
     return 0
 
 
-def save_figures(folder: Path, drawings: "Sequence[Drawing]") -> list[Path]:
+def save_figures(folder: Path, drawings: "Sequence[Drawing]", *, note: str = "") -> list[Path]:
     """Each figure of a page as a file for slides; returns what was written."""
     from listening.report.figures import figures
 
@@ -68,7 +73,7 @@ def save_figures(folder: Path, drawings: "Sequence[Drawing]") -> list[Path]:
     for drawing in drawings:
         for kind in ("svg", "png"):
             made.append(folder / f"{drawing.name}.{kind}")
-            write_bytes(made[-1], figures.slide(drawing, kind))
+            write_bytes(made[-1], figures.slide(drawing, kind, note=note))
     return made
 
 

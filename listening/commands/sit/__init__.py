@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from listening.errors import ListeningError, MissingFile
-from listening.records.study import Study
+from listening.records.study import KEY_BESIDE, Study
 
 if TYPE_CHECKING:
     from listening.session.arrival import Arrival
@@ -40,6 +40,8 @@ def run(args: argparse.Namespace) -> int:
     first, spoken = first_view(study, lines=is_plain)
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise ListeningError("a sitting needs a terminal: start it in one, not in a pipe")
+    if study.key_lies_beside:  # said before the screen is drawn, and there again when it closes
+        print(f"{KEY_BESIDE}: {study.sealed}; seat listeners with: listening station", file=sys.stderr)
     if is_plain:
         return sit_plainly.run(study, first, opener(study, args, first, spoken))
     with sit_ending.messages_to(study.log), first_paint.shown(first, sit_ending.terminal()):

@@ -141,7 +141,7 @@ def say(app: Ending, study: Study) -> int:
     if sitting is not None:
         print(
             f"For the researcher's notes:  study {sitting.plan.study_digest[:16]}, "
-            f"listener {sitting.row.listener}"
+            f"listener {sitting.row.listener}, code of the answers {sitting.code()}"
         )
     waiting = 0 if sitting is None else sitting.close()
     if waiting:

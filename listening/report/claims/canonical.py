@@ -7,11 +7,12 @@ digit or listed mark stays a token of its own, so that no printable form has it.
 
 import re
 import unicodedata
-from functools import cache
+from functools import cache, lru_cache
 
 from listening.report.sentences import language
 
 LATIN_END = "\u0250"  # letters below it change case; a Kelvin sign or a Cyrillic letter never becomes Latin
+KEPT = 4096  # texts whose tokens are remembered
 COMBINING = ("\u0300", "\u036f")
 SPACES = " \t\r\n\u00a0\u2009\u202f"
 EVENED = str.maketrans(
@@ -25,11 +26,13 @@ AT_END = re.compile(rf"[{SPACES}]*[.!]?[{SPACES}]*(?:[*†‡¹²³]|\[[0-9]{{1,
 PARAGRAPH = re.compile(r"\n[ \t\r]*\n")
 
 
+@lru_cache(maxsize=KEPT)  # a draft is held against every form, and every form against every draft
 def tokens(text: str) -> tuple[str, ...]:
     """Words, numbers and signs of a whole draft; see the top of this file for what is evened out."""
     return tokens_within(AT_END.sub("", _unwrapped(_evened(text).strip(SPACES)), count=1))
 
 
+@lru_cache(maxsize=KEPT)
 def tokens_within(text: str) -> tuple[str, ...]:
     """The same of a part, whose own end and quotation marks are not those of a draft."""
     if PARAGRAPH.search(text.strip()):

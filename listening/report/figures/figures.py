@@ -88,14 +88,21 @@ def kept() -> Iterator[list[Drawing]]:
         _kept.reset(token)
 
 
-def slide(drawing: Drawing, kind: str) -> bytes:
-    """A figure with its title at the size of a slide, 16 to 9, as `svg` or `png`: same figure, same bytes."""
+def slide(drawing: Drawing, kind: str, *, note: str = "") -> bytes:
+    """A figure with its title at the size of a slide, 16 to 9, as `svg` or `png`: same figure, same bytes.
+
+    Parameters
+    ----------
+    note : what has to be known wherever the figure goes, before its title
+    """
     width_in = max(drawing.width_in, (drawing.height_in + TITLE_IN) * SLIDE_PX[0] / SLIDE_PX[1])
     height_in = width_in * SLIDE_PX[1] / SLIDE_PX[0]
     with mpl.rc_context(style.FIGURE | {"savefig.facecolor": style.PANEL}):
         figure = Figure(figsize=(width_in, height_in), layout="constrained", dpi=SLIDE_PX[0] / width_in)
         drawing.draw(figure)
-        figure.suptitle(textwrap.fill(drawing.title, int(TITLE_CHARACTERS_IN * width_in)), fontsize=LABEL_PT)
+        figure.suptitle(
+            textwrap.fill(f"{note}{drawing.title}", int(TITLE_CHARACTERS_IN * width_in)), fontsize=LABEL_PT
+        )
         made = io.BytesIO()
         about = {"Date": None} if kind == "svg" else {"Software": None}
         figure.savefig(made, format=kind, metadata=about)

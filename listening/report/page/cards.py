@@ -113,10 +113,11 @@ def _figure(i: int, q: QuestionFinding, found: Findings) -> tuple[str, str]:
     planned = "; dashed: the smallest share planned to matter" if q.unit == "share" else ""
     even = "even chances" if q.guess is None else "guessing"
     caption = f"{dots}Below, the panel’s estimate and its limits. Solid rule: {even}{planned}."
+    done = sentences.happened(q, found)
     drawn = figures.svg(
         partial(figures.verdict_scale, q=q),
         name=f"scale{i}",
-        title=f"{sentences.ask(q, found)} {sentences.happened(q, found)}",
+        title=f"{sentences.ask(q, found)} {done[:1].upper()}{done[1:]}",
         height_in=figures.scale_height_in(q),
         width_in=figures.CARD_IN,
     )

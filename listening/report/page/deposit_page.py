@@ -100,6 +100,11 @@ def _stopping(protocol: Protocol) -> str:
     text = f"## Stopping rule\n\nListening ends when {planned} listeners have finished."
     if rule.fewest is not None:
         text += f" It may end earlier, with the reason stated, from {rule.fewest} finished listeners on."
+    text += (
+        " Who finished and withdraws before the first analysis still counts, without answers."
+        if rule.withdrawn == "count"
+        else " Who withdraws before the first analysis is replaced by another listener."
+    )
     if rule.looks:
         looks = ", ".join(map(str, rule.looks))
         text += (

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from listening.records import metric_register
 from listening.records.findings import Caution, Findings, Winner
 from listening.report import rounding
+from listening.report.page import record_words
 
 TRAINING = {"naive": "untrained"}
 CAUTIONS: dict[Caution, str] = {
@@ -60,7 +61,7 @@ def method(found: Findings) -> list[str]:
     )
     return [
         f"{trials}Orders were balanced and drawn before the test; which code is which sound was sealed until "
-        "the analysis.",
+        f"the analysis. {record_words.of_key(found)}".rstrip(),
         *(deciding(found) if compares else []),
         *(_told_apart(found) if told_apart else []),
         *(_rated(found) if rated else []),
@@ -100,7 +101,25 @@ def _told_apart(found: Findings) -> list[str]:
 
 
 def deciding(found: Findings) -> list[str]:
-    """The model that decides, and when it says what."""
+    """What decides questions on choices, and when it says what."""
+    if all(q.decided_by == "logistic mixed model" for q in found.questions if q.unit in ("share", "logit")):
+        return _by_model(found)
+    options = found.method
+    return [
+        f"What decides: {options.deciding}. Direct comparisons of the planned pair alone: each listener’s "
+        "own share of choices is counted and each listener weighs the same, whatever the number of answers. "
+        "The advantage of the sound heard first is taken off. Limits are one-sided, by Student’s t with "
+        f"{options.df_rule} degrees of freedom and the skewness of the listeners’ shares; where all agree "
+        "they are never narrower than the exact ones.",
+        *([_monotony(found)] if options.level_metrics else []),
+        _rule(found, on="even chances"),
+        "Mixed models of the same answers and of all conditions stand beside each verdict and decide "
+        "nothing; so does a test whether comparisons over other conditions agree with the direct ones.",
+    ]
+
+
+def _by_model(found: Findings) -> list[str]:
+    """The model that decided before version 0.2, and when it said what."""
     options = found.method
     level = [_level(found)] if options.level_metrics else []
     return [
@@ -117,6 +136,16 @@ def deciding(found: Findings) -> list[str]:
     ]
 
 
+def _monotony(found: Findings) -> str:
+    metrics = ", ".join(metric_register.named(m).name for m in found.method.level_metrics)
+    return (
+        "At equal level, what is left of the level difference moves answers no more than a control pair (one "
+        "sound against itself at a known gain) with the next larger gain does: no slope is supposed. The "
+        "verdict must hold with the most that level can have in the share taken off, with level as each of "
+        f"{metrics} and, where which is louder was asked about the same sounds, as it was heard."
+    )
+
+
 def _level(found: Findings) -> str:
     metrics = ", ".join(metric_register.named(m).name for m in found.method.level_metrics)
     return (
@@ -127,12 +156,12 @@ def _level(found: Findings) -> str:
     )
 
 
-def _rule(found: Findings) -> str:
+def _rule(found: Findings, on: str = "zero") -> str:
     options = found.method
     return (
-        "More: supported if the one-sided lower bound is above zero and the estimate reaches the smallest "
-        "effect that matters; contradicted if the upper bound is below it; else undecided. Same: "
-        "supported if both bounds lie inside the smallest effect and enough listeners do, a panel split in "
+        f"More: supported if the one-sided lower limit is above {on} and the estimate reaches the smallest "
+        "effect that matters; contradicted if the upper limit is below it; else undecided. Same: "
+        "supported if both limits lie inside the smallest effect and enough listeners do, a panel split in "
         "camps included; "
         f"contradicted if both lie outside on one side; else undecided. Below {options.minimum_listeners} "
         f"listeners there is no verdict. Families of questions are corrected by {options.family_rule}’s "
@@ -194,3 +223,8 @@ def _departures(found: Findings) -> Iterator[str]:
         yield f"{panel.n_unfinished} sittings were not finished."
     if panel.n_excluded:
         yield f"{panel.n_excluded} listeners were excluded by a rule that the protocol fixed."
+    if found.record is not None:
+        yield from (
+            f"An earlier complete analysis of other answers was made on {record_words.day(one.at)}."
+            for one in record_words.earlier_complete(found)
+        )

@@ -20,6 +20,7 @@ from listening.report.page import (
     imported_words,
     method_words,
     page_clips,
+    record_words,
     style,
     top,
 )
@@ -167,6 +168,7 @@ def _documented(found: Findings) -> dict[str, Any]:
         "stimuli": finding_tables.stimuli(found),
         "method": words.method(found),
         "deviations": words.deviations(found),
+        "record": record_words.of_record(found),
         "cautions": imported_words.cautions() if found.imported else method_words.cautions(found),
         "hashes": finding_tables.hashes(found),
     }

@@ -25,8 +25,8 @@ def reach(conditions: tuple[str, ...], found: Findings, *, strikes: int = 0) -> 
 
 def of_pair(q: QuestionFinding, found: Findings) -> Reach:
     """Of what a question's sentence may speak; two edited versions are of one recording."""
-    if cause_words.of(q):
-        return "recording"
+    if q.presentation == "isolated":
+        return "recording" if cause_words.of(q) else "design"
     return reach((q.more, q.than), found, strikes=q.stimuli_per_condition)
 
 

@@ -15,7 +15,9 @@ RESIDUAL_DIGITS = 3
 
 def of_question(q: QuestionFinding, found: Findings, words: Language) -> str:
     """The footnote of a question's sentence."""
-    return _joined([*_test(q, found, words), *_estimate(q, words), _planned(found, words)])
+    return _joined(
+        [*_test(q, found, words), *_estimate(q, words), _planned(found, words), *_earlier(q.id, found, words)]
+    )
 
 
 def of_factor(q: QuestionFinding, found: Findings, words: Language) -> str:
@@ -25,7 +27,8 @@ def of_factor(q: QuestionFinding, found: Findings, words: Language) -> str:
         held = q.factor.ratio
         said = {"ratio": words.number(held.value, 2), "coverage": rounding.level(held.level)}
         ratio = [words.text("footnote", "ratio").format(limits=_limits(held, words, 2), **said)]
-    return _joined([*_test(q, found, words), *_estimate(q, words), *ratio, _planned(found, words)])
+    test = [*_test(q, found, words), *_estimate(q, words), *ratio, _planned(found, words)]
+    return _joined([*test, *_earlier(q.id, found, words)])
 
 
 def of_superlative(s: SuperlativeFinding, found: Findings, words: Language) -> str:
@@ -40,6 +43,7 @@ def of_superlative(s: SuperlativeFinding, found: Findings, words: Language) -> s
             _played(s.presentation, found, words),
             words.text("footnote", "most").format(**counts),
             _planned(found, words),
+            *_earlier(s.id, found, words),
         ]
     )
 
@@ -60,7 +64,7 @@ def missing(found: Findings) -> list[str]:
 
 
 def _test(q: QuestionFinding, found: Findings, words: Language) -> Iterator[str]:
-    yield f"{words.text('footnote', q.task)}, {_who(q.n_listeners, found, words)}"
+    yield f"{words.task(q.task)}, {_who(q.n_listeners, found, words)}"
     yield from _carried_out(found, words)
     yield words.text("footnote", "asked").format(asked=words.quoted(q.asked))
     if q.presentation == "isolated":
@@ -175,6 +179,15 @@ def _limits(found: Interval, words: Language, digits: int) -> str:
 
 def _planned(found: Findings, words: Language) -> str:
     return words.text("footnote", "planned").format(study=found.digests.study[:STUDY_DIGITS])
+
+
+def _earlier(name: str, found: Findings, words: Language) -> Iterator[str]:
+    """That the planned end was analysed before with other answers, and what was said then."""
+    analyses = found.record.analyses if found.record is not None else ()
+    for one in analyses:
+        if one.at_end and one.other_answers and name in one.words:
+            word = str(words.words["words"]["verdict"][one.words[name]])
+            yield words.text("footnote", "earlier").format(day=one.at[:10], word=word)
 
 
 def _joined(parts: list[str]) -> str:

@@ -36,7 +36,7 @@ def of_question(q: QuestionFinding, found: Findings, words: Language) -> Iterato
     claims = words.list_of("claim", name)
     if name in HEADLINES:
         yield Form(q.id, words.code, "headline", _headline_first(claims), filled)
-    happened = [one + slots.tied(q, words) + "." for one in words.list_of("evidence", facts.evidence(q))]
+    happened = [one + slots.tied(q, words) + "." for one in slots.happened(q, words)]
     together = tuple(claim + after for claim in claims for after in happened)
     yield Form(q.id, words.code, "sentence", together, filled, raw)
     yield fixed(q.id, words.code, "footnote", footnotes.of_question(q, found, words))

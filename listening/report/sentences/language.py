@@ -22,6 +22,15 @@ class Language:
         """Wordings that mean the same, the printed one first; empty where the file has none."""
         return list(self.words[section].get(key, ()))
 
+    def told_apart(self, task: str) -> list[str]:
+        """What happened in a task with right answers; a task without words of its own has plain ones."""
+        return self.list_of("evidence", task) or self.list_of("evidence", "other_task")
+
+    def task(self, task: str) -> str:
+        """What a test is called; a task without words of its own goes by its name."""
+        known = self.words["footnote"].get(task)
+        return str(known) if known else self.text("footnote", "other_task").format(task=task)
+
     def text(self, section: str, key: str) -> str:
         """One wording."""
         return str(self.words[section][key])

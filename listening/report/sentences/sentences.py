@@ -43,7 +43,7 @@ def happened(q: QuestionFinding, found: Findings) -> str:
     """What was done, in numbers: `chosen as the brighter ones in 41 of 48 comparisons by 24 listeners`."""
     words = _english()
     filled, _ = slots.of_question(q, found, words)
-    told = words.list_of("evidence", facts.evidence(q))[0] + slots.tied(q, words)
+    told = slots.happened(q, words)[0] + slots.tied(q, words)
     return told.format(**{key: texts[0] for key, texts in filled.items()}).removeprefix(": ")
 
 

@@ -78,7 +78,11 @@ def measured(metric: str, words: Language) -> str:
 
 def names(condition: str, label: str, reach: facts.Reach, words: Language) -> tuple[str, ...]:
     """How a condition is called: by its label or its name in the protocol, in quotation marks or without."""
-    printed = [pattern.format(label=label) for pattern in words.list_of("names", reach)]
+    said = words.quoted(label) if "," in label else label  # a comma in a name would part the sentence
+    printed = [
+        pattern.format(label=label if words.quoted("{label}") in pattern else said)
+        for pattern in words.list_of("names", reach)
+    ]
     bare = [_bare(pattern, words) for pattern in words.list_of("names", reach)]
     others = [
         pattern.format(label=called)
@@ -99,6 +103,12 @@ def superlative(comparative: str, words: Language) -> str:
 def agreeing(words: Language, *, many: bool) -> Slots:
     """Words that change with the number of what is spoken of."""
     return {key: (words.by_number(key, many=many),) for key in words.words["words"] if key not in CHOSEN}
+
+
+def happened(q: QuestionFinding, words: Language) -> list[str]:
+    """Templates of what was done, the printed one first."""
+    key = facts.evidence(q)
+    return words.told_apart(key) if q.kind == "audible" else words.list_of("evidence", key)
 
 
 def tied(q: QuestionFinding, words: Language) -> str:

@@ -206,3 +206,16 @@ def test_recruitment_ends_early_only_as_the_rule_says(study: Study) -> None:
 def test_a_stopping_rule_that_cannot_be_is_refused(stopping: dict[str, Any], told: str) -> None:
     with pytest.raises(ValueError, match=told):
         _protocol(**stopping)
+
+
+def test_a_withdrawal_at_the_planned_end_closes_no_study_whose_plan_counts_it(tmp_path: Path) -> None:
+    """24 of 24 finished, one withdraws before the first analysis: what holds stands in the plan."""
+    study = Study(tmp_path)
+    counts = Protocol.model_validate({**PLAIN, "stopping": {"withdrawn": "count"}})
+    assert looks.look(study, DIGEST, counts, finished=23, withdrawn=1).now.at_end
+    for rule in ({"withdrawn": "replace"}, {}):
+        replaces = Protocol.model_validate({**PLAIN, "stopping": rule})
+        with pytest.raises(StudyError, match="1 withdrew, and the plan wants each replaced"):
+            looks.look(study, DIGEST, replaces, finished=23, withdrawn=1)
+    with pytest.raises(StudyError, match="22 of 24"):
+        looks.look(study, DIGEST, counts, finished=22, withdrawn=1)

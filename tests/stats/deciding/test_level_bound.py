@@ -1,8 +1,5 @@
 """Level by monotony: bounded by control pairs at or above the residual, whatever the shape."""
 
-import importlib.util
-from pathlib import Path
-
 import numpy as np
 import pytest
 from scipy.stats import binom
@@ -10,11 +7,8 @@ from scipy.stats import binom
 from stats.deciding import direct_share, level_bound, planned_pair, share_verdict
 from stats.deciding.level_bound import Controls
 from stats.errors import BadData
+from tests import level_truth
 
-_file = Path(__file__).resolve().parents[2] / "level_truth.py"
-_spec = importlib.util.spec_from_file_location("level_truth", _file)
-level_truth = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(level_truth)
 TRUTHS = {truth.name: truth for truth in level_truth.LEVEL_TRUTHS}
 
 

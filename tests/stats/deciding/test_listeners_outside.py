@@ -77,3 +77,19 @@ def test_power_is_that_of_simulated_even_panels():
 def test_numbers_out_of_range_are_named():
     with pytest.raises(StatsError, match=r"smallest effect 0\.6"):
         listeners_outside.p_at_least(counts([6, 6]), 0.25, delta=0.6)
+
+
+@pytest.mark.parametrize(("share", "ties"), [(0.6, 0.2), (0.5, 0.0), (0.95, 0.3)])
+def test_chances_of_one_answer_have_the_share_they_were_made_for(share, ties):
+    """A tie counts half; near certainty there is less room for ties."""
+    chances = listeners_outside._one_answer(share, ties)
+    assert chances.sum() == pytest.approx(1.0)
+    assert chances @ [0.0, 0.5, 1.0] == pytest.approx(share)
+    assert chances[1] == pytest.approx(min(ties, 2 * (1 - share)))
+
+
+def test_the_order_pulls_up_what_is_heard_first_and_down_what_is_heard_second():
+    """Two answers with it first (0.6 each) and one with it second (0.4): all three chosen 0.144 by hand."""
+    pulled = Counts(np.zeros(1), np.array([[2, 1]]), 0.1, 0.0)
+    chances = listeners_outside._chances(np.array([2, 1]), 0.5, pulled)
+    assert (chances[6], chances[0]) == (pytest.approx(0.144), pytest.approx(0.4 * 0.4 * 0.6))

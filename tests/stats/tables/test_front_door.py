@@ -130,6 +130,36 @@ def test_what_a_person_can_mend_is_a_listening_error(case):
         act()
 
 
+def test_kenward_and_rogers_degrees_of_freedom_are_those_of_the_command(tmp_path, capsys):
+    path = tmp_path / "ratings.csv"
+    uneven = ratings().iloc[:-7]
+    uneven.to_csv(path, index=False)
+    options = {"fixed": ["design"], "random": ["listener", "stimulus"]}
+    found = stats.fit_ratings(uneven, df="kenward-roger", **options)
+    words = ["ratings", path, "--answer", "rating", "--fixed", "design", "--random", "listener,stimulus"]
+    told = json.loads(printed(capsys, *words, "--df", "kenward-roger", "--json"))
+    assert told == json.loads(json.dumps(found.to_dict()))
+    plain = stats.fit_ratings(uneven, **options)
+    assert found.se[1] > 1.001 * plain.se[1]  # the correction takes hold; its values are tested in its room
+    with pytest.raises(ListeningError, match="--df"):
+        stats.fit_ratings(uneven, answer="yes", scale="binary", df="kenward-roger", **options)
+
+
+def test_means_of_a_balanced_table_are_the_plain_means():
+    # balanced: generalised least squares gives each level's plain mean (worked by hand from the model)
+    found = stats.compare_levels(ratings(), "design", random=["listener", "stimulus"])
+    plain = ratings().groupby("design")["rating"].mean()
+    assert found.means.to_frame()["estimate"].to_dict() == pytest.approx(plain.to_dict(), abs=1e-6)
+    assert abs(found.to_frame()["estimate"].iloc[0]) == pytest.approx(abs(plain["A"] - plain["B"]), abs=1e-6)
+
+
+@pytest.mark.parametrize("name", stats.__all__)
+def test_every_name_at_the_front_door_opens_and_is_described(name):
+    found = getattr(stats, name)
+    assert found.__doc__
+    assert name in dir(stats)
+
+
 def test_importing_either_package_loads_nothing_heavy():
     heavy = ["numpy", "scipy", "pandas", "numba", "pydantic", "matplotlib", "sqlalchemy", "soundfile"]
     source = f"import sys, listening, stats; print([m for m in {heavy} if m in sys.modules])"
