@@ -26,7 +26,7 @@ BEGIN
         RAISE EXCEPTION 'another study is lodged on this server' USING ERRCODE = 'LT001';
     END IF;
     IF (SELECT count(*) FROM sitting t WHERE t.holder LIKE replace(session_user, '_', '\_') || '/%'
-            AND t.held_until >= server_s()) >= {most_held} THEN
+            AND t.finished_at IS NULL AND t.held_until >= server_s()) >= {most_held} THEN
         RAISE EXCEPTION 'too many open at once' USING ERRCODE = 'LT005';
     END IF;
     SELECT s.slot INTO given FROM slot s LEFT JOIN sitting t ON t.id = s.sitting

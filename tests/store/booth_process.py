@@ -54,6 +54,9 @@ def claim_all(url: str, name: str, folder: Path, n_slots: int, gate: Barrier) ->
             break
         tell("slot", row.slot, name)
         booth.record(answer(row, "t1", "first"))
+        booth.finish(row.id)
+        while booth.waiting():  # one login holds no more than 32 sittings that are not finished
+            time.sleep(0.01)
     booth.close(within_s=60)
 
 
