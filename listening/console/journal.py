@@ -6,7 +6,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from listening.errors import ListeningError
-from listening.records import record
 from listening.records.environment import environment
 from listening.records.study import Study
 
@@ -28,6 +27,8 @@ def note(step: str, study: Study) -> None:
     line = f"{at} {step}: {environment()}"
     with suppress(OSError, ListeningError):
         if study.record.is_file():
+            from listening.records import record  # slow to load: a sitting's first screen waits
+
             record.append(study.record, at=at, kind="step", told={"line": line})
         with study.steps.open("a", encoding="utf-8") as log:
             log.write(f"{line}\n")

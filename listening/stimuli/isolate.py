@@ -136,7 +136,7 @@ def _hearer(split: Split, asked: Asked) -> Callable[[float, Damping], _Heard]:
     def hear(tilt: float, damping: Damping) -> _Heard:
         nonlocal gain_db
         made = reshape.together(split, damping=damping, tilt_db_per_octave=tilt)
-        sound = trimmed(made, asked.window)
+        sound = trimmed(made, asked.window, onset_s=split.onset_s)
         start = sound.amplified(gain_db)  # near the last one: fewer steps
         gain_db += match.gain_db(start, asked.metric, target=asked.target, tolerance_db=asked.tolerance_db)
         loud = sound.amplified(gain_db)
@@ -207,7 +207,8 @@ def _log_ratio(one: float | None, other: float | None) -> float:
     if one is None or other is None:
         raise StudyError(
             "isolation: the strike has no value of the brightness or decay that [covariates] names; "
-            "calibrate the recordings, or name centroid_hz and t60_s there"
+            "calibrate the recordings, name centroid_hz and t60_s there, or, where it fades before the "
+            "loudness has fallen to a tenth, set a longer trimming.length_s"
         )
     return float(np.log(one / other))
 

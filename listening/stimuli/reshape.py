@@ -10,11 +10,7 @@ from listening.audio.sound import FloatArray, Sound
 from listening.metrics.modes import Modes
 from listening.stimuli import crowded
 from listening.stimuli.modal import Split, ringing
-from listening.stimuli.trim import rise
 
-STRIKE_S = 0.03  # after the onset the residual is the strike's own noise, and takes its colour
-STRIKE_FADE_S = 0.05  # then it passes into the room's noise, which stays as it is
-RISE_S = 0.002
 PIVOT_HZ = 2000.0
 TILT_RANGE_HZ = (150.0, 14_000.0)  # outside, the colour filter stays level
 N_TAPS = 2048
@@ -45,30 +41,34 @@ UNCHANGED = Damping()
 
 
 def together(split: Split, *, damping: Damping = UNCHANGED, tilt_db_per_octave: float = 0.0) -> Sound:
-    """The sound with its partials damped otherwise and partials and strike coloured by a tilt.
+    """The sound with its partials damped otherwise and weighted by a tilt; the strike's noise stays.
 
-    The partials keep their frequency, phase and strength at the onset, and crowded peaks their first
-    instants; the noise of the room stays. Without a change the samples are those of the original, to
-    rounding.
+    The partials keep their frequency and phase, and but for the tilt their strength at the onset, crowded
+    peaks their first instants; what no partial explains, the strike's noise and the room's, stays as it is.
+    Without a change the samples are those of the original, to rounding.
     """
     sound = split.sound
-    moved, residual = _moved(split, damping), split.residual
-    strike = residual * _strike_window(split)
-    room = residual - strike
-    coloured = moved + strike
-    if tilt_db_per_octave:
-        coloured = scipy.signal.oaconvolve(coloured, tilt_filter(tilt_db_per_octave, sound.rate_hz))[
-            : len(room)
-        ]
-    return replace(sound, samples=coloured + room)
+    moved = _moved(split, damping, tilt_db_per_octave)
+    return replace(sound, samples=moved + split.residual)
 
 
-def _moved(split: Split, damping: Damping) -> FloatArray:
+def _moved(split: Split, damping: Damping, tilt_db_per_octave: float) -> FloatArray:
     sound = split.sound
     if not split.peaks:
-        return ringing(damped(split.modes, damping), sound.n_samples, sound.rate_hz, split.onset_s)
+        partials = tilted(damped(split.modes, damping), tilt_db_per_octave)
+        return ringing(partials, sound.n_samples, sound.rate_hz, split.onset_s)
     factor = damping.factor(np.array([peak.centre_hz for peak in split.peaks]))
-    return crowded.moved(sound, split.onset_s, split.peaks, factor)
+    moved = crowded.moved(sound, split.onset_s, split.peaks, factor)
+    if not tilt_db_per_octave:
+        return moved
+    coloured = scipy.signal.oaconvolve(moved, tilt_filter(tilt_db_per_octave, sound.rate_hz))
+    return np.asarray(coloured[: len(moved)])
+
+
+def tilted(modes: Modes, db_per_octave: float) -> Modes:
+    """The same partials, each as strong as the tilt has it."""
+    gain = 10.0 ** (db_per_octave * _octaves(modes.frequency_hz) / 20.0)
+    return Modes(modes.decay_per_s, modes.frequency_hz, modes.amplitude * gain)
 
 
 def damped(modes: Modes, damping: Damping) -> Modes:
@@ -77,24 +77,17 @@ def damped(modes: Modes, damping: Damping) -> Modes:
     return Modes(modes.decay_per_s * factor, modes.frequency_hz, modes.amplitude)
 
 
-def _strike_window(split: Split) -> FloatArray:
-    """(n,) 1 around the strike, 0 before it and once it has passed."""
-    rate_hz, n = split.sound.rate_hz, split.sound.n_samples
-    window = np.zeros(n)
-    start = round(split.onset_s * rate_hz)
-    up, hold, down = (round(s * rate_hz) for s in (RISE_S, STRIKE_S, STRIKE_FADE_S))
-    shape = np.concatenate([rise(up), np.ones(hold), rise(down)[::-1]])
-    first = start - up
-    shape = shape[max(0, -first) :][: n - max(0, first)]
-    window[max(0, first) : max(0, first) + len(shape)] = shape
-    return window
-
-
 def tilt_filter(db_per_octave: float, rate_hz: int) -> FloatArray:
     """(2048,) minimum-phase filter whose gain rises by so much an octave, 0 dB at 2 kHz."""
     frequency_hz = np.fft.rfftfreq(4 * N_TAPS, 1 / rate_hz)
-    octaves = np.log2(np.clip(frequency_hz, *TILT_RANGE_HZ) / PIVOT_HZ)
-    return minimum_phase(10.0 ** (db_per_octave * octaves / 20.0))[:N_TAPS]
+    return minimum_phase(
+        10.0 ** (db_per_octave * _octaves(np.asarray(frequency_hz, dtype=np.float64)) / 20.0)
+    )[:N_TAPS]
+
+
+def _octaves(frequency_hz: FloatArray) -> FloatArray:
+    """Octaves over the pivot; outside the filter's range it stays level."""
+    return np.asarray(np.log2(np.clip(frequency_hz, *TILT_RANGE_HZ) / PIVOT_HZ))
 
 
 def minimum_phase(magnitude: FloatArray) -> FloatArray:

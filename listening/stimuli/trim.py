@@ -24,9 +24,10 @@ class Window:
         return self.length_s - self.fade_out_s
 
 
-def trimmed(sound: Sound, window: Window) -> Sound:
+def trimmed(sound: Sound, window: Window, *, onset_s: float | None = None) -> Sound:
     """The window around the loudest strike of a sound, faded at both ends, the strike itself untouched.
 
+    `onset_s` is where the strike begins, where that is known: what was made from a strike keeps its instant.
     A recording that begins too late gets silence in front, and a shorter fade.
 
     Raises
@@ -35,7 +36,7 @@ def trimmed(sound: Sound, window: Window) -> Sound:
         The recording ends before the window does, or holds nothing but zeros.
     """
     listened = sound.mono() if sound.n_channels > 1 else sound
-    onset_sample = round(onset.find(listened).time_s * sound.rate_hz)
+    onset_sample = round((onset.find(listened).time_s if onset_s is None else onset_s) * sound.rate_hz)
     start = onset_sample - round(window.before_onset_s * sound.rate_hz)
     length = round(window.length_s * sound.rate_hz)
     if start + length > sound.n_samples:

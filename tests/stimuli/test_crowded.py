@@ -107,12 +107,12 @@ def test_a_real_bell_with_crowded_modes_is_moved_within_the_stated_limits(asked:
         metric="nmax_sone",
         target=88.0,
         tolerance_db=0.1,
-        window=Window(before_onset_s=0.01, length_s=5.0, fade_in_s=0.005, fade_out_s=0.3),
+        window=Window(before_onset_s=0.01, length_s=6.5, fade_in_s=0.005, fade_out_s=0.3),
     )
     for variant in isolate.variants(wav.load(REAL, 5.0).mono(), wanted):
         moved = variant.isolated
         untouched = moved.tilt_db_per_octave == 0 and moved.damping_factor == 1
-        assert len(moved.partials) == 5
+        assert 4 <= len(moved.partials) <= 5  # longer, one of them sinks into its neighbour
         for partial in moved.partials:
             assert partial.t60_after_s == pytest.approx(partial.t60_wanted_s, rel=0.02)
         if "decay_ratio" in asked:
