@@ -82,7 +82,7 @@ OBJECTIONS: dict[str, tuple[list[Edit], str, str]] = {
     "not compared": (
         [
             (
-                'pairs = "all"\nrepeats = 2\nplanned_repeats = 6',
+                'pairs = "all"\nrepeats = 2\nplanned_repeats = 8',
                 'pairs = "cyclic"\npartners = 2\nrepeats = 6',
             ),
             SEED,
@@ -162,11 +162,11 @@ def test_the_budget_adds_up(tmp_path: Path) -> None:
     path.write_text(BELLS)
     chosen = protocol.load(path)
     found = budget.of_study(chosen, stand_in.manifest(chosen, recordings_table.load(chosen, path)))
-    # 13 pairs twice and 2 six times, for brightness and for ringing; loudness 16 + 2 x 4, and 12 as
+    # 13 pairs twice and 2 eight times, for brightness and for ringing; loudness 16 + 2 x 4, and 12 as
     # recorded; 8 control pairs for each of three
-    n = 2 * (13 * 2 + 2 * 6) + 24 + 12 + 3 * 8
+    n = 2 * (13 * 2 + 2 * 8) + 24 + 12 + 3 * 8
     # pairs of 2 x 2.5 s with 0.5 s between and 4 s to answer, 6 practice trials, 3 introductions, 3 breaks
-    assert sum(p.trials for p in found.parts) == n == 136
+    assert sum(p.trials for p in found.parts) == n == 144
     assert found.seconds == pytest.approx((n + 6) * 9.5 + 3 * 60 + 3 * 30)
     assert found.seconds < 30 * 60
 
