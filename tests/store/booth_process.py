@@ -55,8 +55,7 @@ def claim_all(url: str, name: str, folder: Path, n_slots: int, gate: Barrier) ->
         tell("slot", row.slot, name)
         booth.record(answer(row, "t1", "first"))
         booth.finish(row.id)
-        while booth.waiting():  # one login holds no more than 32 sittings that are not finished
-            time.sleep(0.01)
+        booth.flush(within_s=60)  # one login holds no more than 32 sittings that are not finished
     booth.close(within_s=60)
 
 
