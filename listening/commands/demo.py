@@ -17,7 +17,7 @@ from listening.records.study import Study
 from listening.steps import study_deal
 
 MARK = "made_by_demo.txt"
-SEED = 20261127
+SEED = 20261125
 STEPS = ("check", "measure", "prepare", "deal", "simulate", "analyse", "report")
 
 
