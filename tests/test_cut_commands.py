@@ -86,7 +86,8 @@ def _theirs(place: Path, own: tuple[str, ...]) -> set[str]:
 def _others(place: Path, own: tuple[str, ...]) -> dict[str, str]:
     """All that it may not touch; what begins with a dot is its own half-made work."""
     found = cuts.contents(place).items()
-    return {k: v for k, v in found if not k.startswith((*own, ".")) and not k.endswith(".log")}
+    logs = (".log", "record.jsonl")  # they tell every run, cut or whole
+    return {k: v for k, v in found if not k.startswith((*own, ".")) and not k.endswith(logs)}
 
 
 STEPS = "rename,renameat2,unlink,fsync,fdatasync,ftruncate,pwrite64"

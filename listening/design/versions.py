@@ -72,7 +72,7 @@ def set_aside(study: Study, reason: str) -> Path:
     old, making = Study(place), study.half_set_aside(next_number(study))
     try:
         making.stimuli.mkdir(parents=True)
-        for source, target in _copies(study.sealed, making):
+        for source, target in [*_copies(study.sealed, making), *_kept_with(study, making)]:
             write_bytes(target, source.read_bytes())
         SetAside(reason=reason).save(making.root / SET_ASIDE)
         for here, there in _moved(study, making):
@@ -125,6 +125,13 @@ def _copies(sealed: Path, making: Study) -> list[tuple[Path, Path]]:
     return [(sealed / path.name, path) for path in (making.protocol, making.manifest)]
 
 
+def _kept_with(study: Study, making: Study) -> list[tuple[Path, Path]]:
+    """What a deal that moved aside is read and checked with: lists and measured values as they were then."""
+    names = ("record", "history", "measures", "traces", "steps")
+    pairs = [(getattr(study, name), getattr(making, name)) for name in names]
+    return [(here, there) for here, there in pairs if here.is_file()]
+
+
 def _move_back(there: Path, here: Path) -> None:
     if here.exists():
         raise StudyError(
@@ -139,6 +146,8 @@ def _drop_copies(study: Study, making: Study) -> None:
     for original, copy in _copies(study.sealed, making):
         if copy.is_file() and original.is_file() and copy.read_bytes() == original.read_bytes():
             copy.unlink()
+    for _, copy in _kept_with(study, making):
+        copy.unlink(missing_ok=True)
     (making.root / SET_ASIDE).unlink(missing_ok=True)
     for folder in (making.stimuli, making.root):
         for half_written in folder.glob(".*"):  # of a write that was cut off

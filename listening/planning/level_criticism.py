@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from itertools import product
 
+from listening.records import tasks
 from listening.records.manifest import Manifest
 from listening.records.protocol import AS_RECORDED, Protocol, Question
 from listening.records.toml_lines import Path as KeyPath
@@ -72,7 +73,7 @@ def gains_db(protocol: Protocol, attribute: str) -> list[float]:
 def _beyond_level(protocol: Protocol) -> Iterator[tuple[int, Question]]:
     for i, question in enumerate(protocol.questions):
         attribute = protocol.attribute(question.attribute)
-        compared = attribute.task == "paired comparison" and not attribute.about_level
+        compared = attribute.task == tasks.PAIRED_COMPARISON.name and not attribute.about_level
         if compared and question.presentation != AS_RECORDED:
             yield i, question
 
@@ -89,7 +90,7 @@ def _said(gains: list[float], residual_db: float) -> str:
 
 
 def _heard_unasked(protocol: Protocol, question: Question) -> bool:
-    asked = [a.name for a in protocol.attributes if a.about_level and a.task == "paired comparison"]
+    asked = [a.name for a in protocol.attributes if a.about_level and a.task == tasks.PAIRED_COMPARISON.name]
     if not asked:
         return False
     pair = {question.contrast.more, question.contrast.than}

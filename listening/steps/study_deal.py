@@ -1,7 +1,6 @@
 """The deal: balanced orders, a sealed key, clips under random codes; the study is frozen by it."""
 
 import secrets
-import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -100,8 +99,7 @@ def _deal(
     sealed = key_sealing.seal(dealt.key, drawn.keyholder()) if drawn.keyholder is not None else None
     if has_answers:
         _refuse_open_sittings(study)
-        old = versions.set_aside(study, again)
-        _keep_with(study, Study(old))
+        versions.set_aside(study, again)
     plan = _write(study, dealt, manifest, on_progress, sealed=sealed, reason=again)
     condition = {s.stimulus: s.condition for s in manifest.stimuli}
     ordered = slots.of_study(chosen, manifest, Draws(dealt.key.secret))
@@ -176,20 +174,6 @@ def _write_key(study: Study, key: Key, sealed: key_sealing.SealedKey | None) -> 
     else:
         sealed.save(study.sealed_key, private=True)
         study.key.unlink(missing_ok=True)
-
-
-def _keep_with(study: Study, old: Study) -> None:
-    """What a deal that moved aside is read and checked with: lists and measured values as they were then."""
-    pairs = (
-        (study.record, old.record),
-        (study.history, old.history),
-        (study.measures, old.measures),
-        (study.traces, old.traces),
-        (study.steps, old.steps),
-    )
-    for path, there in pairs:
-        if path.is_file():
-            shutil.copy2(path, there)
 
 
 def _into_record(study: Study, plan: Plan, reason: str) -> None:

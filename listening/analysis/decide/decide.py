@@ -9,6 +9,7 @@ import pandas as pd
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import direct_answers, families, level_taken
 from listening.analysis.decide.direct_answers import DirectAnswers
+from listening.records import tasks
 from listening.records.protocol import AS_RECORDED, Protocol, Question
 from stats.deciding import share_verdict, verdict
 from stats.deciding.direct_share import DirectShare
@@ -101,7 +102,7 @@ def decide_all(table: pd.DataFrame, protocol: Protocol) -> dict[str, Decided]:
 
 def loudness_of(protocol: Protocol) -> str | None:
     """The paired comparison that asks for level itself; None without one."""
-    asked = (a.name for a in protocol.attributes if a.about_level and a.task == "paired comparison")
+    asked = (a.name for a in protocol.attributes if a.about_level and a.task == tasks.PAIRED_COMPARISON.name)
     return next(asked, None)
 
 

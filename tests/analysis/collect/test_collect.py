@@ -10,7 +10,11 @@ def test_a_control_pair_is_one_stimulus_against_itself(bells, bells_answers):
     table = keyed_answers.frame(bells_answers(0, n_listeners=4), bells.key, bells.manifest)
     controls = table[table["role"] == "control"]
     assert len(controls) == 4 * 3 * 8  # listeners, attributes, two gains four times each
-    assert set(controls["gain_difference_db"].abs()) == {1.0, 3.0}
+    assert set(controls["gain_difference_db"].abs()) == {
+        1.0,
+        1.5,
+        3.0,
+    }  # loudness is asked at 1 dB, the others at 1.5 dB
     assert (controls["stimulus_first"] == controls["stimulus_second"]).all()
     # a gain moves every level metric alike
     assert controls["lae_db_difference"].tolist() == pytest.approx(controls["gain_difference_db"].tolist())
