@@ -8,6 +8,9 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float32]
 
+DRAWN = {"_db": 2, "_hz": 2, "_s": 4, "_sone": 3}
+"""Decimals that a drawing can show, by unit: the last bits of a fit hang on the processor, no picture may."""
+
 
 @dataclass(frozen=True, eq=False)
 class Curves:
@@ -37,4 +40,10 @@ def of_arrays(label: str, arrays: Mapping[str, FloatArray], *, calibrated: bool 
     known = arrays.get("calibrated")
     told = bool(known) if calibrated is None and known is not None else bool(calibrated)
     onset = arrays.get("onset_s")
-    return Curves(label, float(onset) if onset is not None else 0.0, told, arrays)
+    drawn = {name: _rounded(name, values) for name, values in arrays.items()}
+    return Curves(label, float(drawn["onset_s"]) if onset is not None else 0.0, told, drawn)
+
+
+def _rounded(name: str, values: FloatArray) -> FloatArray:
+    decimals = next((n for unit, n in DRAWN.items() if name.endswith(unit)), None)
+    return values if decimals is None else np.round(values, decimals)
