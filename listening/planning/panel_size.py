@@ -61,6 +61,11 @@ def trials(
     heard = [[sound.stimulus for sound in trial.sounds] for slot in slots for trial in slot]
     stimuli = tuple(dict.fromkeys(name for pair in heard for name in pair))
     conditions = tuple(dict.fromkeys(of[name] for name in stimuli))
+    if missing := {question.contrast.more, question.contrast.than} - set(conditions):
+        raise StudyError(
+            f"question `{question.id}`: {', '.join(sorted(missing))} is not heard in its block, found "
+            f"{', '.join(conditions) or 'nothing'}; compare two of the block, or make the stimuli again"
+        )
     stimulus = np.array([[stimuli.index(name) for name in pair] for pair in heard])
     place = np.array([conditions.index(of[name]) for name in stimuli])
     slot = np.repeat(np.arange(listeners), [len(slot) for slot in slots])
