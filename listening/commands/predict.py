@@ -24,7 +24,7 @@ LIMITS = (
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""
     parser.add_argument("folder", type=Path, help="study folder, analysed")
-    parser.add_argument("recording", type=Path, help="sound file of one stroke, recorded like the study's")
+    parser.add_argument("recording", type=Path, help="sound file of one strike, recorded like the study's")
     parser.add_argument("--attribute", help="what is asked; needed where the study asked several")
     parser.add_argument("--presentation", help="`as recorded` or `matched`; needed where both were asked")
     parser.add_argument("--metric", help="predict from this metric, not from the one that predicts best")

@@ -54,7 +54,7 @@ KNOWN: dict[str, Wording] = {
     "ringing": Wording(
         "Which of the two sounds rings longer?",
         "longer-ringing",
-        "Listen to how long the sound goes on after the stroke, not to how strong the stroke is.",
+        "Listen to how long the sound goes on after the strike, not to how hard it was struck.",
         more="anchor_long.flac",
         less="anchor_short.flac",
     ),

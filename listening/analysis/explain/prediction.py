@@ -95,7 +95,7 @@ def predict(
     lowest, highest = _range(found, presentation, line.metric)
     if not lowest <= value <= highest:
         raise StudyError(
-            f"{line.metric} of the new recording is {value:.4g}; the strokes heard lie between "
+            f"{line.metric} of the new recording is {value:.4g}; the strikes heard lie between "
             f"{lowest:.4g} and {highest:.4g}, and nobody knows the line outside: let the recording be heard "
             "in a test, or predict from a metric inside (--metric)"
         )

@@ -15,7 +15,7 @@ CAUTIONS: dict[Caution, str] = {
     "simulated": "The panel is simulated in whole or in part: nothing here may be claimed.",
     "uncalibrated": "The recordings are not calibrated: levels are relative to full scale, and no sound "
     "pressure level, loudness or dose can be stated.",
-    "one strike": "Some condition was heard with one stroke only: what is said holds for that recording, "
+    "one strike": "Some condition was heard with one strike only: what is said holds for that recording, "
     "not for the design.",
     "unfinished sittings": "Some sittings were not finished; their answers are counted as far as they go.",
     "fewer listeners than planned": "Fewer listeners took part than were planned, so an open question may "
@@ -74,7 +74,7 @@ def _rated(found: Findings) -> list[str]:
     return [
         f"Rated ({tasks}): the difference in points of the scale, by a linear mixed model of the scores "
         "(restricted maximum likelihood) with listeners, each listener’s own view of each condition, and "
-        "strokes as samples; Student’s t with Satterthwaite’s degrees of freedom, never more than listeners "
+        "strikes as samples; Student’s t with Satterthwaite’s degrees of freedom, never more than listeners "
         "− 1. At equal level, what a decibel adds to a score comes from sounds rated both as recorded and "
         "matched; it is taken off in every level metric, at its estimate and at both its limits, and all "
         "must give the same verdict. The rule of the verdict is that of choices, in points. The cumulative "
@@ -90,8 +90,8 @@ def _told_apart(found: Findings) -> list[str]:
         "/ (1 − guessing); in same-different, the share called different of pairs that differ minus that of "
         "pairs that are alike. Guessing must be ruled out by the exact test (binomial; same-different: all "
         "listeners’ own tables). Each limit is the wider of the exact binomial one and that of a linear "
-        "mixed model of the answers with listeners and the strokes of either kind as samples, Student’s t "
-        "with the smaller of listeners − 1 and strokes − kinds degrees of freedom (same-different: the "
+        "mixed model of the answers with listeners and the strikes of either kind as samples, Student’s t "
+        "with the smaller of listeners − 1 and strikes − kinds degrees of freedom (same-different: the "
         "model’s). "
         "Supported if the lower limit is above zero and the share heard reaches the smallest that matters; "
         "contradicted if the upper limit is below it; else undecided. Below "
@@ -125,13 +125,13 @@ def _by_model(found: Findings) -> list[str]:
     return [
         f"Deciding model: {options.deciding}. Fixed: the advantage of the sound heard first, and the "
         "conditions. Random, all independent: each listener’s own size of the planned contrast, each "
-        "listener’s own view of each condition, and each recorded stroke. The contrast is judged by "
+        "listener’s own view of each condition, and each recorded strike. The contrast is judged by "
         f"Student’s t with {options.df_rule} degrees of freedom; where nearly all answers agree, by "
-        "profile likelihood. Strokes are taken to vary alike in every condition; where they vary far more "
+        "profile likelihood. Strikes are taken to vary alike in every condition; where they vary far more "
         "in the two compared, the limits are too narrow.",
         *level,
         _rule(found),
-        "Shares are over all listeners and strokes (marginal): listeners differ, so the share is nearer "
+        "Shares are over all listeners and strikes (marginal): listeners differ, so the share is nearer "
         "to even than the choice of the average listener, which the table also gives.",
     ]
 

@@ -111,7 +111,7 @@ def joint(found: Findings) -> Table:
 
 
 def played(found: Findings) -> Table:
-    """Measured values as played, with limits over strokes, of the metrics that the figures show."""
+    """Measured values as played, with limits over strikes, of the metrics that the figures show."""
     shown = {h.metric for h in found.heard_measured if h.is_best} | set(PLAYED_METRICS)
     heard_as = {h.presentation for h in found.heard_measured}
     rows = tuple(
@@ -126,7 +126,7 @@ def played(found: Findings) -> Table:
         if p.metric in shown and p.presentation in heard_as
     )
     head = ("condition", "played", "measured as", "mean", "limits")
-    return Table("As played, over strokes", head, rows, frozenset({3, 4}))
+    return Table("As played, over strikes", head, rows, frozenset({3, 4}))
 
 
 def _set(one: Decomposition | HeardMeasured | JointModel) -> str:

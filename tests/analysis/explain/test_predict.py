@@ -132,7 +132,7 @@ def test_against_a_condition_it_is_the_difference_and_a_share_over_listeners(dem
 
 @pytest.mark.parametrize("value", [69.9, 78.1], ids=["below", "above"])
 def test_outside_the_range_of_the_data_it_is_refused_with_numbers(demo, value):
-    with pytest.raises(StudyError, match=f"is {value}; the strokes heard lie between 70 and 78"):
+    with pytest.raises(StudyError, match=f"is {value}; the strikes heard lie between 70 and 78"):
         told(study(demo, X, Y), value)
 
 
