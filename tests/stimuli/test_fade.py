@@ -44,6 +44,11 @@ def test_the_fade_is_no_part_of_a_partial() -> None:
     assert abs(faded.t60_s - 12.0) > abs(first.t60_s - 12.0)
 
 
+def test_a_sound_that_does_not_stand_out_of_the_room_rings_for_no_time() -> None:
+    noise = np.random.default_rng(3).normal(0.0, 0.1, 48_000)
+    assert ringing_end.audible_until_s(Sound(noise[:, np.newaxis], 48_000), 0.5) == 0.0
+
+
 @pytest.mark.parametrize("t60_s", [0.5, 2.0, 4.0])
 def test_audible_ringing_ends_60_db_down_or_in_the_noise(t60_s: float) -> None:
     found = ringing_end.audible_until_s(_bell(t60_s), 0.3)
