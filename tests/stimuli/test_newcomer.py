@@ -76,6 +76,6 @@ def test_the_command_refuses_outside_the_data_and_asks_which_is_meant(
     study, words = str(analysed / "study"), ["--pascal-per-full-scale", "5", "--metric", "t60_s"]
     outside = ["predict", study, str(analysed / "outside.wav"), "--attribute", "ringing", *words]
     assert cli.main(outside) == 2
-    assert "the strokes heard lie between" in capsys.readouterr().err
+    assert "the strikes heard lie between" in capsys.readouterr().err
     assert cli.main(["predict", study, str(analysed / "inside.wav"), *words]) == 2
     assert "--attribute 'ringing' --presentation 'matched'" in capsys.readouterr().err
