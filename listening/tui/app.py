@@ -146,17 +146,6 @@ class StationApp(App[None]):
                 self.switch_screen(Small(self._words, Size(small.LEAST.width, rows)))
                 self._small_at = self.size
 
-    def do_put(self, row: int, share: float) -> None:
-        """The mouse set the mark of a rated sound: the same acts as by keys."""
-        sitting = self.sitting
-        if sitting is None or not 0 <= row < len(sitting.turn.values):
-            return
-        while sitting.turn.row != row and sitting.act("row_down" if row > sitting.turn.row else "row_up"):
-            pass
-        dial = sitting.dial()
-        value = round(dial.low + share * (dial.high - dial.low))
-        self._guarded(lambda session: session.act(f"put:{value}"))
-
     def _handle_exception(self, error: Exception) -> None:
         """Our own fault: end, and tell without the local variables that Textual would print."""
         self._return_code = 1

@@ -11,7 +11,6 @@ if TYPE_CHECKING:
 
 WORDS = {"stop_sound": "stop", "stay": "back", "reconsider": "back", "back": "back"}
 """Actions whose word is not that of their key."""
-BARE = ("enter", "tone")  # keys that are typed as nothing but Enter
 UNTYPED = ("erase", "take_number")  # a typed line is whole
 WAIT_S = 0.1
 
@@ -111,7 +110,7 @@ def _named(action: "Action", words: "Words") -> str:
 
 def _typed(action: "Action", words: "Words") -> str:
     """One word or letter; nothing where Enter alone does it."""
-    if action.key in BARE or action.name == "hear_tone":
+    if action.key == "enter" or action.name == "hear_tone":
         return ""
     return words.table.get(f"word_{WORDS.get(action.name, action.key)}", action.key)
 

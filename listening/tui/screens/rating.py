@@ -25,8 +25,8 @@ class Rating(Sheet):
         yield Static(id="status")
         yield Sounds()
         yield Static(id="labels")
-        for row in range(MOST):
-            yield ScaleRow(row)
+        for _ in range(MOST):
+            yield ScaleRow()
 
     def fill(self, view: "View") -> None:
         """The question and what to do now, then the scales under their labels."""
@@ -43,7 +43,3 @@ class Rating(Sheet):
         wanted = n_lines(view.question, self.page_width) + n_lines(view.status, self.page_width)
         sounds = (LINES + SPACES if self.is_roomy(view) else LINES_SMALL) if view.clips else 0
         return wanted + sounds + len(scales.labels(view.scale, self.page_width)) + len(view.dials)
-
-    def on_scale_row_put(self, message: ScaleRow.Put) -> None:
-        """The mouse set a mark."""
-        self.app.do_put(message.row, message.share)  # type: ignore[attr-defined]

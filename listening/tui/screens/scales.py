@@ -1,11 +1,9 @@
-"""A lying scale as wide as the window: labels over ticks, a mark that moves by keys, numbers or mouse."""
+"""A lying scale as wide as the window: labels over ticks, a mark that moves by keys or typed numbers."""
 
 import textwrap
 from typing import TYPE_CHECKING
 
-from textual import events
 from textual.content import Content
-from textual.message import Message
 from textual.widget import Widget
 
 from listening.tui.screens.firm import FIRM_SPACE
@@ -23,16 +21,8 @@ TICKS = 10  # parts of the scale between ticks
 class ScaleRow(Widget):
     """One sound and its scale."""
 
-    class Put(Message):
-        """Somebody set the mark with the mouse."""
-
-        def __init__(self, row: int, share: float) -> None:
-            super().__init__()
-            self.row, self.share = row, share
-
-    def __init__(self, row: int) -> None:
+    def __init__(self) -> None:
         super().__init__(classes="scale")
-        self._row = row
         self._dial: DialView | None = None
 
     def show(self, dial: "DialView | None") -> None:
@@ -52,13 +42,6 @@ class ScaleRow(Widget):
         scale = track(self._dial.share, cells(self.size.width))
         row = Content(f"{head:<{HEAD_CELLS}}{scale} {self._dial.text}".replace(" ", FIRM_SPACE))
         return row.stylize("bold") if self._dial.selected else row
-
-    def on_click(self, event: events.Click) -> None:
-        """Put the mark where the mouse is."""
-        width = cells(self.size.width)
-        at = event.x - HEAD_CELLS
-        if self._dial is not None and 0 <= at < width:
-            self.post_message(self.Put(self._row, at / (width - 1)))
 
 
 def cells(width: int) -> int:
