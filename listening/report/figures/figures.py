@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 
 from listening.records.findings import Interval, QuestionFinding, StrengthSet
 from listening.report import rounding
-from listening.report.figures import label_places
+from listening.report.figures import label_places, layout
 from listening.report.page import style
 
 WIDTH_IN = 4.5  # so that text drawn at 10.5 points has 11 pixels on a phone's screen too
@@ -58,6 +58,7 @@ def svg_of(
     with mpl.rc_context(style.FIGURE):
         figure = Figure(figsize=(width_in, height_in), layout="constrained", dpi=RASTER_DPI)
         draw(figure)
+        layout.settle(figure)
         text = io.StringIO()
         figure.savefig(text, format="svg", metadata={"Date": None})
     return style.followed(_inline(text.getvalue(), name, title))
@@ -103,6 +104,7 @@ def slide(drawing: Drawing, kind: str, *, note: str = "") -> bytes:
         figure.suptitle(
             textwrap.fill(f"{note}{drawing.title}", int(TITLE_CHARACTERS_IN * width_in)), fontsize=LABEL_PT
         )
+        layout.settle(figure)
         made = io.BytesIO()
         about = {"Date": None} if kind == "svg" else {"Software": None}
         figure.savefig(made, format=kind, metadata=about)

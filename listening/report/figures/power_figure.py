@@ -9,6 +9,7 @@ import matplotlib.pyplot as plt
 from matplotlib.axes import Axes
 
 from listening.records.environment import environment
+from listening.report.figures import layout
 from listening.report.page import style
 
 MARKS = "os^Dv"
@@ -56,6 +57,7 @@ def svg(lines: Sequence[tuple[str, Sequence[Point]]], *, title: str, target: flo
         figure, axes = plt.subplots(figsize=(6.2, 3.6), layout="constrained")
         curve(axes, lines, target=target)
         axes.set_title(title, fontsize=10, loc="left")
+        layout.settle(figure)
         buffer = io.StringIO()
         figure.savefig(
             buffer, format="svg", metadata={"Date": None, "Title": title, "Creator": environment()}

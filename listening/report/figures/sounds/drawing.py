@@ -6,6 +6,7 @@ from collections.abc import Sequence
 import matplotlib as mpl
 from matplotlib.figure import Figure
 
+from listening.report.figures import layout
 from listening.report.figures.sounds import picture
 from listening.report.figures.sounds.curves import Curves
 from listening.report.page import style
@@ -19,6 +20,7 @@ def content(sounds: Sequence[Curves], *, kind: str) -> bytes:
     with mpl.rc_context(rc):
         figure = Figure(figsize=picture.size_in(len(sounds)), layout="constrained", dpi=DPI)
         picture.draw(figure, sounds)
+        layout.settle(figure)
         file = io.BytesIO()
         metadata = {"Date": None} if kind == "svg" else {"Software": None}
         figure.savefig(file, format=kind, metadata=metadata)
