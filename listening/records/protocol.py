@@ -118,10 +118,15 @@ class Attribute(Form):
         [],
         description="For ratings: the labels of the scale, from least to most, in the listener's language. "
         "Comparison category: 7, the second sound against the first; category rating: 5 or 9; continuous "
-        "rating and multiple stimulus: 2 to 11, spread evenly.",
+        "rating and multiple stimulus: 2 to 11, spread evenly; triple stimulus: 5, at 1.0 to 5.0.",
     )
     scale_standard: str = Field(
         "", description="For ratings: the standard that the scale follows, or `own`; printed in the report."
+    )
+    scale_labels: Literal["places", "bands"] = Field(
+        "places",
+        description="Continuous rating and multiple stimulus: whether a label names a place on the scale, or "
+        "one of equal bands that the scale is parted in (ITU-R BS.1534: five).",
     )
     listening: Literal["in turn", "switching"] = Field(
         "in turn",
@@ -146,6 +151,8 @@ class Attribute(Form):
                 f"task `{self.task}` needs `scale` with {wanted} labels (found {len(self.scale)}) "
                 "and `scale_standard`, the standard it follows or `own`"
             )
+        if self.scale_labels == "bands" and tasks.named(self.task).marks != tasks.POINTS_0_TO_100:
+            raise ValueError(f'`scale_labels = "bands"` belongs to a scale of 0 to 100, not to `{self.task}`')
         if self.no_difference and not tasks.named(self.task).may_see_no_difference:
             raise ValueError(f"`no_difference` belongs to a paired comparison, not to `{self.task}`")
         return self
@@ -173,7 +180,9 @@ class Block(Form):
         None, ge=2, le=200, description="For `blocks`: how many conditions a listener compares."
     )
     reference: str | None = Field(
-        None, description="For `multiple stimulus`: the condition that is also played as the known reference."
+        None,
+        description="For `multiple stimulus` and `triple stimulus`: the condition that is also played as the "
+        "known reference.",
     )
     planned_too: bool = Field(
         False,
