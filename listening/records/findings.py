@@ -17,6 +17,7 @@ from listening.records.findings_explained import (
 from listening.records.form import FileForm, Form
 from listening.records.imported import Imported
 from listening.records.interval import Interval
+from listening.records.question_kinds import Kind, QuestionKind, named
 from listening.records.tasks import PAIRED_COMPARISON
 
 Word = Literal["supported", "contradicted", "undecided", "no verdict"]
@@ -109,7 +110,7 @@ class QuestionFinding(Form):
     """One planned question, decided."""
 
     id: str
-    kind: Literal["more", "same", "audible"]
+    kind: Kind
     attribute: str
     comparative: str
     asked: str
@@ -194,6 +195,11 @@ class QuestionFinding(Form):
     level_checks: tuple[LevelCheck, ...] = ()
     sensitivity: tuple[Sensitivity, ...] = ()
     listeners: tuple[ListenerEffect, ...] = ()
+
+    @property
+    def of_kind(self) -> QuestionKind:
+        """What its kind says of it."""
+        return named(self.kind)
 
 
 class LevelSlope(Form):
