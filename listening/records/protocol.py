@@ -184,6 +184,16 @@ class Block(Form):
         description="For `multiple stimulus` and `triple stimulus`: the condition that is also played as the "
         "known reference.",
     )
+    low_anchor: str | None = Field(
+        None,
+        description="For `multiple stimulus`: the condition that was made the worst on purpose (ITU-R "
+        "BS.1534: the reference low-passed at 3.5 kHz).",
+    )
+    mid_anchor: str | None = Field(
+        None,
+        description="For `multiple stimulus`: the condition that was made middling on purpose (ITU-R "
+        "BS.1534: the reference low-passed at 7 kHz); see `exclusions.mid_anchor_high_above`.",
+    )
     planned_too: bool = Field(
         False,
         description="With `rotating`, `cyclic` or `blocks`: the pairs of the questions go to every listener.",
@@ -315,6 +325,21 @@ class Exclusions(Form):
     )
     same_side_above: Share | None = Field(
         None, description="Leave out who gave one side (first or second) in more than this share of trials."
+    )
+    hidden_reference_low_above: Share | None = Field(
+        None,
+        description="Multiple stimulus: leave out who graded the hidden reference below 90 of 100 in more "
+        "than this share of trials (ITU-R BS.1534-3: 0.15).",
+    )
+    mid_anchor_high_above: Share | None = Field(
+        None,
+        description="Multiple stimulus: leave out who graded the mid anchor above 90 of 100 in more than "
+        "this share of trials (ITU-R BS.1534-3: 0.15).",
+    )
+    difference_grades_p_above: Share | None = Field(
+        None,
+        description="Triple stimulus: leave out whose difference grades do not lie below zero by a one-sided "
+        "t test at this level (ITU-R BS.1116-3: 0.05), that is, who did not hear the reference out.",
     )
 
 

@@ -150,6 +150,12 @@ def test_no_code_of_a_triple_stimulus_plan_comes_with_two_others(made: Maker) ->
     assert {len(found) for found in partners.values()} == {1}
 
 
+@pytest.mark.parametrize("name", ["nothing", "c00/free"])
+def test_an_anchor_is_a_condition_other_than_the_reference(made: Maker, name: str) -> None:
+    with pytest.raises(StudyError, match=f"mid_anchor is '{name}', wanted a condition other than"):
+        dealt(made, "multiple stimulus", block={"mid_anchor": name})
+
+
 def test_adjustments_start_off_as_often_above_as_below(made: Maker) -> None:
     starts = [t.start_gain_db for t in counted(dealt(made, "adjustment"))]
     assert all(3.0 <= abs(s) <= 6.0 for s in starts)
