@@ -36,7 +36,7 @@ def frame(answers: Answers, clips: tuple[KeyedClip, ...], plan: Plan) -> pd.Data
         row = dict(zip(names, cells, strict=True))
         if not row["practice"] and tasks.named(row["task"]).has_hidden_reference:
             rows += _graded(row, known, references.get((row["slot"], row["trial"])))
-    table = pd.DataFrame(rows, columns=list(COLUMNS))
+    table = pd.DataFrame(rows, columns=list(COLUMNS)).astype({"is_anchor": bool, "is_hidden": bool})
     return table.sort_values(["listener", "sitting", "trial", "condition", "is_hidden"], ignore_index=True)
 
 

@@ -174,3 +174,19 @@ def test_who_grades_the_mid_anchor_as_the_reference_is_left_out(grade: int, is_o
     assert [one.listener for one in found.panel.listeners if one.excluded] == (["S002"] if is_out else [])
     roles = {one.condition: one.role for one in found.graded[0].conditions}
     assert (roles["dome_b/free"], roles["dome_c/free"]) == ("mid anchor", "low anchor")
+
+
+def test_a_study_without_grades_has_none_and_nobody_seen() -> None:
+    opened = study("triple stimulus")
+    table = keyed_grades.frame([], opened.key.clips, opened.plan)
+    assert list(keyed_grades.as_seen(table).columns) == ["listener", "response_s", "simulated", "first"]
+    assert difference_grades.of_study(table, opened.protocol, []) == ()
+
+
+def test_a_panel_of_which_everybody_is_left_out_has_listeners_and_no_limits() -> None:
+    opened = study("triple stimulus", {"difference_grades_p_above": 0.05})
+    given = [a.model_copy(update={"answer": "5 5"}) for a in answered(opened)]
+    (graded,) = full_analysis.findings(opened, given).graded
+    assert graded.n_listeners == 0
+    assert len(graded.listeners) == 12
+    assert "grades of 0 listeners" in graded.note
