@@ -4,6 +4,7 @@ from typing import Literal
 
 from pydantic import Field
 
+from listening.records.amendment import Amendment
 from listening.records.conducted import Conducted
 from listening.records.factor import FactorFinding
 from listening.records.findings_explained import (
@@ -484,6 +485,10 @@ class StudyRecord(Form):
     replaced: int = 0
     """How many listeners sat on a slot that another had begun."""
     deals: tuple[Dealt, ...] = ()
+    amendments: tuple[Amendment, ...] = ()
+    """Changes to the deal at hand that kept its answers."""
+    apart: int = 0
+    """Sittings that read other words than the others; their answers decide nothing."""
     n_human: int = 0
     n_simulated: int = 0
     """Sittings in the store."""
