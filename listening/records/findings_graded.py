@@ -5,6 +5,7 @@ from typing import Literal
 from listening.records.form import Form
 from listening.records.interval import Interval
 
+
 class GradedCondition(Form):
     """One condition, over all listeners who were kept."""
 

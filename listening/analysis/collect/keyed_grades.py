@@ -46,9 +46,7 @@ def as_seen(table: pd.DataFrame) -> pd.DataFrame:
     return trials[["listener", "response_s", "simulated", "first"]]
 
 
-def _graded(
-    row: dict[str, Any], known: dict[str, KeyedClip], reference: str | None
-) -> list[dict[str, Any]]:
+def _graded(row: dict[str, Any], known: dict[str, KeyedClip], reference: str | None) -> list[dict[str, Any]]:
     where = f"trial {row['trial']} of {row['listener']}"
     codes, given = row["clips"].split(" "), row["answer"].split(" ")
     missing = [code for code in (*codes, reference) if code not in known]

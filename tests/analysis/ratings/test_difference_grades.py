@@ -21,7 +21,13 @@ from listening.simulate import panel, percepts
 from tests import bells
 
 REFERENCE = "dome_a/free"
-IMPAIRMENT = ["very annoying", "annoying", "slightly annoying", "perceptible, but not annoying", "imperceptible"]
+IMPAIRMENT = [
+    "very annoying",
+    "annoying",
+    "slightly annoying",
+    "perceptible, but not annoying",
+    "imperceptible",
+]
 QUALITY = ["bad", "poor", "fair", "good", "excellent"]
 SCALES = {"triple stimulus": IMPAIRMENT, "multiple stimulus": QUALITY}
 
@@ -78,7 +84,11 @@ def made_up(rng: np.random.Generator, truth: dict[str, float], n_listeners: int 
             own = mean + 0.4 * rng.standard_normal()
             for repeat in range(2):
                 difference = own + 0.2 * rng.standard_normal()
-                at = {"listener": f"L{number:02d}", "trial": f"{condition} {repeat}", "task": "triple stimulus"}
+                at = {
+                    "listener": f"L{number:02d}",
+                    "trial": f"{condition} {repeat}",
+                    "task": "triple stimulus",
+                }
                 at |= {"attribute": "brightness", "presentation": "matched", "is_anchor": False}
                 rows.append(
                     at
