@@ -80,7 +80,7 @@ class InTurn:
 
 
 class Switched:
-    """Aligned clips of a trial: one sounds; a switch cross-fades to another, at the same instant or its start.
+    """Aligned clips of a trial: one sounds; a switch cross-fades to the same instant of another.
 
     A loop may be started again, or kept to a part of the clips; both jumps are cross-faded.
     """
@@ -194,7 +194,7 @@ class Switched:
             self._at, self._jumps = self._part[0], False
 
     def _come_round(self) -> None:
-        """At the end of the round; within the clips the jump is faded, at their own ends there is nothing to."""
+        """Go back at the end of a round: faded within the clips, plainly at their own ends."""
         if self._part == (0, self._length):
             self._at = 0
             return

@@ -1,4 +1,4 @@
-"""Triple stimulus with hidden reference: each object beside the reference, which is named once and hidden once.
+"""Triple stimulus with hidden reference: each object beside the reference, named once and hidden once.
 
 Source: ITU-R BS.1116-3, clause 3 (double-blind triple-stimulus with hidden reference).
 """

@@ -72,8 +72,8 @@ def _check(block: Block, names: list[str]) -> None:
     for role, name in (("low_anchor", block.low_anchor), ("mid_anchor", block.mid_anchor)):
         if name is not None and (name not in names or name == block.reference):
             raise StudyError(
-                f"block `{block.attribute}` of `{block.presentation}`: {role} is {name!r}, wanted a condition "
-                f"other than the reference: {', '.join(n for n in names if n != block.reference)}"
+                f"block `{block.attribute}` of `{block.presentation}`: {role} is {name!r}, wanted a "
+                f"condition other than the reference: {', '.join(n for n in names if n != block.reference)}"
             )
     where = f"block `{block.attribute}` of `{block.presentation}`"
     if len(names) + 2 > MOST_AT_ONCE:

@@ -52,8 +52,8 @@ def _graded(row: dict[str, Any], known: dict[str, KeyedClip], reference: str | N
     missing = [code for code in (*codes, reference) if code not in known]
     if missing:
         raise StudyError(
-            f"{where} names the clip {missing[0]}, which the key does not hold; answers, plan and key are not "
-            "of one study: put the right answer store in the station folder"
+            f"{where} names the clip {missing[0]}, which the key does not hold; answers, plan and key are "
+            "not of one study: put the right answer store in the station folder"
         )
     try:
         grades = [float(text) for text in given]
