@@ -146,7 +146,7 @@ def test_a_loop_started_again_goes_on_from_its_start() -> None:
 
 
 def test_a_part_of_a_loop_comes_round_without_a_step() -> None:
-    """A 100 Hz tone moves by at most 2 pi 100 / rate of its amplitude a frame; the fade adds its own slope."""
+    """A 100 Hz tone moves by at most 2 pi 100 / rate of its amplitude a frame; the fade adds its slope."""
     mixer, _ = _looped()
     mixer.part(0.2031, 0.4017)
     heard = mixer.render(3 * RATE_HZ)[:, 0]
