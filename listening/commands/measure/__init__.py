@@ -37,6 +37,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DB",
         help="what the calibrator gives, 94 or 114 dB (default 94)",
     )
+    parser.add_argument(
+        "--together",
+        action="store_true",
+        help="single sounds are strikes of one object: also the partials that they share",
+    )
     parser.add_argument("--jobs", type=int, default=2, help="processes at work on a study (default 2)")
     show.json_option(parser)
 
@@ -69,14 +74,21 @@ def _measure_sounds(args: argparse.Namespace) -> int:
         for done, path in enumerate(args.paths):
             on_progress(done, len(args.paths))
             found.append(sound_measures.measured(path, pascal_per_full_scale))
-    show.result(args, [line for one in found for line in sound_lines.lines(one)], found)
+        shared = sound_measures.together(args.paths, pascal_per_full_scale) if args.together else []
+    lines = [line for one in found for line in sound_lines.lines(one)]
+    if not args.together:
+        show.result(args, lines, found)
+        return 0
+    lines += sound_lines.shared_lines(shared, "sounds") if shared else ["  no partial common to all sounds"]
+    show.result(args, lines, {"sounds": found, "shared_partials": shared})
     return 0
 
 
 def _calibration(args: argparse.Namespace) -> float | None:
     """Pascal per full scale, given or from the calibrator's recording."""
     if args.calibrator is None:
-        return args.pascal_per_full_scale
+        given: float | None = args.pascal_per_full_scale
+        return given
     if args.pascal_per_full_scale is not None:
         raise SoundError("--pascal-per-full-scale and --calibrator both given; one of them wanted")
     from listening.audio import wav
