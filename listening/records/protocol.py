@@ -8,6 +8,7 @@ from pydantic import BaseModel, Field, ValidationError, model_validator
 
 from listening.errors import RecordError
 from listening.records import contrasts, protocol_names, tasks, toml_lines
+from listening.records.contrasts import Contrast
 from listening.records.form import Form, digest_of, place
 from listening.records.isolation import Isolation
 from listening.records.metric_register import MatchingMetric
@@ -17,7 +18,6 @@ from listening.records.questions import (
     AS_RECORDED,
     ISOLATED,
     MATCHED,
-    Contrast,
     Name,
     PresentationName,
     Question,
