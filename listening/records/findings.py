@@ -15,6 +15,7 @@ from listening.records.findings_explained import (
     PlayedMeasure,
     SideBySide,
 )
+from listening.records.findings_graded import GradedSet
 from listening.records.form import FileForm, Form
 from listening.records.imported import Imported
 from listening.records.interval import Interval
@@ -515,6 +516,7 @@ class Findings(FileForm):
     superlatives: tuple[SuperlativeFinding, ...] = ()
     level_slopes: tuple[LevelSlope, ...]
     winners: tuple[Winner, ...] = ()
+    graded: tuple[GradedSet, ...] = ()
     strengths: tuple[StrengthSet, ...]
     explanations: tuple[Explanation, ...] = ()
     side_by_side: tuple[SideBySide, ...] = ()

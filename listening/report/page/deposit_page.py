@@ -123,6 +123,15 @@ def _exclusions(protocol: Protocol) -> str:
         lines.append(f"a median time to answer below {rule.median_response_below_s:g} s")
     if rule.same_side_above is not None:
         lines.append(f"the same side chosen in more than {100 * rule.same_side_above:g} % of trials")
+    if rule.hidden_reference_low_above is not None:
+        share = 100 * rule.hidden_reference_low_above
+        lines.append(f"the hidden reference graded below 90 in more than {share:g} % of trials")
+    if rule.mid_anchor_high_above is not None:
+        share = 100 * rule.mid_anchor_high_above
+        lines.append(f"the mid anchor graded above 90 in more than {share:g} % of trials")
+    if rule.difference_grades_p_above is not None:
+        p = rule.difference_grades_p_above
+        lines.append(f"difference grades not below zero (one-sided t test, p above {p:g})")
     told = "\n".join(f"- {line}" for line in lines) or "Nobody is left out."
     return f"## Who is left out of the deciding analysis\n\n{told}"
 
