@@ -7,7 +7,8 @@ from typing import Annotated, Any, Literal, Self, get_args
 from pydantic import BaseModel, Field, ValidationError, model_validator
 
 from listening.errors import RecordError
-from listening.records import protocol_names, tasks, toml_lines
+from listening.records import contrasts, protocol_names, tasks, toml_lines
+from listening.records.contrasts import Contrast
 from listening.records.form import Form, digest_of, place
 from listening.records.isolation import Isolation
 from listening.records.metric_register import MatchingMetric
@@ -17,7 +18,6 @@ from listening.records.questions import (
     AS_RECORDED,
     ISOLATED,
     MATCHED,
-    Contrast,
     Name,
     PresentationName,
     Question,
@@ -400,6 +400,11 @@ class Protocol(Form):
         default=[], description="Conditions named beforehand as having the most of an attribute."
     )
 
+    @model_validator(mode="before")
+    @classmethod
+    def _each_is_spelt_out(cls, raw: Any) -> Any:
+        return contrasts.spelt_out(raw)
+
     @model_validator(mode="after")
     def _names_are_known_and_unique(self) -> Self:
         found = protocol_names.faults(self.model_dump())
@@ -434,7 +439,8 @@ class Protocol(Form):
 
     def label(self, condition: str) -> str:
         """How a condition is called in print."""
-        return self.labels.get(condition, condition.replace("/", ", ").replace("_", " "))
+        named = "/".join(level for level in condition.split("/") if level != contrasts.EVERY)
+        return self.labels.get(condition, named.replace("/", ", ").replace("_", " "))
 
 
 def problems(path: Path) -> tuple[Protocol | None, list[Problem]]:
