@@ -148,7 +148,7 @@ def _decidable(protocol: Protocol, manifest: Manifest, i: int, question: Questio
     alpha = family_alpha.deciding_alpha(protocol, question)
     share = question.smallest_effect
     delta = share if question.unit == "logit" else effect.of_share(share, assumed).logit
-    if question.kind == "same":
+    if question.of_kind.is_equivalence:
         yield from _narrow(i, question, made, listeners, delta, alpha)
         return
     wanted = effect.of_share(EASILY_HEARD, assumed)

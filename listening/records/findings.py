@@ -4,6 +4,7 @@ from typing import Literal
 
 from pydantic import Field
 
+from listening.records.amendment import Amendment
 from listening.records.conducted import Conducted
 from listening.records.factor import FactorFinding
 from listening.records.findings_explained import (
@@ -14,9 +15,11 @@ from listening.records.findings_explained import (
     PlayedMeasure,
     SideBySide,
 )
+from listening.records.findings_graded import GradedSet
 from listening.records.form import FileForm, Form
 from listening.records.imported import Imported
 from listening.records.interval import Interval
+from listening.records.question_kinds import Kind, QuestionKind, named
 from listening.records.tasks import PAIRED_COMPARISON
 
 Word = Literal["supported", "contradicted", "undecided", "no verdict"]
@@ -109,7 +112,7 @@ class QuestionFinding(Form):
     """One planned question, decided."""
 
     id: str
-    kind: Literal["more", "same", "audible"]
+    kind: Kind
     attribute: str
     comparative: str
     asked: str
@@ -194,6 +197,11 @@ class QuestionFinding(Form):
     level_checks: tuple[LevelCheck, ...] = ()
     sensitivity: tuple[Sensitivity, ...] = ()
     listeners: tuple[ListenerEffect, ...] = ()
+
+    @property
+    def of_kind(self) -> QuestionKind:
+        """What its kind says of it."""
+        return named(self.kind)
 
 
 class LevelSlope(Form):
@@ -477,6 +485,10 @@ class StudyRecord(Form):
     replaced: int = 0
     """How many listeners sat on a slot that another had begun."""
     deals: tuple[Dealt, ...] = ()
+    amendments: tuple[Amendment, ...] = ()
+    """Changes to the deal at hand that kept its answers."""
+    apart: int = 0
+    """Sittings that read other words than the others; their answers decide nothing."""
     n_human: int = 0
     n_simulated: int = 0
     """Sittings in the store."""
@@ -504,6 +516,7 @@ class Findings(FileForm):
     superlatives: tuple[SuperlativeFinding, ...] = ()
     level_slopes: tuple[LevelSlope, ...]
     winners: tuple[Winner, ...] = ()
+    graded: tuple[GradedSet, ...] = ()
     strengths: tuple[StrengthSet, ...]
     explanations: tuple[Explanation, ...] = ()
     side_by_side: tuple[SideBySide, ...] = ()

@@ -16,7 +16,7 @@ from pydantic import ValidationError
 from listening.errors import CannotWrite, RecordError
 from listening.records.form import Form, digest_of, sync_folder
 
-Kind = Literal["dealt", "opening", "analysis", "lodged", "step"]
+Kind = Literal["dealt", "amended", "opening", "analysis", "lodged", "step"]
 
 
 class Entry(Form):

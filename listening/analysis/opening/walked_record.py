@@ -74,13 +74,13 @@ def knows(study: Study, typed: str) -> str:
 
 def _deal(study: Study, plan: Plan, entries: list[Entry]) -> Iterator[str]:
     """The deal at hand is the last one that the record tells of."""
-    dealt = [entry for entry in entries if entry.kind == "dealt"]
+    dealt = [entry for entry in entries if entry.kind in ("dealt", "amended")]
     if plan.is_chained and (not dealt or dealt[-1].told["study"] != plan.study_digest):
         yield f"{study.record}: the last deal that it tells of is not that of the plan"
 
 
 def _history(study: Study, entries: list[Entry]) -> Iterator[str]:
-    told = [entry.told["history"] for entry in entries if entry.kind in ("dealt", "lodged")]
+    told = [entry.told["history"] for entry in entries if entry.kind in ("dealt", "amended", "lodged")]
     if told and not study.history.is_file():
         yield f"{study.history}: not there: it tells of every deal and lodging; restore it"
     elif told and told[-1] != frozen.file_digest(study.history):

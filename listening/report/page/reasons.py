@@ -17,7 +17,7 @@ def of(q: QuestionFinding, found: Findings) -> str:
         tail = metric_register.in_words(q.reason.partition(": ")[2])
         tail = tail.replace("at the slope's", "with the effect of a decibel at its")
         return f"the answer changes with how level is measured: {tail}" if tail else FLIPS
-    if q.kind == "audible" and q.heard is not None:
+    if q.of_kind.by_right_answers and q.heard is not None:
         return _audible(q)
     if q.share is None or q.share.lower is None or q.share.upper is None:
         return metric_register.in_words(q.reason)
@@ -27,7 +27,7 @@ def of(q: QuestionFinding, found: Findings) -> str:
             f"their own: up to {in_hundred(q.share_outside_upper)} in 100, allowed were fewer than "
             f"{in_hundred(q.split_limit)}"
         )
-    return _same(q) if q.kind == "same" else _more(q)
+    return _same(q) if q.of_kind.is_equivalence else _more(q)
 
 
 def superlative(s: SuperlativeFinding) -> str:
