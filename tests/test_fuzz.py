@@ -109,6 +109,6 @@ def test_ctrl_c_in_the_first_second_ends_without_a_traceback(tmp_path: Path, aft
         os.kill(command.pid, signal.SIGINT)
         said = command.communicate()[1].decode()
     # Python's own start, and the first imports of ours, come before anything can be caught
-    begun = {name for name in re.findall(r"/listening/([\w/]+)\.py", said)}
+    begun = set(re.findall(r"/listening/([\w/]+)\.py", said))
     assert "Traceback" not in said or begun <= {"__init__", "__main__", "start", "errors"}, said
     assert command.returncode in (2, 130, -signal.SIGINT)
