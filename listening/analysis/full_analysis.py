@@ -228,7 +228,9 @@ def _questions(
             protocol,
             slope=slopes[planned.attribute],
             others=sensitivity.others(one, given),
-            models=beside.of_question(one, rows) if len(rows) else None,
+            models=beside.of_question(one, rows)
+            if len(rows) and one.fitted.question.contrast.form == "pair"
+            else None,
         )
 
 

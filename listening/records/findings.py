@@ -6,6 +6,7 @@ from pydantic import Field
 
 from listening.records.amendment import Amendment
 from listening.records.conducted import Conducted
+from listening.records.contrasts import ContrastForm
 from listening.records.factor import FactorFinding
 from listening.records.findings_explained import (
     Decomposition,
@@ -108,6 +109,22 @@ class LevelEquivalent(Form):
     """Why there is none."""
 
 
+class ContrastPart(Form):
+    """One pair of a contrast of several."""
+
+    more: str
+    more_label: str
+    than: str
+    than_label: str
+    is_turned: bool
+    """The second difference of an interaction, turned round."""
+    n: int
+    """Direct comparisons by listeners who met every pair."""
+    n_more: int
+    share: float
+    """Mean over listeners of the share of choices of `more`."""
+
+
 class QuestionFinding(Form):
     """One planned question, decided."""
 
@@ -126,6 +143,15 @@ class QuestionFinding(Form):
     more_label: str
     than: str
     than_label: str
+    contrast: ContrastForm = "pair"
+    """`pair`: the two are compared; otherwise the mean over several pairs decides, see `parts`."""
+    conditions: tuple[str, ...] = ()
+    """All that several pairs compare."""
+    over: tuple[str, ...] = ()
+    """`averaged`, `interaction`: the levels averaged over; `trend`: the steps, from least to most."""
+    exceeds: tuple[str, ...] = ()
+    """`interaction`: the two of the second difference, as called."""
+    parts: tuple[ContrastPart, ...] = ()
     smallest_effect: float
     unit: Literal["share", "logit", "heard", "points"]
     smallest_effect_logit: float

@@ -7,7 +7,8 @@ from typing import Annotated, Any, Literal, Self, get_args
 from pydantic import BaseModel, Field, ValidationError, model_validator
 
 from listening.errors import RecordError
-from listening.records import protocol_names, tasks, toml_lines
+from listening.records import contrasts, protocol_names, tasks, toml_lines
+from listening.records.contrasts import Contrast
 from listening.records.form import Form, digest_of, place
 from listening.records.isolation import Isolation
 from listening.records.metric_register import MatchingMetric
@@ -17,7 +18,6 @@ from listening.records.questions import (
     AS_RECORDED,
     ISOLATED,
     MATCHED,
-    Contrast,
     Name,
     PresentationName,
     Question,
@@ -31,6 +31,14 @@ from listening.records.text import loads_toml, read_text
 __all__ = ["AS_RECORDED", "ISOLATED", "MATCHED", "Contrast", "Question", "Superlative"]  # of `questions`
 
 
+class Calibrator(Form):
+    """Recordings of the sound calibrator, made with the study's gain."""
+
+    before: str = Field(description="Its tone before the recordings, relative to the recordings folder.")
+    after: str | None = Field(None, description="Its tone after them: the drift between both is told.")
+    level_db: Literal[94, 114] = Field(94, description="What it gives at 250 Hz or 1 kHz, in dB re 20 µPa.")
+
+
 class Recordings(Form):
     """Where the recordings are and which factors tell the conditions apart."""
 
@@ -39,6 +47,14 @@ class Recordings(Form):
     factors: list[Name] = Field(min_length=1, description="Columns whose levels make a condition, in order.")
     use: dict[str, list[str]] = Field(
         {}, description="Levels to keep, by factor; a factor left out keeps all."
+    )
+    calibrator: Calibrator | None = Field(
+        None, description="Calibrates every recording whose row does not; one gain for all."
+    )
+    background: str | None = Field(
+        None,
+        description="The room alone with the same gain, relative to the recordings folder: taken off "
+        "energies, and what a strike is heard over.",
     )
 
 
@@ -384,6 +400,11 @@ class Protocol(Form):
         default=[], description="Conditions named beforehand as having the most of an attribute."
     )
 
+    @model_validator(mode="before")
+    @classmethod
+    def _each_is_spelt_out(cls, raw: Any) -> Any:
+        return contrasts.spelt_out(raw)
+
     @model_validator(mode="after")
     def _names_are_known_and_unique(self) -> Self:
         found = protocol_names.faults(self.model_dump())
@@ -418,7 +439,8 @@ class Protocol(Form):
 
     def label(self, condition: str) -> str:
         """How a condition is called in print."""
-        return self.labels.get(condition, condition.replace("/", ", ").replace("_", " "))
+        named = "/".join(level for level in condition.split("/") if level != contrasts.EVERY)
+        return self.labels.get(condition, named.replace("/", ", ").replace("_", " "))
 
 
 def problems(path: Path) -> tuple[Protocol | None, list[Problem]]:

@@ -135,6 +135,9 @@ def verdict_scale(axes: Axes, q: QuestionFinding) -> Axes:
     axes.set(xlim=(-2, 102), ylim=(-0.6, top), yticks=[], xticks=[0, 25, 50, 75, 100])
     axes.spines["left"].set_visible(False)
     what = "the answer was right" if q.of_kind.by_right_answers else f"{q.more_label} was chosen"
+    what = {"trend": "the later step was chosen", "interaction": "the first difference won"}.get(
+        q.contrast, what
+    )
     axes.set_xlabel(textwrap.fill(f"times in 100 that {what}", LINE_CHARACTERS))
     return axes
 

@@ -56,14 +56,28 @@ def _questions(protocol: Protocol) -> str:
     )
 
 
+def _pairs(protocol: Protocol, q: Question) -> str:
+    """The pairs of a contrast of several, and what is taken of them."""
+    if q.contrast.form == "pair":
+        return ""
+    said = "; ".join(f"{protocol.label(more)} – {protocol.label(than)}" for more, than in q.contrast.pairs)
+    if q.contrast.form == "interaction":
+        said += (
+            " (the later ones turned round: a mean share above even chances says that the first is larger)"
+        )
+    return (
+        f", by the mean share of choices over {len(q.contrast.pairs)} pairs, each weighing the same: {said}"
+    )
+
+
 def _question(protocol: Protocol, number: int, q: Question) -> str:
     attribute = protocol.attribute(q.attribute)
     more, than = protocol.label(q.contrast.more), protocol.label(q.contrast.than)
     heard = wording.is_heard(more, attribute.comparative, than)
     claim = kind_words.OF[q.kind].claimed.format(more=more, than=than, attribute=q.attribute, heard=heard)
-    limit = ""
+    limit = _pairs(protocol, q)
     if q.outside_limit is not None:
-        limit = f"; at most {100 * q.outside_limit:g} % of listeners may hear a difference that matters"
+        limit += f"; at most {100 * q.outside_limit:g} % of listeners may hear a difference that matters"
     if q.factor is not None and q.metric is not None:
         limit += (
             f". Besides, {metric_register.in_plain_words(q.metric, more)} is claimed to be at least "
