@@ -1,5 +1,7 @@
 """What `measure` found: one row of numbers a recording, and the spread over the strikes of a condition."""
 
+from pydantic import AliasChoices, Field
+
 from listening.records.form import FileForm, Form
 
 
@@ -9,7 +11,7 @@ class MeasuredRecording(Form):
     recording: str
     condition: str
     strike: str
-    unit: str
+    specimen: str = Field(validation_alias=AliasChoices("specimen", "unit"))
     calibrated: bool
     channel: int = 1
     """Which channel was measured, from 1: that of the table, else the loudest."""

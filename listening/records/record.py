@@ -1,7 +1,7 @@
 """The record of a study: what was done with it, line after line, each hanging on the one before by SHA-256.
 
 A line is never changed and never taken out; whoever does so breaks the chain. Who owns every file and makes
-the whole chain again is found by a hash that left the house before: on a lodged page, a report, a note.
+the whole chain again is found by a hash that left the house before: on a deposited page, a report, a note.
 """
 
 import fcntl
@@ -16,7 +16,9 @@ from pydantic import ValidationError
 from listening.errors import CannotWrite, RecordError
 from listening.records.form import Form, digest_of
 
-Kind = Literal["dealt", "opening", "analysis", "lodged", "step"]
+Kind = Literal[
+    "dealt", "opening", "analysis", "deposited", "lodged", "step"
+]  # `lodged`: first name of a deposit
 
 
 class Entry(Form):

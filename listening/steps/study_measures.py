@@ -65,7 +65,7 @@ def spreads(rows: list[MeasuredRecording]) -> list[Spread]:
         for metric in strikes[0].measures:
             values = [v for row in strikes if (v := row.measures[metric]) is not None]
             if len(values) == len(strikes):
-                found.append(_spread(condition, metric, values, [row.unit for row in strikes]))
+                found.append(_spread(condition, metric, values, [row.specimen for row in strikes]))
     return found
 
 
@@ -84,7 +84,7 @@ def table(made: Measures) -> str:
         "recording",
         "condition",
         "strike",
-        "unit",
+        "specimen",
         "calibrated",
         "channel",
         "flags",
@@ -98,7 +98,7 @@ def table(made: Measures) -> str:
             row.recording,
             row.condition,
             row.strike,
-            row.unit,
+            row.specimen,
             row.calibrated,
             row.channel,
             " ".join(row.flags),
@@ -115,7 +115,7 @@ def _measured(recording: Recording, length_s: float) -> tuple[MeasuredRecording,
         recording=recording.recording,
         condition=recording.condition,
         strike=recording.strike,
-        unit=recording.unit,
+        specimen=recording.specimen,
         calibrated=sound.calibrated,
         channel=number,
         flags=examined.flags,

@@ -1,4 +1,4 @@
-"""Mixed model of two-way answers: fixed effects, listener slopes, random stimuli, a known offset."""
+"""Mixed model of binary answers: fixed effects, listener slopes, random stimuli, a known offset."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class LogisticMixed:
-    """Estimates of a mixed model of two-way answers."""
+    """Estimates of a mixed model of binary answers."""
 
     names: tuple[str, ...]
     estimate: FloatArray

@@ -1,4 +1,4 @@
-"""Mixed model of three-way answers (first, no difference, second), ties by Davidson or by Rao-Kupper."""
+"""Mixed model of three-category answers (first, no difference, second), ties by Davidson or by Rao-Kupper."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -49,7 +49,7 @@ class TiedMixed:
         return frames.frame({"estimate": self.estimate, "se": self.se}, self.names)
 
     def __str__(self) -> str:
-        head = f"three-way mixed model, {self.n_answers:g} answers, log-likelihood {self.loglik:.3f}"
+        head = f"three-category mixed model, {self.n_answers:g} answers, log-likelihood {self.loglik:.3f}"
         spread = "\n".join(f"spread {name}: {value:.4f}" for name, value in self.spread.items())
         return f"{head}\n{self.to_frame().to_string(float_format='%.4f')}\n{spread}"
 

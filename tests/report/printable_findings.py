@@ -5,8 +5,8 @@ Three units of domes A to D were recorded, one of E and F. Whatever is changed h
 
 from pathlib import Path
 
+from listening.records.claimed_ratio import ClaimedRatioFinding
 from listening.records.conducted import Conducted, Sampled
-from listening.records.factor import FactorFinding
 from listening.records.findings import Findings, QuestionFinding
 from listening.records.interval import Interval
 
@@ -21,13 +21,13 @@ CONDUCTED = Conducted(
     sampled=tuple(
         Sampled(
             condition=f"dome_{letter}/free",
-            n_units=units,
+            n_specimens=units,
             recordings=tuple(f"dome_{letter}-free-{strike}" for strike in (1, 2, 3)),
         )
         for letter, units in UNITS.items()
     ),
 )
-FACTOR = FactorFinding(
+FACTOR = ClaimedRatioFinding(
     factor=1.4,
     metric="decay_s",
     ratio=Interval(value=1.52, lower=1.48, upper=1.55, level=0.9),
@@ -43,7 +43,7 @@ def made() -> Findings:
     """The findings."""
     read = Findings.load(HERE / "findings.json")
     asked = {q.id: q for q in read.questions}
-    asked["f-longer-than-e"] = asked["f-longer-than-e"].model_copy(update={"factor": FACTOR})
+    asked["f-longer-than-e"] = asked["f-longer-than-e"].model_copy(update={"claimed_ratio": FACTOR})
     more = [*asked.values(), *_added(asked)]
     return read.model_copy(
         update={"simulated": False, "cautions": (), "questions": tuple(more), "conducted": CONDUCTED}
@@ -62,7 +62,7 @@ def _added(asked: dict[str, QuestionFinding]) -> list[QuestionFinding]:
         "attribute": "difference",
         "comparative": "different",
         "guess": 1 / 3,
-        "unit": "heard",
+        "unit": "share not guessed",
         "smallest_effect": 0.15,
         "n_direct": 96,
         "n_direct_more": 70,

@@ -148,7 +148,7 @@ def printed(place: Place, value: Any) -> list[str]:
         return [_bare(rounding.in_hundred(value)), whole, kept, _bare(beside), *finer]
     if place[-1] == "smallest_effect":
         return [_bare(rounding.in_hundred(value)), f"{value:g}"]
-    if place[-1] in ("level", "slope_level"):
+    if place[-1] in ("level", "slope_coverage"):
         return [_bare(rounding.level(value))]
     if place[-1] == "p":
         return [_bare(rounding.p_value(value))]

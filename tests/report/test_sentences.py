@@ -74,16 +74,18 @@ def test_a_proof_of_matching_is_no_sentence_for_print(findings):
     assert sentences.printable(recorded, findings).startswith("As recorded, level differences included, ")
 
 
-def with_units(findings, n_units, n_strikes=3):
+def with_units(findings, n_specimens, n_strikes=3):
     sampled = tuple(
-        Sampled(condition=c, n_units=n_units, recordings=tuple(f"{c[5]}-{i}" for i in range(n_strikes)))
+        Sampled(
+            condition=c, n_specimens=n_specimens, recordings=tuple(f"{c[5]}-{i}" for i in range(n_strikes))
+        )
         for c in ("dome_d/free", "dome_c/free")
     )
     return findings.model_copy(update={"conducted": Conducted(sampled=sampled)})
 
 
 @pytest.mark.parametrize(
-    ("n_units", "n_strikes", "said", "counted"),
+    ("n_specimens", "n_strikes", "said", "counted"),
     [
         (3, 3, ", dome D (hung free) is heard", "3 recorded strikes on 3 units of each"),
         (1, 3, ", recordings of dome D (hung free) are heard", "3 recorded strikes on one unit of each"),
@@ -91,8 +93,8 @@ def with_units(findings, n_units, n_strikes=3):
         (1, 1, ", the recording of dome D (hung free) is heard", "one recorded strike on one unit of each"),
     ],
 )
-def test_one_recorded_unit_never_speaks_for_the_design(findings, n_units, n_strikes, said, counted):
-    found = with_units(findings, n_units, n_strikes)
+def test_one_recorded_unit_never_speaks_for_the_design(findings, n_specimens, n_strikes, said, counted):
+    found = with_units(findings, n_specimens, n_strikes)
     q = one(found, "d-brighter-than-c")
     assert said in sentences.printable(q, found)
     assert counted in sentences.footnote(q, found)
@@ -266,12 +268,12 @@ def test_comparatives_become_superlatives_and_claims_in_plain_english(comparativ
 
 
 OPEN = {
-    "more": "the lower bound is not above zero and the upper bound reaches the smallest effect that matters",
+    "more": "the lower limit is not above zero and the upper limit reaches the smallest effect that matters",
     "same": "the interval does not lie inside the smallest effect that matters",
 }
 JARGON = (
-    "lower bound",
-    "upper bound",
+    "lower limit",
+    "upper limit",
     "interval",
     "log-odds",
     "laf_max",
@@ -286,7 +288,7 @@ def test_reasons_are_given_in_numbers_of_people_not_of_models(findings):
     for q in findings.questions:
         for word, reason in (
             (q.word, q.reason),
-            ("contradicted", "the upper bound is below the smallest effect that matters"),
+            ("contradicted", "the upper limit is below the smallest effect that matters"),
             (
                 "undecided",
                 OPEN[q.kind],

@@ -45,7 +45,7 @@ def knows(study: Study, typed: str) -> str:
 
     Parameters
     ----------
-    typed : a code as a listener, a desk, a page or a lodging gave it
+    typed : a code as a listener, a desk, a page or a deposit gave it
 
     Raises
     ------
@@ -80,11 +80,11 @@ def _deal(study: Study, plan: Plan, entries: list[Entry]) -> Iterator[str]:
 
 
 def _history(study: Study, entries: list[Entry]) -> Iterator[str]:
-    told = [entry.told["history"] for entry in entries if entry.kind in ("dealt", "lodged")]
+    told = [entry.told["history"] for entry in entries if entry.kind in ("dealt", "deposited", "lodged")]
     if told and not study.history.is_file():
-        yield f"{study.history}: not there: it tells of every deal and lodging; restore it"
+        yield f"{study.history}: not there: it tells of every deal and deposit; restore it"
     elif told and told[-1] != frozen.file_digest(study.history):
-        yield f"{study.history}: not what was written at the last deal or lodging; restore it"
+        yield f"{study.history}: not what was written at the last deal or deposit; restore it"
 
 
 def _log(study: Study, entries: list[Entry]) -> Iterator[str]:
