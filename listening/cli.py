@@ -29,6 +29,7 @@ COMMANDS = {
     "picture": "look at sounds: waveform, spectrogram, partials, loudness, bands",
     "prepare": "make matched stimuli and verify them",
     "deal": "freeze the study: balanced orders, sealed key, coded clips",
+    "amend": "take a changed protocol into a dealt study; the answers are kept",
     "deposit": "write the frozen plan as one page that a third party keeps",
     "station": "copy what a seating machine needs, and nothing else",
     "sit": "sit the blind test",

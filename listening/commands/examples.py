@@ -33,6 +33,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("listening deal bells --keyholder", "the key under a second person's pass phrase"),
         ("listening deal bells --again 'one strike was mislabelled'", "a new version; the old one is kept"),
     ),
+    "amend": (
+        ("listening amend bells --dry-run", "what the changed protocol.toml would change, and what not"),
+        ("listening amend bells 'a word of the title was misspelt'", "change it; every answer is kept"),
+    ),
     "size": (
         ("listening size bells --effect share=0.75", "how many listeners find 75 % choices"),
         ("listening size bells --jobs tcp://10.0.0.5:8786", "the same on a Dask scheduler"),

@@ -110,7 +110,7 @@ def _weak(protocol: Protocol) -> Iterator[Finding]:
             wanted = "two sounds that explain the word to the listener"
             yield ("attributes", i, "examples"), "nothing", wanted, "caution"
         asked = any(
-            q.attribute == attribute.name and q.presentation != AS_RECORDED and q.kind != "audible"
+            q.attribute == attribute.name and q.presentation != AS_RECORDED and not q.of_kind.by_right_answers
             for q in protocol.questions
         )
         if asked and attribute.task in RATED:

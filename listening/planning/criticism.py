@@ -148,7 +148,7 @@ def _decidable(protocol: Protocol, manifest: Manifest, i: int, question: Questio
     alpha = family_alpha.deciding_alpha(protocol, question)
     share = question.smallest_effect
     delta = share if question.unit == "logit" else effect.of_share(share, assumed).logit
-    if question.kind == "same":
+    if question.of_kind.is_equivalence:
         yield from _narrow(i, question, made, listeners, delta, alpha)
         return
     wanted = effect.of_share(EASILY_HEARD, assumed)
@@ -171,8 +171,8 @@ def _narrow(
     if chance < LIKELY:
         yield (
             ("questions", i, "smallest_effect"),
-            f"an equivalence margin of {question.smallest_effect:g} ({question.unit}): two designs that are the same would "
-            f"be called so with a chance of {chance:.2f}",
+            f"an equivalence margin of {question.smallest_effect:g} ({question.unit}): two designs that are "
+            f"the same would be called so with a chance of {chance:.2f}",
             f"a wider margin, or more than {listeners} listeners (see listening size)",
         )
     if question.unit == "share":

@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import AliasChoices, BeforeValidator, Field
 
+from listening.records.amendment import Amendment
 from listening.records.claimed_ratio import ClaimedRatioFinding
 from listening.records.conducted import Conducted
 from listening.records.findings_explained import (
@@ -17,6 +18,7 @@ from listening.records.findings_explained import (
 from listening.records.form import FileForm, Form
 from listening.records.imported import Imported
 from listening.records.interval import Interval
+from listening.records.question_kinds import Kind, QuestionKind, named
 from listening.records.tasks import PAIRED_COMPARISON
 
 Word = Literal["supported", "contradicted", "undecided", "no verdict"]
@@ -118,7 +120,7 @@ class QuestionFinding(Form):
     """One planned question, decided."""
 
     id: str
-    kind: Literal["more", "same", "audible"]
+    kind: Kind
     attribute: str
     comparative: str
     wording: str = Field(validation_alias=AliasChoices("wording", "asked"))
@@ -205,6 +207,11 @@ class QuestionFinding(Form):
     level_checks: tuple[LevelCheck, ...] = ()
     sensitivity: tuple[Sensitivity, ...] = ()
     listeners: tuple[ListenerEffect, ...] = ()
+
+    @property
+    def of_kind(self) -> QuestionKind:
+        """What its kind says of it."""
+        return named(self.kind)
 
 
 class LevelSlope(Form):
@@ -488,6 +495,10 @@ class StudyRecord(Form):
     replaced: int = 0
     """How many listeners sat on a slot that another had begun."""
     deals: tuple[Dealt, ...] = ()
+    amendments: tuple[Amendment, ...] = ()
+    """Changes to the deal at hand that kept its answers."""
+    apart: int = 0
+    """Sittings that read other words than the others; their answers decide nothing."""
     n_human: int = 0
     n_simulated: int = 0
     """Sittings in the store."""

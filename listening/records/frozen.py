@@ -8,6 +8,7 @@ from pydantic import AliasChoices, Field
 
 from listening.errors import StudyError
 from listening.records import record
+from listening.records.amendment import Amendment
 from listening.records.form import FileForm, Form, digest_of
 from listening.records.plan import Plan
 from listening.records.study import Study
@@ -58,6 +59,8 @@ class History(FileForm):
     format: int = 1
     versions: tuple[Version, ...] = ()
     deposits: tuple[Deposit, ...] = Field(default=(), validation_alias=AliasChoices("deposits", "lodgings"))
+    amendments: tuple[Amendment, ...] = ()
+    """Of every deal, oldest first."""
 
     def version(self, study_digest: str) -> Version | None:
         """The deal with that hash, if it is noted."""
@@ -102,6 +105,8 @@ def check(study: Study) -> None:
         Some are not; each is named.
     """
     dealt = Frozen.load(study.frozen)
+    if fault := half_amended(study):
+        raise StudyError(f"{fault}. Nothing was done")
     if fault := of_list(study):
         raise StudyError(f"{fault}. Nothing was done")
     bad = [f"{study.root / f.file}: the {f.what} {fault}" for f in dealt.files if (fault := _fault(study, f))]
@@ -130,9 +135,17 @@ def of_list(study: Study) -> str:
     return ""
 
 
+def half_amended(study: Study) -> str:
+    """What to say of an amendment that was cut off; empty where none was."""
+    kept = study.amendments(len(Plan.load(study.plan).amends) + 1)
+    if not kept.is_dir():
+        return ""
+    return f'{kept}: an amendment was cut off; make it again: listening amend {study.root} "why"'
+
+
 def dealt_entry(study: Study) -> dict[str, Any] | None:
-    """What the record tells of the last deal; None for deals of earlier versions."""
-    told = [entry.told for entry in record.load(study.record) if entry.kind == "dealt"]
+    """What the record tells of the last deal or amendment; None for deals of earlier versions."""
+    told = [entry.told for entry in record.load(study.record) if entry.kind in ("dealt", "amended")]
     return told[-1] if told else None
 
 

@@ -75,6 +75,14 @@ class ClipFile(Form):
     """SHA-256 of the file's bytes."""
 
 
+class Amended(Form):
+    """A plan that this one took the place of, answers kept."""
+
+    study_digest: str
+    is_same_wording: bool
+    """Whether listeners read the same words under it as under this one."""
+
+
 class Plan(FileForm):
     """The frozen plan."""
 
@@ -106,6 +114,24 @@ class Plan(FileForm):
     """Whether answers, events and the record of the study hang in chains; earlier versions dealt without."""
     listeners: int | None = None
     """How many listeners are planned; the slots beyond are spare."""
+
+    amends: tuple[Amended, ...] = ()
+    """What was amended since the deal, oldest first."""
+
+    @property
+    def dealt_digest(self) -> str:
+        """The hash of the plan as it was dealt, before any amendment."""
+        return self.amends[0].study_digest if self.amends else self.study_digest
+
+    @property
+    def digests(self) -> tuple[str, ...]:
+        """The hashes of this plan since its deal, oldest first."""
+        return (*(one.study_digest for one in self.amends), self.study_digest)
+
+    def is_same_wording(self, study_digest: str) -> bool:
+        """Whether a sitting under the plan of that hash met the same sounds and words as under this one."""
+        alike = {one.study_digest for one in self.amends if one.is_same_wording}
+        return study_digest in {*alike, self.study_digest}
 
     @property
     def drawn_from(self) -> str:

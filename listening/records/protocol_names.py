@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from difflib import get_close_matches
 from typing import Any
 
-from listening.records import tasks, together
+from listening.records import question_kinds, tasks, together
 from listening.records.problem import Fault, KeyPath
 
 
@@ -86,8 +86,6 @@ def _never_asked(raw: dict[str, Any]) -> Iterator[Fault]:
 COMPARISON = tasks.PAIRED_COMPARISON.name
 DISCRIMINATION = tasks.names(decides="heard at all")
 RATED = tasks.names(decides="points of the scale")
-# which tasks' answers decide a kind of question; all others: a comparison or a rating
-DECIDING = {"audible": DISCRIMINATION}
 
 
 def _never_decided(raw: dict[str, Any]) -> Iterator[Fault]:
@@ -98,7 +96,7 @@ def _never_decided(raw: dict[str, Any]) -> Iterator[Fault]:
         yield Fault(("questions",), "none", "at least one planned question")
     for i, row in questions:
         task = task_of.get(row.get("attribute"), COMPARISON)
-        deciding = DECIDING.get(str(row.get("kind")), (COMPARISON, *RATED))
+        deciding = [t.name for t in tasks.ALL if t.decides in _kind(row).decided_from]
         if task not in deciding:
             yield Fault(
                 ("questions", i, "attribute"),
@@ -115,6 +113,11 @@ def _never_decided(raw: dict[str, Any]) -> Iterator[Fault]:
             yield Fault(("questions", i, "unit"), f"`{row.get('unit', 'share')}`, asked as {task}", wanted)
 
 
+def _kind(question: dict[str, Any]) -> question_kinds.QuestionKind:
+    """The kind as written; of a name that the form refuses, the first."""
+    return next((k for k in question_kinds.ALL if k.name == question.get("kind")), question_kinds.ALL[0])
+
+
 def _mixed_families(raw: dict[str, Any]) -> Iterator[Fault]:
     questions = list(_rows(raw, "questions"))
     for i, row in questions:
@@ -127,8 +130,8 @@ def _mixed_families(raw: dict[str, Any]) -> Iterator[Fault]:
 
 
 def _sort(question: dict[str, Any]) -> str:
-    if question.get("kind") == "audible":
-        return "`audible`"
+    if _kind(question).by_right_answers:
+        return f"`{question['kind']}`"
     return "rating" if question.get("unit") == "points" else COMPARISON
 
 

@@ -6,6 +6,7 @@ from pydantic import Field, model_validator
 
 from listening.records import metric_register
 from listening.records.form import Form
+from listening.records.question_kinds import Kind, QuestionKind, Rule, named
 
 AS_RECORDED = "as recorded"
 MATCHED = "matched"
@@ -29,7 +30,7 @@ class Question(Form):
     """A question planned before the data; only these decide a verdict and earn a printed sentence."""
 
     id: Name = Field(description="Short unique name.")
-    kind: Literal["more", "same", "audible"] = Field(
+    kind: Kind = Field(
         description="`more` of the attribute, the `same`, or `audible`: whether the two are discriminated at "
         "all, from same-different, triangle, duo-trio or 2-AFC."
     )
@@ -70,18 +71,28 @@ class Question(Form):
     )
 
     @property
-    def rule(self) -> Literal["more", "same"]:
+    def of_kind(self) -> QuestionKind:
+        """What its kind says of it."""
+        return named(self.kind)
+
+    @property
+    def rule(self) -> Rule:
         """By which rule of the verdict it is decided."""
-        return "same" if self.kind == "same" else "more"
+        return self.of_kind.rule
+
+    @property
+    def outside_limit(self) -> float | None:
+        """The share of listeners that may hear a difference of their own; None where none is set."""
+        return self.split_limit if self.of_kind.is_equivalence else None
 
     @property
     def by_choices(self) -> bool:
         """Whether which of two was chosen decides it; else whether they are discriminated, or ratings, do."""
-        return self.kind != "audible" and self.unit != "points"
+        return not self.of_kind.by_right_answers and self.unit != "points"
 
     @model_validator(mode="after")
     def _effect_fits_unit(self) -> Self:
-        if (self.unit == "share not guessed") != (self.kind == "audible"):
+        if (self.unit == "share not guessed") != self.of_kind.by_right_answers:
             raise ValueError(
                 f'kind "{self.kind}" with unit "{self.unit}"; wanted unit "share not guessed" with kind '
                 '"audible" alone'
@@ -102,7 +113,7 @@ class Question(Form):
             raise ValueError(
                 "`claimed_ratio` and `metric` go together: the ratio claimed, and of which measured value"
             )
-        if self.claimed_ratio is not None and self.kind != "more":
+        if self.claimed_ratio is not None and not self.of_kind.has_direction:
             raise ValueError(f'`claimed_ratio` belongs to kind "more", not to "{self.kind}"')
         if self.metric is not None and self.metric not in RATIO_METRICS:
             raise ValueError(

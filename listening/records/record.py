@@ -16,9 +16,8 @@ from pydantic import ValidationError
 from listening.errors import CannotWrite, RecordError
 from listening.records.form import Form, digest_of
 
-Kind = Literal[
-    "dealt", "opening", "analysis", "deposited", "lodged", "step"
-]  # `lodged`: first name of a deposit
+# `lodged`: the first name of a deposit
+Kind = Literal["dealt", "amended", "opening", "analysis", "deposited", "lodged", "step"]
 
 
 class Entry(Form):

@@ -24,5 +24,5 @@ def of_question(asked: Question, protocol: Protocol) -> dict[str, object]:
         "alpha": asked.alpha,
         "family": asked.family,
         "family_size": sum(q.family == asked.family for q in protocol.questions) if asked.family else 1,
-        "split_limit": asked.split_limit if asked.kind == "same" else None,
+        "split_limit": asked.outside_limit,
     }

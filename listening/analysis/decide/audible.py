@@ -31,7 +31,9 @@ def questions(table: pd.DataFrame, everybody: pd.DataFrame, protocol: Protocol) 
     Source: Holm 1979, Scand. J. Statist. 6.
     """
     fitted = [
-        _fitted(table, everybody, asked, protocol) for asked in protocol.questions if asked.kind == "audible"
+        _fitted(table, everybody, asked, protocol)
+        for asked in protocol.questions
+        if asked.of_kind.by_right_answers
     ]
     gathered = families.gathered(fitted, lambda one: one.asked)
     return {one.id: one for family in gathered for one in _judge_family(family)}

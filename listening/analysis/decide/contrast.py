@@ -13,7 +13,7 @@ from stats import t_interval
 from stats.errors import BadData
 from stats.mixed.engine import random_terms
 from stats.mixed.engine.random_terms import RandomTerm
-from stats.mixed.logistic_mixed import LogisticMixed
+from stats.mixed.mixed_estimates import MixedEstimates
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -86,7 +86,7 @@ class ContrastFit:
     """The estimate is so large that its standard error misleads."""
     by_profile: bool
     """The likelihood, not a standard error, has to give the bounds."""
-    model: LogisticMixed
+    model: MixedEstimates
     design: Design
     offset: FloatArray
 
@@ -188,7 +188,7 @@ def _variance_of_a_strike(spread: Mapping[str, float], made: Design) -> tuple[fl
     return (own, made.df_stimuli) if own >= of_all else (of_all, df)
 
 
-def _own(found: LogisticMixed, made: Design) -> FloatArray:
+def _own(found: MixedEstimates, made: Design) -> FloatArray:
     """Each listener's departure from the mean contrast, over the slope and the condition cells."""
     own = found.effects[LISTENER][:, 0].copy()
     if CELL in found.effects:
@@ -256,7 +256,7 @@ def _sites(
     return columns, site_of
 
 
-def _site_effects(found: LogisticMixed, made: Design) -> FloatArray:
+def _site_effects(found: MixedEstimates, made: Design) -> FloatArray:
     """(sites,) how far each site's contrast lies from the mean over sites."""
     n_others = made.n_sites - 1
     first = found.estimate[len(made.names) - n_others :]

@@ -169,7 +169,7 @@ def judge(fitted: Fitted, alpha: float) -> Decided:
         question.rule,
         smallest=smallest_share(question),
         alpha=alpha,
-        outside_limit=question.split_limit if question.kind == "same" else None,
+        outside_limit=question.outside_limit,
         level=fitted.level,
     )
     word, reason = judged.word, judged.reason

@@ -104,7 +104,7 @@ def _judge_family(family: Sequence[_Fitted]) -> list[QuestionFinding]:
 
 def _p(one: _Fitted) -> float:
     """The largest one-sided p over all ways of taking level."""
-    if one.asked.kind != "same":
+    if not one.asked.of_kind.is_equivalence:
         return max(t_interval.upper_tail(f.estimate / f.se, f.df) for f in one.fits)
     delta = one.asked.smallest_effect
     return max(
@@ -151,7 +151,7 @@ def _judge(one: _Fitted, alpha: float) -> QuestionFinding:
 def _verdict(fit: RatedFit, one: _Fitted, alpha: float) -> Verdict:
     asked = one.asked
     lower, upper = t_interval.of(fit.estimate, fit.se, fit.df, 1 - 2 * alpha)
-    outside = _share_outside_upper(fit, lower, upper, one, alpha) if asked.kind == "same" else None
+    outside = _share_outside_upper(fit, lower, upper, one, alpha) if asked.of_kind.is_equivalence else None
     return verdict.decide(
         asked.rule,
         fit.estimate,
@@ -160,7 +160,7 @@ def _verdict(fit: RatedFit, one: _Fitted, alpha: float) -> Verdict:
         delta=asked.smallest_effect,
         n_listeners=one.unjudged.n_listeners,
         share_outside_upper=outside,
-        share_outside_limit=asked.split_limit if asked.kind == "same" else None,
+        share_outside_limit=asked.outside_limit,
     )
 
 
@@ -194,7 +194,7 @@ def _level_check(fit: RatedFit, way: Verdict) -> LevelCheck:
 
 def _others(one: _Fitted, word: str, alpha: float) -> Iterator[Sensitivity]:
     """The categories taken as ordered and not as evenly spaced; it knows no smallest effect."""
-    if one.p_ordinal is None or one.asked.kind != "more":
+    if one.p_ordinal is None or not one.asked.of_kind.has_direction:
         return
     said = "supported" if one.p_ordinal <= alpha else "undecided"
     yield Sensitivity.model_validate(

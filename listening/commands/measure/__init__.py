@@ -37,6 +37,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DB",
         help="what the calibrator gives, 94 or 114 dB (default 94)",
     )
+    parser.add_argument(
+        "--together",
+        action="store_true",
+        help="single sounds are strikes of one object: also the partials that they share",
+    )
     parser.add_argument("--jobs", type=int, default=2, help="processes at work on a study (default 2)")
     show.json_option(parser)
 
@@ -69,7 +74,13 @@ def _measure_sounds(args: argparse.Namespace) -> int:
         for done, path in enumerate(args.paths):
             on_progress(done, len(args.paths))
             found.append(sound_measures.measured(path, pascal_per_full_scale))
-    show.result(args, [line for one in found for line in sound_lines.lines(one)], found)
+        shared = sound_measures.together(args.paths, pascal_per_full_scale) if args.together else []
+    lines = [line for one in found for line in sound_lines.lines(one)]
+    if not args.together:
+        show.result(args, lines, found)
+        return 0
+    lines += sound_lines.shared_lines(shared, "sounds") if shared else ["  no partial common to all sounds"]
+    show.result(args, lines, {"sounds": found, "shared_partials": shared})
     return 0
 
 

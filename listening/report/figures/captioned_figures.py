@@ -41,7 +41,7 @@ def of_strengths(found: Findings) -> list[StrengthsShown]:
 
 def of_effects(found: Findings) -> list[Shown]:
     """All planned contrasts in one figure; none where nothing was decided by choices."""
-    asked = [q for q in found.questions if q.share is not None and q.kind != "audible"]
+    asked = [q for q in found.questions if q.share is not None and not q.of_kind.by_right_answers]
     if not asked:
         return []
     title = "Every planned contrast: how often the first was chosen, with limits; solid rule: even chances"

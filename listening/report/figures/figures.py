@@ -112,7 +112,7 @@ def slide(drawing: Drawing, kind: str, *, note: str = "") -> bytes:
 
 
 def verdict_scale(axes: Axes, q: QuestionFinding) -> Axes:
-    """Share of choices of one question with its limits, against even chances and the equivalence margin planned.
+    """Share of choices of one question with its limits, against even chances and the margin planned.
 
     Above it a dot for each listener at the listener's own share as counted; equal ones stand on each other.
     """
@@ -128,14 +128,12 @@ def verdict_scale(axes: Axes, q: QuestionFinding) -> Axes:
     if q.unit == "share not guessed" and q.guess is not None:
         matters = q.guess + (1 - q.guess) * q.smallest_effect
         axes.axvline(100 * matters, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
-    if q.unit == "share":
-        bounds = [q.smallest_effect] if q.kind == "more" else [q.smallest_effect, 1 - q.smallest_effect]
-        for bound in bounds:
-            axes.axvline(100 * bound, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
+    for bound in _shares_that_matter(q):
+        axes.axvline(100 * bound, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
     top = 1.0 + step * (1 + max(place for _, place in dots)) if dots else 0.6
     axes.set(xlim=(-2, 102), ylim=(-0.6, top), yticks=[], xticks=[0, 25, 50, 75, 100])
     axes.spines["left"].set_visible(False)
-    what = "the answer was right" if q.kind == "audible" else f"{q.more_label} was chosen"
+    what = "the answer was right" if q.of_kind.by_right_answers else f"{q.more_label} was chosen"
     axes.set_xlabel(textwrap.fill(f"times in 100 that {what}", LINE_CHARACTERS))
     return axes
 
@@ -154,7 +152,7 @@ def strengths(axes: Axes, found: StrengthSet) -> Axes:
 
 def own_shares(q: QuestionFinding) -> list[tuple[float, int]]:
     """Each listener's own share, with how many of the same share stand below the dot; none of ratings."""
-    if q.share is None or q.kind == "audible":
+    if q.share is None or q.of_kind.by_right_answers:
         return []
     seen: Counter[float] = Counter()
     made = []
@@ -195,7 +193,7 @@ def _shares_that_matter(q: QuestionFinding) -> tuple[float, ...]:
     """The smallest share that matters; on both sides of even for `same`."""
     if q.unit != "share":
         return ()
-    return (q.smallest_effect, 1 - q.smallest_effect) if q.kind == "same" else (q.smallest_effect,)
+    return (q.smallest_effect, 1 - q.smallest_effect) if q.of_kind.is_equivalence else (q.smallest_effect,)
 
 
 def scatter(axes: Axes, points: Sequence[tuple[str, Interval, Interval]], xlabel: str) -> Axes:

@@ -7,7 +7,7 @@ from listening.records.environment import environment
 from listening.records.frozen import Frozen, History
 from listening.records.plan import Plan
 from listening.records.protocol import AS_RECORDED, Protocol, Question
-from listening.report.sentences import wording
+from listening.report.sentences import kind_words, wording
 
 
 def page(
@@ -59,13 +59,11 @@ def _questions(protocol: Protocol) -> str:
 def _question(protocol: Protocol, number: int, q: Question) -> str:
     attribute = protocol.attribute(q.attribute)
     more, than = protocol.label(q.contrast.more), protocol.label(q.contrast.than)
-    if q.kind == "same":
-        claim = f"{more} and {than} are heard as the same in {q.attribute}"
-        limit = f"; at most {100 * q.split_limit:g} % of listeners may hear a difference that matters"
-    elif q.kind == "audible":
-        claim, limit = f"{more} can be told from {than} by ear", ""
-    else:
-        claim, limit = wording.is_heard(more, attribute.comparative, than), ""
+    heard = wording.is_heard(more, attribute.comparative, than)
+    claim = kind_words.OF[q.kind].claimed.format(more=more, than=than, attribute=q.attribute, heard=heard)
+    limit = ""
+    if q.outside_limit is not None:
+        limit = f"; at most {100 * q.outside_limit:g} % of listeners may hear a difference that matters"
     if q.claimed_ratio is not None and q.metric is not None:
         limit += (
             f". Besides, {metric_register.in_plain_words(q.metric, more)} is claimed to be at least "
@@ -81,7 +79,7 @@ def _question(protocol: Protocol, number: int, q: Question) -> str:
     correction = (
         f", corrected (Holm) with the {len(family)} questions of `{q.family}`" if len(family) > 1 else ""
     )
-    decided = "exact counts and a linear mixed model" if q.kind == "audible" else q.method
+    decided = "exact counts and a linear mixed model" if q.of_kind.by_right_answers else q.method
     return (
         f"{number}. **{claim}** (`{q.id}`), {how}. Asked: “{attribute.wording}” Smallest effect that "
         f"matters: {effect}{limit}. One-sided error rate {q.alpha:g}{correction}. Decided by: {decided}."

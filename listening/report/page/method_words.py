@@ -51,7 +51,7 @@ def lead(found: Findings) -> str:
 
 def method(found: Findings) -> list[str]:
     """Paragraphs that let another statistician redo it."""
-    discriminated = [q for q in found.questions if q.kind == "audible"]
+    discriminated = [q for q in found.questions if q.of_kind.by_right_answers]
     rated = [q for q in found.questions if q.unit == "points"]
     compares = not found.questions or len(discriminated) + len(rated) < len(found.questions)
     trials = (
@@ -84,7 +84,7 @@ def _rated(found: Findings) -> list[str]:
 
 def _discriminated(found: Findings) -> list[str]:
     """How triangle, duo-trio, 2-AFC and same-different are decided."""
-    tasks = ", ".join(dict.fromkeys(q.task for q in found.questions if q.kind == "audible"))
+    tasks = ", ".join(dict.fromkeys(q.task for q in found.questions if q.of_kind.by_right_answers))
     return [
         f"Discrimination ({tasks}): the share of trials that were not guessed is (right − guessing) "
         "/ (1 − guessing); in same-different, the share called different of pairs that differ minus that of "

@@ -17,7 +17,7 @@ def of(q: QuestionFinding, found: Findings) -> str:
         tail = metric_register.in_words(q.reason.partition(": ")[2])
         tail = tail.replace("at the slope's", "with the effect of a decibel at its")
         return f"the answer changes with how level is measured: {tail}" if tail else FLIPS
-    if q.kind == "audible" and q.share_not_guessed is not None:
+    if q.of_kind.by_right_answers and q.share_not_guessed is not None:
         return _audible(q)
     if q.share is None or q.share.lower is None or q.share.upper is None:
         return metric_register.in_words(q.reason)
@@ -27,7 +27,7 @@ def of(q: QuestionFinding, found: Findings) -> str:
             f"their own: up to {in_hundred(q.share_outside_upper)} in 100, allowed were fewer than "
             f"{in_hundred(q.split_limit)}"
         )
-    return _same(q) if q.kind == "same" else _more(q)
+    return _same(q) if q.of_kind.is_equivalence else _more(q)
 
 
 def superlative(s: SuperlativeFinding) -> str:
@@ -87,16 +87,19 @@ def _more(q: QuestionFinding) -> str:
 def _same(q: QuestionFinding) -> str:
     if q.word == "supported":
         return (
-            f"the limits of the share of choices ({_limits(q)} in 100) lie within the equivalence margin planned, where "
-            f"{bound(q)}, and few enough listeners hear a difference of their own (at most "
+            f"the limits of the share of choices ({_limits(q)} in 100) lie within the equivalence margin "
+            f"planned, where {bound(q)}, and few enough listeners hear a difference of their own (at most "
             f"{in_hundred(q.share_outside_upper)} in 100, allowed were {in_hundred(q.split_limit)})"
         )
     if q.word == "contradicted":
-        return f"the limits of the share of choices ({_limits(q)} in 100) lie wholly outside the equivalence margin planned"
+        return (
+            f"the limits of the share of choices ({_limits(q)} in 100) lie wholly outside the equivalence "
+            "margin planned"
+        )
     if "does not lie inside" in q.reason:
         return (
-            f"the limits of the share of choices ({_limits(q)} in 100) reach past the equivalence margin planned, where "
-            f"{bound(q)}"
+            f"the limits of the share of choices ({_limits(q)} in 100) reach past the equivalence margin "
+            f"planned, where {bound(q)}"
         )
     return metric_register.in_words(q.reason)
 

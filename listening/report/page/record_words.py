@@ -36,7 +36,7 @@ def of_record(found: Findings) -> list[str]:
     record = found.record
     if record is None:
         return []
-    lines = [*_analyses(record), *_removals(record), *_deals(record)]
+    lines = [*_analyses(record), *_removals(record), *_deals(record), *_amendments(record)]
     if not lines:
         lines.append("Nothing was analysed, removed or dealt again before this analysis.")
     if not record.is_chained:
@@ -91,6 +91,25 @@ def _deals(record: StudyRecord) -> Iterator[str]:
         why = f": {one.reason}" if one.reason else ", before anybody had answered"
         late = f", after {_n(one.after_analyses, 'analysis', 'analyses')}" if one.after_analyses else ""
         yield f"Dealt again on {day(one.at)}{late}{why}."
+
+
+def _amendments(record: StudyRecord) -> Iterator[str]:
+    for one in record.amendments:
+        what = "; ".join(f"{c.key}: {_quoted(c.was)} became {_quoted(c.now)}" for c in one.changes)
+        when = "after" if one.openings else "before"
+        yield (
+            f"Amended on {day(one.at)}, {when} any opening of the key, with {_n(one.finished, 'sitting')} "
+            f"finished of {one.begun} begun: {one.reason} ({what})."
+        )
+    if record.apart:
+        yield (
+            f"{_n(record.apart, 'sitting')} read other words, before an amendment: their answers are kept "
+            "apart, in the answer store, and decide nothing here."
+        )
+
+
+def _quoted(said: str) -> str:
+    return f"“{said}”" if said else "nothing"
 
 
 def _panel(record: StudyRecord) -> str:

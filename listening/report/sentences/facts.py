@@ -42,14 +42,14 @@ def held(presentation: str, found: Findings) -> str:
 
 def may_be_printed(q: QuestionFinding, found: Findings) -> bool:
     """Whether the question bears a sentence for the public; a proof that matching worked is none."""
-    proves_matching = q.kind == "same" and q.about_level and q.presentation != wording.AS_RECORDED
+    proves_matching = q.of_kind.is_equivalence and q.about_level and q.presentation != wording.AS_RECORDED
     edited_unclearly = q.presentation == "isolated" and not cause_words.of(q)
     return q.word == "supported" and found.imported is None and not proves_matching and not edited_unclearly
 
 
 def claim(q: QuestionFinding) -> str:
     """Which claim the language files are asked for."""
-    plain = PREFERRED if q.kind == "more" and q.comparative == PREFERRED else q.kind
+    plain = PREFERRED if q.of_kind.has_direction and q.comparative == PREFERRED else q.kind
     return f"edited_{plain}" if cause_words.of(q) else plain
 
 
@@ -57,8 +57,8 @@ def evidence(q: QuestionFinding) -> str:
     """Which account of what happened they are asked for."""
     if q.unit == "points":
         return "points"
-    if q.kind == "audible":
+    if q.of_kind.by_right_answers:
         return q.task
-    if q.kind == "same":
+    if q.of_kind.is_equivalence:
         return "edited_same" if cause_words.of(q) else "same"
     return PREFERRED if q.comparative == PREFERRED else "more"

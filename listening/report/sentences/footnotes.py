@@ -158,7 +158,7 @@ def _estimate(q: QuestionFinding, words: Language) -> Iterator[str]:
             coverage=rounding.level(q.points.coverage), limits=_limits(q.points, words, slots.RATING_DIGITS)
         )
     elif q.share is not None:
-        key = "estimate_trials" if q.kind == "audible" else "estimate"
+        key = "estimate_trials" if q.of_kind.by_right_answers else "estimate"
         yield words.text("footnote", key).format(**share(q.share, words))
 
 

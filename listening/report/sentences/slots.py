@@ -108,12 +108,14 @@ def agreeing(words: Language, *, many: bool) -> Slots:
 def happened(q: QuestionFinding, words: Language) -> list[str]:
     """Templates of what was done, the printed one first."""
     key = facts.evidence(q)
-    return words.told_apart(key) if q.kind == "audible" else words.list_of("evidence", key)
+    return words.discriminated(key) if q.of_kind.by_right_answers else words.list_of("evidence", key)
 
 
 def tied(q: QuestionFinding, words: Language) -> str:
     """What to add where some found no difference; a template."""
-    return words.words["evidence"]["tied"] if q.n_direct_no_difference and q.kind != "audible" else ""
+    return (
+        words.words["evidence"]["tied"] if q.n_direct_no_difference and not q.of_kind.by_right_answers else ""
+    )
 
 
 def moved(q: QuestionFinding, words: Language) -> Slots:
@@ -127,7 +129,7 @@ def moved(q: QuestionFinding, words: Language) -> Slots:
 
 def bound(q: QuestionFinding, words: Language) -> str:
     """What `the same` allows; empty for other kinds."""
-    if q.kind != "same":
+    if not q.of_kind.is_equivalence:
         return ""
     effect = in_hundred(q.smallest_effect, words) if q.unit == "share" else f"{q.smallest_effect:g}"
     return words.text("bounds", q.unit).format(effect=effect)

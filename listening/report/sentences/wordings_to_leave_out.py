@@ -60,9 +60,9 @@ def of_question(q: QuestionFinding, found: Findings) -> tuple[LeftOut, ...]:
         return tuple(_open(q, found))
     if q.word == "contradicted":
         return tuple(_against(q, found))
-    if q.kind == "audible":
+    if q.of_kind.by_right_answers:
         return _audible(q)
-    if q.kind == "same":
+    if q.of_kind.is_equivalence:
         return tuple(_same(q))
     return tuple(_more(q, found))
 
@@ -110,7 +110,7 @@ def _open(q: QuestionFinding, found: Findings) -> Iterator[LeftOut]:
 
 def _against(q: QuestionFinding, found: Findings) -> Iterator[LeftOut]:
     yield LeftOut(f"“{sentences.claim(q, found)}”", "the planned question came out against it")
-    if q.kind == "more":
+    if q.of_kind.has_direction:
         opposite = f"“{OPPOSITES[q.comparative]}”, " if q.comparative in OPPOSITES else ""
         yield LeftOut(
             f"{opposite}“the same”, or that {q.than_label} is heard as {q.comparative}",

@@ -43,7 +43,7 @@ def effects(found: Findings) -> Table:
         "worth, dB",
         "limits, dB",
     )
-    compared = [q for q in found.questions if q.kind != "audible" and q.unit != "points"]
+    compared = [q for q in found.questions if not q.of_kind.by_right_answers and q.unit != "points"]
     return Table("Effects", head, tuple(map(_effect, compared)), frozenset(range(2, 8)))
 
 
@@ -93,7 +93,7 @@ def discriminated(found: Findings) -> Table:
         "by guessing, in 100",
         "limits by",
     )
-    asked = [q for q in found.questions if q.kind == "audible"]
+    asked = [q for q in found.questions if q.of_kind.by_right_answers]
     return Table("Discrimination", head, tuple(map(_discriminated, asked)), frozenset(range(3, 10)))
 
 
@@ -163,7 +163,7 @@ def spread(found: Findings) -> Table:
         (
             q.id,
             in_hundred(q.share_average_listener),
-            in_hundred(q.share_other_way) if q.kind == "more" else "–",
+            in_hundred(q.share_other_way) if q.of_kind.has_direction else "–",
             number(q.spread_listeners),
             number(q.spread_stimuli),
         )
@@ -488,7 +488,7 @@ def _has(found: Findings, metric: str) -> bool:
 
 def _own_scale(q: QuestionFinding) -> bool:
     """Whether a question’s numbers are points of a scale or shares heard, and no choices."""
-    return q.unit == "points" or q.kind == "audible"
+    return q.unit == "points" or q.of_kind.by_right_answers
 
 
 def _level_unit(q: QuestionFinding, one: LevelCheck) -> str:

@@ -1,4 +1,4 @@
-"""`No difference` answers: the three-category model decides, level and verdict as for choices without them."""
+"""`No difference` answers: the three-category model decides, level and verdict as without them."""
 
 import numpy as np
 import pytest
