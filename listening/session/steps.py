@@ -109,7 +109,7 @@ def _trials(plan: Plan, slot: int) -> tuple[PlannedTrial, ...]:
 
 
 def rehearsal(plan: Plan, slot: int, attribute: str, *, round_number: int) -> list[Step]:
-    """The pair of examples of an attribute as trials, in both orders at random, and the way out behind them."""
+    """The two examples of an attribute as trials, in both orders at random, and the way out behind them."""
     asked = plan.attribute(attribute)
     wanted = plan.sitting.practice_until_right
     if (

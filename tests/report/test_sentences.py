@@ -87,10 +87,10 @@ def with_units(findings, n_specimens, n_strikes=3):
 @pytest.mark.parametrize(
     ("n_specimens", "n_strikes", "said", "counted"),
     [
-        (3, 3, ", dome D (hung free) is heard", "3 recorded strikes on 3 units of each"),
-        (1, 3, ", recordings of dome D (hung free) are heard", "3 recorded strikes on one unit of each"),
+        (3, 3, ", dome D (hung free) is heard", "3 recorded strikes on 3 specimens of each"),
+        (1, 3, ", recordings of dome D (hung free) are heard", "3 recorded strikes on one specimen of each"),
         (0, 3, ", recordings of dome D (hung free) are heard", "3 recorded strikes of each"),
-        (1, 1, ", the recording of dome D (hung free) is heard", "one recorded strike on one unit of each"),
+        (1, 1, ", the recording of dome D (hung free) is heard", "one recorded strike on one specimen of each"),
     ],
 )
 def test_one_recorded_unit_never_speaks_for_the_design(findings, n_specimens, n_strikes, said, counted):
@@ -111,7 +111,7 @@ def test_the_footnote_says_what_counsel_asks_and_what_nobody_wrote_down(findings
         "heard over headphones",
         "at the level at which they were recorded",
         "asked: “Which of the two sounds is brighter?”",
-        "3 recorded strikes on 3 units of each",
+        "3 recorded strikes on 3 specimens of each",
         "recordings dome_d-free-1",
         "played equally loud, as calculated for the human ear by ISO 532-1",
         "planned before the test; study 894fb5ac556914fd",
@@ -248,7 +248,7 @@ def test_every_question_lists_wordings_it_does_not_bear(findings):
 
 def test_the_same_is_said_with_its_bound(findings):
     text = sentences.printable(findings.question("b-as-loud-as-a-matched"), findings)
-    assert "within the bound planned (neither is chosen as often as 70 times in 100)" in text
+    assert "within the equivalence margin planned (neither is chosen as often as 70 times in 100)" in text
 
 
 @pytest.mark.parametrize(
@@ -272,8 +272,8 @@ OPEN = {
     "same": "the interval does not lie inside the smallest effect that matters",
 }
 JARGON = (
-    "lower limit",
-    "upper limit",
+    "lower bound",
+    "upper bound",
     "interval",
     "log-odds",
     "laf_max",

@@ -26,8 +26,8 @@ def fit(
     """Log-odds that the first is chosen, by restricted Laplace likelihood.
 
     Where some answers are `no difference` (0.5) the three-category model decides: its log-odds are of a
-    choice that must be made, and a threshold on either side of zero holds the rest. Where that model has no finite
-    estimate, such an answer counts half for each sound, which draws the estimate towards zero.
+    choice that must be made, and a threshold on either side of zero holds the rest. Where that model has no
+    finite estimate, such an answer counts half for each sound, which draws the estimate towards zero.
 
     Parameters
     ----------
