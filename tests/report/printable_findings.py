@@ -28,9 +28,9 @@ CONDUCTED = Conducted(
     ),
 )
 FACTOR = ClaimedRatioFinding(
-    factor=1.4,
+    claimed=1.4,
     metric="decay_s",
-    ratio=Interval(value=1.52, lower=1.48, upper=1.55, level=0.9),
+    ratio=Interval(value=1.52, lower=1.48, upper=1.55, coverage=0.9),
     n_more=3,
     n_than=3,
     measured="supported",
@@ -58,7 +58,7 @@ def _added(asked: dict[str, QuestionFinding]) -> list[QuestionFinding]:
         "id": "d-told-from-c",
         "kind": "audible",
         "task": "triangle",
-        "asked": "Which of the three sounds is the odd one?",
+        "wording": "Which of the three sounds is the odd one?",
         "attribute": "difference",
         "comparative": "different",
         "guess": 1 / 3,
@@ -66,14 +66,14 @@ def _added(asked: dict[str, QuestionFinding]) -> list[QuestionFinding]:
         "smallest_effect": 0.15,
         "n_direct": 96,
         "n_direct_more": 70,
-        "share": Interval(value=0.73, lower=0.62, upper=0.82, level=0.9),
-        "heard": Interval(value=0.59, lower=0.43, upper=0.73, level=0.9),
+        "share": Interval(value=0.73, lower=0.62, upper=0.82, coverage=0.9),
+        "share_not_guessed": Interval(value=0.59, lower=0.43, upper=0.73, coverage=0.9),
     }
     alike = {
         "id": "a-rings-like-c",
         "attribute": "ringing",
         "comparative": "longer-ringing",
-        "asked": long.asked,
+        "wording": long.wording,
         "about_level": False,
         "more": "dome_a/free",
         "more_label": "dome A (hung free)",
@@ -88,7 +88,7 @@ def _added(asked: dict[str, QuestionFinding]) -> list[QuestionFinding]:
         "more_label": "dome E (hung free)",
         "than": "dome_f/free",
         "than_label": "dome F (hung free)",
-        "share": Interval(value=0.42, lower=0.31, upper=0.54, level=0.9),
+        "share": Interval(value=0.42, lower=0.31, upper=0.54, coverage=0.9),
     }
     edited = {
         "id": "bright-brighter-than-dull",

@@ -90,7 +90,12 @@ def with_units(findings, n_specimens, n_strikes=3):
         (3, 3, ", dome D (hung free) is heard", "3 recorded strikes on 3 specimens of each"),
         (1, 3, ", recordings of dome D (hung free) are heard", "3 recorded strikes on one specimen of each"),
         (0, 3, ", recordings of dome D (hung free) are heard", "3 recorded strikes of each"),
-        (1, 1, ", the recording of dome D (hung free) is heard", "one recorded strike on one specimen of each"),
+        (
+            1,
+            1,
+            ", the recording of dome D (hung free) is heard",
+            "one recorded strike on one specimen of each",
+        ),
     ],
 )
 def test_one_recorded_unit_never_speaks_for_the_design(findings, n_specimens, n_strikes, said, counted):
@@ -185,7 +190,7 @@ def test_ratings_are_told_in_points_of_their_scale(findings):
         unit="points",
         task="category rating",
         scale=("dull", "rather dull", "between", "rather bright", "bright"),
-        points=Interval(value=1.27, lower=0.8, upper=1.7, level=0.9),
+        points=Interval(value=1.27, lower=0.8, upper=1.7, coverage=0.9),
     )
     text = sentences.printable(q, findings)
     assert "rated 1.3 points higher on average by 24 listeners (scale 1 to 5, “dull” to “bright”)" in text
@@ -205,7 +210,7 @@ def test_an_estimate_just_below_the_planned_effect_is_printed_below_it(findings)
         "d-brighter-than-c",
         word="undecided",
         reason="the estimate is below the smallest effect that matters",
-        share=Interval(value=0.598, lower=0.55, upper=0.65, level=0.9),
+        share=Interval(value=0.598, lower=0.55, upper=0.65, coverage=0.9),
     )
     assert "the estimate, 59.8 of 100 choices, is below the 60 choices" in reasons.of(q, findings)
 

@@ -148,12 +148,12 @@ def columns(**metrics: np.ndarray) -> played.Table:
     }
 
 
-def test_brightness_and_decay_that_go_together_are_said_not_to_be_discriminated():
+def test_brightness_and_decay_that_go_together_are_said_not_to_be_separable():
     rng = np.random.default_rng(5)
     x = rng.normal(size=8)
     table = columns(laf_max_db=rng.normal(size=8) * 3, sharpness_acum=x, decay_s=x + rng.normal(0, 0.05, 8))
     found = decomposition.of_set(KEY, made(2 * x), table, metrics=METRICS, slope=None)
-    assert found.discriminated is False
+    assert found.separable is False
     assert min(found.inflation[n] for n in ("brightness", "decay")) > 5
     both = shares(found)
     assert both["brightness"].share_on_top.upper < 0.1 > both["decay"].share_on_top.upper
@@ -182,7 +182,7 @@ def test_one_property_that_repeats_another_leaves_the_shares_and_says_why_there_
     table = columns(laf_max_db=np.zeros(8), sharpness_acum=x, decay_s=2 * x)
     found = decomposition.of_set(KEY, made(x), table, metrics=METRICS, slope=None)
     assert found.inflation == {"brightness": None, "decay": None}
-    assert (found.discriminated, found.steps, found.held_equal) == (False, (), ("level",))
+    assert (found.separable, found.steps, found.held_equal) == (False, (), ("level",))
     assert [s.share_on_top.value for s in found.shares] == pytest.approx([0, 0], abs=1e-9)
 
 

@@ -24,7 +24,7 @@ def demo() -> Findings:
 
 
 def exact(value: float, reach: float = 0.0) -> Interval:
-    return Interval(value=value, lower=value - reach, upper=value + reach, level=0.95)
+    return Interval(value=value, lower=value - reach, upper=value + reach, coverage=0.95)
 
 
 def study(demo: Findings, x: np.ndarray, y: np.ndarray, **spreads: float) -> Findings:
