@@ -150,11 +150,11 @@ def test_the_exported_table_gives_the_counts_and_the_exact_p(
         assert pooled.p == pytest.approx(p, rel=1e-9)
 
 
-def test_what_can_be_discrimination_is_supported_and_what_cannot_is_not(told: Findings) -> None:
+def test_what_is_discriminated_is_supported_and_what_is_not_is_not(told: Findings) -> None:
     apart, alike = told.questions
     assert apart.word == "supported", apart
-    assert apart.heard is not None
-    assert (apart.heard.lower or 0) > 0
+    assert apart.share_not_guessed is not None
+    assert (apart.share_not_guessed.lower or 0) > 0
     assert alike.word in ("undecided", "contradicted"), alike
     assert apart.alpha_corrected == 0.05 / (2 / 0.8)  # the first of two steps
     assert apart.n_direct == (96 if apart.task == "same-different" else 192)  # 16 listeners, 12 trials each
