@@ -1,4 +1,4 @@
-"""Writes `docs/replications.md` from `docs/replications/replications.toml`: every command is run, its value put beside."""
+"""Writes `docs/replications.md` from `replications/replications.toml`: runs every command."""
 
 import contextlib
 import io
@@ -24,9 +24,9 @@ CHECKED = {
 }
 HEAD = """# Replications
 
-Published analyses of open tables, each done again by one command, run in the project's folder. Ours is rounded to the
-digits beside it; a test runs every command and holds it to half a unit of the last digit, or to the tolerance that the
-source states. The tables and sounds lie in `docs/replications/`. `python docs/make_replications.py` writes this page.
+Published analyses of open tables, each done again by one command, run in the project's folder. A test runs
+every command and holds its numbers to half a unit of the last published digit, or to the tolerance that the
+source states. Tables and sounds lie in `docs/replications/`; `docs/make_replications.py` writes this page.
 """
 
 

@@ -1,4 +1,4 @@
-"""The page of replications: each published value is met by its command, and the page is what the commands give."""
+"""The page of replications: every published value is met, and the page is what the commands give."""
 
 import csv
 import runpy

@@ -169,6 +169,7 @@ def _attribute(attribute: Attribute, manifest: Manifest, codes: dict[str, str]) 
         explanation=attribute.explanation,
         no_difference=attribute.no_difference,
         scale=tuple(attribute.scale),
+        scale_bands=attribute.scale_labels == "bands",
         switching=attribute.listening == "switching" or tasks.named(attribute.task).always_switching,
         loops=attribute.loops,
         example_more=ends.get("more"),

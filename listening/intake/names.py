@@ -64,14 +64,16 @@ def _unknown_conditions(protocol: Protocol, conditions: list[str]) -> Iterator[F
             used.append((("isolation", "toward"), protocol.isolation.toward, "error"))
     for i, question in enumerate(protocol.questions):
         known = made if question.presentation == ISOLATED else conditions
-        for end, name in (("more", question.contrast.more), ("than", question.contrast.than)):
-            yield from _unknown(("questions", i, "contrast", end), name, known)
+        for ends in question.contrast.pairs:
+            for end, name in zip(("more", "than"), ends, strict=True):
+                yield from _unknown(("questions", i, "contrast", end), name, known)
     for i, superlative in enumerate(protocol.superlatives):
         known = made if superlative.presentation == ISOLATED else conditions
         yield from _unknown(("superlatives", i, "condition"), superlative.condition, known)
     for i, control in enumerate(protocol.controls):
         used += [(("controls", i, "conditions"), name, "error") for name in control.conditions]
-    used += [(("labels", name), name, "caution") for name in protocol.labels]
+    averaged = {name for q in protocol.questions for name in (q.contrast.more, q.contrast.than)}
+    used += [(("labels", name), name, "caution") for name in protocol.labels if name not in averaged]
     for key, name, severity in used:
         known = conditions if key[0] == "isolation" else [*conditions, *made]
         yield from _unknown(key, name, known, severity)

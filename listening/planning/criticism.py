@@ -137,9 +137,8 @@ def _decidable(protocol: Protocol, manifest: Manifest, i: int, question: Questio
     """Whether the planned panel can decide a question, by formula and stated defaults."""
     listeners, assumed = protocol.panel.listeners, Assumed()
     made = panel_size.trials(protocol, manifest, question, listeners=listeners)
-    asked = {question.contrast.more, question.contrast.than}
     pairs = {frozenset(made.conditions[c] for c in pair) for pair in made.condition}
-    if frozenset(asked) not in pairs:
+    if any(frozenset(pair) not in pairs for pair in question.contrast.pairs):
         yield (
             ("questions", i, "contrast"),
             "a pair that no listener compares directly",

@@ -35,7 +35,8 @@ def renewed(raw: dict[str, Any], where: object) -> dict[str, Any]:
 
     A table that holds both words is left as it is: its form refuses the earlier one.
     """
-    return _renewed(raw, (), where)
+    made: dict[str, Any] = _renewed(raw, (), where)
+    return made
 
 
 def _renewed(value: Any, path: tuple[str, ...], where: object) -> Any:

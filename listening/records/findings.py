@@ -7,6 +7,7 @@ from pydantic import AliasChoices, BeforeValidator, Field
 from listening.records.amendment import Amendment
 from listening.records.claimed_ratio import ClaimedRatioFinding
 from listening.records.conducted import Conducted
+from listening.records.contrasts import ContrastForm
 from listening.records.findings_explained import (
     Decomposition,
     Explanation,
@@ -15,6 +16,7 @@ from listening.records.findings_explained import (
     PlayedMeasure,
     SideBySide,
 )
+from listening.records.findings_graded import GradedSet
 from listening.records.form import FileForm, Form
 from listening.records.imported import Imported
 from listening.records.interval import Interval
@@ -116,6 +118,22 @@ class LevelEquivalent(Form):
     """Why there is none."""
 
 
+class ContrastPart(Form):
+    """One pair of a contrast of several."""
+
+    more: str
+    more_label: str
+    than: str
+    than_label: str
+    is_turned: bool
+    """The second difference of an interaction, turned round."""
+    n: int
+    """Direct comparisons by listeners who met every pair."""
+    n_more: int
+    share: float
+    """Mean over listeners of the share of choices of `more`."""
+
+
 class QuestionFinding(Form):
     """One planned question, decided."""
 
@@ -134,6 +152,15 @@ class QuestionFinding(Form):
     more_label: str
     than: str
     than_label: str
+    contrast: ContrastForm = "pair"
+    """`pair`: the two are compared; otherwise the mean over several pairs decides, see `parts`."""
+    conditions: tuple[str, ...] = ()
+    """All that several pairs compare."""
+    over: tuple[str, ...] = ()
+    """`averaged`, `interaction`: the values averaged over; `trend`: the steps, from least to most."""
+    exceeds: tuple[str, ...] = ()
+    """`interaction`: the two of the second difference, as called."""
+    parts: tuple[ContrastPart, ...] = ()
     smallest_effect: float
     unit: Unit
     smallest_effect_logit: float
@@ -526,6 +553,7 @@ class Findings(FileForm):
     superlatives: tuple[SuperlativeFinding, ...] = ()
     level_slopes: tuple[LevelSlope, ...]
     winners: tuple[Winner, ...] = ()
+    graded: tuple[GradedSet, ...] = ()
     strengths: tuple[StrengthSet, ...]
     explanations: tuple[Explanation, ...] = ()
     side_by_side: tuple[SideBySide, ...] = ()

@@ -51,6 +51,8 @@ class PlannedAttribute(Form):
     no_difference: bool = False
     scale: tuple[str, ...] = ()
     """Labels from least to most."""
+    scale_bands: bool = False
+    """Whether each label stands over a band of the scale, not over a place on it."""
     switching: bool = False
     """Whether the listener goes to and fro between the sounds."""
     loops: bool = False

@@ -7,7 +7,8 @@ from typing import Annotated, Any, Literal, Self, get_args
 from pydantic import AliasChoices, BaseModel, Field, ValidationError, model_validator
 
 from listening.errors import RecordError
-from listening.records import earlier_words, protocol_names, tasks, toml_lines
+from listening.records import contrasts, earlier_words, protocol_names, tasks, toml_lines
+from listening.records.contrasts import Contrast
 from listening.records.form import Form, digest_of, place
 from listening.records.isolation import Isolation
 from listening.records.metric_register import MatchingMetric
@@ -17,7 +18,6 @@ from listening.records.questions import (
     AS_RECORDED,
     ISOLATED,
     MATCHED,
-    Contrast,
     Name,
     PresentationName,
     Question,
@@ -118,10 +118,15 @@ class Attribute(Form):
         [],
         description="For ratings: the labels of the scale, from least to most, in the listener's language. "
         "Comparison category: 7, the second sound against the first; category rating: 5 or 9; continuous "
-        "rating and multiple stimulus: 2 to 11, spread evenly.",
+        "rating and multiple stimulus: 2 to 11, spread evenly; triple stimulus: 5, at 1.0 to 5.0.",
     )
     scale_standard: str = Field(
         "", description="For ratings: the standard that the scale follows, or `own`; printed in the report."
+    )
+    scale_labels: Literal["places", "bands"] = Field(
+        "places",
+        description="Continuous rating and multiple stimulus: whether a label names a place on the scale, or "
+        "one of equal bands that the scale is parted in (ITU-R BS.1534: five).",
     )
     listening: Literal["in turn", "switching"] = Field(
         "in turn",
@@ -146,6 +151,8 @@ class Attribute(Form):
                 f"task `{self.task}` needs `scale` with {wanted} labels (found {len(self.scale)}) "
                 "and `scale_standard`, the standard it follows or `own`"
             )
+        if self.scale_labels == "bands" and tasks.named(self.task).marks != tasks.POINTS_0_TO_100:
+            raise ValueError(f'`scale_labels = "bands"` belongs to a scale of 0 to 100, not to `{self.task}`')
         if self.no_difference and not tasks.named(self.task).may_see_no_difference:
             raise ValueError(f"`no_difference` belongs to a paired comparison, not to `{self.task}`")
         return self
@@ -173,7 +180,19 @@ class Block(Form):
         None, ge=2, le=200, description="For `blocks`: how many conditions a listener compares."
     )
     reference: str | None = Field(
-        None, description="For `multiple stimulus`: the condition that is also played as the known reference."
+        None,
+        description="For `multiple stimulus` and `triple stimulus`: the condition that is also played as the "
+        "known reference.",
+    )
+    low_anchor: str | None = Field(
+        None,
+        description="For `multiple stimulus`: the condition that was made the worst on purpose (ITU-R "
+        "BS.1534: the reference low-passed at 3.5 kHz).",
+    )
+    mid_anchor: str | None = Field(
+        None,
+        description="For `multiple stimulus`: the condition that was made middling on purpose (ITU-R "
+        "BS.1534: the reference low-passed at 7 kHz); see `exclusions.mid_anchor_high_above`.",
     )
     planned_too: bool = Field(
         False,
@@ -312,6 +331,21 @@ class Exclusions(Form):
     same_side_above: Share | None = Field(
         None, description="Leave out who gave one side (first or second) in more than this share of trials."
     )
+    hidden_reference_low_above: Share | None = Field(
+        None,
+        description="Multiple stimulus: leave out who graded the hidden reference below 90 of 100 in more "
+        "than this share of trials (ITU-R BS.1534-3: 0.15).",
+    )
+    mid_anchor_high_above: Share | None = Field(
+        None,
+        description="Multiple stimulus: leave out who graded the mid anchor above 90 of 100 in more than "
+        "this share of trials (ITU-R BS.1534-3: 0.15).",
+    )
+    difference_grades_p_above: Share | None = Field(
+        None,
+        description="Triple stimulus: leave out whose difference grades do not lie below zero by a one-sided "
+        "t test at this level (ITU-R BS.1116-3: 0.05), that is, who did not hear the reference out.",
+    )
 
 
 class Covariates(Form):
@@ -355,6 +389,11 @@ class Protocol(Form):
         default=[], description="Conditions named beforehand as having the most of an attribute."
     )
 
+    @model_validator(mode="before")
+    @classmethod
+    def _each_is_spelt_out(cls, raw: Any) -> Any:
+        return contrasts.spelt_out(raw)
+
     @model_validator(mode="after")
     def _names_are_known_and_unique(self) -> Self:
         found = protocol_names.faults(self.model_dump())
@@ -389,7 +428,8 @@ class Protocol(Form):
 
     def label(self, condition: str) -> str:
         """How a condition is called in print."""
-        return self.labels.get(condition, condition.replace("/", ", ").replace("_", " "))
+        named = "/".join(level for level in condition.split("/") if level != contrasts.EVERY)
+        return self.labels.get(condition, named.replace("/", ", ").replace("_", " "))
 
 
 def problems(path: Path) -> tuple[Protocol | None, list[Problem]]:

@@ -5,6 +5,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from listening.records import metric_register
+from listening.records.contrasts import Contrast
 from listening.records.form import Form
 from listening.records.question_kinds import Kind, QuestionKind, Rule, named
 
@@ -17,13 +18,6 @@ Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^\s/\\.][^/
 Share = Annotated[float, Field(gt=0, lt=1)]
 
 RATIO_METRICS = tuple(metric.key for metric in metric_register.ALL if metric.is_ratio)
-
-
-class Contrast(Form):
-    """Two conditions: the one said to have more (or the same) and the one it is compared with."""
-
-    more: str = Field(description="Condition, the values of its factors joined by `/`.")
-    than: str = Field(description="Condition, the values of its factors joined by `/`.")
 
 
 class Question(Form):
@@ -103,8 +97,20 @@ class Question(Form):
             )
         if self.unit == "share" and not 0.5 < self.smallest_effect < 1:
             raise ValueError(f"smallest_effect {self.smallest_effect} as a share must lie between 0.5 and 1")
-        if self.contrast.more == self.contrast.than:
-            raise ValueError(f"the contrast compares {self.contrast.more} with itself")
+        return self
+
+    @model_validator(mode="after")
+    def _several_pairs_are_choices(self) -> Self:
+        several = self.contrast.form != "pair"
+        if several and not (self.by_choices and self.of_kind.has_direction):
+            raise ValueError(
+                "a contrast of several pairs is an average, decided for kind `more` by choices alone: what "
+                "holds on average need not hold for each; plan a question a pair instead (`each`)"
+            )
+        if several and (self.claimed_ratio is not None or self.presentation == ISOLATED):
+            raise ValueError(
+                "a contrast of several pairs has no `claimed_ratio` and no isolated stimuli; plan a question a pair"
+            )
         return self
 
     @model_validator(mode="after")

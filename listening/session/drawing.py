@@ -149,13 +149,22 @@ def _trial(sitting: "Sitting") -> View:
         question=sitting.attribute.wording,
         clips=_trial_clips(sitting),
         dials=_dials(sitting),
-        scale=sitting.attribute.scale if sitting.turn.values else (),
+        **_scale(sitting),
         choices=_choices(sitting),
         status=_trial_status(sitting),
         notice=_notice(sitting),
         actions=offers.actions(sitting),
         **_progress(sitting),
     )
+
+
+def _scale(sitting: "Sitting") -> dict[str, Any]:
+    """Labels of the scale, and where they stand."""
+    asked = sitting.attribute
+    if not sitting.turn.values or not asked.scale:
+        return {}
+    dial = sitting.dial()
+    return {"scale": asked.scale, "scale_ends": (dial.low, dial.high), "has_bands": asked.scale_bands}
 
 
 def _trial_heading(sitting: "Sitting") -> str:
@@ -213,7 +222,8 @@ def _dials(sitting: "Sitting") -> tuple[DialView, ...]:
             clip,
             selected=row == turn.row,
             share=_mark_share(turn, row, dial),
-            text=_mark_text(turn, row, clip, text("not_rated")),
+            text=_mark_text(turn, row, clip, dial, text("not_rated")),
+            parts=round((dial.high - dial.low) / (10 * dial.step)),
         )
         for row, clip in enumerate(clips)
     )
@@ -222,15 +232,15 @@ def _dials(sitting: "Sitting") -> tuple[DialView, ...]:
 def _mark_share(turn: Turn, row: int, dial: Dial) -> float | None:
     """Where the mark stands, or would stand by the number that is being typed."""
     value = float(turn.typed) if turn.typed and row == turn.row else turn.values[row]
-    return None if value is None else (value - dial.low) / (dial.high - dial.low)
+    return None if value is None or value < dial.low else (value - dial.low) / (dial.high - dial.low)
 
 
-def _mark_text(turn: Turn, row: int, clip: ClipView, unset: str) -> str:
+def _mark_text(turn: Turn, row: int, clip: ClipView, dial: Dial, unset: str) -> str:
     """The mark in words: what is being typed, the number, or what is missing."""
     if turn.typed and row == turn.row:
         return f"{turn.typed}_"
     value = turn.values[row]
-    return f"{value:g}" if value is not None else unset if clip.heard else clip.state
+    return dial.text(value) if value is not None else unset if clip.heard else clip.state
 
 
 def _sound_status(sitting: "Sitting") -> str:

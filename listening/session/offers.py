@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 from listening.records import tasks as task_list
 from listening.session import tasks
+from listening.session.dials import POINT
 from listening.session.view import Action, Stage
 from listening.session.words import Words
 
@@ -45,6 +46,7 @@ KEYS = {
     "leave_now": "y",
     "end": "enter",
 }
+POINT_KEYS = ("full_stop", "comma")  # whichever the keyboard has
 LETTERS_SHOWN = 4  # so many letter keys are named one by one
 SILENT = {"mark_up", "row_up", "less", "more_by_ten"}  # the key of the other direction names both
 LABELS = {
@@ -71,11 +73,13 @@ def actions(sitting: "Sitting") -> tuple[Action, ...]:
 def _digits(sitting: "Sitting") -> list[Action]:
     """One key a digit; the line of keys names them once."""
     dial = sitting.dial()
-    label = sitting.words.text("do_type", low=f"{dial.low:g}", high=f"{dial.high:g}")
+    label = sitting.words.text("do_type", low=dial.text(dial.low), high=dial.text(dial.high))
+    shown = f"0-9 {sitting.words.text('decimal_point')}" if dial.decimals else "0-9"
+    points = [Action(f"digit:{POINT}", key, "", "") for key in POINT_KEYS] if dial.decimals else []
     return [
-        Action(f"digit:{digit}", str(digit), "0-9" if not digit else "", label if not digit else "")
+        Action(f"digit:{digit}", str(digit), shown if not digit else "", label if not digit else "")
         for digit in range(10)
-    ]
+    ] + points
 
 
 def _action(name: str, words: Words) -> Action:

@@ -135,7 +135,12 @@ class Sitting:
 
     def _refuse_number(self, typed: str) -> None:
         dial = self.dial()
-        told = self.words.text("number_outside", typed=typed, low=f"{dial.low:g}", high=f"{dial.high:g}")
+        point = self.words.text("decimal_point")
+        low, high, step = (
+            text.replace(dials.POINT, point)
+            for text in (dial.text(dial.low), dial.text(dial.high), f"{dial.step:g}")
+        )
+        told = self.words.text("number_outside", typed=typed, low=low, high=high, step=step)
         self._slip = Slip(typed, self.actions(), told)
 
     def hint(self) -> str:

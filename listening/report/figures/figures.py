@@ -13,7 +13,8 @@ import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from listening.records.findings import Interval, QuestionFinding, StrengthSet
+from listening.records.findings import QuestionFinding, StrengthSet
+from listening.records.interval import Interval
 from listening.report import rounding
 from listening.report.figures import label_places, layout
 from listening.report.page import style
@@ -134,6 +135,9 @@ def verdict_scale(axes: Axes, q: QuestionFinding) -> Axes:
     axes.set(xlim=(-2, 102), ylim=(-0.6, top), yticks=[], xticks=[0, 25, 50, 75, 100])
     axes.spines["left"].set_visible(False)
     what = "the answer was right" if q.of_kind.by_right_answers else f"{q.more_label} was chosen"
+    what = {"trend": "the later step was chosen", "interaction": "the first difference won"}.get(
+        q.contrast, what
+    )
     axes.set_xlabel(textwrap.fill(f"times in 100 that {what}", LINE_CHARACTERS))
     return axes
 

@@ -56,14 +56,28 @@ def _questions(protocol: Protocol) -> str:
     )
 
 
+def _pairs(protocol: Protocol, q: Question) -> str:
+    """The pairs of a contrast of several, and what is taken of them."""
+    if q.contrast.form == "pair":
+        return ""
+    said = "; ".join(f"{protocol.label(more)} – {protocol.label(than)}" for more, than in q.contrast.pairs)
+    if q.contrast.form == "interaction":
+        said += (
+            " (the later ones turned round: a mean share above even chances says that the first is larger)"
+        )
+    return (
+        f", by the mean share of choices over {len(q.contrast.pairs)} pairs, each weighing the same: {said}"
+    )
+
+
 def _question(protocol: Protocol, number: int, q: Question) -> str:
     attribute = protocol.attribute(q.attribute)
     more, than = protocol.label(q.contrast.more), protocol.label(q.contrast.than)
     heard = wording.is_heard(more, attribute.comparative, than)
     claim = kind_words.OF[q.kind].claimed.format(more=more, than=than, attribute=q.attribute, heard=heard)
-    limit = ""
+    limit = _pairs(protocol, q)
     if q.outside_limit is not None:
-        limit = f"; at most {100 * q.outside_limit:g} % of listeners may hear a difference that matters"
+        limit += f"; at most {100 * q.outside_limit:g} % of listeners may hear a difference that matters"
     if q.claimed_ratio is not None and q.metric is not None:
         limit += (
             f". Besides, {metric_register.in_plain_words(q.metric, more)} is claimed to be at least "
@@ -124,6 +138,15 @@ def _exclusions(protocol: Protocol) -> str:
         lines.append(f"a median time to answer below {rule.median_response_below_s:g} s")
     if rule.same_side_above is not None:
         lines.append(f"the same side chosen in more than {100 * rule.same_side_above:g} % of trials")
+    if rule.hidden_reference_low_above is not None:
+        share = 100 * rule.hidden_reference_low_above
+        lines.append(f"the hidden reference graded below 90 in more than {share:g} % of trials")
+    if rule.mid_anchor_high_above is not None:
+        share = 100 * rule.mid_anchor_high_above
+        lines.append(f"the mid anchor graded above 90 in more than {share:g} % of trials")
+    if rule.difference_grades_p_above is not None:
+        p = rule.difference_grades_p_above
+        lines.append(f"difference grades not below zero (one-sided t test, p above {p:g})")
     told = "\n".join(f"- {line}" for line in lines) or "Nobody is left out."
     return f"## Who is left out of the deciding analysis\n\n{told}"
 

@@ -25,7 +25,7 @@ from listening.report.page import (
     top,
 )
 from listening.report.sentences import language
-from listening.report.tables import comparison_tables, finding_tables, heard_tables
+from listening.report.tables import comparison_tables, finding_tables, grade_tables, heard_tables
 
 HERE = Path(__file__).parent
 CONTENTS = (
@@ -128,6 +128,14 @@ def _described(found: Findings) -> dict[str, Any]:
     """What describes and decides nothing."""
     return {
         "strength_sets": captioned_figures.of_strengths(found),
+        "graded": [
+            {
+                "grades": grade_tables.grades(one),
+                "hidden_reference": grade_tables.hidden_reference(one),
+                "note": one.note,
+            }
+            for one in found.graded
+        ],
         "slopes": finding_tables.slopes(found),
         "side_by_side": finding_tables.side_by_side(found) if found.side_by_side else None,
         "explanations": finding_tables.explanations(found),

@@ -27,7 +27,12 @@ def of_pair(q: QuestionFinding, found: Findings) -> Reach:
     """Of what a question's sentence may speak; two edited versions are of one recording."""
     if q.presentation == "isolated":
         return "recording" if cause_words.of(q) else "design"
-    return reach((q.more, q.than), found, strikes=q.stimuli_per_condition)
+    return reach(compared(q), found, strikes=q.stimuli_per_condition)
+
+
+def compared(q: QuestionFinding) -> tuple[str, ...]:
+    """Every condition that a question compares."""
+    return q.conditions or (q.more, q.than)
 
 
 def of_set(s: SuperlativeFinding, found: Findings) -> Reach:
@@ -50,6 +55,8 @@ def may_be_printed(q: QuestionFinding, found: Findings) -> bool:
 def claim(q: QuestionFinding) -> str:
     """Which claim the language files are asked for."""
     plain = PREFERRED if q.of_kind.has_direction and q.comparative == PREFERRED else q.kind
+    if q.contrast != "pair":
+        return f"{q.contrast}_{plain}"
     return f"edited_{plain}" if cause_words.of(q) else plain
 
 
@@ -61,4 +68,6 @@ def evidence(q: QuestionFinding) -> str:
         return q.task
     if q.of_kind.is_equivalence:
         return "edited_same" if cause_words.of(q) else "same"
+    if q.contrast != "pair":
+        return "two_differences" if q.contrast == "interaction" else "several_pairs"
     return PREFERRED if q.comparative == PREFERRED else "more"

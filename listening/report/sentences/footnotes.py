@@ -4,7 +4,8 @@ from collections.abc import Iterator
 
 from listening.records import tasks
 from listening.records.conducted import Conducted, Sampled
-from listening.records.findings import Findings, Interval, QuestionFinding, SuperlativeFinding
+from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
+from listening.records.interval import Interval
 from listening.report import rounding
 from listening.report.sentences import facts, slots
 from listening.report.sentences.language import Language
@@ -70,7 +71,7 @@ def _test(q: QuestionFinding, found: Findings, words: Language) -> Iterator[str]
     if q.presentation == "isolated":
         yield words.text("footnote", "edited")
     else:
-        yield from _recorded((q.more, q.than), found, words, strikes=q.stimuli_per_condition)
+        yield from _recorded(facts.compared(q), found, words, strikes=q.stimuli_per_condition)
     yield _played(q.presentation, found, words)
 
 
@@ -159,7 +160,24 @@ def _estimate(q: QuestionFinding, words: Language) -> Iterator[str]:
         )
     elif q.share is not None:
         key = "estimate_trials" if q.of_kind.by_right_answers else "estimate"
-        yield words.text("footnote", key).format(**share(q.share, words))
+        if q.contrast != "pair":
+            key = f"estimate_{q.contrast}"
+        yield words.text("footnote", key).format(**_as_asked(q, q.share, words))
+
+
+def _as_asked(q: QuestionFinding, held: Interval, words: Language) -> dict[str, str]:
+    """An interaction's estimate is the difference of two shares, twice what lies above even chances."""
+    if q.contrast != "interaction":
+        return share(held, words)
+    low, value, high = (
+        None if one is None else 200 * (one - 0.5) for one in (held.lower, held.value, held.upper)
+    )
+    ends = ("–" if end is None else words.number(end, 0) for end in (low, high))
+    return {
+        "share": words.number(value or 0.0, 0),
+        "coverage": rounding.level(held.coverage),
+        "limits": words.text("footnote", "limits").format(**dict(zip(("low", "high"), ends, strict=True))),
+    }
 
 
 def share(found: Interval, words: Language) -> dict[str, str]:

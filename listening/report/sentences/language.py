@@ -44,6 +44,10 @@ class Language:
         opening, closing = self.words["quotes"]
         return f"{opening}{text}{closing}"
 
+    def listed(self, names: list[str]) -> str:
+        """`a, b and c`."""
+        return f" {self.words['and']} ".join([", ".join(names[:-1]), names[-1]] if names[1:] else names)
+
     def number(self, value: float, digits: int) -> str:
         """A number with this language's decimal sign and a true minus."""
         text = f"{value:.{digits}f}"

@@ -7,6 +7,7 @@ from listening.report.sentences import cause_words, facts, wording
 from listening.report.sentences.language import Language
 
 Slots = dict[str, tuple[str, ...]]
+ENDS = ("more", "than")
 RATING_DIGITS = 1
 CHOSEN = ("training", "training_plain", "over")  # words that are chosen by something else than number
 
@@ -32,6 +33,7 @@ def of_question(q: QuestionFinding, found: Findings, words: Language) -> tuple[S
         "guess": ("" if q.guess is None else in_hundred(q.guess, words),),
         "bound": (bound(q, words),),
         **moved(q, words),
+        **several(q, reach, words),
         **agreeing(words, many=many),
     }
     if q.points is None:
@@ -43,6 +45,24 @@ def of_question(q: QuestionFinding, found: Findings, words: Language) -> tuple[S
         "scale": (scale(q, words),),
     }
     return filled | said, {"points": points}
+
+
+def several(q: QuestionFinding, reach: facts.Reach, words: Language) -> Slots:
+    """What a contrast of several pairs is taken over."""
+    if q.contrast == "pair":
+        return {}
+    said = [names(one, one, reach, words)[0] for one in q.over] if q.contrast == "trend" else list(q.over)
+    there = [part for part in q.parts if part.is_turned]
+    here = [part for part in q.parts if not part.is_turned]
+    return {
+        "over": (words.listed(said),),
+        "n_pairs": (str(len(q.parts)),),
+        **{f"{end}_other": names(one, one, reach, words) for end, one in zip(ENDS, q.exceeds, strict=False)},
+        "k_here": (str(sum(part.n_more for part in here)),),
+        "n_here": (str(sum(part.n for part in here)),),
+        "k_there": (str(sum(part.n - part.n_more for part in there)),),
+        "n_there": (str(sum(part.n for part in there)),),
+    }
 
 
 def of_superlative(s: SuperlativeFinding, found: Findings, words: Language) -> Slots:
