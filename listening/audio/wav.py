@@ -57,6 +57,18 @@ def load(path: Path | str, pascal_per_full_scale: float | None = None) -> Sound:
     return Sound(samples, rate_hz, pascal_per_full_scale, path.name)
 
 
+def rate_hz(path: Path) -> int:
+    """The rate that a file's header says; raises as `load`, for what can be seen without its samples."""
+    _check_presence(path)
+    try:
+        with soundfile.SoundFile(os.fsencode(path)) as file:
+            return int(file.samplerate)
+    except (soundfile.LibsndfileError, RuntimeError) as error:
+        raise SoundError(
+            f"{path}: cannot be decoded ({_reason(error)}); wanted a whole WAV or FLAC file"
+        ) from error
+
+
 def _check_peak(samples: FloatArray, path: Path) -> None:
     """A file of floating-point samples may hold anything; what is no number is told by `Sound`."""
     peak = float(np.abs(samples).max(initial=0.0))

@@ -31,6 +31,14 @@ from listening.records.text import loads_toml, read_text
 __all__ = ["AS_RECORDED", "ISOLATED", "MATCHED", "Contrast", "Question", "Superlative"]  # of `questions`
 
 
+class Calibrator(Form):
+    """Recordings of the sound calibrator, made with the study's gain."""
+
+    before: str = Field(description="Its tone before the recordings, relative to the recordings folder.")
+    after: str | None = Field(None, description="Its tone after them: the drift between both is told.")
+    level_db: Literal[94, 114] = Field(94, description="What it gives at 250 Hz or 1 kHz, in dB re 20 µPa.")
+
+
 class Recordings(Form):
     """Where the recordings are and which factors tell the conditions apart."""
 
@@ -39,6 +47,14 @@ class Recordings(Form):
     factors: list[Name] = Field(min_length=1, description="Columns whose values make a condition, in order.")
     use: dict[str, list[str]] = Field(
         {}, description="Values to keep, by factor; a factor left out keeps all."
+    )
+    calibrator: Calibrator | None = Field(
+        None, description="Calibrates every recording whose row does not; one gain for all."
+    )
+    background: str | None = Field(
+        None,
+        description="The room alone with the same gain, relative to the recordings folder: taken off "
+        "energies, and what a strike is heard over.",
     )
 
 

@@ -109,7 +109,8 @@ class Question(Form):
             )
         if several and (self.claimed_ratio is not None or self.presentation == ISOLATED):
             raise ValueError(
-                "a contrast of several pairs has no `claimed_ratio` and no isolated stimuli; plan a question a pair"
+                "a contrast of several pairs has no `claimed_ratio` and no isolated stimuli; "
+                "plan a question a pair"
             )
         return self
 

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
 
 from listening.errors import RecordError
 from listening.records import earlier_words
@@ -16,6 +17,7 @@ MOST_RECORDINGS = 5_000  # a table with more is another table
 CALIBRATION = "pascal_per_full_scale"
 CHANNEL, MOST_CHANNELS = "channel", 64
 SPECIMEN = "specimen"
+AVERAGE = "average"  # over all channels, such as microphone positions
 
 
 @dataclass(frozen=True)
@@ -28,8 +30,8 @@ class Recording:
     strike: str
     specimen: str
     pascal_per_full_scale: float | None
-    channel: int | None = None
-    """Which channel is measured, from 1; None: the loudest."""
+    channel: int | Literal["average"] | None = None
+    """Which channel is measured, from 1, or their average; None: the loudest."""
 
     @property
     def condition(self) -> str:
@@ -85,6 +87,16 @@ def load(protocol: Protocol, protocol_path: Path) -> list[Recording]:
     return recordings
 
 
+def calibrated(recordings: list[Recording], pascal_per_full_scale: float | None) -> list[Recording]:
+    """The same, where a row has no calibration with this one."""
+    if pascal_per_full_scale is None:
+        return recordings
+    return [
+        r if r.pascal_per_full_scale is not None else replace(r, pascal_per_full_scale=pascal_per_full_scale)
+        for r in recordings
+    ]
+
+
 def conditions(recordings: list[Recording]) -> list[str]:
     """The conditions in order of first appearance."""
     return list(dict.fromkeys(r.condition for r in recordings))
@@ -105,10 +117,9 @@ def _row(table: Rows, cells: tuple[str, ...], protocol: Protocol, line: int) -> 
     if pascal is not None and not 0 < pascal < float("inf"):
         return Problem(str(path), CALIBRATION, repr(scale), "a positive number of pascal, or nothing", line)
     channel = row.get(CHANNEL, "")
-    if channel and not (channel.isascii() and channel.isdigit() and 1 <= int(channel[:6]) <= MOST_CHANNELS):
-        return Problem(
-            str(path), CHANNEL, repr(channel), f"a number from 1 to {MOST_CHANNELS}, or nothing", line
-        )
+    if not _is_channel(channel):
+        wanted = f"a number from 1 to {MOST_CHANNELS}, `{AVERAGE}`, or nothing"
+        return Problem(str(path), CHANNEL, repr(channel), wanted, line)
     return Recording(
         recording=row["recording"],
         file=path.parent / row["file"],
@@ -116,8 +127,14 @@ def _row(table: Rows, cells: tuple[str, ...], protocol: Protocol, line: int) -> 
         strike=row["strike"],
         specimen=row.get(SPECIMEN) or "1",
         pascal_per_full_scale=pascal,
-        channel=int(channel) if channel else None,
+        channel="average" if channel == AVERAGE else int(channel) if channel else None,
     )
+
+
+def _is_channel(cell: str) -> bool:
+    if cell in ("", AVERAGE):
+        return True
+    return cell.isascii() and cell.isdigit() and 1 <= int(cell[:6]) <= MOST_CHANNELS
 
 
 def _duplicates(recordings: list[Recording], path: Path) -> list[Problem]:
