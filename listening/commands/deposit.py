@@ -9,6 +9,7 @@ from listening.errors import StudyError
 from listening.records import frozen, head_code, protocol, record
 from listening.records.form import digest_of, write_text
 from listening.records.frozen import Deposit, Frozen, History
+from listening.records.manifest import Manifest
 from listening.records.plan import Plan
 from listening.records.study import Study, open_study
 
@@ -25,6 +26,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the page after checking that everything is as dealt."""
+    from listening.planning import exclusion_rates
     from listening.report.page import deposit_page
 
     study = open_study(args.folder)
@@ -35,9 +37,9 @@ def run(args: argparse.Namespace) -> int:
     frozen.check(study)
     plan, history = Plan.load(study.plan), _history(study.history)
     heads = (record.head(record.load(study.record)), _ledger_head(study))
-    text = deposit_page.page(
-        protocol.load(study.protocol), plan, Frozen.load(study.frozen), history, heads=heads
-    )
+    chosen = protocol.load(study.protocol)
+    rates = exclusion_rates.lines(exclusion_rates.of_protocol(chosen, Manifest.load(study.manifest)))
+    text = deposit_page.page(chosen, plan, Frozen.load(study.frozen), history, heads=heads, rates=rates)
     path = args.out or study.root / "deposited.md"
     write_text(path, text)
     at = datetime.now(UTC).isoformat(timespec="seconds")

@@ -146,7 +146,7 @@ def write_bytes(path: Path, content: bytes, *, private: bool = False) -> None:
             file.flush()
             os.fsync(file.fileno())
         temporary.replace(path)
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
     except OSError as error:
         if temporary is not None:
             temporary.unlink(missing_ok=True)
@@ -172,7 +172,7 @@ def _sweep(path: Path) -> None:
                 leftover.unlink()
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """The new name survives a power cut too; a file system that cannot do that does it by itself."""
     with suppress(OSError):
         descriptor = os.open(folder, os.O_RDONLY)

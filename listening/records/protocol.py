@@ -347,6 +347,11 @@ class Exclusions(Form):
     same_side_above: Share | None = Field(
         None, description="Leave out who gave one side (first or second) in more than this share of trials."
     )
+    repeats_alike_below: Share | None = Field(
+        None,
+        description="Leave out who answered pairs of conditions heard again alike in a smaller share of "
+        "repeats than this; 0.5 is what answers at random give on average.",
+    )
     hidden_reference_low_above: Share | None = Field(
         None,
         description="Multiple stimulus: leave out who graded the hidden reference below 90 of 100 in more "

@@ -14,7 +14,7 @@ from typing import Any, Literal
 from pydantic import ValidationError
 
 from listening.errors import CannotWrite, RecordError
-from listening.records.form import Form, digest_of
+from listening.records.form import Form, digest_of, sync_folder
 
 # `lodged`: the first name of a deposit
 Kind = Literal["dealt", "amended", "opening", "analysis", "deposited", "lodged", "step"]
@@ -78,6 +78,8 @@ def append(path: Path, *, at: str, kind: Kind, told: dict[str, Any]) -> Entry:
             file.write(json.dumps(made.model_dump(), ensure_ascii=False).encode() + b"\n")
             file.flush()
             os.fsync(file.fileno())
+        if not known:
+            sync_folder(path.parent)  # the file's name is new
     except OSError as error:
         raise CannotWrite(
             f"{path}: the record cannot be written ({error.strerror}); free space or make the folder "

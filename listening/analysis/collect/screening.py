@@ -100,7 +100,7 @@ def _row(
         flags.append("much faster than the panel")
     if agreed is not None and agreed < REPEATS_AGREED_LOW:
         flags.append("repeats answered differently")
-    because = _excluded_because(protocol.exclusions, asked, right, response_s, one_side)
+    because = _excluded_because(protocol.exclusions, asked, right, response_s, one_side, agreed)
     return ListenerRow(
         listener=name,
         simulated=simulated,
@@ -146,7 +146,9 @@ def _repeats_agreed(table: pd.DataFrame) -> pd.Series:
     return (total["alike"].clip(lower=0.0) / total["asked"].where(total["asked"] > 0)).rename("agreed")
 
 
-def _excluded_because(rule: Exclusions, asked: int, right: float, response_s: float, one_side: float) -> str:
+def _excluded_because(
+    rule: Exclusions, asked: int, right: float, response_s: float, one_side: float, agreed: float | None
+) -> str:
     """Which exclusion of the protocol applies; empty for none."""
     if rule.controls_right_below is not None and asked and right / asked < rule.controls_right_below:
         return "control pairs"
@@ -154,4 +156,6 @@ def _excluded_because(rule: Exclusions, asked: int, right: float, response_s: fl
         return "time to answer"
     if rule.same_side_above is not None and one_side > rule.same_side_above:
         return "one side"
+    if rule.repeats_alike_below is not None and agreed is not None and agreed < rule.repeats_alike_below:
+        return "repeats answered differently"
     return ""
