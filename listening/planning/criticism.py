@@ -174,9 +174,9 @@ def _narrow(
     if chance < LIKELY:
         yield (
             ("questions", i, "smallest_effect"),
-            f"a bound of {question.smallest_effect:g} ({question.unit}): two designs that are the same would "
-            f"be called so with a chance of {chance:.2f}",
-            f"a wider bound, or more than {listeners} listeners (see listening size)",
+            f"an equivalence margin of {question.smallest_effect:g} ({question.unit}): two designs that are "
+            f"the same would be called so with a chance of {chance:.2f}",
+            f"a wider margin, or more than {listeners} listeners (see listening size)",
         )
     if question.unit == "share":
         yield from _few_outside(i, question, made, listeners, alpha)
@@ -196,7 +196,7 @@ def _few_outside(
 
     if answers and chance(answers) < SURE:
         enough = next((n for n in range(answers, MOST_ANSWERS + 1, 2) if chance(n) >= SURE), None)
-        wanted = f"{enough} hearings of the pair" if enough else "more listeners, or a wider bound"
+        wanted = f"{enough} hearings of the pair" if enough else "more listeners, or a wider margin"
         yield (
             ("questions", i, "split_limit"),
             f"{answers} hearings of the pair: that fewer than {100 * limit:g} in 100 listeners hear a "

@@ -1,4 +1,4 @@
-"""The frozen plan as one readable page, to lodge with a third party before the data are in."""
+"""The frozen plan as one readable page, to deposit with a third party before the data are in."""
 
 from collections import Counter
 from collections.abc import Sequence
@@ -55,7 +55,7 @@ dealt {plan.dealt_at}.
 The same hash stands on the report. It covers the protocol, the sounds, their order for every listener, the
 wordings and the sealed key that says which sound is which. Nothing of these can change without changing it.
 
-Lodged with: ______________________  on: ______________  signature: ______________________"""
+Deposited with: ______________________  on: ______________  signature: ______________________"""
 
 
 def _questions(protocol: Protocol) -> str:
@@ -101,15 +101,16 @@ def _question(protocol: Protocol, number: int, q: Question) -> str:
     limit = _pairs(protocol, q)
     if q.outside_limit is not None:
         limit += f"; at most {100 * q.outside_limit:g} % of listeners may hear a difference that matters"
-    if q.factor is not None and q.metric is not None:
+    if q.claimed_ratio is not None and q.metric is not None:
         limit += (
             f". Besides, {metric_register.in_plain_words(q.metric, more)} is claimed to be at least "
-            f"{wording.times(q.factor)} that of {than}: the lower limit of the measured ratio must reach it"
+            f"{wording.times(q.claimed_ratio)} that of {than}: the lower limit of the measured ratio must "
+            "reach it"
         )
     how = "as recorded" if q.presentation == AS_RECORDED else f"on {q.presentation} stimuli"
     effect = {
         "share": f"{100 * q.smallest_effect:g} choices in 100",
-        "heard": f"heard, and not guessed, in {100 * q.smallest_effect:g} trials of 100",
+        "share not guessed": f"right, and not guessed, in {100 * q.smallest_effect:g} trials of 100",
     }.get(q.unit, f"{q.smallest_effect:g} logit")
     family = [other.id for other in protocol.questions if q.family and other.family == q.family]
     correction = (
@@ -117,7 +118,7 @@ def _question(protocol: Protocol, number: int, q: Question) -> str:
     )
     decided = "exact counts and a linear mixed model" if q.of_kind.by_right_answers else q.method
     return (
-        f"{number}. **{claim}** (`{q.id}`), {how}. Asked: “{attribute.question}” Smallest effect that "
+        f"{number}. **{claim}** (`{q.id}`), {how}. Asked: “{attribute.wording}” Smallest effect that "
         f"matters: {effect}{limit}. One-sided error rate {q.alpha:g}{correction}. Decided by: {decided}."
     )
 
