@@ -71,7 +71,7 @@ def criticise(
         *_withdrawals(protocol),
         *_exclusions(protocol, manifest),
         *(_confounded(protocol, manifest) if measures is not None else ()),
-        *(_unmeasured_factors(protocol, measures) if measures is not None else ()),
+        *(_unmeasured_ratios(protocol, measures) if measures is not None else ()),
     ]
     at = toml_lines.lines(read_text(path))
     return [
@@ -271,7 +271,7 @@ def _exclusions(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
         )
 
 
-def _unmeasured_factors(protocol: Protocol, measures: Measures) -> Iterator[Objection]:
+def _unmeasured_ratios(protocol: Protocol, measures: Measures) -> Iterator[Objection]:
     """A ratio claimed of a metric that no recording has a value of."""
     known = {
         (one.condition, name)
@@ -281,11 +281,11 @@ def _unmeasured_factors(protocol: Protocol, measures: Measures) -> Iterator[Obje
     }
     for i, question in enumerate(protocol.questions):
         missing = [c for c in question.contrast.conditions if (c, question.metric) not in known]
-        if question.factor is not None and missing:
+        if question.claimed_ratio is not None and missing:
             yield (
                 ("questions", i, "metric"),
-                f"`{question.metric}` was not measured on {', '.join(missing)}: no factor can be claimed",
-                "a metric that `measure` finds (calibrate the recordings for sone), or no factor",
+                f"`{question.metric}` was not measured on {', '.join(missing)}: no ratio can be claimed",
+                "a metric that `measure` finds (calibrate the recordings for sone), or no `claimed_ratio`",
             )
 
 

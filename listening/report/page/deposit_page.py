@@ -74,7 +74,7 @@ def _superlative(protocol: Protocol, number: int, asked: Superlative) -> str:
     smallest = f"{100 * asked.smallest_effect:g} choices in 100 against each other one"
     return (
         f"{number}. **{claim} of all that are compared** (`{asked.id}`), {how}. Asked: "
-        f"“{attribute.question}” Smallest effect that matters: {smallest}. One-sided error rate "
+        f"“{attribute.wording}” Smallest effect that matters: {smallest}. One-sided error rate "
         f"{asked.alpha:g}; every comparison must hold at it by itself. Decided at the planned end alone."
     )
 
