@@ -1,5 +1,6 @@
 """Sound files: WAV and FLAC in, checked; WAV and FLAC out, whole or not at all."""
 
+import contextlib
 import hashlib
 import io
 import os
@@ -188,6 +189,7 @@ def _replace_file(path: Path, content: bytes) -> None:
             file.flush()
             os.fsync(file.fileno())
         os.replace(temporary, path)
+        _sync_folder(path.parent)
     except OSError as error:
         if temporary is not None:
             temporary.unlink(missing_ok=True)
@@ -195,3 +197,13 @@ def _replace_file(path: Path, content: bytes) -> None:
             f"{path}: cannot be written ({error.strerror}); nothing was changed; "
             "make the folder writable or free some space"
         ) from error
+
+
+def _sync_folder(folder: Path) -> None:
+    """The new name survives a power cut too; a file system that cannot do that does it by itself."""
+    with contextlib.suppress(OSError):
+        descriptor = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
