@@ -4,6 +4,7 @@ import math
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
@@ -199,10 +200,10 @@ def _cut_ringing(sound: Heard, protocol: Protocol, problem: Callable[..., Proble
 
 def _together(heard: list[Heard]) -> Iterator[Problem]:
     for what, unit, value in (
-        ("rate", " Hz", lambda s: s.rate_hz),
-        ("number of channels", "", lambda s: s.n_channels),
+        ("rate", " Hz", attrgetter("rate_hz")),
+        ("number of channels", "", attrgetter("n_channels")),
     ):
-        counts = Counter(value(s) for s in heard)
+        counts = Counter(map(value, heard))
         usual = max(counts, key=lambda key: counts[key]) if counts else None
         for sound in heard:
             if value(sound) != usual:

@@ -68,7 +68,8 @@ def search(samples: FloatArray, rate_hz: int, onset_s: float, *, most: int) -> l
 
 def one_thread() -> AbstractContextManager[object]:
     """Linear algebra in one thread, while it lasts."""
-    return _threads().limit(limits=1, user_api="blas")
+    limited: AbstractContextManager[object] = _threads().limit(limits=1, user_api="blas")
+    return limited
 
 
 @cache

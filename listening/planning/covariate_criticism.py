@@ -161,7 +161,7 @@ def _means(strikes_of: list[Stimulus], metrics: tuple[str, str, str]) -> FloatAr
             )
         level, brightness, decay = (float(v) for v in values if v is not None)
         rows.append((level, np.log(brightness), np.log(decay)))
-    return np.mean(np.array(rows), axis=0)
+    return np.asarray(np.mean(np.array(rows), axis=0))
 
 
 def _described(pair: tuple[str, str], row: FloatArray, scale: FloatArray) -> PairDifference:

@@ -12,7 +12,6 @@ from listening.records.protocol import (
     AS_RECORDED,
     Attribute,
     Block,
-    Name,
     Panel,
     Presentation,
     Protocol,
@@ -20,6 +19,7 @@ from listening.records.protocol import (
     Recordings,
     Sitting,
 )
+from listening.records.questions import Name
 from listening.records.text import read_toml
 
 NOT_SAID = "nobody said who they were"

@@ -2,7 +2,7 @@
 
 import math
 
-from listening.records.findings import Interval
+from listening.records.interval import Interval
 
 MINUS = "\N{MINUS SIGN}"
 

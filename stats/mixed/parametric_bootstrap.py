@@ -185,7 +185,7 @@ def _statistics(
     drawn: Drawn, seed: int, n_draws: int, where: int | str, on_progress: Progress | None
 ) -> FloatArray:
     values = np.array(run(drawn.statistic, seeds(seed, n_draws), where, on_progress=on_progress))
-    kept = values[np.isfinite(values)]
+    kept: FloatArray = values[np.isfinite(values)]
     if kept.size < (1.0 - FAILED_SHARE) * n_draws:
         raise StatsError(
             f"parametric bootstrap: {n_draws - kept.size} of {n_draws} draws could not be fitted, "

@@ -264,7 +264,7 @@ def _site_effects(found: MixedEstimates, made: Design) -> FloatArray:
 
 
 def _one_hot(first: NDArray[np.object_], second: NDArray[np.object_], name: str) -> FloatArray:
-    return (first == name).astype(float) - (second == name)
+    return np.asarray((first == name).astype(float) - (second == name))
 
 
 def _numbered(table: pd.DataFrame, what: str) -> IntArray:

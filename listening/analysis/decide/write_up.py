@@ -15,13 +15,13 @@ from listening.analysis.decide.direct_answers import DirectAnswers
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.decide.sensitivity import Other
 from listening.records.findings import (
-    Interval,
     LevelCheck,
     LevelEquivalent,
     ListenerEffect,
     QuestionFinding,
     Sensitivity,
 )
+from listening.records.interval import Interval
 from listening.records.protocol import Protocol
 from stats.deciding import direct_share, share_verdict
 from stats.deciding.level_bound import LevelBound

@@ -87,7 +87,8 @@ def _measure_sounds(args: argparse.Namespace) -> int:
 def _calibration(args: argparse.Namespace) -> float | None:
     """Pascal per full scale, given or from the calibrator's recording."""
     if args.calibrator is None:
-        return args.pascal_per_full_scale
+        given: float | None = args.pascal_per_full_scale
+        return given
     if args.pascal_per_full_scale is not None:
         raise SoundError("--pascal-per-full-scale and --calibrator both given; one of them wanted")
     from listening.audio import wav

@@ -13,7 +13,8 @@ import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from listening.records.findings import Interval, QuestionFinding, StrengthSet
+from listening.records.findings import QuestionFinding, StrengthSet
+from listening.records.interval import Interval
 from listening.report import rounding
 from listening.report.figures import label_places, layout
 from listening.report.page import style

@@ -22,12 +22,12 @@ def of_comparison(found: Comparison) -> list[str]:
 
 def pressure_lost_percent(lost_db: float) -> float:
     """Percent of the sound pressure that is gone: 10 dB is 68 %."""
-    return 100.0 * (1.0 - 10.0 ** (-lost_db / 20.0))
+    return float(100.0 * (1.0 - 10.0 ** (-lost_db / 20.0)))
 
 
 def energy_lost_percent(lost_db: float) -> float:
     """Percent of the energy that is gone: 10 dB is 90 %."""
-    return 100.0 * (1.0 - 10.0 ** (-lost_db / 10.0))
+    return float(100.0 * (1.0 - 10.0 ** (-lost_db / 10.0)))
 
 
 def _energy(found: Comparison, lost: ComparedRow) -> str:
