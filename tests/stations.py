@@ -46,10 +46,10 @@ def make_plan(n_trials: int = 4, n_practice: int = 1, n_slots: int = 3, **change
     attribute = PlannedAttribute(
         name="brightness",
         task="paired comparison",
-        question="Which of the two sounds is brighter?",
+        wording="Which of the two sounds is brighter?",
         explanation="Bright sounds have more treble.",
-        anchor_more=ANCHORS[0],
-        anchor_less=ANCHORS[1],
+        example_more=ANCHORS[0],
+        example_less=ANCHORS[1],
     )
     pairs = list(itertools.permutations(CODES, 2))
     slots = tuple(

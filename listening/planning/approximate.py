@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from listening.planning import panel_size
 from listening.planning.panel_size import FIRST, SECOND, Trials
 from listening.records.planned_power import Assumed
 from stats import t_interval
@@ -32,7 +33,8 @@ def power(
     """
     se = standard_error(made, listeners, effect_logit, assumed)
     strikes = len(made.stimuli) / len(made.conditions)
-    from_stimuli = 2.0 * assumed.spread_stimuli**2 / strikes if strikes > 1 else 0.0
+    squares = float((panel_size.differences(made).mean(axis=0) ** 2).sum())
+    from_stimuli = squares * assumed.spread_stimuli**2 / strikes if strikes > 1 else 0.0
     df = t_interval.together(se**2 - from_stimuli, listeners - 1.0, from_stimuli, 2.0 * (strikes - 1))
     above_zero = _beyond_t(effect_logit / se, t_interval.quantile(1 - alpha, df), df)
     above_delta = upper_normal((delta_logit - effect_logit) / se)
@@ -47,10 +49,7 @@ def standard_error(made: Trials, listeners: int, effect_logit: float, assumed: A
     keep = made.slot < listeners
     condition = made.condition[keep]
     k, n = len(made.conditions), int(keep.sum())
-    strength = np.zeros(k)
-    asked = made.question.contrast
-    more, than = made.conditions.index(asked.more), made.conditions.index(asked.than)
-    strength[more], strength[than] = effect_logit / 2, -effect_logit / 2
+    strength = panel_size.true_strengths(made, effect_logit)
     columns = np.zeros((n, k + 1))
     columns[np.arange(n), condition[:, FIRST]] += 1.0
     columns[np.arange(n), condition[:, SECOND]] -= 1.0
@@ -58,11 +57,12 @@ def standard_error(made: Trials, listeners: int, effect_logit: float, assumed: A
     chance = 1.0 / (1.0 + np.exp(-(columns[:, :k] @ strength)))
     information = columns.T @ (columns * (chance * (1.0 - chance))[:, None])
     weights = np.zeros(k + 1)
-    weights[more], weights[than] = 1.0, -1.0
+    weights[:k] = panel_size.differences(made).mean(axis=0)
     noise = float(weights @ np.linalg.pinv(information) @ weights)
     strikes = len(made.stimuli) / k
-    listeners_part = assumed.spread_listeners**2 / listeners
-    stimuli_part = 2.0 * assumed.spread_stimuli**2 / strikes
+    squares = float((weights**2).sum())  # 2 for one pair
+    listeners_part = squares / 2 * assumed.spread_listeners**2 / listeners
+    stimuli_part = squares * assumed.spread_stimuli**2 / strikes
     return math.sqrt(noise + listeners_part + stimuli_part)
 
 

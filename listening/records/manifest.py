@@ -1,10 +1,11 @@
 """What `prepare` made: each stimulus with its hash, gain, and metrics measured from the written file."""
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from listening.records.form import FileForm, Form
+from listening.records.roles import FIRST_NAMED_ANCHOR
 
-Role = Literal["study", "anchor"]
+Role = Annotated[Literal["study", "example"], *FIRST_NAMED_ANCHOR]
 End = Literal["", "more", "less"]
 
 
@@ -43,14 +44,14 @@ class Stimulus(Form):
     role: Role
     recording: str
     condition: str
-    """Empty for an anchor."""
+    """Empty for an example."""
     strike: str
     presentation: str
-    """`as recorded`, `matched` or `isolated`; an anchor is `as recorded`."""
+    """`as recorded`, `matched` or `isolated`; an example is `as recorded`."""
     attribute: str = ""
-    """For an anchor: the attribute it explains."""
+    """For an example: the attribute it explains."""
     end: End = ""
-    """For an anchor: which end of the attribute."""
+    """For an example: which end of the attribute."""
     file: str
     """Name within the stimuli folder."""
     digest: str

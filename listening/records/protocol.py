@@ -4,10 +4,11 @@ import re
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self, get_args
 
-from pydantic import BaseModel, Field, ValidationError, model_validator
+from pydantic import AliasChoices, BaseModel, Field, ValidationError, model_validator
 
 from listening.errors import RecordError
-from listening.records import protocol_names, tasks, toml_lines
+from listening.records import contrasts, earlier_words, protocol_names, tasks, toml_lines
+from listening.records.contrasts import Contrast
 from listening.records.form import Form, digest_of, place
 from listening.records.isolation import Isolation
 from listening.records.metric_register import MatchingMetric
@@ -17,7 +18,6 @@ from listening.records.questions import (
     AS_RECORDED,
     ISOLATED,
     MATCHED,
-    Contrast,
     Name,
     PresentationName,
     Question,
@@ -31,14 +31,30 @@ from listening.records.text import loads_toml, read_text
 __all__ = ["AS_RECORDED", "ISOLATED", "MATCHED", "Contrast", "Question", "Superlative"]  # of `questions`
 
 
+class Calibrator(Form):
+    """Recordings of the sound calibrator, made with the study's gain."""
+
+    before: str = Field(description="Its tone before the recordings, relative to the recordings folder.")
+    after: str | None = Field(None, description="Its tone after them: the drift between both is told.")
+    level_db: Literal[94, 114] = Field(94, description="What it gives at 250 Hz or 1 kHz, in dB re 20 µPa.")
+
+
 class Recordings(Form):
     """Where the recordings are and which factors tell the conditions apart."""
 
     folder: str = Field(description="Folder of the recordings table, relative to the protocol file.")
     table: str = Field("recordings.csv", description="CSV table in that folder, one recording a row.")
-    factors: list[Name] = Field(min_length=1, description="Columns whose levels make a condition, in order.")
+    factors: list[Name] = Field(min_length=1, description="Columns whose values make a condition, in order.")
     use: dict[str, list[str]] = Field(
-        {}, description="Levels to keep, by factor; a factor left out keeps all."
+        {}, description="Values to keep, by factor; a factor left out keeps all."
+    )
+    calibrator: Calibrator | None = Field(
+        None, description="Calibrates every recording whose row does not; one gain for all."
+    )
+    background: str | None = Field(
+        None,
+        description="The room alone with the same gain, relative to the recordings folder: taken off "
+        "energies, and what a strike is heard over.",
     )
 
 
@@ -95,7 +111,7 @@ class Trimming(Form):
     )
 
 
-class Anchor(Form):
+class Examples(Form):
     """Two sounds that differ in the attribute alone; they explain the word before the first trial."""
 
     more: str = Field(description="Sound file with more of it, relative to the recordings folder.")
@@ -103,14 +119,14 @@ class Anchor(Form):
 
 
 class Attribute(Form):
-    """A question put to the listener."""
+    """What the listener is asked about the sounds."""
 
     name: Name = Field(description="Short name, used by blocks and questions.")
     task: TaskName = Field(tasks.PAIRED_COMPARISON.name, description="The method of asking.")
-    question: str = Field(min_length=3, description="What the listener reads, in the listener's language.")
+    wording: str = Field(min_length=3, description="What the listener reads, in the listener's language.")
     comparative: str = Field(min_length=1, description="The word of the claim: brighter, longer, louder.")
-    explanation: str = Field("", description="What the word means, shown with the anchor pair.")
-    anchor: Anchor | None = Field(None, description="Two sounds that differ in the attribute alone.")
+    explanation: str = Field("", description="What the word means, shown with the two examples.")
+    examples: Examples | None = Field(None, description="Two sounds that differ in the attribute alone.")
     no_difference: bool = Field(
         False, description="Paired comparison: whether `no difference` may be answered."
     )
@@ -258,7 +274,12 @@ class Control(Form):
 class Ask(Form):
     """One question about the listener; `rather not say` is always offered."""
 
-    question: str = Field(min_length=3, description="What is asked: age band, hearing, experience.")
+    wording: str = Field(
+        min_length=3,
+        validation_alias=AliasChoices("wording", "question"),
+        serialization_alias="question",
+        description="What is asked: age band, hearing, experience.",
+    )
     answers: list[str] = Field(min_length=1, max_length=8, description="What may be answered.")
 
 
@@ -281,8 +302,8 @@ class Sitting(Form):
         0,
         ge=0,
         le=10,
-        description="Before the trials of an attribute with an anchor pair, the pair is asked until it was "
-        "told apart so many times in a row, or the listener goes on without; never counted. 0: no such rule.",
+        description="Before the trials of an attribute with examples, the pair is asked until it was "
+        "discriminated so many times in a row, or the listener goes on without; never counted. 0: no rule.",
     )
     hearing_check: bool = Field(
         False,
@@ -357,6 +378,11 @@ class Exclusions(Form):
     same_side_above: Share | None = Field(
         None, description="Leave out who gave one side (first or second) in more than this share of trials."
     )
+    repeats_alike_below: Share | None = Field(
+        None,
+        description="Leave out who answered pairs of conditions heard again alike in a smaller share of "
+        "repeats than this; 0.5 is what answers at random give on average.",
+    )
     hidden_reference_low_above: Share | None = Field(
         None,
         description="Multiple stimulus: leave out who graded the hidden reference below 90 of 100 in more "
@@ -415,6 +441,11 @@ class Protocol(Form):
         default=[], description="Conditions named beforehand as having the most of an attribute."
     )
 
+    @model_validator(mode="before")
+    @classmethod
+    def _each_is_spelt_out(cls, raw: Any) -> Any:
+        return contrasts.spelt_out(raw)
+
     @model_validator(mode="after")
     def _names_are_known_and_unique(self) -> Self:
         found = protocol_names.faults(self.model_dump())
@@ -449,14 +480,15 @@ class Protocol(Form):
 
     def label(self, condition: str) -> str:
         """How a condition is called in print."""
-        return self.labels.get(condition, condition.replace("/", ", ").replace("_", " "))
+        named = "/".join(level for level in condition.split("/") if level != contrasts.EVERY)
+        return self.labels.get(condition, named.replace("/", ", ").replace("_", " "))
 
 
 def problems(path: Path) -> tuple[Protocol | None, list[Problem]]:
     """The protocol in a TOML file, if it can be read, and every problem in it, in the order of its lines."""
     text = read_text(path)
     try:
-        raw = loads_toml(text, path)
+        raw = earlier_words.renewed(loads_toml(text, path), path)
     except RecordError as error:
         said = str(error).removeprefix(f"{path}: ")
         line = int(match[1]) if (match := re.search(r"line (\d+)", said)) else None

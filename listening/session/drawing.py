@@ -110,7 +110,7 @@ def _questionnaire(sitting: "Sitting") -> View:
     return View(
         stage=sitting.stage,
         heading=sitting.words.text("questionnaire_heading"),
-        question=sitting.plan.sitting.questionnaire[sitting.step.number].question,
+        question=sitting.plan.sitting.questionnaire[sitting.step.number].wording,
         choices=_choices(sitting),
         status=_answer_status(sitting) or sitting.words.text("status_choose_now"),
         notice=_notice(sitting),
@@ -128,11 +128,11 @@ def _choices(sitting: "Sitting") -> tuple[Choice, ...]:
 
 def _introduction(sitting: "Sitting") -> View:
     clips = sitting.program().clips
-    example = sitting.words.text("introduction_anchor" if clips else "introduction_plain")
+    example = sitting.words.text("introduction_examples" if clips else "introduction_plain")
     return View(
         stage=sitting.stage,
         heading=sitting.words.text("introduction_heading"),
-        question=sitting.attribute.question,
+        question=sitting.attribute.wording,
         body=tuple(line for line in (sitting.attribute.explanation, example) if line),
         clips=_clips(sitting, len(clips)),
         status=_sound_status(sitting) if clips else "",
@@ -146,7 +146,7 @@ def _trial(sitting: "Sitting") -> View:
     return View(
         stage=sitting.stage,
         heading=_trial_heading(sitting),
-        question=sitting.attribute.question,
+        question=sitting.attribute.wording,
         clips=_trial_clips(sitting),
         dials=_dials(sitting),
         **_scale(sitting),

@@ -387,9 +387,9 @@ class Sitting:
         self._left[1:1] = again
         self._next()
 
-    def _told_apart(self, chosen: str | None) -> None:
-        """Count right answers in a row about the anchor pair; enough of them end the rehearsal."""
-        is_right = self.trial.clips[0 if chosen == "first" else 1] == self.attribute.anchor_more
+    def _discriminated(self, chosen: str | None) -> None:
+        """Count right answers in a row about the pair of examples; enough of them end the rehearsal."""
+        is_right = self.trial.clips[0 if chosen == "first" else 1] == self.attribute.example_more
         self._right_in_a_row = self._right_in_a_row + 1 if is_right else 0
         if self._right_in_a_row >= self.plan.sitting.practice_until_right:
             self._right_in_a_row = 0
@@ -479,7 +479,7 @@ class Sitting:
         self._store.record(given)  # on disk before the next trial is drawn
         self._note_exposure()
         if self.step.rehearsal:
-            self._told_apart(self.turn.chosen)
+            self._discriminated(self.turn.chosen)
         if not self.trial.practice:
             self.n_done += 1
             self.pace.append(self._clocks.now_s() - self.turn.entered_s)

@@ -150,7 +150,7 @@ def _not_dealt(before: _Before, chosen: Protocol, known: set[str]) -> Iterator[R
     if chosen.panel.listeners > len(before.plan.slots):
         yield Refused("panel.listeners", f"the deal has {len(before.plan.slots)} slots")
     for question in chosen.questions:
-        names = {question.contrast.more, question.contrast.than}
+        names = set(question.contrast.conditions)
         if question not in before.protocol.questions and not _is_heard(before.protocol, question, known):
             yield Refused(f"questions[{question.id}]", f"nobody was dealt {' and '.join(sorted(names))}")
     for asked in chosen.superlatives:
@@ -160,14 +160,14 @@ def _not_dealt(before: _Before, chosen: Protocol, known: set[str]) -> Iterator[R
 
 def _is_heard(old: Protocol, question: Question, known: set[str]) -> bool:
     """Whether listeners meet the pair of a question in the deal."""
-    pair = {question.contrast.more, question.contrast.than}
+    pairs = [set(pair) for pair in question.contrast.pairs]
     blocks = [
         b for b in old.blocks if (b.attribute, b.presentation) == (question.attribute, question.presentation)
     ]
-    if not pair <= known or not blocks:
+    if not set(question.contrast.conditions) <= known or not blocks:
         return False
-    planned = [{q.contrast.more, q.contrast.than} for q in old.questions if _same_place(q, question)]
-    return any(b.pairs in EVERY_PAIR for b in blocks) or pair in planned
+    planned = [set(pair) for q in old.questions if _same_place(q, question) for pair in q.contrast.pairs]
+    return any(b.pairs in EVERY_PAIR for b in blocks) or all(pair in planned for pair in pairs)
 
 
 def _same_place(one: Question, other: Question) -> bool:
@@ -191,7 +191,7 @@ def _amended_plan(old: Plan, chosen: Protocol, study: Study, changes: list[Chang
     attributes = [
         asked.model_copy(
             update={
-                "question": words[asked.name].question,
+                "wording": words[asked.name].wording,
                 "explanation": words[asked.name].explanation,
                 "scale": tuple(words[asked.name].scale),
             }

@@ -218,9 +218,9 @@ def every_way() -> Plan:
                 update={
                     "name": name,
                     "task": task,
-                    "question": f"Question of {task}",
-                    "anchor_more": None,
-                    "anchor_less": None,
+                    "wording": f"Question of {task}",
+                    "example_more": None,
+                    "example_less": None,
                     **of_attribute,
                 }
             )

@@ -141,7 +141,7 @@ def fit_question(
     ordered : whether the first sound of a row is known to have been heard first
     """
     rows = keyed_answers.select(table, attribute=question.attribute, presentation=question.presentation)
-    direct = direct_answers.of_pair(rows, question.contrast.more, question.contrast.than)
+    direct = direct_answers.of_contrast(rows, question.contrast)
     direct = direct if ordered else replace(direct, more_first=None)
     corrected = question.presentation != AS_RECORDED and not about_level
     if direct.n_listeners < 2:

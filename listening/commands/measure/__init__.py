@@ -106,9 +106,29 @@ def _lines(study: Study, made: "Measures") -> list[str]:
     n = len(made.recordings)
     return [
         f"measured {n} recordings of {len(conditions)} conditions; mean ± standard deviation over strikes",
+        *_chain(made),
         *_tables(conditions, shown, cells),
         f"all of it: {study.measures} and {study.measures.with_suffix('.csv')}",
     ]
+
+
+def _chain(made: "Measures") -> list[str]:
+    """What calibrator, room and rates did to the numbers."""
+    lines = []
+    if (chain := made.calibrator) is not None:
+        drift = "recorded once, so no drift is known"
+        if chain.drift_db is not None:
+            drift = f"drift {chain.drift_db:+.2f} dB from before to after"
+        lines.append(
+            f"calibrator {chain.level_db:g} dB at {chain.frequency_hz:.0f} Hz: "
+            f"{chain.pascal_per_full_scale:.5g} Pa per full scale, {drift}"
+        )
+    if made.background is not None:
+        lines.append(f"the room ({made.background}) is taken off LAE and energies")
+    resampled = sum("resampled" in r.flags for r in made.recordings)
+    if resampled:
+        lines.append(f"{resampled} recordings of another rate were resampled (soxr)")
+    return lines
 
 
 def _tables(conditions: list[str], shown: list[str], cells: dict[tuple[str, str], str]) -> list[str]:

@@ -21,6 +21,7 @@ UNITS = {
     "rise_s": "s",
     "strike_noise_db": "dB",
     "above_level_s": "s",
+    "audible_s": "s",
     "decay_s": "s",
     "edt_s": "s",
     "t20_s": "s",
