@@ -33,7 +33,15 @@ class Isolated(Form):
     explained: float
     """Share of the base strike's energy, from 50 ms to the noise, that its partials account for."""
     partials: tuple[MovedPartial, ...]
-    """The strongest, up to five."""
+    """The strongest, up to five: each is held to 2 % of what was asked."""
+    other_partials: tuple[MovedPartial, ...] = ()
+    """All others that can be measured: told, not held."""
+    peak_db: float = 0.0
+    """Peak over that of the untouched strike, both at the matched level."""
+    strike_noise_db: float | None = None
+    """Energy of the first 50 ms that no partial explains, likewise; None where there is none."""
+    onset_ms: float = 0.0
+    """Onset, found anew, after that of the untouched strike."""
 
 
 class Stimulus(Form):
