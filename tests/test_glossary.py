@@ -12,8 +12,8 @@ MADE = runpy.run_path(str(ROOT / "docs" / "make_glossary.py"))
 TEXT = (ROOT / "docs" / "glossary.md").read_text()
 TERMS = [term.lower() for term in re.findall(r"(?m)^([^:|#\n ][^\n]*)\n: ", TEXT)]
 EVERYDAY = (
-    "a all and as at before beside do each for found in it may not of on one or the this to use with what you "
-    "analysis conditions planned printed out leave every sentence listened people versions researcher"
+    "a all and as at before beside do each for found in it may not of on one or the this to use with what "
+    "you analysis conditions planned printed out leave every sentence listened people versions researcher"
 )
 PLAIN = set(EVERYDAY.split())
 
