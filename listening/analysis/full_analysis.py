@@ -287,7 +287,7 @@ def _method(table: pd.DataFrame) -> Method:
         deciding=DECIDING,
         df_rule=DF_RULE,
         minimum_listeners=verdict.MINIMUM_LISTENERS,
-        slope_level=level_slope.LEVEL,
+        slope_coverage=level_slope.LEVEL,
         level_metrics=keyed_answers.level_metrics(table),
         versions={"listening": __version__} | {name: metadata.version(name) for name in LIBRARIES},
     )

@@ -73,5 +73,5 @@ def _lines(study: Study, made: Amendment) -> list[str]:
         *lines,
         f"study hash now {made.study_digest}",
         f"seat people elsewhere with a new copy: listening station {study.root} OUT",
-        f"a page that was lodged is of the plan before: listening lodge {study.root}",
+        f"a page that was deposited is of the plan before: listening deposit {study.root}",
     ]

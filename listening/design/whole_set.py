@@ -31,7 +31,7 @@ def of_slots(
     anchors = [
         Heard(s.stimulus, copy=1)
         for s in manifest.stimuli
-        if s.role == "anchor" and s.attribute == block.attribute
+        if s.role == "example" and s.attribute == block.attribute
     ]
     where = f"{block.attribute}, {block.presentation}"
     rng = draws.of("places", block.attribute, block.presentation)

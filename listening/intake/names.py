@@ -7,7 +7,7 @@ from listening.records import recordings_table
 from listening.records.form import place
 from listening.records.problem import Problem
 from listening.records.protocol import AS_RECORDED, ISOLATED, Protocol
-from listening.records.protocol_names import RATED, TOLD_APART, suggestion
+from listening.records.protocol_names import DISCRIMINATION, RATED, suggestion
 from listening.records.recordings_table import Recording
 from listening.records.toml_lines import Path as KeyPath
 from listening.records.toml_lines import line_of
@@ -108,9 +108,9 @@ def _weak(protocol: Protocol) -> Iterator[Finding]:
         yield ("panel", "listeners"), str(protocol.panel.listeners), wanted, "caution"
     controlled = {control.attribute for control in protocol.controls}
     for i, attribute in enumerate(protocol.attributes):
-        if attribute.anchor is None and attribute.task not in TOLD_APART:
+        if attribute.examples is None and attribute.task not in DISCRIMINATION:
             wanted = "two sounds that explain the word to the listener"
-            yield ("attributes", i, "anchor"), "nothing", wanted, "caution"
+            yield ("attributes", i, "examples"), "nothing", wanted, "caution"
         asked = any(
             q.attribute == attribute.name and q.presentation != AS_RECORDED and not q.of_kind.by_right_answers
             for q in protocol.questions

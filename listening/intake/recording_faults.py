@@ -35,8 +35,8 @@ class Heard:
 
     file: Path
     name: str
-    """Id of the recording, or which anchor it is."""
-    is_anchor: bool
+    """Id of the recording, or which example it is."""
+    is_example: bool
     rate_hz: int
     n_channels: int
     loudest: int
@@ -64,22 +64,22 @@ def problems(
     *,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> list[Problem]:
-    """Everything wrong or doubtful about the recordings and anchors that a protocol uses."""
+    """Everything wrong or doubtful about the recordings and examples that a protocol uses."""
     wanted = [(r.file, r.recording, False) for r in recordings]
     folder = from_root(protocol_path.parent / protocol.recordings.folder)
     for attribute in protocol.attributes:
-        if attribute.anchor is not None:
-            wanted.append((folder / attribute.anchor.more, f"anchor of more {attribute.name}", True))
-            wanted.append((folder / attribute.anchor.less, f"anchor of less {attribute.name}", True))
+        if attribute.examples is not None:
+            wanted.append((folder / attribute.examples.more, f"example of more {attribute.name}", True))
+            wanted.append((folder / attribute.examples.less, f"example of less {attribute.name}", True))
     known: dict[Path, Heard | Problem] = {}  # one file may serve many rows of a faulty table
     heard: list[Heard] = []
     found: list[Problem] = []
-    for done, (file, name, is_anchor) in enumerate(wanted, start=1):
+    for done, (file, name, is_example) in enumerate(wanted, start=1):
         if file not in known:
-            known[file] = _listen(file, name, is_anchor)
+            known[file] = _listen(file, name, is_example)
         one = known[file]
         if isinstance(one, Heard):
-            heard.append(replace(one, name=name, is_anchor=is_anchor))
+            heard.append(replace(one, name=name, is_example=is_example))
         else:
             found.append(replace(one, key=name))
         if on_progress:
@@ -131,17 +131,17 @@ def _chain(protocol: Protocol, folder: Path) -> tuple[float | None, list[Problem
     return chain.pascal_per_full_scale, found
 
 
-def _listen(file: Path, name: str, is_anchor: bool) -> Heard | Problem:
+def _listen(file: Path, name: str, is_example: bool) -> Heard | Problem:
     try:
         sound = wav.load(file)
         if not sound.samples.any():
             return Problem(str(file), name, "silence: every sample is zero", "a recorded strike")
-        return _heard(sound, file, name, is_anchor)
+        return _heard(sound, file, name, is_example)
     except ListeningError as error:
         return Problem(str(file), name, str(error).removeprefix(f"{file}: "), "a whole WAV or FLAC file")
 
 
-def _heard(sound: Sound, file: Path, name: str, is_anchor: bool) -> Heard:
+def _heard(sound: Sound, file: Path, name: str, is_example: bool) -> Heard:
     mono = sound.mono()
     listened = mono if mono.samples.any() else sound.channel(0)
     start = onset.find(listened)
@@ -157,7 +157,7 @@ def _heard(sound: Sound, file: Path, name: str, is_anchor: bool) -> Heard:
     return Heard(
         file=file,
         name=name,
-        is_anchor=is_anchor,
+        is_example=is_example,
         rate_hz=sound.rate_hz,
         n_channels=sound.n_channels,
         loudest=number,
@@ -202,7 +202,7 @@ def _one(sound: Heard, protocol: Protocol) -> Iterator[Problem]:
         wanted = f"at least {flags.FEWEST_DB_OVER_NOISE:g} dB, or the decay is lost in it"
         yield problem(found, wanted, "caution")
     for flag, (found, wanted) in CAUTIONS.items():
-        if flag in sound.flags and not sound.is_anchor:
+        if flag in sound.flags and not sound.is_example:
             yield problem(found, wanted, "caution")
 
 
@@ -219,7 +219,7 @@ def _length(sound: Heard, protocol: Protocol, problem: Callable[..., Problem]) -
         longest_s = math.floor((after_s + trimming.before_onset_s) * 1000) / 1000
         wanted = f"{wanted_s:g} s: a longer recording, or trimming.length_s at most {longest_s:.3f}"
         yield problem(found, wanted)
-    elif not sound.is_anchor:
+    elif not sound.is_example:
         yield from _cut_ringing(sound, protocol, problem)
     if sound.onset_s < trimming.before_onset_s:
         found = f"a strike {sound.onset_s * 1000:.1f} ms after the start"
@@ -262,10 +262,10 @@ def _together(heard: list[Heard]) -> Iterator[Problem]:
             yield Problem(str(sound.file), sound.name, f"a number of channels of {sound.n_channels}", wanted)
     same: dict[tuple[str, bool], list[Heard]] = defaultdict(list)
     for sound in heard:
-        same[sound.digest, sound.is_anchor].append(sound)
+        same[sound.digest, sound.is_example].append(sound)
     for first, *twins in same.values():
         for twin in twins:
-            if not twin.is_anchor or twin.file != first.file:  # one anchor may serve two attributes
+            if not twin.is_example or twin.file != first.file:  # one example may serve two attributes
                 found = f"the same samples as `{first.name}`"
                 yield Problem(str(twin.file), twin.name, found, "a recording of its own")
 
@@ -273,7 +273,7 @@ def _together(heard: list[Heard]) -> Iterator[Problem]:
 def _channels(heard: list[Heard], recordings: list[Recording]) -> Iterator[Problem]:
     """Channels that are not there, and several channels of which nobody said which is measured."""
     chosen = {r.recording: r.channel for r in recordings}
-    studied = [s for s in heard if not s.is_anchor]
+    studied = [s for s in heard if not s.is_example]
     for sound in studied:
         number = chosen.get(sound.name)
         if isinstance(number, int) and number > sound.n_channels:

@@ -43,7 +43,7 @@ RULES = (  # the longest that fits a key holds
     Rule(("covariates",), "before opening"),
     Rule(("attributes", "*", "comparative"), "before opening"),
     Rule(("attributes", "*", "scale_standard"), "before opening"),
-    Rule(("attributes", "*", "question"), "wording"),
+    Rule(("attributes", "*", "wording"), "wording"),
     Rule(("attributes", "*", "explanation"), "wording"),
     Rule(("attributes", "*", "scale"), "wording"),
     Rule(("sitting", "welcome"), "wording"),

@@ -16,22 +16,22 @@ Pair = tuple[str, str]
 class Other(Form):
     """A second difference, which the first is said to be larger than."""
 
-    more: str = Field(description="Condition, its factor levels joined by `/`.")
-    than: str = Field(description="Condition, its factor levels joined by `/`.")
+    more: str = Field(description="Condition, the values of its factors joined by `/`.")
+    than: str = Field(description="Condition, the values of its factors joined by `/`.")
 
 
 class Contrast(Form):
     """Two conditions: the one said to have more (or the same) and the one it is compared with.
 
-    Or several pairs: a main effect averaged over another factor (`*` and `over`), a trend over the levels
+    Or several pairs: a main effect averaged over another factor (`*` and `over`), a trend over the values
     of one (`through`), an interaction (`exceeds`), or a question for each of several products (`each`).
     """
 
     more: str = Field(
-        description="Condition, its factor levels joined by `/`; `*` for the level that changes."
+        description="Condition, the values of its factors joined by `/`; `*` for the level that changes."
     )
     than: str = Field(
-        description="Condition, its factor levels joined by `/`; `*` for the level that changes."
+        description="Condition, the values of its factors joined by `/`; `*` for the level that changes."
     )
     over: list[str] = Field(
         [], max_length=50, description="Levels that `*` stands for, one pair each; their mean is decided."
@@ -95,9 +95,9 @@ class Contrast(Form):
             if bool(self.over) == bool(self.each) or len(set(self.over)) != len(self.over):
                 raise ValueError("`over` or `each`, not both, each level once")
             if len(self.over) == 1 or self.through:
-                raise ValueError("`over` wants two levels or more, and no `through` beside it")
+                raise ValueError("`over` wants two values or more, and no `through` beside it")
         elif any(stars):
-            raise ValueError(f"`{EVERY}` stands for levels: name them in `over` or `each`")
+            raise ValueError(f"`{EVERY}` stands for values: name them in `over` or `each`")
         return self
 
     @model_validator(mode="after")

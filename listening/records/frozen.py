@@ -4,6 +4,8 @@ import hashlib
 from pathlib import Path
 from typing import Any
 
+from pydantic import AliasChoices, Field
+
 from listening.errors import StudyError
 from listening.records import record
 from listening.records.amendment import Amendment
@@ -41,22 +43,22 @@ class Version(Form):
     """Why it took the place of the one before; empty for the first."""
 
 
-class Lodging(Form):
+class Deposit(Form):
     """The plan as it was given to a third party."""
 
     study_digest: str
     page_digest: str
     """SHA-256 of the page's text."""
-    lodged_at: str
+    deposited_at: str = Field(validation_alias=AliasChoices("deposited_at", "lodged_at"))
     whom: str = ""
 
 
 class History(FileForm):
-    """Every deal of a study, oldest first, and what was lodged."""
+    """Every deal of a study, oldest first, and what was deposited."""
 
     format: int = 1
     versions: tuple[Version, ...] = ()
-    lodgings: tuple[Lodging, ...] = ()
+    deposits: tuple[Deposit, ...] = Field(default=(), validation_alias=AliasChoices("deposits", "lodgings"))
     amendments: tuple[Amendment, ...] = ()
     """Of every deal, oldest first."""
 
@@ -64,9 +66,9 @@ class History(FileForm):
         """The deal with that hash, if it is noted."""
         return next((v for v in self.versions if v.study_digest == study_digest), None)
 
-    def lodged(self, study_digest: str) -> Lodging | None:
-        """When that deal was first lodged, if it was."""
-        return next((x for x in self.lodgings if x.study_digest == study_digest), None)
+    def deposited(self, study_digest: str) -> Deposit | None:
+        """When that deal was first deposited, if it was."""
+        return next((x for x in self.deposits if x.study_digest == study_digest), None)
 
 
 def freeze(study: Study, *, study_digest: str, dealt_at: str, stimuli: list[Path], plan_text: str) -> Frozen:

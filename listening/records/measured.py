@@ -2,6 +2,8 @@
 
 from typing import Literal
 
+from pydantic import AliasChoices, Field
+
 from listening.records.form import FileForm, Form
 
 
@@ -11,7 +13,7 @@ class MeasuredRecording(Form):
     recording: str
     condition: str
     strike: str
-    unit: str
+    specimen: str = Field(validation_alias=AliasChoices("specimen", "unit"))
     calibrated: bool
     channel: int | Literal["average"] = 1
     """Which channel was measured, from 1: that of the table, else the loudest; or the average of all."""

@@ -3,6 +3,8 @@
 from pathlib import Path
 from typing import Self
 
+from pydantic import AliasChoices, Field
+
 from listening.errors import StudyError
 from listening.records.form import FileForm, Form, digest_of, hashed
 from listening.records.protocol import Sitting
@@ -44,7 +46,7 @@ class PlannedAttribute(Form):
 
     name: str
     task: str
-    question: str
+    wording: str = Field(validation_alias=AliasChoices("wording", "question"), serialization_alias="question")
     explanation: str
     no_difference: bool = False
     scale: tuple[str, ...] = ()
@@ -53,10 +55,20 @@ class PlannedAttribute(Form):
     """Whether each label stands over a band of the scale, not over a place on it."""
     switching: bool = False
     """Whether the listener goes to and fro between the sounds."""
+    switching_to: str = "same place"
+    """Where the other sound is entered: at the same place, or at its start."""
     loops: bool = False
-    anchor_more: str | None = None
-    """Clip code of the anchor with more of it."""
-    anchor_less: str | None = None
+    example_more: str | None = Field(
+        default=None,
+        validation_alias=AliasChoices("example_more", "anchor_more"),
+        serialization_alias="anchor_more",
+    )
+    """Clip code of the example with more of it."""
+    example_less: str | None = Field(
+        default=None,
+        validation_alias=AliasChoices("example_less", "anchor_less"),
+        serialization_alias="anchor_less",
+    )
 
 
 class ClipFile(Form):

@@ -4,10 +4,10 @@ import re
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self, get_args
 
-from pydantic import BaseModel, Field, ValidationError, model_validator
+from pydantic import AliasChoices, BaseModel, Field, ValidationError, model_validator
 
 from listening.errors import RecordError
-from listening.records import contrasts, protocol_names, tasks, toml_lines
+from listening.records import contrasts, earlier_words, protocol_names, tasks, toml_lines
 from listening.records.contrasts import Contrast
 from listening.records.form import Form, digest_of, place
 from listening.records.isolation import Isolation
@@ -44,9 +44,9 @@ class Recordings(Form):
 
     folder: str = Field(description="Folder of the recordings table, relative to the protocol file.")
     table: str = Field("recordings.csv", description="CSV table in that folder, one recording a row.")
-    factors: list[Name] = Field(min_length=1, description="Columns whose levels make a condition, in order.")
+    factors: list[Name] = Field(min_length=1, description="Columns whose values make a condition, in order.")
     use: dict[str, list[str]] = Field(
-        {}, description="Levels to keep, by factor; a factor left out keeps all."
+        {}, description="Values to keep, by factor; a factor left out keeps all."
     )
     calibrator: Calibrator | None = Field(
         None, description="Calibrates every recording whose row does not; one gain for all."
@@ -111,7 +111,7 @@ class Trimming(Form):
     )
 
 
-class Anchor(Form):
+class Examples(Form):
     """Two sounds that differ in the attribute alone; they explain the word before the first trial."""
 
     more: str = Field(description="Sound file with more of it, relative to the recordings folder.")
@@ -119,14 +119,14 @@ class Anchor(Form):
 
 
 class Attribute(Form):
-    """A question put to the listener."""
+    """What the listener is asked about the sounds."""
 
     name: Name = Field(description="Short name, used by blocks and questions.")
     task: TaskName = Field(tasks.PAIRED_COMPARISON.name, description="The method of asking.")
-    question: str = Field(min_length=3, description="What the listener reads, in the listener's language.")
+    wording: str = Field(min_length=3, description="What the listener reads, in the listener's language.")
     comparative: str = Field(min_length=1, description="The word of the claim: brighter, longer, louder.")
-    explanation: str = Field("", description="What the word means, shown with the anchor pair.")
-    anchor: Anchor | None = Field(None, description="Two sounds that differ in the attribute alone.")
+    explanation: str = Field("", description="What the word means, shown with the two examples.")
+    examples: Examples | None = Field(None, description="Two sounds that differ in the attribute alone.")
     no_difference: bool = Field(
         False, description="Paired comparison: whether `no difference` may be answered."
     )
@@ -148,6 +148,11 @@ class Attribute(Form):
         "in turn",
         description="`in turn`: the sounds follow each other; `switching`: the listener goes to and fro "
         "between aligned sounds, cross-faded. Multiple stimulus and adjustment always switch.",
+    )
+    switching_to: Literal["same place", "start"] = Field(
+        "same place",
+        description="With `switching`: where the other sound is entered. `same place`: at the same instant; "
+        "`start`: at its beginning, for sounds that die away.",
     )
     loops: bool = Field(True, description="With `switching`: whether the sounds go round and round.")
     about_level: bool = Field(
@@ -269,7 +274,12 @@ class Control(Form):
 class Ask(Form):
     """One question about the listener; `rather not say` is always offered."""
 
-    question: str = Field(min_length=3, description="What is asked: age band, hearing, experience.")
+    wording: str = Field(
+        min_length=3,
+        validation_alias=AliasChoices("wording", "question"),
+        serialization_alias="question",
+        description="What is asked: age band, hearing, experience.",
+    )
     answers: list[str] = Field(min_length=1, max_length=8, description="What may be answered.")
 
 
@@ -292,8 +302,8 @@ class Sitting(Form):
         0,
         ge=0,
         le=10,
-        description="Before the trials of an attribute with an anchor pair, the pair is asked until it was "
-        "told apart so many times in a row, or the listener goes on without; never counted. 0: no such rule.",
+        description="Before the trials of an attribute with examples, the pair is asked until it was "
+        "discriminated so many times in a row, or the listener goes on without; never counted. 0: no rule.",
     )
     hearing_check: bool = Field(
         False,
@@ -317,7 +327,33 @@ class Sitting(Form):
         "place and every neighbour equally often; `fixed`: as they are listed.",
     )
     break_every_trials: int = Field(40, ge=5, le=500, description="A pause is offered after so many trials.")
+    break_every_min: float | None = Field(
+        None, ge=1, le=240, description="A pause is offered after so many minutes of trials, too."
+    )
     break_at_least_s: float = Field(30.0, ge=0, le=3600, description="The pause lasts at least this long.")
+    session_at_most_min: float | None = Field(
+        None,
+        ge=1,
+        le=600,
+        description="After so many minutes the sitting ends for now, at the end of a trial; the listener "
+        "goes on another time.",
+    )
+    answer_within_s: float | None = Field(
+        None,
+        ge=1,
+        le=600,
+        description="Seconds after the sounds in which an answer is wanted; later the listener is asked for "
+        "it, and that it came late is written down.",
+    )
+    idle_after_min: float | None = Field(
+        None,
+        ge=1,
+        le=240,
+        description="So many minutes without a key: the sound stops and the sitting pauses.",
+    )
+    loops_at_most_s: float = Field(
+        120.0, ge=5, le=3600, description="A loop that goes round and round stops after so many seconds."
+    )
 
     @model_validator(mode="after")
     def _most_reaches_least(self) -> Self:
@@ -341,6 +377,11 @@ class Exclusions(Form):
     )
     same_side_above: Share | None = Field(
         None, description="Leave out who gave one side (first or second) in more than this share of trials."
+    )
+    repeats_alike_below: Share | None = Field(
+        None,
+        description="Leave out who answered pairs of conditions heard again alike in a smaller share of "
+        "repeats than this; 0.5 is what answers at random give on average.",
     )
     hidden_reference_low_above: Share | None = Field(
         None,
@@ -447,7 +488,7 @@ def problems(path: Path) -> tuple[Protocol | None, list[Problem]]:
     """The protocol in a TOML file, if it can be read, and every problem in it, in the order of its lines."""
     text = read_text(path)
     try:
-        raw = loads_toml(text, path)
+        raw = earlier_words.renewed(loads_toml(text, path), path)
     except RecordError as error:
         said = str(error).removeprefix(f"{path}: ")
         line = int(match[1]) if (match := re.search(r"line (\d+)", said)) else None

@@ -21,9 +21,9 @@ def faults(raw: dict[str, Any]) -> list[Fault]:
     return [
         *found,
         *_never_asked(raw),
-        *_undecided(raw),
+        *_never_decided(raw),
         *_mixed_families(raw),
-        *_factors(raw),
+        *_ratios(raw),
         *together.faults(raw),
     ]
 
@@ -84,11 +84,11 @@ def _never_asked(raw: dict[str, Any]) -> Iterator[Fault]:
 
 
 COMPARISON = tasks.PAIRED_COMPARISON.name
-TOLD_APART = tasks.names(decides="heard at all")
+DISCRIMINATION = tasks.names(decides="heard at all")
 RATED = tasks.names(decides="points of the scale")
 
 
-def _undecided(raw: dict[str, Any]) -> Iterator[Fault]:
+def _never_decided(raw: dict[str, Any]) -> Iterator[Fault]:
     """Questions on tasks that decide none, and comparisons that no question waits for."""
     task_of = {row.get("name"): row.get("task", COMPARISON) for _, row in _rows(raw, "attributes")}
     questions = list(_rows(raw, "questions"))
@@ -135,14 +135,14 @@ def _sort(question: dict[str, Any]) -> str:
     return "rating" if question.get("unit") == "points" else COMPARISON
 
 
-def _factors(raw: dict[str, Any]) -> Iterator[Fault]:
-    """Factors of a value that the presentation holds equal, or of sounds that nobody recorded."""
+def _ratios(raw: dict[str, Any]) -> Iterator[Fault]:
+    """Ratios claimed of a value that the presentation holds equal, or of sounds that nobody recorded."""
     metrics = {row.get("name"): row.get("metric") for _, row in _rows(raw, "presentations")}
     for i, row in _rows(raw, "questions"):
         held = metrics.get(row.get("presentation"))
-        if row.get("factor") is not None and row.get("presentation") == "isolated":
+        if row.get("claimed_ratio") is not None and row.get("presentation") == "isolated":
             wanted = "`matched` or `as recorded`: a ratio is measured on the recordings of both conditions"
-            yield Fault(("questions", i, "presentation"), "`isolated`, with a factor", wanted)
+            yield Fault(("questions", i, "presentation"), "`isolated`, with a claimed ratio", wanted)
         if row.get("metric") is not None and row.get("metric") == held:
             yield Fault(
                 ("questions", i, "metric"),

@@ -17,7 +17,7 @@ PresentationName = Literal["as recorded", "matched", "isolated"]
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^\s/\\.][^/\\\n]*$")]
 Share = Annotated[float, Field(gt=0, lt=1)]
 
-FACTOR_METRICS = tuple(metric.key for metric in metric_register.ALL if metric.is_ratio)
+RATIO_METRICS = tuple(metric.key for metric in metric_register.ALL if metric.is_ratio)
 
 
 class Question(Form):
@@ -25,17 +25,17 @@ class Question(Form):
 
     id: Name = Field(description="Short unique name.")
     kind: Kind = Field(
-        description="`more` of the attribute, the `same`, or `audible`: whether the two are told apart at "
+        description="`more` of the attribute, the `same`, or `audible`: whether the two are discriminated at "
         "all, from same-different, triangle, duo-trio or 2-AFC."
     )
     attribute: Name = Field(description="Name of an attribute.")
     presentation: PresentationName = Field(description="Where it is decided.")
     contrast: Contrast = Field(description="The two conditions.")
     smallest_effect: float = Field(gt=0, description="Smallest effect that matters, in the unit below.")
-    unit: Literal["share", "logit", "heard", "points"] = Field(
+    unit: Literal["share", "logit", "share not guessed", "points"] = Field(
         "share",
         description="`share`: of choices, above 0.5 (0.6 = chosen 60 times in 100); `logit`: model units; "
-        "`heard`, for `audible`: share of trials in which the difference is heard and not guessed (0.2 = "
+        "`share not guessed`, for `audible`: share of trials answered rightly and not by guessing (0.2 = "
         "in 20 of 100); `points`, for ratings: points of the scale.",
     )
     alpha: float = Field(0.05, gt=0, le=0.2, description="One-sided error rate.")
@@ -51,7 +51,7 @@ class Question(Form):
         0.25,
         description="For `same`: upper limit on the share of listeners who hear a difference that matters.",
     )
-    factor: float | None = Field(
+    claimed_ratio: float | None = Field(
         None,
         gt=1,
         le=100,
@@ -60,8 +60,8 @@ class Question(Form):
     )
     metric: str | None = Field(
         None,
-        description="For `factor`: the metric whose ratio counts, such as `decay_s`, or `nmax_sone` for "
-        "loudness in sone.",
+        description="For `claimed_ratio`: the metric whose ratio counts, such as `decay_s`, or `nmax_sone` "
+        "for loudness in sone.",
     )
 
     @property
@@ -81,18 +81,19 @@ class Question(Form):
 
     @property
     def by_choices(self) -> bool:
-        """Whether which of two was chosen decides it; else whether they are told apart, or ratings, do."""
+        """Whether which of two was chosen decides it; else whether they are discriminated, or ratings, do."""
         return not self.of_kind.by_right_answers and self.unit != "points"
 
     @model_validator(mode="after")
     def _effect_fits_unit(self) -> Self:
-        if (self.unit == "heard") != self.of_kind.by_right_answers:
+        if (self.unit == "share not guessed") != self.of_kind.by_right_answers:
             raise ValueError(
-                f'kind "{self.kind}" with unit "{self.unit}"; wanted unit "heard" with "audible" alone'
+                f'kind "{self.kind}" with unit "{self.unit}"; wanted unit "share not guessed" with kind '
+                '"audible" alone'
             )
-        if self.unit == "heard" and self.smallest_effect >= 1:
+        if self.unit == "share not guessed" and self.smallest_effect >= 1:
             raise ValueError(
-                f"smallest_effect {self.smallest_effect} as a share heard must lie between 0 and 1"
+                f"smallest_effect {self.smallest_effect} as a share not guessed must lie between 0 and 1"
             )
         if self.unit == "share" and not 0.5 < self.smallest_effect < 1:
             raise ValueError(f"smallest_effect {self.smallest_effect} as a share must lie between 0.5 and 1")
@@ -106,24 +107,25 @@ class Question(Form):
                 "a contrast of several pairs is an average, decided for kind `more` by choices alone: what "
                 "holds on average need not hold for each; plan a question a pair instead (`each`)"
             )
-        if several and (self.factor is not None or self.presentation == ISOLATED):
+        if several and (self.claimed_ratio is not None or self.presentation == ISOLATED):
             raise ValueError(
-                "a contrast of several pairs has no `factor` and no isolated stimuli; plan a question a pair"
+                "a contrast of several pairs has no `claimed_ratio` and no isolated stimuli; "
+                "plan a question a pair"
             )
         return self
 
     @model_validator(mode="after")
-    def _factor_has_its_metric(self) -> Self:
-        if (self.factor is None) != (self.metric is None):
+    def _ratio_has_its_metric(self) -> Self:
+        if (self.claimed_ratio is None) != (self.metric is None):
             raise ValueError(
-                "`factor` and `metric` go together: the ratio claimed, and of which measured value"
+                "`claimed_ratio` and `metric` go together: the ratio claimed, and of which measured value"
             )
-        if self.factor is not None and not self.of_kind.has_direction:
-            raise ValueError(f'`factor` belongs to kind "more", not to "{self.kind}"')
-        if self.metric is not None and self.metric not in FACTOR_METRICS:
+        if self.claimed_ratio is not None and not self.of_kind.has_direction:
+            raise ValueError(f'`claimed_ratio` belongs to kind "more", not to "{self.kind}"')
+        if self.metric is not None and self.metric not in RATIO_METRICS:
             raise ValueError(
                 f"metric `{self.metric}` has no ratio that could be claimed; wanted one of "
-                f"{', '.join(FACTOR_METRICS)}"
+                f"{', '.join(RATIO_METRICS)}"
             )
         return self
 
@@ -134,7 +136,7 @@ class Superlative(Form):
     id: Name = Field(description="Short unique name.")
     attribute: Name = Field(description="Name of an attribute.")
     presentation: PresentationName = Field(description="Where it is decided.")
-    condition: str = Field(description="The condition said to have the most, levels joined by `/`.")
+    condition: str = Field(description="The condition said to have the most, values joined by `/`.")
     smallest_effect: float = Field(
         0.6, gt=0.5, lt=1, description="Share of choices that it must reach against every other one."
     )

@@ -1,7 +1,7 @@
 """The record of a study: what was done with it, line after line, each hanging on the one before by SHA-256.
 
 A line is never changed and never taken out; whoever does so breaks the chain. Who owns every file and makes
-the whole chain again is found by a hash that left the house before: on a lodged page, a report, a note.
+the whole chain again is found by a hash that left the house before: on a deposited page, a report, a note.
 """
 
 import fcntl
@@ -16,7 +16,8 @@ from pydantic import ValidationError
 from listening.errors import CannotWrite, RecordError
 from listening.records.form import Form, digest_of, sync_folder
 
-Kind = Literal["dealt", "amended", "opening", "analysis", "lodged", "step"]
+# `lodged`: the first name of a deposit
+Kind = Literal["dealt", "amended", "opening", "analysis", "deposited", "lodged", "step"]
 
 
 class Entry(Form):

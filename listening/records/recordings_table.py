@@ -1,10 +1,11 @@
-"""The recordings table: one recording a row, its file, factor levels, strike and calibration."""
+"""The recordings table: one recording a row, its file, values of its factors, strike and calibration."""
 
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 from listening.errors import RecordError
+from listening.records import earlier_words
 from listening.records import rows as rows_of
 from listening.records.problem import Problem, listing
 from listening.records.protocol import Protocol
@@ -15,6 +16,7 @@ REQUIRED = ("recording", "file", "strike")
 MOST_RECORDINGS = 5_000  # a table with more is another table
 CALIBRATION = "pascal_per_full_scale"
 CHANNEL, MOST_CHANNELS = "channel", 64
+SPECIMEN = "specimen"
 AVERAGE = "average"  # over all channels, such as microphone positions
 
 
@@ -26,14 +28,14 @@ class Recording:
     file: Path
     factors: tuple[str, ...]
     strike: str
-    unit: str
+    specimen: str
     pascal_per_full_scale: float | None
     channel: int | Literal["average"] | None = None
     """Which channel is measured, from 1, or their average; None: the loudest."""
 
     @property
     def condition(self) -> str:
-        """The factor levels joined by `/`."""
+        """The values of its factors joined by `/`."""
         return "/".join(self.factors)
 
 
@@ -41,7 +43,7 @@ def problems(protocol: Protocol, protocol_path: Path) -> tuple[list[Recording], 
     """The recordings that a protocol uses, and every problem in the table (not in the sounds)."""
     folder = from_root(protocol_path.parent / protocol.recordings.folder)
     path = folder / protocol.recordings.table
-    table = rows_of.read(path)
+    table = _renewed(rows_of.read(path), protocol)
     wanted = [*REQUIRED, *protocol.recordings.factors]
     missing = [name for name in wanted if name not in table.heading]
     if missing:
@@ -57,6 +59,18 @@ def problems(protocol: Protocol, protocol_path: Path) -> tuple[list[Recording], 
     if not kept and not found:
         found.append(Problem(str(path), "recordings.use", "no row left", "at least two conditions"))
     return kept, found
+
+
+def _renewed(table: Rows, protocol: Protocol) -> Rows:
+    """The table with today's headings; an earlier one is told, unless it is a factor of the protocol."""
+    heading = []
+    for name in table.heading:
+        now = earlier_words.COLUMNS.get(name, name)
+        kept = now == name or now in table.heading or name in protocol.recordings.factors
+        if not kept:
+            earlier_words.tell(table.path, name, now)
+        heading.append(name if kept else now)
+    return replace(table, heading=tuple(heading))
 
 
 def load(protocol: Protocol, protocol_path: Path) -> list[Recording]:
@@ -111,7 +125,7 @@ def _row(table: Rows, cells: tuple[str, ...], protocol: Protocol, line: int) -> 
         file=path.parent / row["file"],
         factors=tuple(row[name] for name in protocol.recordings.factors),
         strike=row["strike"],
-        unit=row.get("unit") or "1",
+        specimen=row.get(SPECIMEN) or "1",
         pascal_per_full_scale=pascal,
         channel="average" if channel == AVERAGE else int(channel) if channel else None,
     )

@@ -158,7 +158,7 @@ class Study:
 
     @property
     def record(self) -> Path:
-        """What was done with the study, line after line: deals, openings, analyses, lodgings."""
+        """What was done with the study, line after line: deals, openings, analyses, deposits."""
         return self.root / "record.jsonl"
 
     @property

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from listening.records import tasks as task_list
 from listening.records.plan import PlannedTrial
-from listening.session import offers, steps
+from listening.session import marking, offers, steps
 from listening.session.dials import Dial
 from listening.session.tasks import LETTERS
 from listening.session.tasks import letters as letters_of
@@ -110,7 +110,7 @@ def _questionnaire(sitting: "Sitting") -> View:
     return View(
         stage=sitting.stage,
         heading=sitting.words.text("questionnaire_heading"),
-        question=sitting.plan.sitting.questionnaire[sitting.step.number].question,
+        question=sitting.plan.sitting.questionnaire[sitting.step.number].wording,
         choices=_choices(sitting),
         status=_answer_status(sitting) or sitting.words.text("status_choose_now"),
         notice=_notice(sitting),
@@ -128,11 +128,11 @@ def _choices(sitting: "Sitting") -> tuple[Choice, ...]:
 
 def _introduction(sitting: "Sitting") -> View:
     clips = sitting.program().clips
-    example = sitting.words.text("introduction_anchor" if clips else "introduction_plain")
+    example = sitting.words.text("introduction_examples" if clips else "introduction_plain")
     return View(
         stage=sitting.stage,
         heading=sitting.words.text("introduction_heading"),
-        question=sitting.attribute.question,
+        question=sitting.attribute.wording,
         body=tuple(line for line in (sitting.attribute.explanation, example) if line),
         clips=_clips(sitting, len(clips)),
         status=_sound_status(sitting) if clips else "",
@@ -146,7 +146,7 @@ def _trial(sitting: "Sitting") -> View:
     return View(
         stage=sitting.stage,
         heading=_trial_heading(sitting),
-        question=sitting.attribute.question,
+        question=sitting.attribute.wording,
         clips=_trial_clips(sitting),
         dials=_dials(sitting),
         **_scale(sitting),
@@ -225,7 +225,8 @@ def _dials(sitting: "Sitting") -> tuple[DialView, ...]:
             text=_mark_text(turn, row, clip, dial, text("not_rated")),
             parts=round((dial.high - dial.low) / (10 * dial.step)),
         )
-        for row, clip in enumerate(clips)
+        for row in marking.rows(turn)
+        for clip in (clips[row],)
     )
 
 

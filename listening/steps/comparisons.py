@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Levels = dict[str, str]
-TWO = 2  # levels of a factor whose comparisons the page shows
+TWO = 2  # values of a factor whose comparisons the page shows
 
 
 @dataclass(frozen=True)
@@ -58,13 +58,13 @@ class Compared:
 def compare(study: Study, level: str, *, with_: str, jobs: int = 1, **fixed: str) -> Compared:
     """The strikes of one condition against those of another of the same study.
 
-    `level` and the fixed levels name the first; `with_` is the level of one fixed factor in the second, or of
+    `level` and the fixed values name the first; `with_` is the value of one fixed factor in the second, or of
     the factor of `level`: compare(study, "dome_c", support="free", with_="handlebar").
 
     Raises
     ------
     StudyError
-        A level or factor that the table does not have, or one that does not single out two conditions.
+        A value or factor that the table does not have, or one that does not single out two conditions.
     """
     chosen = protocol.load(study.protocol)
     recordings, _ = sources.recorded(chosen, study.protocol)
@@ -124,7 +124,7 @@ def strike(
                 length_s=length_s,
                 above_db=above_db,
                 background=None if background is None else _room(background, sound, number),
-                unit=recording.unit,
+                unit=recording.specimen,
                 examined=found,
             )
             for (sound, number), found in zip(parts, examined, strict=True)
@@ -141,7 +141,7 @@ def _room(background: Path, sound: Sound, number: int) -> Sound:
 def of_factors(
     recordings: Sequence[Recording], factors: Sequence[str], strikes: Sequence[Strike], *, length_s: float
 ) -> list[Comparison]:
-    """For each factor of two levels, the levels compared within each combination of the other factors."""
+    """For each factor of two values, the values compared within each combination of the other factors."""
     found: list[Comparison] = []
     if len({(s.rate_hz, s.calibrated) for s in strikes}) > 1:
         return found  # `check` names it
@@ -190,7 +190,7 @@ def _factor_of(level: str, recordings: Sequence[Recording], factors: Sequence[st
     known = sorted({value for r in recordings for value in r.factors})
     near = get_close_matches(level, known, n=1)
     hint = f"; did you mean `{near[0]}`?" if near else ""
-    raise StudyError(f"`{level}`: no factor has this level; known: {', '.join(known)}{hint}")
+    raise StudyError(f"`{level}`: no factor has this value; known: {', '.join(known)}{hint}")
 
 
 def _chosen(recordings: Sequence[Recording], factors: Sequence[str], levels: Levels) -> list[Recording]:

@@ -191,7 +191,7 @@ def _amended_plan(old: Plan, chosen: Protocol, study: Study, changes: list[Chang
     attributes = [
         asked.model_copy(
             update={
-                "question": words[asked.name].question,
+                "wording": words[asked.name].wording,
                 "explanation": words[asked.name].explanation,
                 "scale": tuple(words[asked.name].scale),
             }

@@ -79,7 +79,7 @@ def spreads(rows: list[MeasuredRecording]) -> list[Spread]:
         for metric in strikes[0].measures:
             values = [v for row in strikes if (v := row.measures[metric]) is not None]
             if len(values) == len(strikes):
-                found.append(_spread(condition, metric, values, [row.unit for row in strikes]))
+                found.append(_spread(condition, metric, values, [row.specimen for row in strikes]))
     return found
 
 
@@ -98,7 +98,7 @@ def table(made: Measures) -> str:
         "recording",
         "condition",
         "strike",
-        "unit",
+        "specimen",
         "calibrated",
         "channel",
         "flags",
@@ -112,7 +112,7 @@ def table(made: Measures) -> str:
             row.recording,
             row.condition,
             row.strike,
-            row.unit,
+            row.specimen,
             row.calibrated,
             row.channel,
             " ".join(row.flags),
@@ -149,7 +149,7 @@ def _measured(recording: Recording, common: Common) -> tuple[MeasuredRecording, 
         recording=recording.recording,
         condition=recording.condition,
         strike=recording.strike,
-        unit=recording.unit,
+        specimen=recording.specimen,
         calibrated=sound.calibrated,
         channel=AVERAGE if recording.channel == AVERAGE else parts[0][1],
         flags=(*found.flags, *((RESAMPLED,) if sound is not whole else ())),

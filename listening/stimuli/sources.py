@@ -42,7 +42,7 @@ class Source:
     @property
     def name(self) -> str:
         """Unique among the sources of a set."""
-        return f"anchor {self.attribute} {self.end}" if self.role == "anchor" else self.recording
+        return f"example {self.attribute} {self.end}" if self.role == "example" else self.recording
 
 
 @dataclass(frozen=True)
@@ -61,10 +61,10 @@ class Common:
 
 
 def of_study(chosen: Protocol, protocol_path: Path) -> list[Source]:
-    """The recordings that a protocol uses, in table order, then the anchors of its attributes."""
+    """The recordings that a protocol uses, in table order, then the examples of its attributes."""
     recordings, _ = recorded(chosen, protocol_path)
     base = from_root(protocol_path.parent / chosen.recordings.folder)
-    return [_recorded(r) for r in recordings] + [a for t in chosen.attributes for a in _anchors(t, base)]
+    return [_recorded(r) for r in recordings] + [a for t in chosen.attributes for a in _examples(t, base)]
 
 
 def recorded(chosen: Protocol, protocol_path: Path) -> tuple[list[Recording], StudyCalibration | None]:
@@ -121,12 +121,12 @@ def _recorded(recording: Recording) -> Source:
     )
 
 
-def _anchors(attribute: Attribute, base: Path) -> list[Source]:
-    if attribute.anchor is None:
+def _examples(attribute: Attribute, base: Path) -> list[Source]:
+    if attribute.examples is None:
         return []
-    ends: tuple[tuple[End, str], ...] = (("more", attribute.anchor.more), ("less", attribute.anchor.less))
+    ends: tuple[tuple[End, str], ...] = (("more", attribute.examples.more), ("less", attribute.examples.less))
     return [
-        Source(base / name, Path(name).stem, "anchor", attribute=attribute.name, end=end)
+        Source(base / name, Path(name).stem, "example", attribute=attribute.name, end=end)
         for end, name in ends
     ]
 
@@ -176,7 +176,7 @@ def _response(chosen: Protocol, protocol_path: Path, rate_hz: int) -> Response |
 
 
 def loaded(source: Source, common: Common) -> Sound:
-    """The trimmed sound of a source at the common calibration; an anchor counts as recorded like the study.
+    """The trimmed sound of a source at the common calibration; an example counts as recorded like the study.
 
     Raises
     ------
@@ -205,7 +205,7 @@ def to_ears(sound: Sound, ears: Ears) -> Sound:
 
 
 def calibration_db(source: Source, common: Common) -> float:
-    """The gain that brings a source to the set's calibration; 0 for an anchor and without calibration."""
+    """The gain that brings a source to the set's calibration; 0 for an example and without calibration."""
     if source.pascal_per_full_scale is None or common.pascal_per_full_scale is None:
         return 0.0
     ratio = source.pascal_per_full_scale / common.pascal_per_full_scale

@@ -1,4 +1,4 @@
-"""Mixed model of three-way answers (first, no difference, second), ties by Davidson or by Rao-Kupper."""
+"""Mixed model of three-category answers (first, no difference, second), ties by Davidson or by Rao-Kupper."""
 
 from collections.abc import Sequence
 from dataclasses import replace

@@ -129,7 +129,7 @@ def test_a_corrected_wording_keeps_earlier_sittings_apart(fresh: Fresh) -> None:
     n_answers = _n_answers(study)
     _amend(study, '"Which has more brightness?"', '"Which has more bright sound?"')
     plan = Plan.load(study.plan)
-    assert plan.attributes[0].question == "Which has more bright sound?"
+    assert plan.attributes[0].wording == "Which has more bright sound?"
     _sit(study, range(8))  # all eight places are free again
     for step in ("analyse", "report", "verify"):
         assert command(step, study.root) == 0, step

@@ -37,7 +37,7 @@ def asked_as(task: str) -> dict[str, Any]:
     attribute = {
         "name": "brightness",
         "task": task,
-        "question": "How bright?",
+        "wording": "How bright?",
         "comparative": "brighter",
         **SCALES.get(task, {}),
     }
@@ -194,7 +194,7 @@ def test_copies_have_other_bytes_and_the_same_sound(
 def test_a_scale_of_the_wrong_length_is_refused() -> None:
     with pytest.raises(ValueError, match=r"needs `scale` with 5 or 9 labels \(found 2\)"):
         protocol_form.Attribute(
-            name="x", task="category rating", question="How?", comparative="more", scale=["a", "b"]
+            name="x", task="category rating", wording="How?", comparative="more", scale=["a", "b"]
         )
 
 

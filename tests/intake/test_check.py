@@ -36,15 +36,15 @@ metric = "laf_max_db"
 fade_in_s = 0.01
 [[attributes]]
 name = "brightness"
-question = "Which is brighter?"
+wording = "Which is brighter?"
 comparative = "brighter"
-anchor = { more = "anchor_bright.flac", less = "anchor_dull.flac" }
+examples = { more = "example_bright.flac", less = "example_dull.flac" }
 [[attributes]]
 name = "loudness"
-question = "Which is louder?"
+wording = "Which is louder?"
 comparative = "louder"
 about_level = true
-anchor = { more = "anchor_loud.flac", less = "anchor_soft.flac" }
+examples = { more = "example_loud.flac", less = "example_soft.flac" }
 [[blocks]]
 attribute = "brightness"
 presentation = "matched"
@@ -91,7 +91,7 @@ def study(tmp_path: Path) -> Path:
     with (ROOT / "stimuli_demo" / "recordings.csv").open() as file:
         rows = [row for row in csv.DictReader(file) if row["recording"] in KEPT]
     _write_table(folder, rows)
-    for file_name in [row["file"] for row in rows] + [p.name for p in ROOT.glob("stimuli_demo/anchor_*")]:
+    for file_name in [row["file"] for row in rows] + [p.name for p in ROOT.glob("stimuli_demo/example_*")]:
         shutil.copy(ROOT / "stimuli_demo" / file_name, folder)
     path = tmp_path / "protocol.toml"
     path.write_text(PROTOCOL)
@@ -241,7 +241,7 @@ PROTOCOL_FAULTS = {
     ),
     "factor": ('use = { support = ["free"] }', 'use = { suport = ["free"] }', "did you mean `support`"),
     "fade": ("fade_in_s = 0.01", "fade_in_s = 0.2", "touches the strike"),
-    "anchor": ("anchor_bright.flac", "anchor_brite.flac", "whole WAV or FLAC"),
+    "anchor": ("example_bright.flac", "anchor_brite.flac", "whole WAV or FLAC"),
     "unknown key": ("repeats = 2", "repeat = 2", "did you mean `repeats`"),
     "response": ("[sitting]", '[playback]\nresponse = "ear.csv"\n[sitting]', "a measured response"),
     "isolation": (

@@ -36,7 +36,7 @@ def test_every_kind_has_its_words_in_every_language(kind: str) -> None:
 def test_same_alone_has_a_limit_on_listeners_outside() -> None:
     assert _asked(kind="same").outside_limit == 0.25
     assert _asked().outside_limit is None
-    assert _asked(kind="audible", unit="heard", smallest_effect=0.2).outside_limit is None
+    assert _asked(kind="audible", unit="share not guessed", smallest_effect=0.2).outside_limit is None
 
 
 def test_only_more_has_a_direction_and_only_audible_rests_on_right_answers() -> None:

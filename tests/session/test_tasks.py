@@ -20,7 +20,7 @@ def plan_of(task: str, clips: tuple[str, ...], **attribute: Any) -> Plan:
     """One listener, two trials of the same form."""
     more = {k: attribute.pop(k) for k in ("reference", "start_gain_db") if k in attribute}
     asked = PlannedAttribute(
-        name="brightness", task=task, question="How bright is it?", explanation="", **attribute
+        name="brightness", task=task, wording="How bright is it?", explanation="", **attribute
     )
     trials = tuple(
         PlannedTrial(trial=f"{i:03d}", attribute="brightness", clips=clips, **more) for i in (1, 2)

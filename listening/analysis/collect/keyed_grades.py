@@ -71,7 +71,7 @@ def _graded(row: dict[str, Any], known: dict[str, KeyedClip], reference: str | N
         | {
             "condition": clip.condition or clip.stimulus,
             "stimulus": clip.stimulus,
-            "is_anchor": clip.role == "anchor",
+            "is_anchor": clip.role == "example",
             "is_hidden": i == hidden[0],
             "grade": grade,
             "difference": grade - grades[hidden[0]],

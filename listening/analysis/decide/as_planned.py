@@ -12,7 +12,7 @@ def of_question(asked: Question, protocol: Protocol) -> dict[str, object]:
         "kind": asked.kind,
         "attribute": asked.attribute,
         "comparative": attribute.comparative,
-        "asked": attribute.question,
+        "wording": attribute.wording,
         "presentation": asked.presentation,
         "beyond_level": asked.presentation != AS_RECORDED and not attribute.about_level,
         "about_level": attribute.about_level,

@@ -25,9 +25,9 @@ def fit(
 ) -> MixedEstimates:
     """Log-odds that the first is chosen, by restricted Laplace likelihood.
 
-    Where some answers are `no difference` (0.5) the three-way model decides: its log-odds are of a choice
-    that must be made, and a threshold on either side of zero holds the rest. Where that model has no finite
-    estimate, such an answer counts half for each sound, which draws the estimate towards zero.
+    Where some answers are `no difference` (0.5) the three-category model decides: its log-odds are of a
+    choice that must be made, and a threshold on either side of zero holds the rest. Where that model has no
+    finite estimate, such an answer counts half for each sound, which draws the estimate towards zero.
 
     Parameters
     ----------
@@ -58,7 +58,7 @@ def _three_way(
     names: Sequence[str],
     offset: FloatArray | None,
 ) -> MixedEstimates | None:
-    """The three-way fit; None where an estimate is infinite or some listeners never waver."""
+    """The three-category fit; None where an estimate is infinite or some listeners never waver."""
     answers = np.rint(2 * chosen - 1).astype(np.int64)
     try:
         found = tied_mixed.fit(answers, fixed, terms, offset=offset, names=names, restricted=True)

@@ -63,7 +63,7 @@ def sign_test(decided: Decided) -> Other:
         return Other(name, None, None, None, None, decided.fitted.n_listeners, None)
     net = 2 * found.own_chosen - found.own_counts.sum(axis=1)
     n_more, n_decided = int((net > 0).sum()), int((net != 0).sum())
-    note = f"{n_more} of {n_decided} listeners, {found.listeners - n_decided} undecided"
+    note = f"{n_more} of {n_decided} listeners, {found.listeners - n_decided} tied"
     if n_decided == 0 or not decided.fitted.question.of_kind.has_direction:
         return Other(name, None, None, None, None, found.listeners, None, note)
     p = critical_counts.chance_of_at_least(n_more, n_decided, EVEN)

@@ -31,7 +31,7 @@ from stats.mixed import marginal_share
 EQUIVALENT_LEVEL = 0.95
 NO_EQUIVALENT = "no level equivalent: a decibel of level does not clearly move this answer"
 NO_SLOPE = "no level equivalent: how much a decibel moves this answer was not measured"
-SEPARATED = "no level equivalent: the answers agree so far that the effect has no upper bound"
+SEPARATED = "no level equivalent: the answers agree so far that the effect has no upper limit"
 TIE = 0.5
 
 
@@ -88,7 +88,7 @@ def question(
 
 def interval(value: float, lower: float, upper: float, level: float) -> Interval:
     """An interval with nothing where a bound is infinite."""
-    return Interval(value=value, lower=finite(lower), upper=finite(upper), level=level)
+    return Interval(value=value, lower=finite(lower), upper=finite(upper), coverage=level)
 
 
 def finite(value: float | None) -> float | None:
@@ -114,12 +114,12 @@ def _decided(decided: Decided, judged: share_verdict.Decided, protocol: Protocol
     found = judged.found
     return {
         "share": Interval(
-            value=found.share, lower=found.lower, upper=found.upper, level=1 - 2 * decided.alpha
+            value=found.share, lower=found.lower, upper=found.upper, coverage=1 - 2 * decided.alpha
         ),
         "se": found.se,
         "df": found.df,
         "p": decided.p,
-        "bound_by": found.method,
+        "limits_by": found.method,
         "share_outside_upper": judged.outside_upper,
         "parts": _parts(decided, protocol),
         "level_checks": tuple(_level_check(one, judged) for one in judged.level),
@@ -170,7 +170,9 @@ def _explained(decided: Decided, fit: ContrastFit, slope: Slope | None) -> dict[
 
 def _level_equivalent(fit: ContrastFit, slope: Slope | None) -> LevelEquivalent:
     def none(reason: str) -> LevelEquivalent:
-        return LevelEquivalent(db=None, lower_db=None, upper_db=None, level=EQUIVALENT_LEVEL, reason=reason)
+        return LevelEquivalent(
+            db=None, lower_db=None, upper_db=None, coverage=EQUIVALENT_LEVEL, reason=reason
+        )
 
     if slope is None:
         return none(NO_SLOPE)
@@ -187,7 +189,7 @@ def _level_equivalent(fit: ContrastFit, slope: Slope | None) -> LevelEquivalent:
     if not found.bounded:
         return none(NO_EQUIVALENT)
     return LevelEquivalent(
-        db=found.estimate, lower_db=found.lower, upper_db=found.upper, level=EQUIVALENT_LEVEL
+        db=found.estimate, lower_db=found.lower, upper_db=found.upper, coverage=EQUIVALENT_LEVEL
     )
 
 

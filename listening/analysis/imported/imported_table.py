@@ -122,7 +122,7 @@ def findings(about: About, rows: Answered, *, table: str, digest: str) -> Findin
         ),
         method=Method(
             minimum_listeners=verdict.MINIMUM_LISTENERS,
-            slope_level=LEVEL,
+            slope_coverage=LEVEL,
             level_metrics=(),
             versions={"listening": __version__} | {name: metadata.version(name) for name in LIBRARIES},
         ),

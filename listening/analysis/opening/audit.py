@@ -74,7 +74,7 @@ def _clips(study: Study, plan: Plan) -> Iterator[str]:
 
 
 def _history(study: Study, plan: Plan) -> Iterator[str]:
-    """The list of deals, which the page's word on lodging and versions comes from."""
+    """The list of deals, which the page's word on deposit and versions comes from."""
     if not study.history.is_file():
         return
     noted = History.load(study.history).version(plan.dealt_digest)

@@ -182,14 +182,14 @@ def _of_this_deal(study: Study, plan: Plan, sittings: Sequence[SittingRow]) -> N
 
 
 def fixed(study: Study, plan: Plan) -> Fixed:
-    """When the study was dealt, which version it is and why, and whether it was lodged."""
+    """When the study was dealt, which version it is and why, and whether it was deposited."""
     history = History.load(study.history) if study.history.is_file() else History()
-    version, lodged = history.version(plan.dealt_digest), history.lodged(plan.study_digest)
+    version, deposit = history.version(plan.dealt_digest), history.deposited(plan.study_digest)
     return Fixed(
         dealt_at=plan.dealt_at,
         study_version=plan.study_version,
         reason=version.reason if version else "",
-        lodged_at=lodged.lodged_at if lodged else "",
-        lodged_with=lodged.whom if lodged else "",
-        page_digest=lodged.page_digest if lodged else "",
+        deposited_at=deposit.deposited_at if deposit else "",
+        deposited_with=deposit.whom if deposit else "",
+        page_digest=deposit.page_digest if deposit else "",
     )

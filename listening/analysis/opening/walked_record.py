@@ -14,6 +14,8 @@ from listening.records.study import Study
 from listening.store import chain, open_store, place_of
 from listening.store.walk import Walked, walk
 
+TELL_HISTORY = ("dealt", "amended", "deposited", "lodged")  # `lodged`: the first name of a deposit
+
 
 def faults(study: Study, found: Findings) -> list[str]:
     """One line for each row, line or file that is not what was written down."""
@@ -45,7 +47,7 @@ def knows(study: Study, typed: str) -> str:
 
     Parameters
     ----------
-    typed : a code as a listener, a desk, a page or a lodging gave it
+    typed : a code as a listener, a desk, a page or a deposit gave it
 
     Raises
     ------
@@ -80,11 +82,11 @@ def _deal(study: Study, plan: Plan, entries: list[Entry]) -> Iterator[str]:
 
 
 def _history(study: Study, entries: list[Entry]) -> Iterator[str]:
-    told = [entry.told["history"] for entry in entries if entry.kind in ("dealt", "amended", "lodged")]
+    told = [entry.told["history"] for entry in entries if entry.kind in TELL_HISTORY]
     if told and not study.history.is_file():
-        yield f"{study.history}: not there: it tells of every deal and lodging; restore it"
+        yield f"{study.history}: not there: it tells of every deal and deposit; restore it"
     elif told and told[-1] != frozen.file_digest(study.history):
-        yield f"{study.history}: not what was written at the last deal or lodging; restore it"
+        yield f"{study.history}: not what was written at the last deal or deposit; restore it"
 
 
 def _log(study: Study, entries: list[Entry]) -> Iterator[str]:

@@ -73,7 +73,7 @@ def _unfitted(rows: pd.DataFrame, asked: Question, protocol: Protocol) -> Questi
     attribute = protocol.attribute(asked.attribute)
     ends = (asked.contrast.more, asked.contrast.than)
     direct = rating_model.of_the_two(rows, *ends)
-    strokes = [rating_model.n_stimuli(rows, end) for end in ends]
+    strikes = [rating_model.n_stimuli(rows, end) for end in ends]
     return QuestionFinding.model_validate(
         as_planned.of_question(asked, protocol)
         | {
@@ -88,8 +88,8 @@ def _unfitted(rows: pd.DataFrame, asked: Question, protocol: Protocol) -> Questi
             "n_answers": len(rows),
             "n_direct": len(direct),
             "n_direct_more": 0,
-            "stimuli_per_condition": min(strokes),
-            "these_recordings_only": min(strokes) < 2,
+            "stimuli_per_condition": min(strikes),
+            "these_recordings_only": min(strikes) < 2,
         }
     )
 
@@ -134,12 +134,12 @@ def _judge(one: _Fitted, alpha: float) -> QuestionFinding:
             "reason": reason,
             "level_flips": flips,
             "points": Interval(
-                value=found.estimate, lower=finite(first.lower), upper=finite(first.upper), level=level
+                value=found.estimate, lower=finite(first.lower), upper=finite(first.upper), coverage=level
             ),
             "se": found.se,
             "df": found.df,
             "p": _p(one),
-            "bound_by": "t",
+            "limits_by": "t",
             "spread_listeners": found.spread_listeners,
             "spread_stimuli": found.spread_stimuli,
             "share_outside_upper": first.share_outside_upper,

@@ -113,6 +113,6 @@ def _differences(rows: pd.DataFrame) -> dict[str, Interval]:
     tested = satterthwaite.t_tests(found, level=LEVEL)
     limits = zip(tested.estimate, tested.lower, tested.upper, strict=True)
     return {
-        str(name): Interval(value=float(value), lower=float(lower), upper=float(upper), level=LEVEL)
+        str(name): Interval(value=float(value), lower=float(lower), upper=float(upper), coverage=LEVEL)
         for name, (value, lower, upper) in zip(names, limits, strict=True)
     }

@@ -174,7 +174,7 @@ def _question(chosen: Protocol, name: str | None) -> Question:
     if question.of_kind.by_right_answers:
         task = chosen.attribute(question.attribute).task.lower()
         raise StudyError(
-            f"{question.id} asks whether two things are told apart at all: its size comes from exact counts, "
+            f"{question.id} asks whether two things are discriminated: its size comes from exact counts, "
             f"not from simulation: listening size --task {task} --share-heard {question.smallest_effect:g}"
         )
     return question

@@ -111,7 +111,7 @@ def _strengths(i: int, one: StrengthSet) -> StrengthsShown:
         title=f"Strengths of the conditions in {heading}; the table below holds the same numbers",
         height_in=0.75 + 0.32 * max(len(one.strengths), 1),
     )
-    coverage = rounding.level(one.strengths[0].strength.level) if one.strengths else ""
+    coverage = rounding.level(one.strengths[0].strength.coverage) if one.strengths else ""
     return StrengthsShown(one, heading, figure, coverage, one.note, finding_tables.strengths(one))
 
 
@@ -129,7 +129,7 @@ def _listeners(i: int, q: QuestionFinding, found: Findings) -> Shown:
 def _points(found: Findings, one: StrengthSet, metric: str) -> list[tuple[str, Interval, Interval]]:
     """Label, strength and value as played of each condition; from the recordings in older findings."""
     measured = {
-        c.condition: Interval(value=c.mean, lower=None, upper=None, level=1.0)
+        c.condition: Interval(value=c.mean, lower=None, upper=None, coverage=1.0)
         for c in found.conditions
         if c.metric == metric
     }

@@ -113,7 +113,7 @@ def slide(drawing: Drawing, kind: str, *, note: str = "") -> bytes:
 
 
 def verdict_scale(axes: Axes, q: QuestionFinding) -> Axes:
-    """Share of choices of one question with its limits, against even chances and the planned bound.
+    """Share of choices of one question with its limits, against even chances and the margin planned.
 
     Above it a dot for each listener at the listener's own share as counted; equal ones stand on each other.
     """
@@ -126,7 +126,7 @@ def verdict_scale(axes: Axes, q: QuestionFinding) -> Axes:
     if q.share is not None:
         _interval_line(axes, 0.0, q.share, ink, factor=100)
     axes.axvline(50 if q.guess is None else 100 * q.guess, color=style.SOFT, linewidth=1)
-    if q.unit == "heard" and q.guess is not None:
+    if q.unit == "share not guessed" and q.guess is not None:
         matters = q.guess + (1 - q.guess) * q.smallest_effect
         axes.axvline(100 * matters, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
     for bound in _shares_that_matter(q):
@@ -247,7 +247,7 @@ def _as_shares(found: Interval, *, times: float = 1.0) -> Interval:
         None if end is None else times * (rounding.as_share(end) or 0.0) for end in (found.lower, found.upper)
     )
     value = times * (rounding.as_share(found.value) or 0.0)
-    return Interval(value=value, lower=low, upper=high, level=found.level)
+    return Interval(value=value, lower=low, upper=high, coverage=found.coverage)
 
 
 def forest(axes: Axes, asked: Sequence[QuestionFinding]) -> Axes:

@@ -94,7 +94,7 @@ def _card(i: int, q: QuestionFinding, found: Findings) -> Card:
         others=_others(made),
         left_out=(*left_out.of_question(q, found), *left_out.of_factor(q)),
         factor=ratio_sentences.printable(q, found),
-        factor_word=q.factor.word if q.factor else "",
+        factor_word=q.claimed_ratio.word if q.claimed_ratio else "",
         factor_footnote=ratio_sentences.footnote(q, found),
         is_factor_printable=any(forms.of_factor(q, found, language.of(language.ENGLISH))),
         figure=figure,

@@ -121,7 +121,7 @@ def _panel(record: StudyRecord) -> str:
 def _head(record: StudyRecord) -> str:
     return (
         f"Head of the record at this analysis: {head_code.code(record.head)}. Whoever kept a code (a "
-        "listener’s last screen, a lodged plan) can have the record checked against it. No check sees "
+        "listener’s last screen, a deposited plan) can have the record checked against it. No check sees "
         "somebody who held folder and key and wrote all of it anew before any code had left the house."
     )
 

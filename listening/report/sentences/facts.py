@@ -6,7 +6,7 @@ from listening.records.findings import Findings, QuestionFinding, SuperlativeFin
 from listening.report.sentences import cause_words, wording
 
 Reach = Literal["design", "recordings", "recording"]
-SEVERAL = 2  # units; one piece of a product does not speak for its design
+SEVERAL = 2  # specimens; one piece of a product does not speak for its design
 PREFERRED = "preferred"
 
 
@@ -20,7 +20,7 @@ def reach(conditions: tuple[str, ...], found: Findings, *, strikes: int = 0) -> 
     known = [found.conducted.of(one) if found.conducted else None for one in conditions]
     if any(len(one.recordings) == 1 if one else strikes == 1 for one in known):
         return "recording"
-    return "design" if all(one is not None and one.n_units >= SEVERAL for one in known) else "recordings"
+    return "design" if all(one is not None and one.n_specimens >= SEVERAL for one in known) else "recordings"
 
 
 def of_pair(q: QuestionFinding, found: Findings) -> Reach:

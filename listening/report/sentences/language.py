@@ -22,7 +22,7 @@ class Language:
         """Wordings that mean the same, the printed one first; empty where the file has none."""
         return list(self.words[section].get(key, ()))
 
-    def told_apart(self, task: str) -> list[str]:
+    def discriminated(self, task: str) -> list[str]:
         """What happened in a task with right answers; a task without words of its own has plain ones."""
         return self.list_of("evidence", task) or self.list_of("evidence", "other_task")
 

@@ -37,7 +37,7 @@ def _energy(found: Comparison, lost: ComparedRow) -> str:
     text = (
         f"{less} has {db:.1f} dB{limits} less energy than {gains}: {energy_lost_percent(db):.0f} % of the "
         f"energy is gone, and {pressure_lost_percent(db):.0f} % of the sound pressure; they are one fact in "
-        "three units."
+        "three specimens."
     )
     if lost.inside_repeatability:
         text += " Strikes alone may differ as much: no difference is shown."

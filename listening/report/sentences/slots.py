@@ -1,7 +1,7 @@
 """What the slots of a template are filled with, the printed text first, then what means the same."""
 
 from listening.records import metric_register, tasks
-from listening.records.factor import FactorFinding
+from listening.records.claimed_ratio import ClaimedRatioFinding
 from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
 from listening.report.sentences import cause_words, facts, wording
 from listening.report.sentences.language import Language
@@ -23,7 +23,7 @@ def of_question(q: QuestionFinding, found: Findings, words: Language) -> tuple[S
         "comparative": tuple(words.comparatives(q.comparative)),
         "where": tuple(words.list_of("where", facts.held(q.presentation, found))),
         "attribute": (q.attribute,),
-        "asked": (words.quoted(q.asked),),
+        "asked": (words.quoted(q.wording),),
         "listeners": (str(q.n_listeners),),
         "k": (str(q.n_direct_more),),
         "n": (str(q.n_direct),),
@@ -81,9 +81,9 @@ def of_superlative(s: SuperlativeFinding, found: Findings, words: Language) -> S
     }
 
 
-def of_factor(planned: FactorFinding, words: Language) -> Slots:
+def of_factor(planned: ClaimedRatioFinding, words: Language) -> Slots:
     """Slots of a planned factor."""
-    factor = f"{planned.factor:g}".replace(".", str(words.words["decimal"]))
+    factor = f"{planned.claimed:g}".replace(".", str(words.words["decimal"]))
     return {"factor": (factor,)}
 
 
@@ -128,7 +128,7 @@ def agreeing(words: Language, *, many: bool) -> Slots:
 def happened(q: QuestionFinding, words: Language) -> list[str]:
     """Templates of what was done, the printed one first."""
     key = facts.evidence(q)
-    return words.told_apart(key) if q.of_kind.by_right_answers else words.list_of("evidence", key)
+    return words.discriminated(key) if q.of_kind.by_right_answers else words.list_of("evidence", key)
 
 
 def tied(q: QuestionFinding, words: Language) -> str:

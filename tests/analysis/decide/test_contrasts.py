@@ -145,9 +145,9 @@ def test_a_claim_without_the_averaging_is_not_printable(
 
 
 def test_verify_export_and_lodge_take_it(kept: Study, capsys: pytest.CaptureFixture[str]) -> None:
-    for words in (["verify"], ["export"], ["lodge"]):
+    for words in (["verify"], ["export"], ["deposit"]):
         assert command(words[0], kept.root) == 0, words
-    page = (kept.root / "lodged.md").read_text()
+    page = (kept.root / "deposited.md").read_text()
     assert "by the mean share of choices over 2 pairs" in page
     capsys.readouterr()
 
@@ -185,7 +185,7 @@ def _by_hand(name: str, listeners: int) -> float:
     [
         ({"more": "a/*", "than": "b/*"}, "name them in `over` or `each`"),
         ({"more": "a/*", "than": "b/x", "over": ["x", "y"]}, "in every condition"),
-        ({"more": "a/*", "than": "b/*", "over": ["x"]}, "two levels or more"),
+        ({"more": "a/*", "than": "b/*", "over": ["x"]}, "two values or more"),
         ({"more": "a/*", "than": "b/*", "over": ["x", "x"]}, "each level once"),
         ({"more": "a/x", "than": "a/x"}, "with itself"),
         ({"more": "a", "than": "b", "through": ["a"]}, "with itself"),
