@@ -47,7 +47,7 @@ def find(sound: Sound) -> Onset:
         Several channels or silence.
     """
     check_not_silent(sound)
-    quick = _without_rumble(sound)
+    quick = without_rumble(sound)
     frame = max(1, round(FRAME_S * sound.rate_hz))
     frame_rms = envelope(quick, frame)
     peak = int(np.argmax(frame_rms))
@@ -80,8 +80,8 @@ def envelope(samples: FloatArray, frame: int) -> FloatArray:
     return np.asarray(np.sqrt((whole.reshape(n_frames, -1) ** 2).mean(axis=1)))
 
 
-def _without_rumble(sound: Sound) -> FloatArray:
-    """The samples through a second-order Butterworth high-pass, as the recursion would have them.
+def without_rumble(sound: Sound) -> FloatArray:
+    """The samples through a second-order Butterworth high-pass of 50 Hz, as the recursion would have them.
 
     Over the spectrum it needs no scipy.signal, which takes half a second to load.
     """
