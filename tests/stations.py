@@ -127,6 +127,8 @@ class TestPlayer:
     sent: float = 0.0
     switched: list[int] = field(default_factory=list)
     gains: list[tuple[int, float]] = field(default_factory=list)
+    restarted: int = 0
+    parts: list[tuple[float, float]] = field(default_factory=list)
     now: Sounding = field(default_factory=lambda: Sounding(False, None, 0, 0, None))
 
     def start(self, program: Program) -> None:
@@ -141,6 +143,12 @@ class TestPlayer:
     def switch(self, sound: int) -> None:
         self.switched.append(sound)
         self.now = replace(self.now, clip=sound)
+
+    def again(self) -> None:
+        self.restarted += 1
+
+    def part(self, start: float, stop: float) -> None:
+        self.parts.append((start, stop))
 
     def gain(self, sound: int, gain_db: float) -> None:
         self.gains.append((sound, gain_db))

@@ -171,6 +171,7 @@ def _attribute(attribute: Attribute, manifest: Manifest, codes: dict[str, str]) 
         scale=tuple(attribute.scale),
         scale_bands=attribute.scale_labels == "bands",
         switching=attribute.listening == "switching" or tasks.named(attribute.task).always_switching,
+        switching_to=attribute.switching_to,
         loops=attribute.loops,
         example_more=ends.get("more"),
         example_less=ends.get("less"),

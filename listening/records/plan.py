@@ -55,6 +55,8 @@ class PlannedAttribute(Form):
     """Whether each label stands over a band of the scale, not over a place on it."""
     switching: bool = False
     """Whether the listener goes to and fro between the sounds."""
+    switching_to: str = "same place"
+    """Where the other sound is entered: at the same place, or at its start."""
     loops: bool = False
     example_more: str | None = Field(
         default=None,

@@ -149,6 +149,11 @@ class Attribute(Form):
         description="`in turn`: the sounds follow each other; `switching`: the listener goes to and fro "
         "between aligned sounds, cross-faded. Multiple stimulus and adjustment always switch.",
     )
+    switching_to: Literal["same place", "start"] = Field(
+        "same place",
+        description="With `switching`: where the other sound is entered. `same place`: at the same instant; "
+        "`start`: at its beginning, for sounds that die away.",
+    )
     loops: bool = Field(True, description="With `switching`: whether the sounds go round and round.")
     about_level: bool = Field(
         False,
@@ -322,7 +327,33 @@ class Sitting(Form):
         "place and every neighbour equally often; `fixed`: as they are listed.",
     )
     break_every_trials: int = Field(40, ge=5, le=500, description="A pause is offered after so many trials.")
+    break_every_min: float | None = Field(
+        None, ge=1, le=240, description="A pause is offered after so many minutes of trials, too."
+    )
     break_at_least_s: float = Field(30.0, ge=0, le=3600, description="The pause lasts at least this long.")
+    session_at_most_min: float | None = Field(
+        None,
+        ge=1,
+        le=600,
+        description="After so many minutes the sitting ends for now, at the end of a trial; the listener "
+        "goes on another time.",
+    )
+    answer_within_s: float | None = Field(
+        None,
+        ge=1,
+        le=600,
+        description="Seconds after the sounds in which an answer is wanted; later the listener is asked for "
+        "it, and that it came late is written down.",
+    )
+    idle_after_min: float | None = Field(
+        None,
+        ge=1,
+        le=240,
+        description="So many minutes without a key: the sound stops and the sitting pauses.",
+    )
+    loops_at_most_s: float = Field(
+        120.0, ge=5, le=3600, description="A loop that goes round and round stops after so many seconds."
+    )
 
     @model_validator(mode="after")
     def _most_reaches_least(self) -> Self:

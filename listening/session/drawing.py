@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from listening.records import tasks as task_list
 from listening.records.plan import PlannedTrial
-from listening.session import offers, steps
+from listening.session import marking, offers, steps
 from listening.session.dials import Dial
 from listening.session.tasks import LETTERS
 from listening.session.tasks import letters as letters_of
@@ -225,7 +225,8 @@ def _dials(sitting: "Sitting") -> tuple[DialView, ...]:
             text=_mark_text(turn, row, clip, dial, text("not_rated")),
             parts=round((dial.high - dial.low) / (10 * dial.step)),
         )
-        for row, clip in enumerate(clips)
+        for row in marking.rows(turn)
+        for clip in (clips[row],)
     )
 
 

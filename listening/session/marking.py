@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 from listening.records import tasks as task_list
 from listening.session import dials
+from listening.session.turn import Turn
 
 if TYPE_CHECKING:
     from listening.session.sitting import Sitting
@@ -78,6 +79,19 @@ def take_typed(sitting: "Sitting") -> None:
 def move_row(sitting: "Sitting", by: int) -> None:
     """Select another rated sound, and let it be heard where something sounds."""
     turn = sitting.turn
-    turn.row = min(max(turn.row + by, 0), len(turn.values) - 1)
+    shown = rows(turn)
+    turn.row = shown[min(max(shown.index(turn.row) + by, 0), len(shown) - 1)]
     if turn.running:
         sitting.hearing.switch(turn.row + len(sitting.program().clips) - len(turn.values))
+
+
+def rows(turn: Turn) -> list[int]:
+    """The rated sounds in the order in which they stand on the screen."""
+    return turn.order or list(range(len(turn.values)))
+
+
+def sort_rows(sitting: "Sitting") -> None:
+    """Let the rated sounds stand from the highest mark to the lowest, those without a mark last."""
+    turn = sitting.turn
+    marks = [-1.0 if value is None else value for value in turn.values]
+    turn.order = sorted(range(len(marks)), key=lambda row: (-marks[row], row))

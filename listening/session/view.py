@@ -22,6 +22,7 @@ class Stage(Enum):
     PAUSE = "pause"
     LEAVING = "leaving"
     TROUBLE = "trouble"
+    ENOUGH = "enough"
     GOODBYE = "goodbye"
     OVER = "over"
 

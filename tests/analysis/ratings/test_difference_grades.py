@@ -39,7 +39,7 @@ def study(task: str, exclusions: dict[str, Any] | None = None, **block: Any) -> 
         "task": task,
         "scale": SCALES[task],
         "scale_standard": "ITU-R",
-        "anchor": None,
+        "examples": None,
     }
     row = {"attribute": "brightness", "presentation": "matched", "reference": REFERENCE, "repeats": 6} | block
     parts = {"attributes": [attribute], "blocks": [row], "controls": [], "questions": [], "superlatives": []}
