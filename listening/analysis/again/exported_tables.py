@@ -9,6 +9,7 @@ from itertools import pairwise
 
 import pandas as pd
 
+from listening.analysis.again import column_meanings
 from listening.analysis.collect import keyed_answers, listener_answers
 from listening.analysis.collect.listener_answers import Own
 from listening.analysis.decide import contrast
@@ -189,7 +190,8 @@ def _dictionary(made: dict[str, pd.DataFrame], own: Mapping[str, str]) -> pd.Dat
     rows = []
     for table, frame in made.items():
         is_model = table.startswith("model_")
-        known = MODEL_MEANINGS if is_model else MEANINGS | _meanings(forms.get(table))
+        said = MEANINGS | column_meanings.OF_TABLE.get(table, {}) | _meanings(forms.get(table))
+        known = MODEL_MEANINGS if is_model else said
         own_of = {
             "discriminated": DISCRIMINATED_MEANINGS,
             "own_shares": OWN_MEANINGS,
