@@ -136,7 +136,7 @@ def of_list(study: Study) -> str:
 
 
 def half_amended(study: Study) -> str:
-    """What to say of an amendment that was cut off; empty where none was, or where the plan cannot be read."""
+    """What to say of an amendment that was cut off; empty where none was or no plan can be read."""
     try:
         kept = study.amendments(len(Plan.load(study.plan).amends) + 1)
     except RecordError:
