@@ -23,8 +23,8 @@ IntArray = NDArray[np.int64]
 
 METHOD = (
     "mean of the listeners' own shares; listeners and strikes as samples, each with its own Student's t, "
-    "weighed by variance, with the skewness of the listeners' shares; never beyond the exact limit of listeners "
-    "who always choose one of the two"
+    "weighed by variance, with the skewness of the listeners' shares; never beyond the exact limit of "
+    "listeners who always choose one of the two"
 )
 ONE_ORDER = "one of the two was heard first in every trial: what the order does cannot be told from the share"
 NO_STRIKES = "strikes are not named: the share is of the recordings heard, not of the sounds they stand for"
@@ -32,6 +32,9 @@ ONE_STRIKE = "one strike on a side: there the share is of the recording, not of 
 TIE = 0.5
 FEW_FOR_SKEWNESS = 8.0  # listeners with whom a skewness (variance about 6 / n) is believed by half
 NO_SPREAD = 1e-20  # mean square of own shares about their mean below which they are all alike
+# Shares lie between 0 and 1, so strikes far apart have lighter tails than normal ones, and few of them make
+# Student's t err: with two that are uniform pi / 2 times as often as it says.
+STRIKES_PART = 0.9  # of alpha, at which the strikes' own t is taken
 _HALVINGS = 60  # of the interval in which a p-value is looked for
 LOPSIDED = 0.1  # share of answers by which one order outweighs the other before it is told
 
@@ -109,8 +112,8 @@ def estimate(
         alpha is not between 0 and 0.5.
 
     Source: means over two crossed samples, Clark 1973, J. Verbal Learn. Verbal Behav. 12; critical value of
-    a sum of variances, Cochran 1964, Biometrics 20; skewness by Hall 1992, J. R. Statist. Soc. B 54; products over different listeners who
-    met one strike as in Cameron, Gelbach & Miller 2011, J. Bus. Econ. Stat. 29.
+    a sum of variances, Cochran 1964, Biometrics 20; skewness by Hall 1992, J. R. Statist. Soc. B 54; products
+    over different listeners who met one strike as in Cameron, Gelbach & Miller 2011, J. Bus. Econ. Stat. 29.
     """
     y, names, who = _checked(chosen, listener, alpha)
     order = None if more_first is None else _order(more_first, y.size)
@@ -243,18 +246,32 @@ def _p(found: DirectShare, share: float, third_moment: float, null: float, exact
     return max(_chance_above(found, t), exact)
 
 
-def _critical(found: DirectShare, alpha: float) -> float:
-    """Student's t of listeners and of strikes, weighed by their variances (Cochran 1964, Biometrics 20).
+def critical_value(
+    variance_listeners: FloatArray | float,
+    df_listeners: float,
+    variance_strikes: FloatArray | float,
+    df_strikes: FloatArray | float,
+    alpha: float,
+) -> Any:
+    """Student's t of listeners and of strikes, weighed by their variances; an array where one is given.
 
     One t with pooled degrees of freedom trusts strikes too much: where their variance comes out small by
     chance its few degrees of freedom go under too.
+
+    Source: Cochran 1964, Biometrics 20.
     """
-    total = found.variance_listeners + found.variance_strikes
-    t_listeners = float(special.stdtrit(found.df_listeners, 1 - alpha))
+    t_listeners = special.stdtrit(df_listeners, 1 - alpha)
+    df = np.minimum(df_strikes, df_listeners)
+    t_strikes = special.stdtrit(df, 1 - STRIKES_PART * alpha)
+    total = variance_listeners + variance_strikes
+    return (variance_listeners * t_listeners + variance_strikes * t_strikes) / total
+
+
+def _critical(found: DirectShare, alpha: float) -> float:
     if found.variance_strikes == 0.0:
-        return t_listeners
-    t_strikes = float(special.stdtrit(min(found.df_strikes, found.df_listeners), 1 - alpha))
-    return (found.variance_listeners * t_listeners + found.variance_strikes * t_strikes) / total
+        return float(special.stdtrit(found.df_listeners, 1 - alpha))
+    listeners = (found.variance_listeners, found.df_listeners)
+    return float(critical_value(*listeners, found.variance_strikes, found.df_strikes, alpha))
 
 
 def _chance_above(found: DirectShare, t: float) -> float:

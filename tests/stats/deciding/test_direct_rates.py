@@ -9,6 +9,8 @@ from scipy.stats import binom
 from tests import direct_rates, direct_truth
 
 TRUTHS = {truth.name: truth for truth in direct_truth.TRUTHS}
+
+
 @pytest.mark.parametrize(
     "name", ["two camps, a few love b", "lognormal", "lapses and careless", "no difference"]
 )
@@ -28,7 +30,7 @@ def test_camps_even_on_average_are_not_taken_for_more(name):
 
 @pytest.mark.parametrize("strikes", [2, 3])
 def test_strikes_of_one_sound_far_apart_are_not_taken_for_more(strikes):
-    """An earlier rule for degrees of freedom said `supported` in up to 8.6 % with two strikes, 7.1 % with three."""
+    """An earlier rule for degrees of freedom said `supported` in up to 8.6 %."""
     truth = TRUTHS["strikes of one far apart"]
     rate = direct_rates.wrong_rate(direct_rates.CASES["supported, truth even"], truth, 300, 12, strikes)
     assert rate <= binom.ppf(0.999, 300, 0.05) / 300

@@ -67,7 +67,7 @@ def test_the_critical_value_is_that_of_listeners_and_of_strikes_weighed_by_varia
     """Cochran 1964, Biometrics 20: sum of variance times Student's t, over the sum of variances."""
     found = estimate(*panel(12, 2, seed=3), alpha=0.05)
     t_listeners = reference.t.ppf(0.95, 11)
-    t_strikes = reference.t.ppf(0.95, found.df_strikes)
+    t_strikes = reference.t.ppf(1 - direct_share.STRIKES_PART * 0.05, found.df_strikes)
     critical = (found.variance_listeners * t_listeners + found.variance_strikes * t_strikes) / found.se**2
     assert found.se**2 == pytest.approx(found.variance_listeners + found.variance_strikes, rel=1e-12)
     assert 1.0 <= found.df_strikes <= 2.0
