@@ -11,7 +11,7 @@ from types import ModuleType
 
 from listening import __version__
 from listening.commands import examples
-from listening.console import journal, streams
+from listening.console import journal, notices, streams
 from listening.errors import ListeningError
 
 # Solves here are small: BLAS threads slow them down and change the last bits.
@@ -29,11 +29,12 @@ COMMANDS = {
     "picture": "look at sounds: waveform, spectrogram, partials, loudness, bands",
     "prepare": "make matched stimuli and verify them",
     "deal": "freeze the study: balanced orders, sealed key, coded clips",
-    "lodge": "write the frozen plan as one page for a third party",
+    "amend": "take a changed protocol into a dealt study; the answers are kept",
+    "deposit": "write the frozen plan as one page that a third party keeps",
     "station": "copy what a seating machine needs, and nothing else",
     "sit": "sit the blind test",
     "devices": "the sound outputs, and a test of left and right",
-    "level": "calibrate the station's headphones",
+    "calibrate": "set the level of the station's headphones",
     "desk": "who sits, how far, what failed: no answer and no key",
     "withdraw": "remove a listener's answers for good",
     "simulate": "let simulated listeners sit the test",
@@ -61,7 +62,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     0 done; 1 something is left to do, or a fault of the program; 2 a person can mend it; 130 stopped.
     """
     words = list(sys.argv[1:] if argv is None else argv)
-    with streams.plain_output():
+    with streams.plain_output(), notices.told_once():
         try:
             code = _main(words)
             if sys.stdout is not None:
@@ -80,6 +81,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _main(words: list[str]) -> int:
+    words = notices.renewed(words)
     if not words or words[0] not in COMMANDS:
         return _front_door(words)
     parser = argparse.ArgumentParser(

@@ -162,4 +162,4 @@ class NotebookStudy:
     def answers(self) -> "pd.DataFrame":
         """A row an answer with what was heard, of an analysed study; the opening of the key is logged."""
         tables = self.tables()
-        return tables["answers"] if len(tables["answers"]) else tables.get("told_apart", tables["answers"])
+        return tables["answers"] if len(tables["answers"]) else tables.get("discriminated", tables["answers"])

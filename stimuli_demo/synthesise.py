@@ -213,7 +213,7 @@ def synthesise() -> dict[str, np.ndarray]:
                     chance = Chance(SEED, number, len(support), count)
                     sounds[f"{design}-{support}-{count}.flac"] = strike(held, chance) * 32
         for word, bell in ANCHORS.items():
-            sounds[f"anchor_{word}.flac"] = strike(bell, Chance(SEED, 99, 0, 0)) * 32
+            sounds[f"example_{word}.flac"] = strike(bell, Chance(SEED, 99, 0, 0)) * 32
     return sounds
 
 
@@ -226,7 +226,7 @@ def table() -> str:
     """The recordings table."""
     text = io.StringIO()
     rows = csv.writer(text, lineterminator="\n")
-    rows.writerow(("recording", "file", "design", "support", "strike", "unit", "pascal_per_full_scale"))
+    rows.writerow(("recording", "file", "design", "support", "strike", "specimen", "pascal_per_full_scale"))
     for design in DESIGNS:
         for support in ("free", "handlebar"):
             for count in STRIKES:

@@ -26,18 +26,18 @@ DESIGNS = {
 
 
 def manifest() -> Manifest:
-    """Three strikes of each design in both presentations, and an anchor pair for each attribute."""
+    """Three strikes of each design in both presentations, and a pair of examples for each attribute."""
     stimuli = [
         _stimulus(design, strike, presentation)
         for presentation in ("as recorded", "matched")
         for design in DESIGNS
         for strike in (1, 2, 3)
     ]
-    anchors = [
+    examples = [
         _stimulus("dome_a", 1, "as recorded").model_copy(
             update={
-                "stimulus": f"anchor-{attribute}-{end}",
-                "role": "anchor",
+                "stimulus": f"example-{attribute}-{end}",
+                "role": "example",
                 "condition": "",
                 "attribute": attribute,
                 "end": end,
@@ -56,7 +56,7 @@ def manifest() -> Manifest:
         target=TARGET_DB,
         tolerance_db=0.1,
         headroom_offset_db=0.0,
-        stimuli=tuple(stimuli + anchors),
+        stimuli=tuple(stimuli + examples),
     )
 
 

@@ -169,7 +169,7 @@ def protocol(case: Case) -> Protocol:
             "panel": {"stands_for": "nobody, made up", "training": "naive", "listeners": case.listeners},
             "presentations": shown,
             "attributes": [
-                {"name": "brightness", "question": "Which is brighter?", "comparative": "brighter"}
+                {"name": "brightness", "wording": "Which is brighter?", "comparative": "brighter"}
             ],
             "blocks": blocks,
             "controls": [{"attribute": "brightness", "gains_db": [2.0, 6.0], "repeats": 4}]

@@ -46,10 +46,10 @@ def make_plan(n_trials: int = 4, n_practice: int = 1, n_slots: int = 3, **change
     attribute = PlannedAttribute(
         name="brightness",
         task="paired comparison",
-        question="Which of the two sounds is brighter?",
+        wording="Which of the two sounds is brighter?",
         explanation="Bright sounds have more treble.",
-        anchor_more=ANCHORS[0],
-        anchor_less=ANCHORS[1],
+        example_more=ANCHORS[0],
+        example_less=ANCHORS[1],
     )
     pairs = list(itertools.permutations(CODES, 2))
     slots = tuple(
@@ -127,6 +127,8 @@ class TestPlayer:
     sent: float = 0.0
     switched: list[int] = field(default_factory=list)
     gains: list[tuple[int, float]] = field(default_factory=list)
+    restarted: int = 0
+    parts: list[tuple[float, float]] = field(default_factory=list)
     now: Sounding = field(default_factory=lambda: Sounding(False, None, 0, 0, None))
 
     def start(self, program: Program) -> None:
@@ -141,6 +143,12 @@ class TestPlayer:
     def switch(self, sound: int) -> None:
         self.switched.append(sound)
         self.now = replace(self.now, clip=sound)
+
+    def again(self) -> None:
+        self.restarted += 1
+
+    def part(self, start: float, stop: float) -> None:
+        self.parts.append((start, stop))
 
     def gain(self, sound: int, gain_db: float) -> None:
         self.gains.append((sound, gain_db))

@@ -30,7 +30,7 @@ COMMANDS: dict[str, tuple[list[str], tuple[str, ...]]] = {
     "measure": (["measure", ".", "--jobs", "1"], ("measures.", "traces.npz")),
     "report": (["report", ".", "--no-sounds"], ("report/",)),
     "export": (["export", "."], ("export/", "sealed/", "record.jsonl", "station/answers.sqlite")),
-    "lodge": (["lodge", "."], ("lodged", "history.json", "record.jsonl")),
+    "deposit": (["deposit", "."], ("deposited", "history.json", "record.jsonl")),
 }
 
 

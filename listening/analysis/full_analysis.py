@@ -6,7 +6,13 @@ from importlib import metadata
 import pandas as pd
 
 from listening import __version__
-from listening.analysis.collect import keyed_answers, keyed_discrimination, keyed_ratings, screening
+from listening.analysis.collect import (
+    keyed_answers,
+    keyed_discrimination,
+    keyed_grades,
+    keyed_ratings,
+    screening,
+)
 from listening.analysis.collect.keyed_answers import Answers
 from listening.analysis.decide import (
     audible,
@@ -24,7 +30,7 @@ from listening.analysis.explain import describe, heard_and_measured, strength_se
 from listening.analysis.opening import audit, conduct, key_opening, looks, told_record, unseen
 from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
-from listening.analysis.ratings import decided_ratings
+from listening.analysis.ratings import decided_ratings, difference_grades, post_screening
 from listening.records.findings import (
     Caution,
     Digests,
@@ -129,10 +135,14 @@ def findings(
     protocol = opened.protocol if look is None else looks.protocol_at(opened.protocol, look)
     told = keyed_discrimination.frame(answers, opened.key.clips, opened.plan)
     scores = keyed_ratings.frame(answers, opened.key, opened.manifest)
-    may_be_empty = len(told) > 0 or len(scores) > 0
+    grades = keyed_grades.frame(answers, opened.key.clips, opened.plan)
+    may_be_empty = any(len(one) > 0 for one in (told, scores, grades))
     table = keyed_answers.frame(answers, opened.key, opened.manifest, may_be_empty=may_be_empty)
-    alone = [one[list(SEEN)] for one in (told, scores) if len(one)]
+    others = (told[list(SEEN)], scores[list(SEEN)], keyed_grades.as_seen(grades))
+    alone = [one for one in others if len(one)]
     listeners = screening.listeners(table, protocol, pd.concat(alone) if alone else None)
+    listeners = post_screening.applied(listeners, grades, protocol)
+    left_out = [row.listener for row in listeners if row.excluded]
     kept = screening.kept(table, listeners)
     slopes = {a.name: level_slope.from_answers(kept, a.name) for a in protocol.attributes}
     questions = []
@@ -141,7 +151,7 @@ def findings(
         if on_progress is not None:
             on_progress(len(questions), len(protocol.questions))
     questions = planned_ratio.with_factors(questions, protocol, measures)
-    panel = _panel(protocol, len(table) + len(told) + len(scores), listeners, n_unfinished)
+    panel = _panel(protocol, sum(map(len, (table, told, scores, others[-1]))), listeners, n_unfinished)
     sets = strength_sets.fit(kept, protocol)
     shown = heard_and_measured.of_study(sets, slopes, protocol, manifest=opened.manifest, measures=measures)
     return Findings(
@@ -155,6 +165,7 @@ def findings(
         level_slopes=tuple(_slope(name, slope) for name, slope in slopes.items()),
         superlatives=tuple(_superlatives(kept, protocol, look)),
         strengths=strength_sets.findings(sets, protocol),
+        graded=difference_grades.of_study(grades, protocol, left_out),
         winners=describe.winners(kept, protocol),
         decompositions=shown.decompositions,
         heard_measured=shown.heard_measured,
@@ -217,7 +228,9 @@ def _questions(
             protocol,
             slope=slopes[planned.attribute],
             others=sensitivity.others(one, given),
-            models=beside.of_question(one, rows) if len(rows) else None,
+            models=beside.of_question(one, rows)
+            if len(rows) and one.fitted.question.contrast.form == "pair"
+            else None,
         )
 
 
@@ -274,7 +287,7 @@ def _method(table: pd.DataFrame) -> Method:
         deciding=DECIDING,
         df_rule=DF_RULE,
         minimum_listeners=verdict.MINIMUM_LISTENERS,
-        slope_level=level_slope.LEVEL,
+        slope_coverage=level_slope.LEVEL,
         level_metrics=keyed_answers.level_metrics(table),
         versions={"listening": __version__} | {name: metadata.version(name) for name in LIBRARIES},
     )

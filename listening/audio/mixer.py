@@ -80,7 +80,10 @@ class InTurn:
 
 
 class Switched:
-    """Aligned clips of a trial: one sounds; a switch cross-fades to the same instant of another."""
+    """Aligned clips of a trial: one sounds; a switch cross-fades to the same instant of another.
+
+    A loop may be started again, or kept to a part of the clips; both jumps are cross-faded.
+    """
 
     def __init__(
         self,
@@ -104,6 +107,9 @@ class Switched:
         self._before = self._current = (start, self._gains[start])
         self._faded = len(self._fade)  # how far the fade from `_before` to `_current` is
         self._next = 0
+        self._at = self._before_at = 0  # where the clips of both states are read
+        self._part = (0, length)
+        self._jumps = False
         self.energy_frames = [0.0] * len(clips)
         """How many frames of each clip went out, times the square of its gain."""
         self.n_frames = lead_in_frames + length
@@ -114,6 +120,17 @@ class Switched:
         if not 0 <= clip < len(self._clips):
             raise IndexError(f"clip {clip} of {len(self._clips)}")
         self._wanted = clip
+
+    def again(self) -> None:
+        """Go back to the start of the loop, or of its part."""
+        self._jumps = True
+
+    def part(self, start: float, stop: float) -> None:
+        """Loop from one share of the clips to another, each 0 to 1; no part is shorter than two fades."""
+        first = round(min(max(start, 0.0), 1.0) * self._length)
+        last = min(max(round(stop * self._length), first + 2 * len(self._fade)), self._length)
+        self._part = (max(0, min(first, last - 2 * len(self._fade))), last)
+        self._jumps = self._jumps or not self._part[0] <= self._at < last
 
     def gain(self, clip: int, gain_db: float) -> None:
         """Another gain for one clip, faded in the same way."""
@@ -135,7 +152,7 @@ class Switched:
 
     def share_at(self, frame: int) -> float:
         """How much of this round is over."""
-        return 0.0 if frame < self._lead_in else (frame - self._lead_in) % self._length / self._length
+        return 0.0 if frame < self._lead_in else self._at / self._length
 
     def _render_piece(self, block: Samples) -> int:
         """Fill the front of `block` up to the next change of state; how many frames that was."""
@@ -144,23 +161,45 @@ class Switched:
             block[:n] = 0.0
             self._next += n
             return n
-        wanted = (self._wanted, self._gains[self._wanted])
-        if self._faded >= len(self._fade) and wanted != self._current:
-            self._before, self._current, self._faded = self._current, wanted, 0
-        at = (self._next - self._lead_in) % self._length
-        n = min(len(block), self._length - at)
-        if self._faded < len(self._fade):
-            n = min(n, len(self._fade) - self._faded)
+        self._turn()
+        fades = self._faded < len(self._fade)
+        n = min(len(block), (self._length if fades else self._part[1]) - self._at)
+        if fades:
+            n = min(n, len(self._fade) - self._faded, self._length - self._before_at)
             rise = self._fade[self._faded : self._faded + n, np.newaxis]
-            old, new = self._sounding(self._before, at, n), self._sounding(self._current, at, n)
+            old = self._sounding(self._before, self._before_at, n)
+            new = self._sounding(self._current, self._at, n)
             block[:n] = old + rise * (new - old)  # identical clips: exactly the clip
             self._faded += n
+            self._before_at = (self._before_at + n) % self._length
         else:
-            block[:n] = self._sounding(self._current, at, n)
+            block[:n] = self._sounding(self._current, self._at, n)
         clip, factor = self._current
         self.energy_frames[clip] += n * factor**2
         self._next += n
+        self._at += n
+        is_at_end = self._at >= self._part[1] and self._faded >= len(self._fade)
+        if is_at_end or self._at >= self._length:
+            self._come_round()
         return n
+
+    def _turn(self) -> None:
+        """Begin the fade to another sound or place, once a fade under way is over."""
+        wanted = (self._wanted, self._gains[self._wanted])
+        if self._faded < len(self._fade) or (wanted == self._current and not self._jumps):
+            return
+        self._before, self._current, self._faded = self._current, wanted, 0
+        self._before_at = self._at
+        if self._jumps:
+            self._at, self._jumps = self._part[0], False
+
+    def _come_round(self) -> None:
+        """Go back at the end of a round: faded within the clips, plainly at their own ends."""
+        if self._part == (0, self._length):
+            self._at = 0
+            return
+        self._before, self._before_at, self._faded = self._current, self._at % self._length, 0
+        self._at = self._part[0]
 
     def _sounding(self, state: tuple[int, float], at: int, n: int) -> Samples:
         clip, factor = state

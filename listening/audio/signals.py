@@ -18,4 +18,4 @@ def sine(
     tone[: len(rise)] *= rise
     tone[-len(rise) :] *= rise[::-1]
     ears = [side in ("left", "both"), side in ("right", "both")]
-    return (tone[:, np.newaxis] * np.array(ears)).astype(np.float32)
+    return np.asarray((tone[:, np.newaxis] * np.array(ears)).astype(np.float32))

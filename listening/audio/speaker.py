@@ -249,4 +249,5 @@ def portaudio() -> ModuleType:
         import sounddevice
     except OSError as error:
         raise SoundError(MISSING) from error
-    return sounddevice
+    found: ModuleType = sounddevice
+    return found

@@ -1,5 +1,6 @@
 """Sound files: WAV and FLAC in, checked; WAV and FLAC out, whole or not at all."""
 
+import contextlib
 import hashlib
 import io
 import os
@@ -55,6 +56,18 @@ def load(path: Path | str, pascal_per_full_scale: float | None = None) -> Sound:
         raise SoundError(f"{path}: cut short, {len(samples)} of {declared} samples are there; copy it again")
     _check_peak(samples, path)
     return Sound(samples, rate_hz, pascal_per_full_scale, path.name)
+
+
+def rate_hz(path: Path) -> int:
+    """The rate that a file's header says; raises as `load`, for what can be seen without its samples."""
+    _check_presence(path)
+    try:
+        with soundfile.SoundFile(os.fsencode(path)) as file:
+            return int(file.samplerate)
+    except (soundfile.LibsndfileError, RuntimeError) as error:
+        raise SoundError(
+            f"{path}: cannot be decoded ({_reason(error)}); wanted a whole WAV or FLAC file"
+        ) from error
 
 
 def _check_peak(samples: FloatArray, path: Path) -> None:
@@ -176,6 +189,7 @@ def _replace_file(path: Path, content: bytes) -> None:
             file.flush()
             os.fsync(file.fileno())
         os.replace(temporary, path)
+        _sync_folder(path.parent)
     except OSError as error:
         if temporary is not None:
             temporary.unlink(missing_ok=True)
@@ -183,3 +197,13 @@ def _replace_file(path: Path, content: bytes) -> None:
             f"{path}: cannot be written ({error.strerror}); nothing was changed; "
             "make the folder writable or free some space"
         ) from error
+
+
+def _sync_folder(folder: Path) -> None:
+    """The new name survives a power cut too; a file system that cannot do that does it by itself."""
+    with contextlib.suppress(OSError):
+        descriptor = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)

@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
         lines += [
             f"{question.word.upper():<13} {question.id}",
             f"  {sentences.printable(question, found)}",
-            *([f"  {ratio_sentences.printable(question, found)}"] if question.factor else []),
+            *([f"  {ratio_sentences.printable(question, found)}"] if question.claimed_ratio else []),
             "",
         ]
     for named in found.superlatives:

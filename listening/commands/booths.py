@@ -18,7 +18,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     act.add_argument(
         "--server",
         metavar="ADDRESS",
-        help="postgresql://HOST/DATABASE: lodge the study there and note it in the station folder; "
+        help="postgresql://HOST/DATABASE: publish the study there and note it in the station folder; "
         "user, password and TLS come from the environment (PGUSER, PGPASSFILE, "
         "PGSSLMODE=verify-full), never from this line",
     )
@@ -33,7 +33,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Lodge, print, or send."""
+    """Publish, print, or send."""
     if args.sql:
         from listening.store import functions
 
@@ -41,11 +41,11 @@ def run(args: argparse.Namespace) -> int:
         show.result(args, [text], {"sql": text})
         return 0
     study = open_study(args.folder)
-    return _send(args, study) if args.send else _lodge(args, study)
+    return _send(args, study) if args.send else _publish(args, study)
 
 
-def _lodge(args: argparse.Namespace, study: Study) -> int:
-    from listening.store import address, lodging, open_store
+def _publish(args: argparse.Namespace, study: Study) -> int:
+    from listening.store import address, open_store, publishing
 
     plan = Plan.load(study.plan)
     place = _place(args)
@@ -55,7 +55,7 @@ def _lodge(args: argparse.Namespace, study: Study) -> int:
             f"listening copy {study.answers} {args.server}, then take the file away"
         )
     store = open_store(place)
-    lodged = lodging.lodge(
+    published = publishing.publish(
         store,
         study_digest=plan.study_digest,
         protocol_digest=plan.protocol_digest,
@@ -66,13 +66,13 @@ def _lodge(args: argparse.Namespace, study: Study) -> int:
     shared = address.without_user(place)
     Server(url=shared).save(study.server)
     lines = [
-        f"lodged {lodged.slots} slots of study {plan.study_digest[:12]} on {shared}",
+        f"published {published.slots} slots of study {plan.study_digest[:12]} on {shared}",
         "roles: listening_booth, listening_desk, listening_analyst"
-        if lodged.roles
+        if published.roles
         else "this user may not make roles: let the owner run what --sql prints",
         f"copy {study.station} to each booth; set PGUSER there to a user with listening_booth; sit as usual",
     ]
-    show.result(args, lines, {"server": shared, "slots": lodged.slots, "roles": lodged.roles})
+    show.result(args, lines, {"server": shared, "slots": published.slots, "roles": published.roles})
     return 0
 
 

@@ -2,15 +2,15 @@
 
 import argparse
 import sys
-import time
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
+from itertools import pairwise
 from pathlib import Path
+from statistics import median
 from typing import TYPE_CHECKING
 
 from listening.console import show
-from listening.console.streams import drawing
 from listening.records import head_code
 from listening.records.level import Level
 from listening.records.plan import Plan
@@ -21,7 +21,9 @@ if TYPE_CHECKING:
     from listening.store.store import EventRow
 
 ALIVE_S = 90.0  # three heartbeats
-LOOK_S = 2.0
+ASKED = "asked"  # the event that a sitting looks for
+TRIALS_FOR_A_PACE = 3
+LONGEST_TRIAL_S = 600.0  # a longer time between two answers is a pause, not a pace
 STAGE_AFTER = {
     "agreed": "level",
     "level set": "question explained",
@@ -47,6 +49,12 @@ class Row:
     dose: str
     stage: str = ""
     """Where the listener is, as far as the record tells."""
+    minutes_to_go: int | None = None
+    """At the pace of the answers so far; None before the third."""
+    calls: tuple[str, ...] = ()
+    """When the listener called for help, time of day, UTC."""
+    is_calling: bool = False
+    """Whether nothing was done at the booth since the last call."""
     not_sure: tuple[str, ...] = ()
     """Attributes that the listener was not sure to understand."""
     void_reasons: tuple[str, ...] = ()
@@ -58,7 +66,11 @@ class Row:
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""
     parser.add_argument("folder", type=Path, help="study folder; only its station folder is needed")
-    parser.add_argument("--watch", action="store_true", help="stay and look again every two seconds")
+    parser.add_argument(
+        "--watch",
+        action="store_true",
+        help="stay, look again every two seconds, and pause or end a sitting by a key",
+    )
     parser.add_argument(
         "--hand-over",
         metavar="CODE",
@@ -86,16 +98,39 @@ def run(args: argparse.Namespace) -> int:
             },
         )
         return 0
-    from rich.console import Console
-    from rich.live import Live
-    from rich.text import Text
+    return _watch(study, plan)
 
-    console = Console(file=drawing(sys.stdout))
-    with Live(refresh_per_second=4, screen=True, console=console) as screen:
-        while True:
-            lines = [*_lines(rows(study, plan), plan), *_of_study(study)]
-            screen.update(Text(plain("\n".join(lines))))
-            time.sleep(LOOK_S)
+
+def _watch(study: Study, plan: Plan) -> int:
+    """The live screen; until it is left."""
+    from listening.errors import ListeningError
+    from listening.tui.desk_screen import Desk
+
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise ListeningError("--watch needs a terminal: start it in one, or look once without it")
+    desk = Desk(
+        HEAD,
+        lambda: [_shown(row) for row in rows(study, plan)],
+        lambda: [plain(line) for line in _below(rows(study, plan), study, plan)],
+        lambda listener, act: ask(study, listener, act),
+    )
+    desk.run()
+    if desk.trouble is not None:
+        raise desk.trouble
+    return 0
+
+
+def ask(study: Study, listener: str, act: str) -> None:
+    """Ask a sitting under way to `pause` or to `end`; it looks every half minute."""
+    from listening.store import open_store, place_of
+
+    store = open_store(place_of(study), create=False)
+    try:
+        for sitting in store.sittings():
+            if sitting.listener == listener and sitting.finished_at is None and not sitting.simulated:
+                store.note(sitting.id, ASKED, detail=act)
+    finally:
+        store.close()
 
 
 def _hand_over(args: argparse.Namespace, study: Study) -> int:
@@ -134,6 +169,12 @@ def rows(study: Study, plan: Plan) -> list[Row]:
                 last_sign=last,
                 dose=exposure.words(exposure.sent(events), pascal),
                 stage=_stage(events),
+                minutes_to_go=_minutes_to_go(
+                    [a.answered_at for a in store.answers(sitting.id) if not a.practice],
+                    trials.get(sitting.slot, 0),
+                ),
+                calls=tuple(event.at[11:16] for event in events if event.kind == "help"),
+                is_calling=bool(events) and events[-1].kind == "help",
                 not_sure=tuple(e.detail.split("|")[0] for e in events if "|not sure|" in e.detail),
                 void_reasons=tuple(dict.fromkeys(e.detail.split(";")[0] for e in events if e.kind == "void")),
                 hearing=hearing_check.told(events),
@@ -163,27 +204,52 @@ def _stage(events: "Sequence[EventRow]") -> str:
     return found[-1] if found else "welcome"
 
 
+def _minutes_to_go(answered_at: list[str], trials: int) -> int | None:
+    """Minutes that the trials left take at the median time between answers."""
+    if len(answered_at) < TRIALS_FOR_A_PACE:
+        return None
+    times = [datetime.fromisoformat(at).timestamp() for at in answered_at]
+    steps = [b - a for a, b in pairwise(times) if 0 <= b - a < LONGEST_TRIAL_S]
+    left = trials - len(answered_at)
+    return round(median(steps) * left / 60 + 0.5) if steps and left > 0 else 0
+
+
+HEAD = ("slot", "listener", "state", "stage", "trials", "to go", "void", "last sign", "dose")
+
+
+def _shown(row: Row) -> tuple[str, ...]:
+    """One sitting in words, a cell for each word of the head."""
+    left = "" if row.minutes_to_go is None or row.state != "sits" else f"{row.minutes_to_go} min"
+    state = "calls for help" if row.is_calling else row.state
+    counts = (f"{row.done}/{row.trials}", left, str(row.voids), row.last_sign[11:19])
+    return (str(row.slot), row.listener, state, row.stage, *counts, row.dose)
+
+
 def _lines(found: list[Row], plan: Plan) -> list[str]:
-    head = (
-        f"{'slot':>4}  {'listener':<12} {'state':<14} {'stage':<18} {'trials':>9} {'void':>4}  "
-        f"{'last sign':<9} dose"
-    )
-    lines = [
-        f"{r.slot:>4}  {r.listener:<12} {r.state:<14} {r.stage:<18} {r.done:>4}/{r.trials:<4} {r.voids:>4}  "
-        f"{r.last_sign[11:19]:<9} {r.dose}"
-        for r in found
+    cells = [HEAD, *map(_shown, found)]
+    widths = [max(len(row[i]) for row in cells) for i in range(len(HEAD))]
+    table = [
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+        for row in cells
     ]
+    return [*table, *_notes(found, plan)]
+
+
+def _notes(found: list[Row], plan: Plan) -> list[str]:
     finished = sum(r.state == "finished" for r in found)
     counts = f"{len(plan.slots)} slots dealt, {len(found)} begun, {finished} finished"
     return [
-        head,
-        *lines,
         *_remarks(found),
         *_hearing(found),
         counts,
         "last sign: time of day, UTC",
         "dose: A-weighted, of one sitting; local rules and a qualified person decide",
     ]
+
+
+def _below(found: list[Row], study: Study, plan: Plan) -> list[str]:
+    """What stands under the live table."""
+    return [*_notes(found, plan), *_of_study(study)]
 
 
 def _of_study(study: Study) -> list[str]:
@@ -208,6 +274,7 @@ def _remarks(found: list[Row]) -> list[str]:
     for row in found:
         if row.not_sure:
             lines.append(f"  {row.listener:<18} was not sure what is meant by: {', '.join(row.not_sure)}")
+        lines += [f"  {row.listener:<18} called for help at {at} UTC" for at in row.calls]
         lines += [f"  {row.listener:<18} a play did not count: {reason}" for reason in row.void_reasons]
     return lines
 

@@ -10,7 +10,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("listening schema --page", "every key explained"),
     ),
     "pilot": (("listening pilot pilot_study", "spreads, and the panel that the main study needs"),),
-    "lodge": (("listening lodge bells --with 'the notary'", "the frozen plan as one page"),),
+    "deposit": (("listening deposit bells --with 'the notary'", "the frozen plan as one page"),),
     "check": (("listening check bells", "name every problem before anything is measured"),),
     "measure": (
         ("listening measure bells", "measure all recordings of the study"),
@@ -33,6 +33,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("listening deal bells --keyholder", "the key under a second person's pass phrase"),
         ("listening deal bells --again 'one strike was mislabelled'", "a new version; the old one is kept"),
     ),
+    "amend": (
+        ("listening amend bells --dry-run", "what the changed protocol.toml would change, and what not"),
+        ("listening amend bells 'a word of the title was misspelt'", "change it; every answer is kept"),
+    ),
     "size": (
         ("listening size bells --effect share=0.75", "how many listeners find 75 % choices"),
         ("listening size bells --jobs tcp://10.0.0.5:8786", "the same on a Dask scheduler"),
@@ -45,10 +49,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("listening devices", "list the sound outputs"),
         ("listening devices --test 3", "a soft tone left, right, both on output 3"),
     ),
-    "level": (
-        ("listening level bells --play --side left", "play the signal for the meter"),
+    "calibrate": (
+        ("listening calibrate bells --play --side left", "play the signal for the meter"),
         (
-            "listening level bells --side left --reading 84.2 --headphones HP1 --coupler 'IEC 60318-1'",
+            "listening calibrate bells --side left --reading 84.2 --headphones HP1 --coupler 'IEC 60318-1'",
             "store what the meter showed",
         ),
     ),
@@ -85,7 +89,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "verify": (("listening verify bells", "hashes, findings and page once more from the data"),),
     "booths": (
-        ("listening booths bells --server postgresql://db.example/bells", "lodge the study, as the owner"),
+        ("listening booths bells --server postgresql://db.example/bells", "publish the study, as the owner"),
         ("listening booths bells --sql", "print the SQL of functions and roles"),
         ("listening booths bells --send", "send what this booth kept while the server was away"),
     ),

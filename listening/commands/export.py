@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _n_answers(tables: "dict[str, DataFrame]") -> int:
-    return sum(len(tables[name]) for name in ("answers", "told_apart") if name in tables)
+    return sum(len(tables[name]) for name in ("answers", "discriminated") if name in tables)
 
 
 def _write(path: Path, table: "DataFrame", kind: str) -> None:

@@ -30,7 +30,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Merge and say what came."""
-    from listening.store import merging, open_store, place_of
+    from listening.store import merging, open_store, place_of, releasing
 
     for name in (args.site, args.own_site):
         if name is not None and not SITE.fullmatch(name):
@@ -40,8 +40,14 @@ def run(args: argparse.Namespace) -> int:
     _check_other(args.other, plan)
     store, other = open_store(place_of(study)), open_store(workplaces.place(args.other), create=False)
     merged = merging.merge(
-        store, other, site=args.site, study_digest=plan.study_digest, keep_apart=args.keep_apart
+        store,
+        other,
+        site=args.site,
+        study_digest=plan.study_digest,
+        before=plan.digests[:-1],
+        keep_apart=args.keep_apart,
     )
+    releasing.release(store, [one for one in plan.digests if not plan.is_same_wording(one)])
     if args.own_site:
         merging.name_own_site(store, args.own_site)
     store.close()
@@ -63,6 +69,8 @@ def _check_other(word: str, plan: Plan) -> None:
     if not there.plan.is_file():
         return
     other = Plan.load(there.plan)
+    if other.study_digest in plan.digests:
+        return  # perhaps before an amendment
     if other.protocol_digest != plan.protocol_digest:
         raise StudyError(
             f"{word}: its protocol ({other.protocol_digest[:12]}) is not this one "

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from listening.console import passphrase, progress, show
+from listening.records import question_kinds
 from listening.records.planned_power import Assumed
 from listening.records.study import open_study
 
@@ -44,7 +45,7 @@ def run(args: argparse.Namespace) -> int:
         )
     lines += [f"not to be had: {text}" for text in missing]
     panels = []
-    for c in {c.attribute: c for c in reversed(found) if c.kind == "more"}.values():
+    for c in {c.attribute: c for c in reversed(found) if question_kinds.named(c.kind).has_direction}.values():
         line, data = _panel(args, c)
         lines.append(line)
         panels.append(data)

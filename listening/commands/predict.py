@@ -108,7 +108,7 @@ def _lines(recording: Path, made: "Prediction") -> list[str]:
         f"{recording.name}, {made.attribute}, {made.presentation}: predicted from {words.name} "
         f"{number(made.value, words.decimals)} {words.unit} (heard: {number(made.lowest, words.decimals)} to "
         f"{number(made.highest, words.decimals)}, {made.n_conditions} conditions)".replace("  ", " "),
-        f"  strength {signed(made.strength.value)} log-odds, {level(made.strength.level)} limits "
+        f"  strength {signed(made.strength.value)} log-odds, {level(made.strength.coverage)} limits "
         f"{limits(made.strength)} (the test's conditions have a mean of 0)",
         f"  for one listener: {limits(made.one_listener)}",
         "  would be chosen against",

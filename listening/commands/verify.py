@@ -33,7 +33,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--head",
         metavar="CODE",
-        help="a code that a listener, a desk, a page or a lodging gave: is its row still in the record?",
+        help="a code that a listener, a desk, a page or a deposit gave: is its row still in the record?",
     )
     passphrase.option(parser)
     show.json_option(parser)

@@ -9,7 +9,7 @@ from listening.errors import ListeningError
 from listening.records.environment import environment
 from listening.records.study import Study
 
-STEPS = ("new", "measure", "prepare", "deal", "simulate", "analyse", "report", "booths", "merge")
+STEPS = ("new", "measure", "prepare", "deal", "amend", "simulate", "analyse", "report", "booths", "merge")
 
 
 def write(step: str, args: argparse.Namespace) -> None:

@@ -107,8 +107,9 @@ def planned_pairs(protocol: Protocol, block: Block, names: list[str]) -> Pairs:
     """The pairs of conditions that the questions of a block compare, or all questions of its presentation."""
     asked = protocol.together_with(block.attribute)
     planned = [
-        (names.index(q.contrast.more), names.index(q.contrast.than))
+        (names.index(more), names.index(than))
         for q in protocol.questions
+        for more, than in q.contrast.pairs
         if q.presentation == block.presentation and (block.of_all_questions or q.attribute in asked)
     ]
     if not planned:

@@ -106,7 +106,7 @@ def _all_heard(protocol: Protocol, manifest: Manifest, ordered: Iterable[Ordered
         for _, trial in slot:
             heard.update({_place(sound): sound for sound in trial.every})
     heard.update(
-        {_place(Heard(s.stimulus)): Heard(s.stimulus) for s in manifest.stimuli if s.role == "anchor"}
+        {_place(Heard(s.stimulus)): Heard(s.stimulus) for s in manifest.stimuli if s.role == "example"}
     )
     # the level is set on the strongest clip, under a code of its own, so that no later clip surprises
     in_study = {sound.stimulus for sound in heard.values()}
@@ -160,17 +160,19 @@ def _attribute(attribute: Attribute, manifest: Manifest, codes: dict[str, str]) 
     ends = {
         s.end: codes[_place(Heard(s.stimulus))]
         for s in manifest.stimuli
-        if s.role == "anchor" and s.attribute == attribute.name
+        if s.role == "example" and s.attribute == attribute.name
     }
     return PlannedAttribute(
         name=attribute.name,
         task=attribute.task,
-        question=attribute.question,
+        wording=attribute.wording,
         explanation=attribute.explanation,
         no_difference=attribute.no_difference,
         scale=tuple(attribute.scale),
+        scale_bands=attribute.scale_labels == "bands",
         switching=attribute.listening == "switching" or tasks.named(attribute.task).always_switching,
+        switching_to=attribute.switching_to,
         loops=attribute.loops,
-        anchor_more=ends.get("more"),
-        anchor_less=ends.get("less"),
+        example_more=ends.get("more"),
+        example_less=ends.get("less"),
     )

@@ -2,7 +2,7 @@
 
 from typing import Protocol as Pattern
 
-from listening.design import adjusting, comparison, control, difference, single, whole_set
+from listening.design import adjusting, comparison, control, difference, single, triple, whole_set
 from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
 from listening.records import tasks
@@ -26,6 +26,8 @@ def form(task: Task) -> Form:
         return difference.of_slots
     if task.sheet == "gain":
         return adjusting.of_slots
+    if task.has_hidden_reference and task.sounds == 2:
+        return triple.of_slots
     by_number: dict[int | None, Form] = {1: single.of_slots, 2: comparison.of_slots, None: whole_set.of_slots}
     return by_number[task.sounds]
 

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Mapping
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -23,16 +24,17 @@ class CarryOver:
         self.condition = condition
         self.counts: Counter[tuple[str, str]] = Counter()
 
-    def seen(self, before: Trial, after: Trial) -> int:
-        """How often the last condition of one trial was followed by the first one of the other."""
-        return self.counts[self._step(before, after)]
-
     def note(self, order: list[Trial]) -> None:
         """Count the steps of a finished order."""
-        self.counts.update(self._step(a, b) for a, b in pairwise(order))
+        self.counts.update((self.last(a), self.first(b)) for a, b in pairwise(order))
 
-    def _step(self, before: Trial, after: Trial) -> tuple[str, str]:
-        return self.condition[before.sounds[-1].stimulus], self.condition[after.sounds[0].stimulus]
+    def first(self, trial: Trial) -> str:
+        """The condition that a trial begins with."""
+        return self.condition[trial.sounds[0].stimulus]
+
+    def last(self, trial: Trial) -> str:
+        """The condition that a trial ends with."""
+        return self.condition[trial.sounds[-1].stimulus]
 
 
 def attributes(names: list[str], slot: int, shift: int) -> list[str]:
@@ -46,17 +48,19 @@ def shuffled(trials: list[Trial], rng: np.random.Generator, carry: CarryOver | N
 
     With `carry`, steps between conditions that came least often so far are preferred, and counted.
     """
-    best, fewest = trials, np.inf
+    near = _Neighbours.of(trials, carry)
+    best, fewest = list(range(len(trials))), np.inf
     for _ in range(ATTEMPTS):
-        order = _spread([trials[i] for i in rng.permutation(len(trials))], carry)
-        cost = sum(_clash(a, b) for a, b in pairwise(order))
+        order = _spread([int(i) for i in rng.permutation(len(trials))], near, carry)
+        cost = sum(near.cost(a, b) for a, b in pairwise(order))
         if cost < fewest:
             best, fewest = order, cost
         if fewest == 0:
             break
+    made = [trials[i] for i in best]
     if carry is not None:
-        carry.note(best)
-    return best
+        carry.note(made)
+    return made
 
 
 def by_williams(trials: list[Trial], square: npt.NDArray[np.int64], slot: int) -> list[Trial]:
@@ -80,21 +84,53 @@ def by_williams(trials: list[Trial], square: npt.NDArray[np.int64], slot: int) -
     return order
 
 
-def _spread(waiting: list[Trial], carry: CarryOver | None) -> list[Trial]:
+@dataclass(frozen=True)
+class _Neighbours:
+    """What makes two trials clash, worked out once: a list each, by the trial's number."""
+
+    stimuli: list[int]
+    """The stimuli heard, a bit each."""
+    group: list[str]
+    repeats: list[str]
+    """The group that may not follow; empty after a control pair."""
+    first: list[str]
+    last: list[str]
+
+    @classmethod
+    def of(cls, trials: list[Trial], carry: CarryOver | None) -> "_Neighbours":
+        bit: dict[str, int] = {}
+        for trial in trials:
+            for sound in trial.sounds:
+                bit.setdefault(sound.stimulus, 1 << len(bit))
+        return cls(
+            stimuli=[sum({bit[sound.stimulus] for sound in trial.sounds}) for trial in trials],
+            group=[trial.group for trial in trials],
+            repeats=["" if trial.is_control else trial.group for trial in trials],
+            first=[carry.first(trial) for trial in trials] if carry else [],
+            last=[carry.last(trial) for trial in trials] if carry else [],
+        )
+
+    def cost(self, one: int, other: int) -> float:
+        """0: they may stand together; 1: they share a stimulus; 10: they repeat the same pair."""
+        if self.repeats[one] == self.group[other]:
+            return 10.0
+        return 1.0 if self.stimuli[one] & self.stimuli[other] else 0.0
+
+
+def _spread(waiting: list[int], near: _Neighbours, carry: CarryOver | None) -> list[int]:
     """Take, each time, a waiting trial that does not clash with the one before: the first, or the best."""
-    order: list[Trial] = []
+    order, waiting = waiting[:1], waiting[1:]
     while waiting:
-        free = [i for i, trial in enumerate(waiting) if not order or _clash(order[-1], trial) == 0]
-        if carry is not None and order and free:
-            last = order[-1]
-            free = [min(free[:LOOKED_AT], key=lambda i: carry.seen(last, waiting[i]))]
+        last = order[-1]
+        heard, repeated = near.stimuli[last], near.repeats[last]
+        free = [
+            place
+            for place, i in enumerate(waiting)
+            if not near.stimuli[i] & heard and near.group[i] != repeated
+        ]
+        if carry is not None and free:
+            counts, before, first = carry.counts, near.last[last], near.first
+            seen = [counts[before, first[waiting[place]]] for place in free[:LOOKED_AT]]
+            free = [free[seen.index(min(seen))]]
         order.append(waiting.pop(free[0] if free else 0))
     return order
-
-
-def _clash(one: Trial, other: Trial) -> float:
-    """0: neighbours may stand together; 1: they share a stimulus; 10: they repeat the same pair."""
-    if one.group == other.group and not one.is_control:
-        return 10.0
-    sounds = {sound.stimulus for sound in one.sounds}
-    return 1.0 if sounds & {sound.stimulus for sound in other.sounds} else 0.0

@@ -7,7 +7,7 @@ done, and nothing is ever removed that is not a copy.
 from pathlib import Path
 
 from listening.errors import CannotWrite, RecordError, StudyError
-from listening.records.form import FileForm, write_bytes
+from listening.records.form import FileForm, sync_folder, write_bytes
 from listening.records.frozen import History, Version
 from listening.records.plan import Plan
 from listening.records.study import Study
@@ -75,10 +75,15 @@ def set_aside(study: Study, reason: str) -> Path:
         for source, target in [*_copies(study.sealed, making), *_kept_with(study, making)]:
             write_bytes(target, source.read_bytes())
         SetAside(reason=reason).save(making.root / SET_ASIDE)
+        for folder in (making.root, study.versions, study.root):
+            sync_folder(folder)
         for here, there in _moved(study, making):
             if here.exists():
                 here.rename(there)
+        sync_folder(making.root)  # where things went before where they were: a power cut never leaves neither
         making.root.rename(old.root)
+        for folder in (study.versions, study.root):
+            sync_folder(folder)
     except OSError as error:
         settle(study)
         raise CannotWrite(

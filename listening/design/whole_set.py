@@ -31,7 +31,7 @@ def of_slots(
     anchors = [
         Heard(s.stimulus, copy=1)
         for s in manifest.stimuli
-        if s.role == "anchor" and s.attribute == block.attribute
+        if s.role == "example" and s.attribute == block.attribute
     ]
     where = f"{block.attribute}, {block.presentation}"
     rng = draws.of("places", block.attribute, block.presentation)
@@ -52,12 +52,30 @@ def of_slots(
     return made
 
 
-def _check(block: Block, names: list[str]) -> None:
-    where = f"block `{block.attribute}` of `{block.presentation}`"
+def check_reference(block: Block, names: list[str]) -> None:
+    """Refuse a block whose reference is no condition of its set.
+
+    Raises
+    ------
+    StudyError
+        The block names no reference, or an unknown one.
+    """
     if block.reference not in names:
         raise StudyError(
-            f"{where}: reference is {block.reference!r}, wanted one of the conditions: {', '.join(names)}"
+            f"block `{block.attribute}` of `{block.presentation}`: reference is {block.reference!r}, "
+            f"wanted one of the conditions: {', '.join(names)}"
         )
+
+
+def _check(block: Block, names: list[str]) -> None:
+    check_reference(block, names)
+    for role, name in (("low_anchor", block.low_anchor), ("mid_anchor", block.mid_anchor)):
+        if name is not None and (name not in names or name == block.reference):
+            raise StudyError(
+                f"block `{block.attribute}` of `{block.presentation}`: {role} is {name!r}, wanted a "
+                f"condition other than the reference: {', '.join(n for n in names if n != block.reference)}"
+            )
+    where = f"block `{block.attribute}` of `{block.presentation}`"
     if len(names) + 2 > MOST_AT_ONCE:
         raise StudyError(
             f"{where}: {len(names)} conditions and two anchors are more than {MOST_AT_ONCE} at once; "

@@ -7,7 +7,7 @@ from listening.records import recordings_table
 from listening.records.form import place
 from listening.records.problem import Problem
 from listening.records.protocol import AS_RECORDED, ISOLATED, Protocol
-from listening.records.protocol_names import RATED, TOLD_APART, suggestion
+from listening.records.protocol_names import DISCRIMINATION, RATED, suggestion
 from listening.records.recordings_table import Recording
 from listening.records.toml_lines import Path as KeyPath
 from listening.records.toml_lines import line_of
@@ -64,14 +64,16 @@ def _unknown_conditions(protocol: Protocol, conditions: list[str]) -> Iterator[F
             used.append((("isolation", "toward"), protocol.isolation.toward, "error"))
     for i, question in enumerate(protocol.questions):
         known = made if question.presentation == ISOLATED else conditions
-        for end, name in (("more", question.contrast.more), ("than", question.contrast.than)):
-            yield from _unknown(("questions", i, "contrast", end), name, known)
+        for ends in question.contrast.pairs:
+            for end, name in zip(("more", "than"), ends, strict=True):
+                yield from _unknown(("questions", i, "contrast", end), name, known)
     for i, superlative in enumerate(protocol.superlatives):
         known = made if superlative.presentation == ISOLATED else conditions
         yield from _unknown(("superlatives", i, "condition"), superlative.condition, known)
     for i, control in enumerate(protocol.controls):
         used += [(("controls", i, "conditions"), name, "error") for name in control.conditions]
-    used += [(("labels", name), name, "caution") for name in protocol.labels]
+    averaged = {name for q in protocol.questions for name in (q.contrast.more, q.contrast.than)}
+    used += [(("labels", name), name, "caution") for name in protocol.labels if name not in averaged]
     for key, name, severity in used:
         known = conditions if key[0] == "isolation" else [*conditions, *made]
         yield from _unknown(key, name, known, severity)
@@ -106,11 +108,11 @@ def _weak(protocol: Protocol) -> Iterator[Finding]:
         yield ("panel", "listeners"), str(protocol.panel.listeners), wanted, "caution"
     controlled = {control.attribute for control in protocol.controls}
     for i, attribute in enumerate(protocol.attributes):
-        if attribute.anchor is None and attribute.task not in TOLD_APART:
+        if attribute.examples is None and attribute.task not in DISCRIMINATION:
             wanted = "two sounds that explain the word to the listener"
-            yield ("attributes", i, "anchor"), "nothing", wanted, "caution"
+            yield ("attributes", i, "examples"), "nothing", wanted, "caution"
         asked = any(
-            q.attribute == attribute.name and q.presentation != AS_RECORDED and q.kind != "audible"
+            q.attribute == attribute.name and q.presentation != AS_RECORDED and not q.of_kind.by_right_answers
             for q in protocol.questions
         )
         if asked and attribute.task in RATED:

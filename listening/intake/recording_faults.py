@@ -10,8 +10,8 @@ from typing import Any
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import ListeningError
-from listening.metrics import channels, onset, ringing_end
-from listening.records import metric_register
+from listening.metrics import calibration, channels, flags, onset, ringing_end
+from listening.records import metric_register, recordings_table
 from listening.records.problem import Problem
 from listening.records.protocol import Protocol
 from listening.records.recordings_table import Recording
@@ -21,7 +21,12 @@ FULL_SCALE = 1.0 - 2.0**-15  # the largest positive sample of 16 bit
 CLIPPED_RUN = 3  # samples in a row at full scale
 FLAT_RUN = 5  # samples in a row at the same peak below full scale: clipped, then scaled
 WEAKEST_PEAK_DBFS = -80.0
-FEWEST_DB_OVER_NOISE = 40.0  # below, a decay of 30 dB ends in the noise
+CAUTIONS = {  # flags of `measure` that say what is wrong with a take
+    flags.DC: ("a constant offset (DC)", "a high-pass, or an interface without offset"),
+    flags.HUM: ("mains hum", "a recording without it: other cables, or batteries"),
+    flags.SECOND_STRIKE: ("a second strike", "one strike a recording: cut it"),
+    flags.REBOUND: ("a rebound within 150 ms", "a take without one, or say that it belongs to the sound"),
+}
 
 
 @dataclass(frozen=True)
@@ -30,8 +35,8 @@ class Heard:
 
     file: Path
     name: str
-    """Id of the recording, or which anchor it is."""
-    is_anchor: bool
+    """Id of the recording, or which example it is."""
+    is_example: bool
     rate_hz: int
     n_channels: int
     loudest: int
@@ -47,6 +52,8 @@ class Heard:
     """From the onset; None when it still rings at the end."""
     noise: float | None
     """RMS before the strike, full scale = 1."""
+    flags: tuple[str, ...]
+    """As `measure` has them, of the loudest channel."""
     digest: str
 
 
@@ -57,22 +64,22 @@ def problems(
     *,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> list[Problem]:
-    """Everything wrong or doubtful about the recordings and anchors that a protocol uses."""
+    """Everything wrong or doubtful about the recordings and examples that a protocol uses."""
     wanted = [(r.file, r.recording, False) for r in recordings]
     folder = from_root(protocol_path.parent / protocol.recordings.folder)
     for attribute in protocol.attributes:
-        if attribute.anchor is not None:
-            wanted.append((folder / attribute.anchor.more, f"anchor of more {attribute.name}", True))
-            wanted.append((folder / attribute.anchor.less, f"anchor of less {attribute.name}", True))
+        if attribute.examples is not None:
+            wanted.append((folder / attribute.examples.more, f"example of more {attribute.name}", True))
+            wanted.append((folder / attribute.examples.less, f"example of less {attribute.name}", True))
     known: dict[Path, Heard | Problem] = {}  # one file may serve many rows of a faulty table
     heard: list[Heard] = []
     found: list[Problem] = []
-    for done, (file, name, is_anchor) in enumerate(wanted, start=1):
+    for done, (file, name, is_example) in enumerate(wanted, start=1):
         if file not in known:
-            known[file] = _listen(file, name, is_anchor)
+            known[file] = _listen(file, name, is_example)
         one = known[file]
         if isinstance(one, Heard):
-            heard.append(replace(one, name=name, is_anchor=is_anchor))
+            heard.append(replace(one, name=name, is_example=is_example))
         else:
             found.append(replace(one, key=name))
         if on_progress:
@@ -80,8 +87,11 @@ def problems(
     for sound in heard:
         found += _one(sound, protocol)
     found += _response(protocol, folder)
+    scale, about_chain = _chain(protocol, folder)
+    recordings = recordings_table.calibrated(recordings, scale)
     return [
         *found,
+        *about_chain,
         *_together(heard),
         *_channels(heard, recordings),
         *_calibration(recordings, protocol, protocol_path),
@@ -95,31 +105,62 @@ def _response(protocol: Protocol, folder: Path) -> Iterator[Problem]:
         yield Problem(str(folder / name), "playback.response", "no such file", wanted)
 
 
-def _listen(file: Path, name: str, is_anchor: bool) -> Heard | Problem:
+def _chain(protocol: Protocol, folder: Path) -> tuple[float | None, list[Problem]]:
+    """Pascal per full scale by the study's calibrator; what is wrong with it, or with the room."""
+    found: list[Problem] = []
+    room, own = protocol.recordings.background, protocol.recordings.calibrator
+    if room is not None:
+        try:
+            wav.load(folder / room)
+        except ListeningError as error:
+            wanted = "the room alone, or no recordings.background"
+            found.append(Problem(str(folder / room), "recordings.background", str(error), wanted))
+    if own is None:
+        return None, found
+    place = "recordings.calibrator"
+    try:
+        after = None if own.after is None else wav.load(folder / own.after)
+        chain = calibration.of_study(wav.load(folder / own.before), after, level_db=own.level_db)
+    except ListeningError as error:
+        wanted = f"the calibrator's clean tone of {own.level_db} dB"
+        return None, [*found, Problem(str(folder / own.before), place, str(error), wanted)]
+    if chain.has_drifted:
+        drift = f"a drift of {chain.drift_db:+.2f} dB from before to after"
+        wanted = f"at most {calibration.LARGEST_DRIFT_DB} dB: find the cause and record again"
+        found.append(Problem(str(folder / str(own.after)), place, drift, wanted))
+    return chain.pascal_per_full_scale, found
+
+
+def _listen(file: Path, name: str, is_example: bool) -> Heard | Problem:
     try:
         sound = wav.load(file)
         if not sound.samples.any():
             return Problem(str(file), name, "silence: every sample is zero", "a recorded strike")
-        return _heard(sound, file, name, is_anchor)
+        return _heard(sound, file, name, is_example)
     except ListeningError as error:
         return Problem(str(file), name, str(error).removeprefix(f"{file}: "), "a whole WAV or FLAC file")
 
 
-def _heard(sound: Sound, file: Path, name: str, is_anchor: bool) -> Heard:
+def _heard(sound: Sound, file: Path, name: str, is_example: bool) -> Heard:
     mono = sound.mono()
     listened = mono if mono.samples.any() else sound.channel(0)
     start = onset.find(listened)
     magnitude = abs(sound.samples)
     peak = float(magnitude.max())
-    full = sum(_runs(magnitude[:, c] >= FULL_SCALE, CLIPPED_RUN) for c in range(sound.n_channels))
+    strongest, number = channels.chosen(sound, None)
+    full = (
+        0
+        if peak > 1.0
+        else sum(_runs(magnitude[:, c] >= FULL_SCALE, CLIPPED_RUN) for c in range(sound.n_channels))
+    )
     flat = sum(_runs(magnitude[:, c] == peak, FLAT_RUN) for c in range(sound.n_channels))
     return Heard(
         file=file,
         name=name,
-        is_anchor=is_anchor,
+        is_example=is_example,
         rate_hz=sound.rate_hz,
         n_channels=sound.n_channels,
-        loudest=channels.chosen(sound, None)[1],
+        loudest=number,
         duration_s=sound.duration_s,
         peak=peak,
         clipped=full,
@@ -127,6 +168,7 @@ def _heard(sound: Sound, file: Path, name: str, is_anchor: bool) -> Heard:
         onset_s=start.time_s,
         audible_until_s=ringing_end.audible_until_s(listened, start.time_s),
         noise=start.noise_rms,
+        flags=flags.find(strongest),
         digest=wav.digest(sound.samples),
     )
 
@@ -155,21 +197,29 @@ def _one(sound: Heard, protocol: Protocol) -> Iterator[Problem]:
         wanted = f"a peak above {WEAKEST_PEAK_DBFS:g} dBFS: record with more gain"
         yield problem(f"a peak of {peak_db:.1f} dBFS: as good as silence", wanted)
     yield from _length(sound, protocol, problem)
-    if sound.noise and 20 * math.log10(sound.peak / sound.noise) < FEWEST_DB_OVER_NOISE:
+    if sound.noise and flags.NOISE in sound.flags:
         found = f"a peak only {20 * math.log10(sound.peak / sound.noise):.0f} dB above the noise before it"
-        yield problem(found, f"at least {FEWEST_DB_OVER_NOISE:g} dB, or the decay is lost in it", "caution")
+        wanted = f"at least {flags.FEWEST_DB_OVER_NOISE:g} dB, or the decay is lost in it"
+        yield problem(found, wanted, "caution")
+    for flag, (found, wanted) in CAUTIONS.items():
+        if flag in sound.flags and not sound.is_example:
+            yield problem(found, wanted, "caution")
 
 
 def _length(sound: Heard, protocol: Protocol, problem: Callable[..., Problem]) -> Iterator[Problem]:
     trimming = protocol.trimming
     after_s = sound.duration_s - sound.onset_s
     wanted_s = trimming.length_s - trimming.before_onset_s
-    if after_s < wanted_s - 1.0 / sound.rate_hz:
+    short = after_s < wanted_s - 1.0 / sound.rate_hz
+    if short and sound.audible_until_s is not None:
+        found = f"{after_s:.3f} s from the strike to its end, rung out after {sound.audible_until_s:.2f} s"
+        yield problem(found, f"{wanted_s:g} s; silence will be put behind it", "caution")
+    elif short:
         found = f"{after_s:.3f} s from the strike to its end"
         longest_s = math.floor((after_s + trimming.before_onset_s) * 1000) / 1000
         wanted = f"{wanted_s:g} s: a longer recording, or trimming.length_s at most {longest_s:.3f}"
         yield problem(found, wanted)
-    elif not sound.is_anchor:
+    elif not sound.is_example:
         yield from _cut_ringing(sound, protocol, problem)
     if sound.onset_s < trimming.before_onset_s:
         found = f"a strike {sound.onset_s * 1000:.1f} ms after the start"
@@ -198,23 +248,24 @@ def _cut_ringing(sound: Heard, protocol: Protocol, problem: Callable[..., Proble
 
 
 def _together(heard: list[Heard]) -> Iterator[Problem]:
-    for what, unit, value in (
-        ("rate", " Hz", lambda s: s.rate_hz),
-        ("number of channels", "", lambda s: s.n_channels),
-    ):
-        counts = Counter(value(s) for s in heard)
-        usual = max(counts, key=lambda key: counts[key]) if counts else None
-        for sound in heard:
-            if value(sound) != usual:
-                found = f"a {what} of {value(sound)}{unit}"
-                wanted = f"{usual}{unit} as in {counts[usual]} others: export all alike"
-                yield Problem(str(sound.file), sound.name, found, wanted)
+    rates, numbers = Counter(s.rate_hz for s in heard), Counter(s.n_channels for s in heard)
+    usual_hz = max(rates, key=lambda rate: (rates[rate], rate), default=0)
+    usual = max(numbers, key=lambda n: numbers[n], default=0)
+    for sound in heard:
+        if sound.rate_hz != usual_hz:
+            wanted = f"{usual_hz} Hz as in {rates[usual_hz]} others: it will be resampled (soxr)"
+            yield Problem(
+                str(sound.file), sound.name, f"a rate of {sound.rate_hz} Hz", wanted, None, "caution"
+            )
+        if sound.n_channels != usual:
+            wanted = f"{usual} as in {numbers[usual]} others: export all alike"
+            yield Problem(str(sound.file), sound.name, f"a number of channels of {sound.n_channels}", wanted)
     same: dict[tuple[str, bool], list[Heard]] = defaultdict(list)
     for sound in heard:
-        same[sound.digest, sound.is_anchor].append(sound)
+        same[sound.digest, sound.is_example].append(sound)
     for first, *twins in same.values():
         for twin in twins:
-            if not twin.is_anchor or twin.file != first.file:  # one anchor may serve two attributes
+            if not twin.is_example or twin.file != first.file:  # one example may serve two attributes
                 found = f"the same samples as `{first.name}`"
                 yield Problem(str(twin.file), twin.name, found, "a recording of its own")
 
@@ -222,20 +273,20 @@ def _together(heard: list[Heard]) -> Iterator[Problem]:
 def _channels(heard: list[Heard], recordings: list[Recording]) -> Iterator[Problem]:
     """Channels that are not there, and several channels of which nobody said which is measured."""
     chosen = {r.recording: r.channel for r in recordings}
-    studied = [s for s in heard if not s.is_anchor]
+    studied = [s for s in heard if not s.is_example]
     for sound in studied:
         number = chosen.get(sound.name)
-        if number is not None and number > sound.n_channels:
+        if isinstance(number, int) and number > sound.n_channels:
             found = f"channel {number} of {sound.n_channels}"
             yield Problem(str(sound.file), sound.name, found, f"a channel from 1 to {sound.n_channels}")
     free = [s for s in studied if chosen.get(s.name) is None and s.n_channels > 1]
     counts = Counter(s.loudest for s in free)
     if len(counts) > 1:
-        number = min(counts, key=lambda n: (-counts[n], n))
-        other = next(s for s in free if s.loudest != number)
-        others = f"channel {number} in {counts[number]} others"
+        usual = min(counts, key=lambda n: (-counts[n], n))
+        other = next(s for s in free if s.loudest != usual)
+        others = f"channel {usual} in {counts[usual]} others"
         found = f"channel {other.loudest} is the loudest and would be measured, {others}"
-        wanted = "the same channel for all: a column `channel` in the table"
+        wanted = "the same channel, or `average`, for all: a column `channel` in the table"
         yield Problem(str(other.file), other.name, found, wanted, None, "caution")
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from listening.audio.sound import REFERENCE_PRESSURE_PA, FloatArray, Sound
 from listening.errors import SoundError
-from listening.metrics import flags
+from listening.metrics import channels, flags
 from listening.metrics.level import check_not_silent
 
 LEVELS_DB = (94.0, 114.0)  # what calibrators give, IEC 60942
@@ -17,6 +17,7 @@ SHORTEST_S = 1.0
 EDGE_S = 0.25  # left out at both ends: hands are still on the microphone
 STEADY_FRAME_S = 0.1
 STEADY_DB = 0.2
+LARGEST_DRIFT_DB = 0.5  # between two checks
 
 
 @dataclass(frozen=True)
@@ -55,6 +56,38 @@ def from_calibrator(sound: Sound, *, level_db: float) -> Calibration:
     )
     _check(found, sound.name)
     return found
+
+
+@dataclass(frozen=True)
+class StudyCalibration:
+    """One calibration for a study, from the calibrator before and, where it was recorded, after."""
+
+    pascal_per_full_scale: float
+    """of both the mean in dB"""
+    frequency_hz: float
+    drift_db: float | None
+    """sensitivity of the chain after, less before"""
+
+    @property
+    def has_drifted(self) -> bool:
+        """Whether recordings between the two are not to be trusted."""
+        return self.drift_db is not None and abs(self.drift_db) > LARGEST_DRIFT_DB
+
+
+def of_study(before: Sound, after: Sound | None, *, level_db: float) -> StudyCalibration:
+    """The calibration of what was recorded between two recordings of the calibrator.
+
+    Of several channels the one with the tone counts. Raises as `from_calibrator`.
+
+    Source: checks before and after a series may differ by 0.5 dB at most, ISO 3744:2010 (from memory).
+    """
+    first = from_calibrator(channels.loudest(before), level_db=level_db)
+    if after is None:
+        return StudyCalibration(first.pascal_per_full_scale, first.frequency_hz, None)
+    second = from_calibrator(channels.loudest(after), level_db=level_db)
+    scales = np.array([first.pascal_per_full_scale, second.pascal_per_full_scale])
+    drift_db = float(20 * np.log10(scales[0] / scales[1]))
+    return StudyCalibration(float(np.sqrt(scales.prod())), first.frequency_hz, drift_db)
 
 
 def _usable(sound: Sound) -> FloatArray:

@@ -1,5 +1,7 @@
 """Which channel of a sound counts."""
 
+from typing import Literal
+
 from listening.audio.sound import Sound
 from listening.metrics import level
 
@@ -19,6 +21,15 @@ def chosen(sound: Sound, number: int | None) -> tuple[Sound, int]:
     strongest = loudest(sound)
     same = [(sound.samples[:, c] == strongest.samples[:, 0]).all() for c in range(sound.n_channels)]
     return strongest, same.index(True) + 1
+
+
+def all_or_one(sound: Sound, number: int | Literal["average"] | None) -> list[tuple[Sound, int]]:
+    """Every channel that is not silent with its number for `average`, else the one that is chosen."""
+    if number != "average":
+        return [chosen(sound, number)]
+    level.check_not_silent(sound)
+    every = [(sound.channel(c), c + 1) for c in range(sound.n_channels)]
+    return [(one, c) for one, c in every if one.samples.any()]
 
 
 def loudest(sound: Sound) -> Sound:

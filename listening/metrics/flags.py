@@ -12,7 +12,9 @@ CLIPPING, DC, HUM = "clipping", "dc", "hum"
 SILENT_CHANNEL = "silent-channel"  # given by whoever looks at several channels
 SECOND_STRIKE, REBOUND = "second-strike", "rebound"
 FADE_OUT, TRUNCATED_TAIL = "fade-out", "truncated-tail"
+NOISE = "noise"
 
+FEWEST_DB_OVER_NOISE = 40.0  # of the peak: below, a decay of 30 dB ends in the noise
 FLAT_SAMPLES = 3  # this many equal samples at the extreme, entered by a jump
 FLAT_JUMP = 0.002  # re the extreme; a low tone that just touches it turns more gently
 DC_SHARE = 0.002  # of the peak
@@ -27,13 +29,18 @@ INAUDIBLE_DBFS = -100.0
 
 
 def find(sound: Sound) -> tuple[str, ...]:
-    """Flags of a one-channel sound: clipping, dc, hum, second-strike, rebound, fade-out, truncated-tail."""
-    start_s = onset.find(sound).time_s
+    """Flags of a one-channel sound.
+
+    clipping, dc, hum, noise, second-strike, rebound, fade-out, truncated-tail.
+    """
+    start = onset.find(sound)
+    start_s = start.time_s
     bounces = [other_strikes.is_rebound(at, start_s) for at in other_strikes.find(sound, start_s)]
     checks: dict[str, Callable[[], bool]] = {
         CLIPPING: lambda: is_clipped(sound.samples[:, 0]),
         DC: lambda: has_dc(sound.samples[:, 0]),
         HUM: lambda: has_hum(sound, start_s),
+        NOISE: lambda: is_noisy(sound, start.noise_rms),
         SECOND_STRIKE: lambda: not all(bounces),
         REBOUND: lambda: any(bounces),
         FADE_OUT: lambda: fades_out(sound),
@@ -57,6 +64,14 @@ def has_dc(samples: FloatArray) -> bool:
     quarters = [q.mean() for q in np.array_split(samples, 4)]
     steady = abs(mean) > 3.0 * float(np.std(quarters))
     return bool(abs(mean) > DC_SHARE * peak and steady)
+
+
+def is_noisy(sound: Sound, noise_rms: float | None) -> bool:
+    """Whether the peak is less than 40 dB above the noise before the strike, in the unit of the pressure."""
+    if not noise_rms:
+        return False
+    peak = float(np.abs(sound.only_channel()).max())
+    return bool(peak < noise_rms * 10.0 ** (FEWEST_DB_OVER_NOISE / 20.0))
 
 
 def has_hum(sound: Sound, onset_s: float) -> bool:

@@ -84,12 +84,12 @@ def weighted(pressure: FloatArray, rate_hz: int, weighting: str) -> FloatArray:
 
 def a_response(frequency_hz: FloatArray) -> np.ndarray:
     """(k,) complex gain of the A weighting, 0 dB at 1 kHz. Source: IEC 61672-1:2013 annex E."""
-    return _a_shape(frequency_hz) / abs(_a_shape(np.array([1000.0]))[0])
+    return np.asarray(_a_shape(frequency_hz) / abs(_a_shape(np.array([1000.0]))[0]))
 
 
 def c_response(frequency_hz: FloatArray) -> np.ndarray:
     """(k,) complex gain of the C weighting, 0 dB at 1 kHz. Source: IEC 61672-1:2013 annex E."""
-    return _c_shape(frequency_hz) / abs(_c_shape(np.array([1000.0]))[0])
+    return np.asarray(_c_shape(frequency_hz) / abs(_c_shape(np.array([1000.0]))[0]))
 
 
 RESPONSES = {"A": a_response, "C": c_response}

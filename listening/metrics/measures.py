@@ -1,7 +1,10 @@
 """Everything there is to know about a sound, and the numbers a study stores, with stable keys."""
 
-from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass, fields
+from typing import Any
+
+import numpy as np
 
 from listening.audio.sound import Sound
 from listening.errors import SoundError
@@ -23,6 +26,9 @@ from listening.metrics.level import Levels
 from listening.metrics.loudness import Course
 from listening.metrics.onset import Onset
 from listening.metrics.partials import Partial
+
+LEVEL_UNITS = ("_db", "_lufs", "_dbtp")
+PADDED_FADE_S = 0.05  # of a short take, into the silence put behind it
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,10 +132,29 @@ def summarised(sound: Sound, channel: Channel) -> Measures:
     )
 
 
+def averaged(found: Sequence[Measures]) -> Measures:
+    """Measures of several channels as one: levels by energy, all else the mean; None where one has none."""
+    values: dict[str, Any] = {}
+    for name in (f.name for f in fields(Measures) if f.name != "flags"):
+        each = [getattr(one, name) for one in found]
+        known = [v for v in each if v is not None]
+        values[name] = average(known, name) if len(known) == len(each) else None
+    flags_ = tuple(dict.fromkeys(flag for one in found for flag in one.flags))
+    return Measures(**values, flags=flags_)
+
+
+def average(values: Sequence[float], name: str) -> float:
+    """Mean of one measure over channels: of the energies where its name ends in a level's unit."""
+    array = np.asarray(values, dtype=np.float64)
+    if name.endswith(LEVEL_UNITS):
+        return float(10.0 * np.log10(np.mean(10.0 ** (array / 10.0))))
+    return float(array.mean())
+
+
 def examine(sound: Sound, *, fades_from_s: float | None = None) -> Channel:
     """Everything about a one-channel sound; `fades_from_s` as in `measure`."""
     start = onset.find(sound)
-    ringing = sound if fades_from_s is None else sound.part(0.0, fades_from_s)
+    ringing = _recorded(sound if fades_from_s is None else sound.part(0.0, fades_from_s))
     course = loudness.course(sound) if sound.calibrated else None
     return Channel(
         onset=start,
@@ -143,6 +168,15 @@ def examine(sound: Sound, *, fades_from_s: float | None = None) -> Channel:
         flags=flags.find(sound),
         fades_from_s=fades_from_s,
     )
+
+
+def _recorded(sound: Sound) -> Sound:
+    """Without silence that was put behind a short take, and the fade into it: neither is ringing."""
+    last = np.flatnonzero(sound.samples[:, 0])
+    end = int(last[-1]) + 1 if len(last) else sound.n_samples
+    if sound.n_samples - end < PADDED_FADE_S * sound.rate_hz:
+        return sound
+    return sound.part(0.0, max(end / sound.rate_hz - PADDED_FADE_S, 2 / sound.rate_hz))
 
 
 def _or_none(measure: Callable[[], float]) -> float | None:

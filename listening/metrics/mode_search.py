@@ -6,6 +6,7 @@ where the fit leaves more than the recording's noise, that band is fitted again 
 """
 
 import math
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -61,8 +62,14 @@ def search(samples: FloatArray, rate_hz: int, onset_s: float, *, most: int) -> l
     Linear algebra runs in one thread meanwhile: these systems are tiny, and threads that contend for them
     cost a hundred times what they save.
     """
-    with _threads().limit(limits=1, user_api="blas"):
+    with one_thread():
         return _searched(samples, rate_hz, onset_s, most=most)
+
+
+def one_thread() -> AbstractContextManager[object]:
+    """Linear algebra in one thread, while it lasts."""
+    limited: AbstractContextManager[object] = _threads().limit(limits=1, user_api="blas")
+    return limited
 
 
 @cache
@@ -71,7 +78,7 @@ def _threads() -> ThreadpoolController:
 
 
 def _searched(samples: FloatArray, rate_hz: int, onset_s: float, *, most: int) -> list[Found]:
-    settled = _loudest_moment(samples, onset_s, rate_hz)
+    settled = loudest_moment(samples, onset_s, rate_hz)
     found: list[Found] = []
     allowed: list[tuple[float, float]] | None = None
     for lead_s in LEADS_S:
@@ -213,7 +220,8 @@ class _Bands:
         return min(credible, key=lambda f: f.noise_power) if credible else None
 
 
-def _loudest_moment(samples: FloatArray, onset_s: float, rate_hz: int) -> int:
+def loudest_moment(samples: FloatArray, onset_s: float, rate_hz: int) -> int:
+    """First sample of the loudest millisecond within 30 ms of the onset."""
     start, frame = round(onset_s * rate_hz), max(1, rate_hz // 1000)
     return start + int(np.argmax(onset.envelope(samples[start : start + 30 * frame], frame))) * frame
 
@@ -221,10 +229,11 @@ def _loudest_moment(samples: FloatArray, onset_s: float, rate_hz: int) -> int:
 def _rings_on(group: Fit, lead_s: float) -> bool:
     """Whether the slowest mode is still there at the next lead."""
     later = [lead for lead in LEADS_S if lead > lead_s]
-    return bool(later) and bool(_lost_db(group.modes.decay_per_s.min(), later[0]) < LARGEST_EXTRAPOLATION_DB)
+    return bool(later) and bool(lost_db(group.modes.decay_per_s.min(), later[0]) < LARGEST_EXTRAPOLATION_DB)
 
 
-def _lost_db(decay_per_s: FloatArray, time_s: float) -> FloatArray:
+def lost_db(decay_per_s: FloatArray, time_s: float) -> FloatArray:
+    """By how much modes have sunk after `time_s`."""
     return np.asarray(20 * math.log10(math.e) * decay_per_s * time_s)
 
 
@@ -328,7 +337,7 @@ def _found(group: Fit, ring: Ring, lead_s: float, trust: tuple[Trust, ...]) -> F
 def _measurable(group: Found) -> Found:
     """Without the modes that had died away before the first sample used."""
     fit = group.fit
-    keep = _lost_db(fit.modes.decay_per_s, group.lead_s) < LARGEST_EXTRAPOLATION_DB
+    keep = lost_db(fit.modes.decay_per_s, group.lead_s) < LARGEST_EXTRAPOLATION_DB
     kept = replace(
         fit,
         modes=fit.modes.subset(keep),

@@ -14,6 +14,7 @@ MOVED_ERRORS = 4.0
 LEAST_UNEXPLAINED = 1e-3  # of the energy around a partial: its root, 3 %, is what T60 may be off by
 FEWEST_TOGETHER, SHARE_TOGETHER = 3, 0.5  # of the partials, before a cause common to all is named
 
+APART = "differs between the sounds"
 BENT, MOVED, UNEXPLAINED = "bends", "moves", "is not explained"
 TOGETHER, PITCH, CAPPED = "bends with the others", "changes pitch with the others", "is one of many"
 TEXTS = {
@@ -23,6 +24,7 @@ TEXTS = {
     TOGETHER: "the partials bend alike: a gain that moves (automatic gain, limiter, saturation), a room that "
     "reverberates, or a source that moves",
     PITCH: "the partials change pitch alike: the source or the microphone moves (Doppler)",
+    APART: "each of the sounds alone reads another T60, the longest {:.2g} times the shortest",
     CAPPED: "{} modes found, as many as are looked for: more may hide between them",
 }
 
@@ -45,11 +47,25 @@ def of_mode(trust: Trust, decay_per_s: float) -> tuple[Doubt, ...]:
     found = []
     if is_bent(trust, decay_per_s):
         found.append(doubt(BENT, split_hz(abs(trust.departure.curvature))))
-    if abs(trust.moved) > max(MOVED_ERRORS * trust.moved_se, LEAST_MOVE):
-        found.append(doubt(MOVED, _change(-trust.moved)))
-    if trust.unexplained_share > LEAST_UNEXPLAINED:
-        found.append(doubt(UNEXPLAINED, 100 * trust.unexplained_share))
+    return (*found, *_moves(trust.moved, trust.moved_se), *_unexplained(trust.unexplained_share))
+
+
+def of_shared(*, moved: float, moved_se: float, unexplained_share: float, apart: float) -> tuple[Doubt, ...]:
+    """Doubts about a pole that several sounds share; `apart`: ln of the range of their own T60s, else 0."""
+    found = [*_moves(moved, moved_se), *_unexplained(unexplained_share)]
+    if apart > LEAST_MOVE:
+        found.append(doubt(APART, np.exp(apart)))
     return tuple(found)
+
+
+def _moves(moved: float, moved_se: float) -> tuple[Doubt, ...]:
+    if abs(moved) > max(MOVED_ERRORS * moved_se, LEAST_MOVE):
+        return (doubt(MOVED, _change(-moved)),)
+    return ()
+
+
+def _unexplained(share: float) -> tuple[Doubt, ...]:
+    return (doubt(UNEXPLAINED, 100 * share),) if share > LEAST_UNEXPLAINED else ()
 
 
 def is_bent(trust: Trust, decay_per_s: float) -> bool:

@@ -29,9 +29,11 @@ def power(made: Trials, listeners: int, effect_logit: float, *, alpha: float, as
 
 
 def planned_pair(made: Trials, listeners: int, effect_logit: float, assumed: Assumed) -> PlannedPair:
-    """How often a listener hears the pair of the question, and how many strikes take part."""
-    asked = made.question.contrast
-    places = sorted({made.conditions.index(asked.more), made.conditions.index(asked.than)})
+    """How often a listener hears the pair of the question, and how many strikes take part.
+
+    Of a question on several pairs the first stands for their mean, which is on the safe side.
+    """
+    places = sorted(made.conditions.index(name) for name in made.question.contrast.pairs[0])
     direct = (np.sort(made.condition, axis=1) == places).all(axis=1)
     heard, first_at = np.unique(made.stimulus[direct], return_index=True)
     place = made.condition[direct].ravel()[first_at]
@@ -80,7 +82,7 @@ def _chance(pair: PlannedPair, question: Question, alpha: float) -> float:
     if pair.answers == 0:
         return 0.0
     smallest = decide.smallest_share(question)
-    if question.kind == "same":
+    if question.of_kind.is_equivalence:
         limit = question.split_limit
         return share_power.same(pair, smallest=smallest, alpha=alpha, limit_outside=limit)
     return share_power.more(pair, smallest=smallest, alpha=alpha)

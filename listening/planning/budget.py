@@ -13,7 +13,7 @@ from listening.records.protocol import Protocol
 
 LONGEST_MIN = 30.0  # a sitting longer than this tires; practice of listening panels, no standard's limit
 ANSWER_S = 4.0  # from the end of the sounds to the answer, and on to the next trial: our own estimate
-INTRODUCTION_S = 60.0  # reading, and the anchor pair, for each attribute: our own estimate
+INTRODUCTION_S = 60.0  # reading, and the pair of examples, for each attribute: our own estimate
 
 
 @dataclass(frozen=True)

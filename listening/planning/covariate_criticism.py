@@ -145,7 +145,7 @@ def _pairs(protocol: Protocol, presentation: str, conditions: list[str]) -> list
     if any(b.pairs != "planned" for b in blocks):
         return list(combinations(conditions, 2))
     asked = [q.contrast for q in protocol.questions if q.presentation == presentation]
-    return list(dict.fromkeys((c.more, c.than) for c in asked))
+    return list(dict.fromkeys(pair for c in asked for pair in c.pairs))
 
 
 def _means(strikes_of: list[Stimulus], metrics: tuple[str, str, str]) -> FloatArray:
@@ -161,7 +161,7 @@ def _means(strikes_of: list[Stimulus], metrics: tuple[str, str, str]) -> FloatAr
             )
         level, brightness, decay = (float(v) for v in values if v is not None)
         rows.append((level, np.log(brightness), np.log(decay)))
-    return np.mean(np.array(rows), axis=0)
+    return np.asarray(np.mean(np.array(rows), axis=0))
 
 
 def _described(pair: tuple[str, str], row: FloatArray, scale: FloatArray) -> PairDifference:

@@ -12,6 +12,7 @@ from listening.planning import (
     budget,
     covariate_criticism,
     effect,
+    exclusion_rates,
     family_alpha,
     level_criticism,
     panel_size,
@@ -38,6 +39,7 @@ EASILY_HEARD = 0.75  # share of choices that a panel ought to find
 LIKELY = 0.5
 SURE = 0.8  # chance that two designs which are the same are found so
 FEW_STRIKES = 3  # of a sound, below which a verdict on it costs much power: docs/statistics.md
+MOST_HONEST_LOST = 0.05  # by one rule of exclusion; our own rule
 MOST_ANSWERS = 60  # of one pair by one listener
 
 
@@ -67,6 +69,7 @@ def criticise(
         *_uncalibrated(protocol, recordings),
         *_looks(protocol),
         *_withdrawals(protocol),
+        *_exclusions(protocol, manifest),
         *(_confounded(protocol, manifest) if measures is not None else ()),
     ]
     at = toml_lines.lines(read_text(path))
@@ -137,18 +140,17 @@ def _decidable(protocol: Protocol, manifest: Manifest, i: int, question: Questio
     """Whether the planned panel can decide a question, by formula and stated defaults."""
     listeners, assumed = protocol.panel.listeners, Assumed()
     made = panel_size.trials(protocol, manifest, question, listeners=listeners)
-    asked = {question.contrast.more, question.contrast.than}
     pairs = {frozenset(made.conditions[c] for c in pair) for pair in made.condition}
-    if frozenset(asked) not in pairs:
+    if any(frozenset(pair) not in pairs for pair in question.contrast.pairs):
         yield (
             ("questions", i, "contrast"),
             "a pair that no listener compares directly",
             "planned_too = true in its block, or more partners",
         )
-    if frozenset(asked) not in pairs:
+    if any(frozenset(pair) not in pairs for pair in question.contrast.pairs):
         return
     alpha = family_alpha.deciding_alpha(protocol, question)
-    same = question.kind == "same"
+    same = question.of_kind.is_equivalence
     if same:  # every listener at even chances: what must be found so
         assumed = Assumed(spread_listeners=0.0)
     true = effect.of_share(0.5 if same else EASILY_HEARD, assumed)
@@ -158,15 +160,15 @@ def _decidable(protocol: Protocol, manifest: Manifest, i: int, question: Questio
         told = approximate.remedies(made, listeners, true.logit, alpha=alpha, assumed=assumed, target=target)
         if same:
             found = (
-                f"a bound of {question.smallest_effect:g} ({question.unit}): two designs that are the same "
-                f"would be called so with a chance of {near:.2f}, with {listeners} listeners"
+                f"an equivalence margin of {question.smallest_effect:g} ({question.unit}): two designs that are "
+                f"the same would be called so with a chance of {near:.2f}, with {listeners} listeners"
             )
         else:
             found = f"a chance of {near:.2f} to find a design {true.said}, with {listeners} listeners"
         yield (
             ("questions", i, *(("smallest_effect",) if same else ())),
             found,
-            f"{', or '.join([*told, 'a wider bound' if same else 'a smaller family'])} (see listening size)",
+            f"{', or '.join([*told, 'a wider margin' if same else 'a smaller family'])} (see listening size)",
         )
     if same and question.unit == "share":
         yield from _few_outside(i, question, made, listeners, alpha)
@@ -197,7 +199,7 @@ def _few_outside(
 
     if answers and chance(answers) < SURE:
         enough = next((n for n in range(answers, MOST_ANSWERS + 1, 2) if chance(n) >= SURE), None)
-        wanted = f"{enough} hearings of the pair" if enough else "more listeners, or a wider bound"
+        wanted = f"{enough} hearings of the pair" if enough else "more listeners, or a wider margin"
         yield (
             ("questions", i, "split_limit"),
             f"{answers} hearings of the pair: that fewer than {100 * limit:g} in 100 listeners hear a "
@@ -245,6 +247,30 @@ def _withdrawals(protocol: Protocol) -> Iterator[Objection]:
             ("stopping", "withdrawn"),
             "nothing said of who finished and withdraws: after one withdrawal the answers stay closed",
             'withdrawn = "count" (the end is reached all the same) or "replace" (another listener sits)',
+        )
+
+
+def _exclusions(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
+    """Rules that take too many honest listeners, or hardly anybody who answers at random."""
+    try:
+        rates = exclusion_rates.of_protocol(protocol, manifest)
+    except StudyError:  # blocks that cannot be dealt: told elsewhere
+        return
+    for one in rates:
+        if one.n == 0:
+            yield ("exclusions",), f"{one.rule}: no trial to judge by", "such trials, or no such rule"
+        elif one.honest is not None and one.honest > MOST_HONEST_LOST:
+            yield (
+                ("exclusions",),
+                f"{one.rule} would leave out {100 * one.honest:.0f} in 100 honest listeners ({one.assumed})",
+                "a wider limit, or more such trials",
+            )
+    caught = [one.at_random for one in rates if one.at_random is not None and one.n > 0]
+    if caught and max(caught) < SURE:
+        yield (
+            ("exclusions",),
+            f"a listener who answers at random is left out with a chance of {max(caught):.2f}",
+            "more control pairs or repeats, or know that guessing pulls shares towards even chances",
         )
 
 

@@ -52,13 +52,14 @@ def measured(protocol: Protocol, manifest: Manifest) -> list[str]:
 
 def largest_residual(manifest: Manifest, question: Question) -> tuple[str, float] | None:
     """The level metric in which two strikes of a pair differ most, and by how much; None without any."""
-    ends = [
-        [s for s in manifest.stimuli if (s.condition, s.presentation) == (name, question.presentation)]
-        for name in (question.contrast.more, question.contrast.than)
-    ]
+    of = {
+        name: [s for s in manifest.stimuli if (s.condition, s.presentation) == (name, question.presentation)]
+        for name in question.contrast.conditions
+    }
     apart = [
         (abs(one - other), metric)
-        for a, b in product(*ends)
+        for more, than in question.contrast.pairs
+        for a, b in product(of[more], of[than])
         for metric in LEVEL_METRICS
         if (one := a.after.get(metric)) is not None and (other := b.after.get(metric)) is not None
     ]
@@ -93,12 +94,13 @@ def _heard_unasked(protocol: Protocol, question: Question) -> bool:
     asked = [a.name for a in protocol.attributes if a.about_level and a.task == tasks.PAIRED_COMPARISON.name]
     if not asked:
         return False
-    pair = {question.contrast.more, question.contrast.than}
-    own = (
-        {q.contrast.more, q.contrast.than} == pair
+    known = [
+        set(pair)
         for q in protocol.questions
         if q.attribute in asked and q.presentation == question.presentation
-    )
+        for pair in q.contrast.pairs
+    ]
+    own = [all(set(pair) in known for pair in question.contrast.pairs)]
     whole = (
         b.pairs != "planned" or b.of_all_questions
         for b in protocol.blocks

@@ -14,6 +14,7 @@ from listening.records.manifest import Manifest
 from listening.records.planned_power import Assumed
 from listening.records.protocol import Block, Protocol, Question
 
+FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Columns = dict[str, Any]
 FIRST, SECOND = 0, 1
@@ -61,7 +62,7 @@ def trials(
     heard = [[sound.stimulus for sound in trial.sounds] for slot in slots for trial in slot]
     stimuli = tuple(dict.fromkeys(name for pair in heard for name in pair))
     conditions = tuple(dict.fromkeys(of[name] for name in stimuli))
-    if missing := {question.contrast.more, question.contrast.than} - set(conditions):
+    if missing := set(question.contrast.conditions) - set(conditions):
         raise StudyError(
             f"question `{question.id}`: {', '.join(sorted(missing))} is not heard in its block, found "
             f"{', '.join(conditions) or 'nothing'}; compare two of the block, or make the stimuli again"
@@ -93,6 +94,21 @@ def block_of(protocol: Protocol, question: Question) -> Block:
     return next(b for b in protocol.blocks if (b.attribute, b.presentation) == where)
 
 
+def differences(made: Trials) -> FloatArray:
+    """(pairs, conditions) 1 at the one said to have more in each pair of the question, -1 at the other."""
+    pairs = made.question.contrast.pairs
+    found = np.zeros((len(pairs), len(made.conditions)))
+    for row, (more, than) in zip(found, pairs, strict=True):
+        row[made.conditions.index(more)], row[made.conditions.index(than)] = 1.0, -1.0
+    return found
+
+
+def true_strengths(made: Trials, effect_logit: float) -> FloatArray:
+    """(conditions,) log-odds that put `more` as far above `than` in each pair; the rest lie between."""
+    rows = differences(made)
+    return np.asarray(np.linalg.lstsq(rows, np.full(len(rows), effect_logit), rcond=None)[0])
+
+
 def answers(
     made: Trials, listeners: int, effect_logit: float, assumed: Assumed, rng: np.random.Generator
 ) -> Columns:
@@ -104,9 +120,7 @@ def answers(
     keep = made.slot < listeners
     slot, condition, stimulus = made.slot[keep], made.condition[keep], made.stimulus[keep]
     k = len(made.conditions)
-    strength = np.zeros(k)
-    strength[made.conditions.index(made.question.contrast.more)] = effect_logit / 2
-    strength[made.conditions.index(made.question.contrast.than)] = -effect_logit / 2
+    strength = true_strengths(made, effect_logit)
     # a contrast is the difference of two strengths, so each takes half of its variance
     own = strength + rng.normal(0.0, assumed.spread_listeners / np.sqrt(2), (listeners, k))
     quirk = rng.normal(0.0, assumed.spread_stimuli, len(made.stimuli))

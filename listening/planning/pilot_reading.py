@@ -56,6 +56,11 @@ def components(
     table = keyed_answers.frame(at.answers, opened.key, opened.manifest)
     found, missing = [], []
     for question in opened.protocol.questions:
+        if question.contrast.form != "pair":
+            missing.append(
+                f"{question.id}: several pairs; a pilot tells spreads by its questions on one pair"
+            )
+            continue
         rows = keyed_answers.select(table, attribute=question.attribute, presentation=question.presentation)
         try:
             made = contrast.design(rows, more=question.contrast.more, than=question.contrast.than)

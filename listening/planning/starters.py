@@ -4,14 +4,14 @@ import json
 from dataclasses import dataclass
 from typing import Literal
 
-Kind = Literal["beyond-level", "rating", "same", "small-change", "told-apart", "preference"]
+Kind = Literal["beyond-level", "rating", "same", "small-change", "discrimination", "preference"]
 
 KINDS: dict[str, str] = {
     "beyond-level": "one design is heard as having more of something, beyond being louder",
     "rating": "how much of something each design has, on a scale of words",
     "same": "two conditions are heard as the same, such as one design on both supports",
     "small-change": "whether a small change can be heard at all",
-    "told-apart": "whether two things can be told apart at all, by whatever they differ in",
+    "discrimination": "whether listeners discriminate two things at all, by whatever they differ in",
     "preference": "which of the designs people would rather hear",
 }
 TRIAL_S = 9.5  # two sounds of 2.5 s, the gap, and the answer
@@ -38,7 +38,7 @@ class Wording:
     explanation: str
     about_level: bool = False
     more: str = ""
-    """Anchor file with more of it; none if empty."""
+    """Example file with more of it; none if empty."""
     less: str = ""
 
 
@@ -48,23 +48,23 @@ KNOWN: dict[str, Wording] = {
         "brighter",
         "Bright here means the colour of the sound: thin and glittering rather than dark and full. It does "
         "not mean louder.",
-        more="anchor_bright.flac",
-        less="anchor_dull.flac",
+        more="example_bright.flac",
+        less="example_dull.flac",
     ),
     "ringing": Wording(
         "Which of the two sounds rings longer?",
         "longer-ringing",
         "Listen to how long the sound goes on after the strike, not to how hard it was struck.",
-        more="anchor_long.flac",
-        less="anchor_short.flac",
+        more="example_long.flac",
+        less="example_short.flac",
     ),
     "loudness": Wording(
         "Which of the two sounds is louder?",
         "louder",
         "Louder as a whole, the way you would turn a volume knob.",
         about_level=True,
-        more="anchor_loud.flac",
-        less="anchor_soft.flac",
+        more="example_loud.flac",
+        less="example_soft.flac",
     ),
     "difference": Wording(
         "Two of the three sounds are alike. Which one is the odd one?",
@@ -149,7 +149,7 @@ seed = {a.seed}
 [recordings]
 folder = {_text(a.folder)}  # relative to this file
 table = {_text(a.table)}
-factors = {_list(a.factors)}  # a condition is these levels joined by `/`
+factors = {_list(a.factors)}  # a condition is the values of these joined by `/`
 use = {{ {use} }}  # levels to keep; an empty table keeps all
 
 [panel]
@@ -183,29 +183,29 @@ def _attribute(a: Answers) -> str:
     text = f"""\
 [[attributes]]
 name = {_text(a.attribute)}
-question = {_text(a.wording.question)}
+wording = {_text(a.wording.question)}
 comparative = {_text(a.wording.comparative)}  # the word of the claim
 explanation = {_text(a.wording.explanation)}
 about_level = {str(a.wording.about_level).lower()}
 """
-    if a.kind == "told-apart":
+    if a.kind == "discrimination":
         return f'{text}task = "triangle"  # ISO 4120: two alike and an odd one\n'
     if a.wording.more:
-        text += f"anchor = {{ more = {_text(a.wording.more)}, less = {_text(a.wording.less)} }}\n"
+        text += f"examples = {{ more = {_text(a.wording.more)}, less = {_text(a.wording.less)} }}\n"
     if a.kind == "rating":
         text += f"""
 # The rating describes each design by itself; the comparison above decides the planned question.
 [[attributes]]
 name = {_text(a.attribute + " rating")}
 task = "category rating"
-question = {_text(f"How much {a.attribute} does this sound have?")}
+wording = {_text(f"How much {a.attribute} does this sound have?")}
 comparative = {_text(a.wording.comparative)}
 explanation = {_text(a.wording.explanation)}
 scale = {_list(RATING_LABELS)}
 scale_standard = "own"
 """
         if a.wording.more:
-            text += f"anchor = {{ more = {_text(a.wording.more)}, less = {_text(a.wording.less)} }}\n"
+            text += f"examples = {{ more = {_text(a.wording.more)}, less = {_text(a.wording.less)} }}\n"
     return text
 
 
@@ -218,7 +218,7 @@ attribute = {_text(a.attribute + " rating")}
 presentation = "matched"
 repeats = 2
 """
-    if a.kind == "told-apart":
+    if a.kind == "discrimination":
         return text
     gains = "[1.0, 3.0]" if a.wording.about_level else "[1.5, 3.0]"
     return f"""{text}
@@ -231,7 +231,7 @@ repeats = 4
 
 
 def _pairs(a: Answers) -> str:
-    if a.kind in ("same", "small-change", "told-apart"):
+    if a.kind in ("same", "small-change", "discrimination"):
         return f'pairs = "planned"\nrepeats = {max(4, 2 * repeats(a, 2))}\n'
     some = partners(a)
     if some is not None:
@@ -262,14 +262,14 @@ withdrawn = "count"  # who finished and withdraws still counts, without answers
 
 
 def _questions(a: Answers) -> str:
-    kind = {"same": "same", "told-apart": "audible"}.get(a.kind, "more")
-    smallest = {"same": 0.7, "small-change": 0.55, "told-apart": 0.2}.get(a.kind, 0.6)
-    unit = "heard" if kind == "audible" else "share"
+    kind = {"same": "same", "discrimination": "audible"}.get(a.kind, "more")
+    smallest = {"same": 0.7, "small-change": 0.55, "discrimination": 0.2}.get(a.kind, 0.6)
+    unit = "share not guessed" if kind == "audible" else "share"
     in_100 = f"{100 * smallest:.0f} times in 100"
     about = {
         "same": f"# The same: chosen less than {in_100}, and few listeners who hear it otherwise.",
         "small-change": f"# Who hears no change picks each sound half the time; it counts from {in_100} on.",
-        "told-apart": f"# It matters when heard, and not guessed, in {100 * smallest:.0f} trials of 100.",
+        "discrimination": f"# It matters when heard, and not guessed, in {100 * smallest:.0f} trials of 100.",
     }.get(a.kind, f"# It matters when chosen at least {in_100}.")
     last = "split_limit = 0.5\n" if a.kind == "same" else ""
     return f"""\
@@ -289,8 +289,8 @@ alpha = 0.05
 def _question_id(a: Answers) -> str:
     if a.kind == "same":
         return f"same-{a.attribute}"
-    if a.kind == "told-apart":
-        return "told-apart"
+    if a.kind == "discrimination":
+        return "discriminated"
     return f"{a.wording.comparative.split()[0]}-beyond-level"
 
 

@@ -82,7 +82,7 @@ class Comparison(Form):
 
 
 class Comparisons(FileForm):
-    """Those of a study: for each factor of two levels, the levels compared within each other condition."""
+    """Those of a study: for each factor of two values, the values compared within each other condition."""
 
     format: int = 1
     version: str

@@ -1,5 +1,7 @@
 """How a test was carried out, for the footnote of a sentence in print: when, by whom, over what, on what."""
 
+from pydantic import AliasChoices, Field
+
 from listening.records.form import Form
 
 
@@ -7,7 +9,7 @@ class Sampled(Form):
     """What was recorded of one condition and heard."""
 
     condition: str
-    n_units: int
+    n_specimens: int = Field(validation_alias=AliasChoices("n_specimens", "n_units"))
     """Pieces of the product that were recorded; 0 where the table of recordings does not say."""
     recordings: tuple[str, ...]
     """Their names, one a strike."""

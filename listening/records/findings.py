@@ -1,11 +1,13 @@
 """What `analyse` decided: every number that the report may print, raw; words and rounding come later."""
 
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AliasChoices, BeforeValidator, Field
 
+from listening.records.amendment import Amendment
+from listening.records.claimed_ratio import ClaimedRatioFinding
 from listening.records.conducted import Conducted
-from listening.records.factor import FactorFinding
+from listening.records.contrasts import ContrastForm
 from listening.records.findings_explained import (
     Decomposition,
     Explanation,
@@ -14,12 +16,23 @@ from listening.records.findings_explained import (
     PlayedMeasure,
     SideBySide,
 )
+from listening.records.findings_graded import GradedSet
 from listening.records.form import FileForm, Form
 from listening.records.imported import Imported
 from listening.records.interval import Interval
+from listening.records.question_kinds import Kind, QuestionKind, named
 from listening.records.tasks import PAIRED_COMPARISON
 
 Word = Literal["supported", "contradicted", "undecided", "no verdict"]
+EARLIER = {"told apart": "discrimination", "heard": "share not guessed"}
+DecidedBy = Annotated[
+    Literal["direct share", "logistic mixed model", "discrimination", "ratings", "nothing"],
+    BeforeValidator(lambda word: EARLIER.get(word, word)),
+]
+Unit = Annotated[
+    Literal["share", "logit", "share not guessed", "points"],
+    BeforeValidator(lambda word: EARLIER.get(word, word)),
+]
 
 
 class LevelCheck(Form):
@@ -100,20 +113,36 @@ class LevelEquivalent(Form):
     db: float | None
     lower_db: float | None
     upper_db: float | None
-    level: float
+    coverage: float = Field(validation_alias=AliasChoices("coverage", "level"))
     reason: str = ""
     """Why there is none."""
+
+
+class ContrastPart(Form):
+    """One pair of a contrast of several."""
+
+    more: str
+    more_label: str
+    than: str
+    than_label: str
+    is_turned: bool
+    """The second difference of an interaction, turned round."""
+    n: int
+    """Direct comparisons by listeners who met every pair."""
+    n_more: int
+    share: float
+    """Mean over listeners of the share of choices of `more`."""
 
 
 class QuestionFinding(Form):
     """One planned question, decided."""
 
     id: str
-    kind: Literal["more", "same", "audible"]
+    kind: Kind
     attribute: str
     comparative: str
-    asked: str
-    """The listener's question, word for word."""
+    wording: str = Field(validation_alias=AliasChoices("wording", "asked"))
+    """What the listener read, word for word."""
     presentation: str
     beyond_level: bool
     """Decided on matched stimuli with level corrected: the claim is about more than being louder."""
@@ -123,8 +152,17 @@ class QuestionFinding(Form):
     more_label: str
     than: str
     than_label: str
+    contrast: ContrastForm = "pair"
+    """`pair`: the two are compared; otherwise the mean over several pairs decides, see `parts`."""
+    conditions: tuple[str, ...] = ()
+    """All that several pairs compare."""
+    over: tuple[str, ...] = ()
+    """`averaged`, `interaction`: the values averaged over; `trend`: the steps, from least to most."""
+    exceeds: tuple[str, ...] = ()
+    """`interaction`: the two of the second difference, as called."""
+    parts: tuple[ContrastPart, ...] = ()
     smallest_effect: float
-    unit: Literal["share", "logit", "heard", "points"]
+    unit: Unit
     smallest_effect_logit: float
     alpha: float
     alpha_corrected: float
@@ -134,9 +172,7 @@ class QuestionFinding(Form):
     split_limit: float | None
     word: Word
     reason: str
-    decided_by: Literal["direct share", "logistic mixed model", "told apart", "ratings", "nothing"] = (
-        "logistic mixed model"  # findings of before 0.2 had no other way for choices
-    )
+    decided_by: DecidedBy = "logistic mixed model"  # findings of before 0.2 had no other way for choices
     """`direct share`: `share`, `df`, `se` and `p` are of the share of choices in direct comparisons, and
     decide; `estimate` and what stands in log-odds explain. `nothing`: described only."""
     warnings: tuple[str, ...] = ()
@@ -168,7 +204,7 @@ class QuestionFinding(Form):
     df: float | None = None
     p: float | None = None
     """One-sided, against no effect (`more`); the larger of the two one-sided tests (`same`)."""
-    bound_by: str = ""
+    limits_by: str = Field(default="", validation_alias=AliasChoices("limits_by", "bound_by"))
     """How the limits were had."""
     share: Interval | None = None
     """Share of choices over listeners and strikes; of direct comparisons alone with `direct share`."""
@@ -182,18 +218,27 @@ class QuestionFinding(Form):
     """For `same`: share of listeners whose own effect is at least the smallest that matters."""
     share_outside_upper: float | None = None
     task: str = PAIRED_COMPARISON.name
-    heard: Interval | None = None
-    """For `audible`: share of trials in which the difference was heard and not guessed."""
+    share_not_guessed: Interval | None = Field(
+        default=None, validation_alias=AliasChoices("share_not_guessed", "heard")
+    )
+    """For `audible`: share of trials in which the answer was right and not guessed."""
     guess: float | None = None
     """For `audible`: share right by guessing; null for same-different."""
     n_false: int | None = None
     """For same-different: pairs that are alike and were called different, of `n_alike`."""
     n_alike: int | None = None
-    factor: FactorFinding | None = None
+    claimed_ratio: ClaimedRatioFinding | None = Field(
+        default=None, validation_alias=AliasChoices("claimed_ratio", "factor")
+    )
     level_equivalent: LevelEquivalent | None = None
     level_checks: tuple[LevelCheck, ...] = ()
     sensitivity: tuple[Sensitivity, ...] = ()
     listeners: tuple[ListenerEffect, ...] = ()
+
+    @property
+    def of_kind(self) -> QuestionKind:
+        """What its kind says of it."""
+        return named(self.kind)
 
 
 class LevelSlope(Form):
@@ -276,11 +321,11 @@ class Winner(Form):
     presentation: str
     condition: str
     label: str
-    level: float
-    """Joint coverage over all pairs of the set."""
+    coverage: float = Field(validation_alias=AliasChoices("coverage", "level"))
+    """Joint, over all pairs of the set."""
     n_pairs: int
     least_lower: float
-    """Smallest simultaneous lower bound of its lead over any other condition, log-odds."""
+    """Smallest simultaneous lower limit of its lead over any other condition, log-odds."""
     is_clear: bool
     """Whether it leads every other condition by more than nothing."""
 
@@ -361,9 +406,9 @@ class Method(Form):
     deciding: str = "logistic mixed model, restricted Laplace likelihood"
     """The method that decides questions on choices; what stood here before 0.2 is the default."""
     minimum_listeners: int
-    slope_level: float
+    slope_coverage: float = Field(validation_alias=AliasChoices("slope_coverage", "slope_level"))
     """Coverage of the level slope's limits, at both of which a verdict must hold."""
-    df_rule: str = "Satterthwaite’s (listeners with the compared strokes)"
+    df_rule: str = "Satterthwaite’s (listeners with the compared strikes)"
     family_rule: str = "Holm"
     level_metrics: tuple[str, ...]
     versions: dict[str, str]
@@ -401,9 +446,9 @@ class Fixed(Form):
     study_version: int = 1
     reason: str = ""
     """Why this version took the place of the one before."""
-    lodged_at: str = ""
+    deposited_at: str = Field(default="", validation_alias=AliasChoices("deposited_at", "lodged_at"))
     """When its plan was given to a third party; empty if it was not."""
-    lodged_with: str = ""
+    deposited_with: str = Field(default="", validation_alias=AliasChoices("deposited_with", "lodged_with"))
     page_digest: str = ""
 
 
@@ -477,6 +522,10 @@ class StudyRecord(Form):
     replaced: int = 0
     """How many listeners sat on a slot that another had begun."""
     deals: tuple[Dealt, ...] = ()
+    amendments: tuple[Amendment, ...] = ()
+    """Changes to the deal at hand that kept its answers."""
+    apart: int = 0
+    """Sittings that read other words than the others; their answers decide nothing."""
     n_human: int = 0
     n_simulated: int = 0
     """Sittings in the store."""
@@ -504,6 +553,7 @@ class Findings(FileForm):
     superlatives: tuple[SuperlativeFinding, ...] = ()
     level_slopes: tuple[LevelSlope, ...]
     winners: tuple[Winner, ...] = ()
+    graded: tuple[GradedSet, ...] = ()
     strengths: tuple[StrengthSet, ...]
     explanations: tuple[Explanation, ...] = ()
     side_by_side: tuple[SideBySide, ...] = ()

@@ -2,7 +2,7 @@
 
 from typing import Literal
 
-from pydantic import Field
+from pydantic import AliasChoices, Field
 
 from listening.records.form import Form
 from listening.records.interval import Interval
@@ -94,22 +94,22 @@ class Decomposition(Form):
     """Share that no property accounts for."""
     inflation: dict[str, float | None] = Field(default={})
     """Variance inflation of each slope that the conditions have to tell apart; null: infinite."""
-    told_apart: bool | None = None
-    """Whether brightness and decay can be told apart; null where one of them hardly differs."""
+    separable: bool | None = Field(default=None, validation_alias=AliasChoices("separable", "told_apart"))
+    """Whether the effects of brightness and decay can be separated; null where one of them hardly differs."""
     held_equal: tuple[str, ...] = ()
     """Properties in which the conditions hardly differ."""
     note: str = ""
 
 
 class PlayedMeasure(Form):
-    """One metric of one condition as played: mean over strokes with limits."""
+    """One metric of one condition as played: mean over strikes with limits."""
 
     presentation: str
     condition: str
     label: str
     metric: str
     n: int
-    """Strokes, or units where several were struck."""
+    """Strikes, or specimens where several were struck."""
     mean: Interval
     """Geometric where the metric is compared by ratios."""
 

@@ -20,7 +20,11 @@ from listening.records.text import fault_in, read_text
 class Form(BaseModel):
     """A strict, frozen record: unknown keys, NaN and infinity are refused."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True)
+
+
+AS_FIRST_NAMED = {"as": "first named"}
+"""Context in which a hash is taken: words that were renamed are dumped as the first version had them."""
 
 
 class FileForm(Form):
@@ -88,9 +92,16 @@ def _json(content: dict[str, Any]) -> str:
 def hashed(form: Form, *, without: frozenset[str] = frozenset()) -> str:
     """What a form's hash is taken of: fields at their default, and the format's number, are left out.
 
-    So a later version may add a field, and the hash of an older file stays what it was.
+    So a later version may add a field, and the hash of an older file stays what it was. What was renamed
+    goes in under its first name (its `serialization_alias`, or `AS_FIRST_NAMED`).
     """
-    content = form.model_dump(mode="json", exclude_defaults=True, exclude={"format", *without})
+    content = form.model_dump(
+        mode="json",
+        by_alias=True,
+        exclude_defaults=True,
+        exclude={"format", *without},
+        context=AS_FIRST_NAMED,
+    )
     return json.dumps(content, sort_keys=True, separators=(",", ":"))
 
 
@@ -135,7 +146,7 @@ def write_bytes(path: Path, content: bytes, *, private: bool = False) -> None:
             file.flush()
             os.fsync(file.fileno())
         temporary.replace(path)
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
     except OSError as error:
         if temporary is not None:
             temporary.unlink(missing_ok=True)
@@ -161,7 +172,7 @@ def _sweep(path: Path) -> None:
                 leftover.unlink()
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """The new name survives a power cut too; a file system that cannot do that does it by itself."""
     with suppress(OSError):
         descriptor = os.open(folder, os.O_RDONLY)

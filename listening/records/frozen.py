@@ -4,8 +4,11 @@ import hashlib
 from pathlib import Path
 from typing import Any
 
+from pydantic import AliasChoices, Field
+
 from listening.errors import StudyError
 from listening.records import record
+from listening.records.amendment import Amendment
 from listening.records.form import FileForm, Form, digest_of
 from listening.records.plan import Plan
 from listening.records.study import Study
@@ -40,30 +43,32 @@ class Version(Form):
     """Why it took the place of the one before; empty for the first."""
 
 
-class Lodging(Form):
+class Deposit(Form):
     """The plan as it was given to a third party."""
 
     study_digest: str
     page_digest: str
     """SHA-256 of the page's text."""
-    lodged_at: str
+    deposited_at: str = Field(validation_alias=AliasChoices("deposited_at", "lodged_at"))
     whom: str = ""
 
 
 class History(FileForm):
-    """Every deal of a study, oldest first, and what was lodged."""
+    """Every deal of a study, oldest first, and what was deposited."""
 
     format: int = 1
     versions: tuple[Version, ...] = ()
-    lodgings: tuple[Lodging, ...] = ()
+    deposits: tuple[Deposit, ...] = Field(default=(), validation_alias=AliasChoices("deposits", "lodgings"))
+    amendments: tuple[Amendment, ...] = ()
+    """Of every deal, oldest first."""
 
     def version(self, study_digest: str) -> Version | None:
         """The deal with that hash, if it is noted."""
         return next((v for v in self.versions if v.study_digest == study_digest), None)
 
-    def lodged(self, study_digest: str) -> Lodging | None:
-        """When that deal was first lodged, if it was."""
-        return next((x for x in self.lodgings if x.study_digest == study_digest), None)
+    def deposited(self, study_digest: str) -> Deposit | None:
+        """When that deal was first deposited, if it was."""
+        return next((x for x in self.deposits if x.study_digest == study_digest), None)
 
 
 def freeze(study: Study, *, study_digest: str, dealt_at: str, stimuli: list[Path], plan_text: str) -> Frozen:
@@ -100,6 +105,8 @@ def check(study: Study) -> None:
         Some are not; each is named.
     """
     dealt = Frozen.load(study.frozen)
+    if fault := half_amended(study):
+        raise StudyError(f"{fault}. Nothing was done")
     if fault := of_list(study):
         raise StudyError(f"{fault}. Nothing was done")
     bad = [f"{study.root / f.file}: the {f.what} {fault}" for f in dealt.files if (fault := _fault(study, f))]
@@ -128,9 +135,17 @@ def of_list(study: Study) -> str:
     return ""
 
 
+def half_amended(study: Study) -> str:
+    """What to say of an amendment that was cut off; empty where none was."""
+    kept = study.amendments(len(Plan.load(study.plan).amends) + 1)
+    if not kept.is_dir():
+        return ""
+    return f'{kept}: an amendment was cut off; make it again: listening amend {study.root} "why"'
+
+
 def dealt_entry(study: Study) -> dict[str, Any] | None:
-    """What the record tells of the last deal; None for deals of earlier versions."""
-    told = [entry.told for entry in record.load(study.record) if entry.kind == "dealt"]
+    """What the record tells of the last deal or amendment; None for deals of earlier versions."""
+    told = [entry.told for entry in record.load(study.record) if entry.kind in ("dealt", "amended")]
     return told[-1] if told else None
 
 

@@ -6,13 +6,12 @@ from typing import Any, Literal, Self
 from pydantic import Field, ValidationError, model_validator
 
 from listening.errors import RecordError
-from listening.records import toml_lines
+from listening.records import earlier_words, toml_lines
 from listening.records.form import Form, place
 from listening.records.protocol import (
     AS_RECORDED,
     Attribute,
     Block,
-    Name,
     Panel,
     Presentation,
     Protocol,
@@ -20,6 +19,7 @@ from listening.records.protocol import (
     Recordings,
     Sitting,
 )
+from listening.records.questions import Name
 from listening.records.text import read_toml
 
 NOT_SAID = "nobody said who they were"
@@ -54,7 +54,7 @@ class Asked(Form):
     """The one thing that the listeners were asked."""
 
     name: Name = Field("preference", description="Short name of the attribute.")
-    question: str = Field("Which of the two?", min_length=3, description="What the listeners were asked.")
+    wording: str = Field("Which of the two?", min_length=3, description="What the listeners were asked.")
     comparative: str = Field("more liked", min_length=1, description="The word of the claim.")
 
 
@@ -100,7 +100,7 @@ class About(Form):
         """What a protocol of such a test would have said: for the analysis, which reads protocols."""
         attribute = Attribute(
             name=self.asked.name,
-            question=self.asked.question,
+            wording=self.asked.wording,
             comparative=self.asked.comparative,
             no_difference=True,
         )
@@ -151,6 +151,7 @@ def load(path: Path) -> About:
         It is no TOML, or not this form; every problem is named with its line.
     """
     text, raw = read_toml(path)
+    raw = earlier_words.renewed(raw, path)
     try:
         return About.model_validate(raw)
     except ValidationError as error:

@@ -1,13 +1,15 @@
-"""An estimate with its bounds, as every form of findings holds it."""
+"""An estimate with its confidence limits, as every form of findings holds it."""
+
+from pydantic import AliasChoices, Field
 
 from listening.records.form import Form
 
 
 class Interval(Form):
-    """An estimate with its bounds; a bound that the data cannot give is null."""
+    """An estimate with its confidence limits; a limit that the data cannot give is null."""
 
     value: float
     lower: float | None
     upper: float | None
-    level: float
-    """Coverage of the two bounds together: 0.9 for two one-sided bounds at 0.05."""
+    coverage: float = Field(validation_alias=AliasChoices("coverage", "level"))
+    """Of the two limits together: 0.9 for two one-sided limits at 0.05."""

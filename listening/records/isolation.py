@@ -34,6 +34,15 @@ class Isolation(Form):
     decay_tolerance: float = Field(
         0.05, gt=0, le=0.3, description="Share by which the study's decay may move where it should stay."
     )
+    t60_tolerance: float = Field(
+        0.05, ge=0, le=0.3, description="Share by which every partial's T60 may be moved to hold the decay."
+    )
+    peak_tolerance_db: float = Field(
+        3.0, gt=0, le=12, description="By how much the peak may move, at the matched level."
+    )
+    strike_noise_tolerance_db: float = Field(
+        4.0, gt=0, le=12, description="By how much the strike's noise may move, at the matched level."
+    )
 
     @model_validator(mode="after")
     def _asks_for_something_once(self) -> Self:

@@ -2,11 +2,12 @@
 
 import hashlib
 import hmac
-from typing import Literal
+from typing import Annotated, Literal
 
 from listening.records.form import FileForm, Form, hashed
+from listening.records.roles import FIRST_NAMED_ANCHOR
 
-Role = Literal["study", "control", "anchor", "level check"]
+Role = Annotated[Literal["study", "control", "example", "level check"], *FIRST_NAMED_ANCHOR]
 
 
 class KeyedClip(Form):

@@ -1,10 +1,11 @@
 """What `prepare` made: each stimulus with its hash, gain, and metrics measured from the written file."""
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from listening.records.form import FileForm, Form
+from listening.records.roles import FIRST_NAMED_ANCHOR
 
-Role = Literal["study", "anchor"]
+Role = Annotated[Literal["study", "example"], *FIRST_NAMED_ANCHOR]
 End = Literal["", "more", "less"]
 
 
@@ -32,7 +33,15 @@ class Isolated(Form):
     explained: float
     """Share of the base strike's energy, from 50 ms to the noise, that its partials account for."""
     partials: tuple[MovedPartial, ...]
-    """The strongest, up to five."""
+    """The strongest, up to five: each is held to 2 % of what was asked."""
+    other_partials: tuple[MovedPartial, ...] = ()
+    """All others that can be measured: told, not held."""
+    peak_db: float = 0.0
+    """Peak over that of the untouched strike, both at the matched level."""
+    strike_noise_db: float | None = None
+    """Energy of the first 50 ms that no partial explains, likewise; None where there is none."""
+    onset_ms: float = 0.0
+    """Onset, found anew, after that of the untouched strike."""
 
 
 class Stimulus(Form):
@@ -43,14 +52,14 @@ class Stimulus(Form):
     role: Role
     recording: str
     condition: str
-    """Empty for an anchor."""
+    """Empty for an example."""
     strike: str
     presentation: str
-    """`as recorded`, `matched` or `isolated`; an anchor is `as recorded`."""
+    """`as recorded`, `matched` or `isolated`; an example is `as recorded`."""
     attribute: str = ""
-    """For an anchor: the attribute it explains."""
+    """For an example: the attribute it explains."""
     end: End = ""
-    """For an anchor: which end of the attribute."""
+    """For an example: which end of the attribute."""
     file: str
     """Name within the stimuli folder."""
     digest: str

@@ -3,6 +3,8 @@
 from pathlib import Path
 from typing import Self
 
+from pydantic import AliasChoices, Field
+
 from listening.errors import StudyError
 from listening.records.form import FileForm, Form, digest_of, hashed
 from listening.records.protocol import Sitting
@@ -44,17 +46,29 @@ class PlannedAttribute(Form):
 
     name: str
     task: str
-    question: str
+    wording: str = Field(validation_alias=AliasChoices("wording", "question"), serialization_alias="question")
     explanation: str
     no_difference: bool = False
     scale: tuple[str, ...] = ()
     """Labels from least to most."""
+    scale_bands: bool = False
+    """Whether each label stands over a band of the scale, not over a place on it."""
     switching: bool = False
     """Whether the listener goes to and fro between the sounds."""
+    switching_to: str = "same place"
+    """Where the other sound is entered: at the same place, or at its start."""
     loops: bool = False
-    anchor_more: str | None = None
-    """Clip code of the anchor with more of it."""
-    anchor_less: str | None = None
+    example_more: str | None = Field(
+        default=None,
+        validation_alias=AliasChoices("example_more", "anchor_more"),
+        serialization_alias="anchor_more",
+    )
+    """Clip code of the example with more of it."""
+    example_less: str | None = Field(
+        default=None,
+        validation_alias=AliasChoices("example_less", "anchor_less"),
+        serialization_alias="anchor_less",
+    )
 
 
 class ClipFile(Form):
@@ -63,6 +77,14 @@ class ClipFile(Form):
     clip: str
     digest: str
     """SHA-256 of the file's bytes."""
+
+
+class Amended(Form):
+    """A plan that this one took the place of, answers kept."""
+
+    study_digest: str
+    is_same_wording: bool
+    """Whether listeners read the same words under it as under this one."""
 
 
 class Plan(FileForm):
@@ -96,6 +118,24 @@ class Plan(FileForm):
     """Whether answers, events and the record of the study hang in chains; earlier versions dealt without."""
     listeners: int | None = None
     """How many listeners are planned; the slots beyond are spare."""
+
+    amends: tuple[Amended, ...] = ()
+    """What was amended since the deal, oldest first."""
+
+    @property
+    def dealt_digest(self) -> str:
+        """The hash of the plan as it was dealt, before any amendment."""
+        return self.amends[0].study_digest if self.amends else self.study_digest
+
+    @property
+    def digests(self) -> tuple[str, ...]:
+        """The hashes of this plan since its deal, oldest first."""
+        return (*(one.study_digest for one in self.amends), self.study_digest)
+
+    def is_same_wording(self, study_digest: str) -> bool:
+        """Whether a sitting under the plan of that hash met the same sounds and words as under this one."""
+        alike = {one.study_digest for one in self.amends if one.is_same_wording}
+        return study_digest in {*alike, self.study_digest}
 
     @property
     def drawn_from(self) -> str:

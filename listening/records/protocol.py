@@ -4,10 +4,11 @@ import re
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self, get_args
 
-from pydantic import BaseModel, Field, ValidationError, model_validator
+from pydantic import AliasChoices, BaseModel, Field, ValidationError, model_validator
 
 from listening.errors import RecordError
-from listening.records import protocol_names, tasks, toml_lines
+from listening.records import contrasts, earlier_words, protocol_names, tasks, toml_lines
+from listening.records.contrasts import Contrast
 from listening.records.form import Form, digest_of, place
 from listening.records.isolation import Isolation
 from listening.records.metric_register import MatchingMetric
@@ -17,7 +18,6 @@ from listening.records.questions import (
     AS_RECORDED,
     ISOLATED,
     MATCHED,
-    Contrast,
     Name,
     PresentationName,
     Question,
@@ -31,14 +31,30 @@ from listening.records.text import loads_toml, read_text
 __all__ = ["AS_RECORDED", "ISOLATED", "MATCHED", "Contrast", "Question", "Superlative"]  # of `questions`
 
 
+class Calibrator(Form):
+    """Recordings of the sound calibrator, made with the study's gain."""
+
+    before: str = Field(description="Its tone before the recordings, relative to the recordings folder.")
+    after: str | None = Field(None, description="Its tone after them: the drift between both is told.")
+    level_db: Literal[94, 114] = Field(94, description="What it gives at 250 Hz or 1 kHz, in dB re 20 µPa.")
+
+
 class Recordings(Form):
     """Where the recordings are and which factors tell the conditions apart."""
 
     folder: str = Field(description="Folder of the recordings table, relative to the protocol file.")
     table: str = Field("recordings.csv", description="CSV table in that folder, one recording a row.")
-    factors: list[Name] = Field(min_length=1, description="Columns whose levels make a condition, in order.")
+    factors: list[Name] = Field(min_length=1, description="Columns whose values make a condition, in order.")
     use: dict[str, list[str]] = Field(
-        {}, description="Levels to keep, by factor; a factor left out keeps all."
+        {}, description="Values to keep, by factor; a factor left out keeps all."
+    )
+    calibrator: Calibrator | None = Field(
+        None, description="Calibrates every recording whose row does not; one gain for all."
+    )
+    background: str | None = Field(
+        None,
+        description="The room alone with the same gain, relative to the recordings folder: taken off "
+        "energies, and what a strike is heard over.",
     )
 
 
@@ -95,7 +111,7 @@ class Trimming(Form):
     )
 
 
-class Anchor(Form):
+class Examples(Form):
     """Two sounds that differ in the attribute alone; they explain the word before the first trial."""
 
     more: str = Field(description="Sound file with more of it, relative to the recordings folder.")
@@ -103,14 +119,14 @@ class Anchor(Form):
 
 
 class Attribute(Form):
-    """A question put to the listener."""
+    """What the listener is asked about the sounds."""
 
     name: Name = Field(description="Short name, used by blocks and questions.")
     task: TaskName = Field(tasks.PAIRED_COMPARISON.name, description="The method of asking.")
-    question: str = Field(min_length=3, description="What the listener reads, in the listener's language.")
+    wording: str = Field(min_length=3, description="What the listener reads, in the listener's language.")
     comparative: str = Field(min_length=1, description="The word of the claim: brighter, longer, louder.")
-    explanation: str = Field("", description="What the word means, shown with the anchor pair.")
-    anchor: Anchor | None = Field(None, description="Two sounds that differ in the attribute alone.")
+    explanation: str = Field("", description="What the word means, shown with the two examples.")
+    examples: Examples | None = Field(None, description="Two sounds that differ in the attribute alone.")
     no_difference: bool = Field(
         False, description="Paired comparison: whether `no difference` may be answered."
     )
@@ -118,15 +134,25 @@ class Attribute(Form):
         [],
         description="For ratings: the labels of the scale, from least to most, in the listener's language. "
         "Comparison category: 7, the second sound against the first; category rating: 5 or 9; continuous "
-        "rating and multiple stimulus: 2 to 11, spread evenly.",
+        "rating and multiple stimulus: 2 to 11, spread evenly; triple stimulus: 5, at 1.0 to 5.0.",
     )
     scale_standard: str = Field(
         "", description="For ratings: the standard that the scale follows, or `own`; printed in the report."
+    )
+    scale_labels: Literal["places", "bands"] = Field(
+        "places",
+        description="Continuous rating and multiple stimulus: whether a label names a place on the scale, or "
+        "one of equal bands that the scale is parted in (ITU-R BS.1534: five).",
     )
     listening: Literal["in turn", "switching"] = Field(
         "in turn",
         description="`in turn`: the sounds follow each other; `switching`: the listener goes to and fro "
         "between aligned sounds, cross-faded. Multiple stimulus and adjustment always switch.",
+    )
+    switching_to: Literal["same place", "start"] = Field(
+        "same place",
+        description="With `switching`: where the other sound is entered. `same place`: at the same instant; "
+        "`start`: at its beginning, for sounds that die away.",
     )
     loops: bool = Field(True, description="With `switching`: whether the sounds go round and round.")
     about_level: bool = Field(
@@ -146,6 +172,8 @@ class Attribute(Form):
                 f"task `{self.task}` needs `scale` with {wanted} labels (found {len(self.scale)}) "
                 "and `scale_standard`, the standard it follows or `own`"
             )
+        if self.scale_labels == "bands" and tasks.named(self.task).marks != tasks.POINTS_0_TO_100:
+            raise ValueError(f'`scale_labels = "bands"` belongs to a scale of 0 to 100, not to `{self.task}`')
         if self.no_difference and not tasks.named(self.task).may_see_no_difference:
             raise ValueError(f"`no_difference` belongs to a paired comparison, not to `{self.task}`")
         return self
@@ -173,7 +201,19 @@ class Block(Form):
         None, ge=2, le=200, description="For `blocks`: how many conditions a listener compares."
     )
     reference: str | None = Field(
-        None, description="For `multiple stimulus`: the condition that is also played as the known reference."
+        None,
+        description="For `multiple stimulus` and `triple stimulus`: the condition that is also played as the "
+        "known reference.",
+    )
+    low_anchor: str | None = Field(
+        None,
+        description="For `multiple stimulus`: the condition that was made the worst on purpose (ITU-R "
+        "BS.1534: the reference low-passed at 3.5 kHz).",
+    )
+    mid_anchor: str | None = Field(
+        None,
+        description="For `multiple stimulus`: the condition that was made middling on purpose (ITU-R "
+        "BS.1534: the reference low-passed at 7 kHz); see `exclusions.mid_anchor_high_above`.",
     )
     planned_too: bool = Field(
         False,
@@ -234,7 +274,12 @@ class Control(Form):
 class Ask(Form):
     """One question about the listener; `rather not say` is always offered."""
 
-    question: str = Field(min_length=3, description="What is asked: age band, hearing, experience.")
+    wording: str = Field(
+        min_length=3,
+        validation_alias=AliasChoices("wording", "question"),
+        serialization_alias="question",
+        description="What is asked: age band, hearing, experience.",
+    )
     answers: list[str] = Field(min_length=1, max_length=8, description="What may be answered.")
 
 
@@ -257,8 +302,8 @@ class Sitting(Form):
         0,
         ge=0,
         le=10,
-        description="Before the trials of an attribute with an anchor pair, the pair is asked until it was "
-        "told apart so many times in a row, or the listener goes on without; never counted. 0: no such rule.",
+        description="Before the trials of an attribute with examples, the pair is asked until it was "
+        "discriminated so many times in a row, or the listener goes on without; never counted. 0: no rule.",
     )
     hearing_check: bool = Field(
         False,
@@ -282,7 +327,33 @@ class Sitting(Form):
         "place and every neighbour equally often; `fixed`: as they are listed.",
     )
     break_every_trials: int = Field(40, ge=5, le=500, description="A pause is offered after so many trials.")
+    break_every_min: float | None = Field(
+        None, ge=1, le=240, description="A pause is offered after so many minutes of trials, too."
+    )
     break_at_least_s: float = Field(30.0, ge=0, le=3600, description="The pause lasts at least this long.")
+    session_at_most_min: float | None = Field(
+        None,
+        ge=1,
+        le=600,
+        description="After so many minutes the sitting ends for now, at the end of a trial; the listener "
+        "goes on another time.",
+    )
+    answer_within_s: float | None = Field(
+        None,
+        ge=1,
+        le=600,
+        description="Seconds after the sounds in which an answer is wanted; later the listener is asked for "
+        "it, and that it came late is written down.",
+    )
+    idle_after_min: float | None = Field(
+        None,
+        ge=1,
+        le=240,
+        description="So many minutes without a key: the sound stops and the sitting pauses.",
+    )
+    loops_at_most_s: float = Field(
+        120.0, ge=5, le=3600, description="A loop that goes round and round stops after so many seconds."
+    )
 
     @model_validator(mode="after")
     def _most_reaches_least(self) -> Self:
@@ -306,6 +377,26 @@ class Exclusions(Form):
     )
     same_side_above: Share | None = Field(
         None, description="Leave out who gave one side (first or second) in more than this share of trials."
+    )
+    repeats_alike_below: Share | None = Field(
+        None,
+        description="Leave out who answered pairs of conditions heard again alike in a smaller share of "
+        "repeats than this; 0.5 is what answers at random give on average.",
+    )
+    hidden_reference_low_above: Share | None = Field(
+        None,
+        description="Multiple stimulus: leave out who graded the hidden reference below 90 of 100 in more "
+        "than this share of trials (ITU-R BS.1534-3: 0.15).",
+    )
+    mid_anchor_high_above: Share | None = Field(
+        None,
+        description="Multiple stimulus: leave out who graded the mid anchor above 90 of 100 in more than "
+        "this share of trials (ITU-R BS.1534-3: 0.15).",
+    )
+    difference_grades_p_above: Share | None = Field(
+        None,
+        description="Triple stimulus: leave out whose difference grades do not lie below zero by a one-sided "
+        "t test at this level (ITU-R BS.1116-3: 0.05), that is, who did not hear the reference out.",
     )
 
 
@@ -350,6 +441,11 @@ class Protocol(Form):
         default=[], description="Conditions named beforehand as having the most of an attribute."
     )
 
+    @model_validator(mode="before")
+    @classmethod
+    def _each_is_spelt_out(cls, raw: Any) -> Any:
+        return contrasts.spelt_out(raw)
+
     @model_validator(mode="after")
     def _names_are_known_and_unique(self) -> Self:
         found = protocol_names.faults(self.model_dump())
@@ -384,14 +480,15 @@ class Protocol(Form):
 
     def label(self, condition: str) -> str:
         """How a condition is called in print."""
-        return self.labels.get(condition, condition.replace("/", ", ").replace("_", " "))
+        named = "/".join(level for level in condition.split("/") if level != contrasts.EVERY)
+        return self.labels.get(condition, named.replace("/", ", ").replace("_", " "))
 
 
 def problems(path: Path) -> tuple[Protocol | None, list[Problem]]:
     """The protocol in a TOML file, if it can be read, and every problem in it, in the order of its lines."""
     text = read_text(path)
     try:
-        raw = loads_toml(text, path)
+        raw = earlier_words.renewed(loads_toml(text, path), path)
     except RecordError as error:
         said = str(error).removeprefix(f"{path}: ")
         line = int(match[1]) if (match := re.search(r"line (\d+)", said)) else None

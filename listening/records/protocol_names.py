@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from difflib import get_close_matches
 from typing import Any
 
-from listening.records import tasks, together
+from listening.records import question_kinds, tasks, together
 from listening.records.problem import Fault, KeyPath
 
 
@@ -21,9 +21,9 @@ def faults(raw: dict[str, Any]) -> list[Fault]:
     return [
         *found,
         *_never_asked(raw),
-        *_undecided(raw),
+        *_never_decided(raw),
         *_mixed_families(raw),
-        *_factors(raw),
+        *_ratios(raw),
         *together.faults(raw),
     ]
 
@@ -84,13 +84,11 @@ def _never_asked(raw: dict[str, Any]) -> Iterator[Fault]:
 
 
 COMPARISON = tasks.PAIRED_COMPARISON.name
-TOLD_APART = tasks.names(decides="heard at all")
+DISCRIMINATION = tasks.names(decides="heard at all")
 RATED = tasks.names(decides="points of the scale")
-# which tasks' answers decide a kind of question; all others: a comparison or a rating
-DECIDING = {"audible": TOLD_APART}
 
 
-def _undecided(raw: dict[str, Any]) -> Iterator[Fault]:
+def _never_decided(raw: dict[str, Any]) -> Iterator[Fault]:
     """Questions on tasks that decide none, and comparisons that no question waits for."""
     task_of = {row.get("name"): row.get("task", COMPARISON) for _, row in _rows(raw, "attributes")}
     questions = list(_rows(raw, "questions"))
@@ -98,7 +96,7 @@ def _undecided(raw: dict[str, Any]) -> Iterator[Fault]:
         yield Fault(("questions",), "none", "at least one planned question")
     for i, row in questions:
         task = task_of.get(row.get("attribute"), COMPARISON)
-        deciding = DECIDING.get(str(row.get("kind")), (COMPARISON, *RATED))
+        deciding = [t.name for t in tasks.ALL if t.decides in _kind(row).decided_from]
         if task not in deciding:
             yield Fault(
                 ("questions", i, "attribute"),
@@ -115,6 +113,11 @@ def _undecided(raw: dict[str, Any]) -> Iterator[Fault]:
             yield Fault(("questions", i, "unit"), f"`{row.get('unit', 'share')}`, asked as {task}", wanted)
 
 
+def _kind(question: dict[str, Any]) -> question_kinds.QuestionKind:
+    """The kind as written; of a name that the form refuses, the first."""
+    return next((k for k in question_kinds.ALL if k.name == question.get("kind")), question_kinds.ALL[0])
+
+
 def _mixed_families(raw: dict[str, Any]) -> Iterator[Fault]:
     questions = list(_rows(raw, "questions"))
     for i, row in questions:
@@ -127,19 +130,19 @@ def _mixed_families(raw: dict[str, Any]) -> Iterator[Fault]:
 
 
 def _sort(question: dict[str, Any]) -> str:
-    if question.get("kind") == "audible":
-        return "`audible`"
+    if _kind(question).by_right_answers:
+        return f"`{question['kind']}`"
     return "rating" if question.get("unit") == "points" else COMPARISON
 
 
-def _factors(raw: dict[str, Any]) -> Iterator[Fault]:
-    """Factors of a value that the presentation holds equal, or of sounds that nobody recorded."""
+def _ratios(raw: dict[str, Any]) -> Iterator[Fault]:
+    """Ratios claimed of a value that the presentation holds equal, or of sounds that nobody recorded."""
     metrics = {row.get("name"): row.get("metric") for _, row in _rows(raw, "presentations")}
     for i, row in _rows(raw, "questions"):
         held = metrics.get(row.get("presentation"))
-        if row.get("factor") is not None and row.get("presentation") == "isolated":
+        if row.get("claimed_ratio") is not None and row.get("presentation") == "isolated":
             wanted = "`matched` or `as recorded`: a ratio is measured on the recordings of both conditions"
-            yield Fault(("questions", i, "presentation"), "`isolated`, with a factor", wanted)
+            yield Fault(("questions", i, "presentation"), "`isolated`, with a claimed ratio", wanted)
         if row.get("metric") is not None and row.get("metric") == held:
             yield Fault(
                 ("questions", i, "metric"),

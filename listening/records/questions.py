@@ -5,7 +5,9 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from listening.records import metric_register
+from listening.records.contrasts import Contrast
 from listening.records.form import Form
+from listening.records.question_kinds import Kind, QuestionKind, Rule, named
 
 AS_RECORDED = "as recorded"
 MATCHED = "matched"
@@ -15,32 +17,25 @@ PresentationName = Literal["as recorded", "matched", "isolated"]
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^\s/\\.][^/\\\n]*$")]
 Share = Annotated[float, Field(gt=0, lt=1)]
 
-FACTOR_METRICS = tuple(metric.key for metric in metric_register.ALL if metric.is_ratio)
-
-
-class Contrast(Form):
-    """Two conditions: the one said to have more (or the same) and the one it is compared with."""
-
-    more: str = Field(description="Condition, its factor levels joined by `/`.")
-    than: str = Field(description="Condition, its factor levels joined by `/`.")
+RATIO_METRICS = tuple(metric.key for metric in metric_register.ALL if metric.is_ratio)
 
 
 class Question(Form):
     """A question planned before the data; only these decide a verdict and earn a printed sentence."""
 
     id: Name = Field(description="Short unique name.")
-    kind: Literal["more", "same", "audible"] = Field(
-        description="`more` of the attribute, the `same`, or `audible`: whether the two are told apart at "
+    kind: Kind = Field(
+        description="`more` of the attribute, the `same`, or `audible`: whether the two are discriminated at "
         "all, from same-different, triangle, duo-trio or 2-AFC."
     )
     attribute: Name = Field(description="Name of an attribute.")
     presentation: PresentationName = Field(description="Where it is decided.")
     contrast: Contrast = Field(description="The two conditions.")
     smallest_effect: float = Field(gt=0, description="Smallest effect that matters, in the unit below.")
-    unit: Literal["share", "logit", "heard", "points"] = Field(
+    unit: Literal["share", "logit", "share not guessed", "points"] = Field(
         "share",
         description="`share`: of choices, above 0.5 (0.6 = chosen 60 times in 100); `logit`: model units; "
-        "`heard`, for `audible`: share of trials in which the difference is heard and not guessed (0.2 = "
+        "`share not guessed`, for `audible`: share of trials answered rightly and not by guessing (0.2 = "
         "in 20 of 100); `points`, for ratings: points of the scale.",
     )
     alpha: float = Field(0.05, gt=0, le=0.2, description="One-sided error rate.")
@@ -56,7 +51,7 @@ class Question(Form):
         0.25,
         description="For `same`: upper limit on the share of listeners who hear a difference that matters.",
     )
-    factor: float | None = Field(
+    claimed_ratio: float | None = Field(
         None,
         gt=1,
         le=100,
@@ -65,48 +60,72 @@ class Question(Form):
     )
     metric: str | None = Field(
         None,
-        description="For `factor`: the metric whose ratio counts, such as `decay_s`, or `nmax_sone` for "
-        "loudness in sone.",
+        description="For `claimed_ratio`: the metric whose ratio counts, such as `decay_s`, or `nmax_sone` "
+        "for loudness in sone.",
     )
 
     @property
-    def rule(self) -> Literal["more", "same"]:
+    def of_kind(self) -> QuestionKind:
+        """What its kind says of it."""
+        return named(self.kind)
+
+    @property
+    def rule(self) -> Rule:
         """By which rule of the verdict it is decided."""
-        return "same" if self.kind == "same" else "more"
+        return self.of_kind.rule
+
+    @property
+    def outside_limit(self) -> float | None:
+        """The share of listeners that may hear a difference of their own; None where none is set."""
+        return self.split_limit if self.of_kind.is_equivalence else None
 
     @property
     def by_choices(self) -> bool:
-        """Whether which of two was chosen decides it; else whether they are told apart, or ratings, do."""
-        return self.kind != "audible" and self.unit != "points"
+        """Whether which of two was chosen decides it; else whether they are discriminated, or ratings, do."""
+        return not self.of_kind.by_right_answers and self.unit != "points"
 
     @model_validator(mode="after")
     def _effect_fits_unit(self) -> Self:
-        if (self.unit == "heard") != (self.kind == "audible"):
+        if (self.unit == "share not guessed") != self.of_kind.by_right_answers:
             raise ValueError(
-                f'kind "{self.kind}" with unit "{self.unit}"; wanted unit "heard" with "audible" alone'
+                f'kind "{self.kind}" with unit "{self.unit}"; wanted unit "share not guessed" with kind '
+                '"audible" alone'
             )
-        if self.unit == "heard" and self.smallest_effect >= 1:
+        if self.unit == "share not guessed" and self.smallest_effect >= 1:
             raise ValueError(
-                f"smallest_effect {self.smallest_effect} as a share heard must lie between 0 and 1"
+                f"smallest_effect {self.smallest_effect} as a share not guessed must lie between 0 and 1"
             )
         if self.unit == "share" and not 0.5 < self.smallest_effect < 1:
             raise ValueError(f"smallest_effect {self.smallest_effect} as a share must lie between 0.5 and 1")
-        if self.contrast.more == self.contrast.than:
-            raise ValueError(f"the contrast compares {self.contrast.more} with itself")
         return self
 
     @model_validator(mode="after")
-    def _factor_has_its_metric(self) -> Self:
-        if (self.factor is None) != (self.metric is None):
+    def _several_pairs_are_choices(self) -> Self:
+        several = self.contrast.form != "pair"
+        if several and not (self.by_choices and self.of_kind.has_direction):
             raise ValueError(
-                "`factor` and `metric` go together: the ratio claimed, and of which measured value"
+                "a contrast of several pairs is an average, decided for kind `more` by choices alone: what "
+                "holds on average need not hold for each; plan a question a pair instead (`each`)"
             )
-        if self.factor is not None and self.kind != "more":
-            raise ValueError(f'`factor` belongs to kind "more", not to "{self.kind}"')
-        if self.metric is not None and self.metric not in FACTOR_METRICS:
+        if several and (self.claimed_ratio is not None or self.presentation == ISOLATED):
+            raise ValueError(
+                "a contrast of several pairs has no `claimed_ratio` and no isolated stimuli; "
+                "plan a question a pair"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _ratio_has_its_metric(self) -> Self:
+        if (self.claimed_ratio is None) != (self.metric is None):
+            raise ValueError(
+                "`claimed_ratio` and `metric` go together: the ratio claimed, and of which measured value"
+            )
+        if self.claimed_ratio is not None and not self.of_kind.has_direction:
+            raise ValueError(f'`claimed_ratio` belongs to kind "more", not to "{self.kind}"')
+        if self.metric is not None and self.metric not in RATIO_METRICS:
             raise ValueError(
                 f"metric `{self.metric}` has no ratio that could be claimed; wanted one of "
-                f"{', '.join(FACTOR_METRICS)}"
+                f"{', '.join(RATIO_METRICS)}"
             )
         return self
 
@@ -117,7 +136,7 @@ class Superlative(Form):
     id: Name = Field(description="Short unique name.")
     attribute: Name = Field(description="Name of an attribute.")
     presentation: PresentationName = Field(description="Where it is decided.")
-    condition: str = Field(description="The condition said to have the most, levels joined by `/`.")
+    condition: str = Field(description="The condition said to have the most, values joined by `/`.")
     smallest_effect: float = Field(
         0.6, gt=0.5, lt=1, description="Share of choices that it must reach against every other one."
     )

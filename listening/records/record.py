@@ -1,7 +1,7 @@
 """The record of a study: what was done with it, line after line, each hanging on the one before by SHA-256.
 
 A line is never changed and never taken out; whoever does so breaks the chain. Who owns every file and makes
-the whole chain again is found by a hash that left the house before: on a lodged page, a report, a note.
+the whole chain again is found by a hash that left the house before: on a deposited page, a report, a note.
 """
 
 import fcntl
@@ -14,9 +14,10 @@ from typing import Any, Literal
 from pydantic import ValidationError
 
 from listening.errors import CannotWrite, RecordError
-from listening.records.form import Form, digest_of
+from listening.records.form import Form, digest_of, sync_folder
 
-Kind = Literal["dealt", "opening", "analysis", "lodged", "step"]
+# `lodged`: the first name of a deposit
+Kind = Literal["dealt", "amended", "opening", "analysis", "deposited", "lodged", "step"]
 
 
 class Entry(Form):
@@ -77,6 +78,8 @@ def append(path: Path, *, at: str, kind: Kind, told: dict[str, Any]) -> Entry:
             file.write(json.dumps(made.model_dump(), ensure_ascii=False).encode() + b"\n")
             file.flush()
             os.fsync(file.fileno())
+        if not known:
+            sync_folder(path.parent)  # the file's name is new
     except OSError as error:
         raise CannotWrite(
             f"{path}: the record cannot be written ({error.strerror}); free space or make the folder "

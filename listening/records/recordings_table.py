@@ -1,9 +1,11 @@
-"""The recordings table: one recording a row, its file, factor levels, strike and calibration."""
+"""The recordings table: one recording a row, its file, values of its factors, strike and calibration."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
 
 from listening.errors import RecordError
+from listening.records import earlier_words
 from listening.records import rows as rows_of
 from listening.records.problem import Problem, listing
 from listening.records.protocol import Protocol
@@ -14,6 +16,8 @@ REQUIRED = ("recording", "file", "strike")
 MOST_RECORDINGS = 5_000  # a table with more is another table
 CALIBRATION = "pascal_per_full_scale"
 CHANNEL, MOST_CHANNELS = "channel", 64
+SPECIMEN = "specimen"
+AVERAGE = "average"  # over all channels, such as microphone positions
 
 
 @dataclass(frozen=True)
@@ -24,14 +28,14 @@ class Recording:
     file: Path
     factors: tuple[str, ...]
     strike: str
-    unit: str
+    specimen: str
     pascal_per_full_scale: float | None
-    channel: int | None = None
-    """Which channel is measured, from 1; None: the loudest."""
+    channel: int | Literal["average"] | None = None
+    """Which channel is measured, from 1, or their average; None: the loudest."""
 
     @property
     def condition(self) -> str:
-        """The factor levels joined by `/`."""
+        """The values of its factors joined by `/`."""
         return "/".join(self.factors)
 
 
@@ -39,7 +43,7 @@ def problems(protocol: Protocol, protocol_path: Path) -> tuple[list[Recording], 
     """The recordings that a protocol uses, and every problem in the table (not in the sounds)."""
     folder = from_root(protocol_path.parent / protocol.recordings.folder)
     path = folder / protocol.recordings.table
-    table = rows_of.read(path)
+    table = _renewed(rows_of.read(path), protocol)
     wanted = [*REQUIRED, *protocol.recordings.factors]
     missing = [name for name in wanted if name not in table.heading]
     if missing:
@@ -57,6 +61,18 @@ def problems(protocol: Protocol, protocol_path: Path) -> tuple[list[Recording], 
     return kept, found
 
 
+def _renewed(table: Rows, protocol: Protocol) -> Rows:
+    """The table with today's headings; an earlier one is told, unless it is a factor of the protocol."""
+    heading = []
+    for name in table.heading:
+        now = earlier_words.COLUMNS.get(name, name)
+        kept = now == name or now in table.heading or name in protocol.recordings.factors
+        if not kept:
+            earlier_words.tell(table.path, name, now)
+        heading.append(name if kept else now)
+    return replace(table, heading=tuple(heading))
+
+
 def load(protocol: Protocol, protocol_path: Path) -> list[Recording]:
     """The recordings that a protocol uses, in table order.
 
@@ -69,6 +85,16 @@ def load(protocol: Protocol, protocol_path: Path) -> list[Recording]:
     if found:
         raise RecordError(listing(found))
     return recordings
+
+
+def calibrated(recordings: list[Recording], pascal_per_full_scale: float | None) -> list[Recording]:
+    """The same, where a row has no calibration with this one."""
+    if pascal_per_full_scale is None:
+        return recordings
+    return [
+        r if r.pascal_per_full_scale is not None else replace(r, pascal_per_full_scale=pascal_per_full_scale)
+        for r in recordings
+    ]
 
 
 def conditions(recordings: list[Recording]) -> list[str]:
@@ -91,19 +117,24 @@ def _row(table: Rows, cells: tuple[str, ...], protocol: Protocol, line: int) -> 
     if pascal is not None and not 0 < pascal < float("inf"):
         return Problem(str(path), CALIBRATION, repr(scale), "a positive number of pascal, or nothing", line)
     channel = row.get(CHANNEL, "")
-    if channel and not (channel.isascii() and channel.isdigit() and 1 <= int(channel[:6]) <= MOST_CHANNELS):
-        return Problem(
-            str(path), CHANNEL, repr(channel), f"a number from 1 to {MOST_CHANNELS}, or nothing", line
-        )
+    if not _is_channel(channel):
+        wanted = f"a number from 1 to {MOST_CHANNELS}, `{AVERAGE}`, or nothing"
+        return Problem(str(path), CHANNEL, repr(channel), wanted, line)
     return Recording(
         recording=row["recording"],
         file=path.parent / row["file"],
         factors=tuple(row[name] for name in protocol.recordings.factors),
         strike=row["strike"],
-        unit=row.get("unit") or "1",
+        specimen=row.get(SPECIMEN) or "1",
         pascal_per_full_scale=pascal,
-        channel=int(channel) if channel else None,
+        channel="average" if channel == AVERAGE else int(channel) if channel else None,
     )
+
+
+def _is_channel(cell: str) -> bool:
+    if cell in ("", AVERAGE):
+        return True
+    return cell.isascii() and cell.isdigit() and 1 <= int(cell[:6]) <= MOST_CHANNELS
 
 
 def _duplicates(recordings: list[Recording], path: Path) -> list[Problem]:

@@ -142,6 +142,10 @@ class Study:
         """The manifest as it was dealt."""
         return self.sealed / "manifest.json"
 
+    def amendments(self, number: int) -> Path:
+        """The folder of the protocol, plan and list as they were before the amendment of that number."""
+        return self.sealed / "amendments" / str(number)
+
     @property
     def history(self) -> Path:
         """Every deal of this study, with the reason for a new one."""
@@ -154,7 +158,7 @@ class Study:
 
     @property
     def record(self) -> Path:
-        """What was done with the study, line after line: deals, openings, analyses, lodgings."""
+        """What was done with the study, line after line: deals, openings, analyses, deposits."""
         return self.root / "record.jsonl"
 
     @property

@@ -10,6 +10,7 @@ Family = Literal["choice", "discrimination", "rating", "adjustment"]
 Sheet = Literal["place", "same or different", "label", "compared label", "marks", "gain"]
 Picked = Literal["more", "odd", "like the reference"]
 Decided = Literal["share of choices", "heard at all", "points of the scale"]
+POINTS_0_TO_100 = (0.0, 100.0, 1.0)
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,10 @@ class Task:
     """How many labels its scale may have; empty: it has no scale."""
     always_switching: bool = False
     """Whether a listener goes to and fro between the sounds whatever the attribute says."""
+    has_hidden_reference: bool = False
+    """Whether one sound is named as the reference and stands among the judged ones again, unnamed."""
+    marks: tuple[float, float, float] | None = None
+    """Lowest and highest mark of its scale, and the step between marks; None: no marks, or gains."""
     may_see_no_difference: bool = False
     """Whether the protocol may offer the answer `no difference`."""
     standard: str | None = None
@@ -86,6 +91,7 @@ ALL = (
         1,
         "points of the scale",
         scale_lengths=tuple(range(2, 12)),
+        marks=POINTS_0_TO_100,
     ),
     Task(
         "multiple stimulus",
@@ -94,8 +100,22 @@ ALL = (
         None,
         None,
         scale_lengths=tuple(range(2, 12)),
+        marks=POINTS_0_TO_100,
         always_switching=True,
-        standard="ITU-R BS.1534",
+        has_hidden_reference=True,
+        standard="ITU-R BS.1534-3",
+    ),
+    Task(
+        "triple stimulus",
+        "rating",
+        "marks",
+        2,
+        None,
+        scale_lengths=(5,),
+        always_switching=True,
+        has_hidden_reference=True,
+        marks=(1.0, 5.0, 0.1),
+        standard="ITU-R BS.1116-3",
     ),
     Task(
         "same-different",

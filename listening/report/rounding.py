@@ -2,7 +2,7 @@
 
 import math
 
-from listening.records.findings import Interval
+from listening.records.interval import Interval
 
 MINUS = "\N{MINUS SIGN}"
 
@@ -24,11 +24,11 @@ def signed(value: float | None, digits: int = 2) -> str:
 
 
 def limits(found: Interval | None, digits: int = 2) -> str:
-    """Both bounds in words; an open side says so."""
+    """Both limits in words; an open side says so."""
     if found is None:
         return "–"
     if found.lower is None and found.upper is None:
-        return "no bound"
+        return "no limit"
     if found.upper is None:
         return f"{number(found.lower, digits)} or more"
     if found.lower is None:
@@ -61,7 +61,7 @@ def in_hundred_of_logit(logit: float, digits: int) -> str:
 def shares_of(found: Interval | None) -> str:
     """Limits in log-odds, as so many choices in 100; an open side says so."""
     if found is None or (found.lower is None and found.upper is None):
-        return "–" if found is None else "no bound"
+        return "–" if found is None else "no limit"
     if found.upper is None:
         return f"{in_hundred(as_share(found.lower))} or more"
     if found.lower is None:
@@ -91,9 +91,9 @@ def hundreds(share: float | None) -> str:
 
 
 def hundred_limits(found: Interval | None) -> str:
-    """Both bounds of such a share."""
+    """Both limits of such a share."""
     if found is None or found.lower is None or found.upper is None:
-        return "–" if found is None else "no bound"
+        return "–" if found is None else "no limit"
     return f"{hundreds(found.lower)} to {hundreds(found.upper)}"
 
 

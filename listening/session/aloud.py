@@ -46,6 +46,16 @@ class Aloud:
         if self._switched is not None:
             self._switched.switch(sound)
 
+    def again(self) -> None:
+        """Go back to the start of a loop."""
+        if self._switched is not None:
+            self._switched.again()
+
+    def part(self, start: float, stop: float) -> None:
+        """Keep a loop to what lies between two shares of it."""
+        if self._switched is not None:
+            self._switched.part(start, stop)
+
     def gain(self, sound: int, gain_db: float) -> None:
         """Another gain for one clip of a switching program; the ceilings hold for it too."""
         if not self._program.clips:

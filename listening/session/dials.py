@@ -7,6 +7,7 @@ from listening.records.plan import PlannedAttribute, PlannedTrial
 from listening.session.turn import Turn
 
 ADJUSTING_RANGE_DB = (-12.0, 6.0)
+POINT = "."
 ADJUSTING_OFFSET_DB = -6.0  # both sounds are played so much softer, so that there is room upwards
 
 
@@ -18,18 +19,38 @@ class Dial:
     high: float
     step: float
     middle: float
-    """Where the mark appears when it is first moved."""
+    """Where the mark stands before it is moved."""
+    appears: bool = True
+    """Whether the first key only lets the mark appear there; an adjustment starts from what sounds."""
 
+    @property
+    def decimals(self) -> int:
+        """Digits behind the point that a mark may have."""
+        return 0 if self.step >= 1 else 1
 
-RATING = Dial(0.0, 100.0, 1.0, 50.0)
+    def has(self, value: float) -> bool:
+        """Whether a mark may stand at this number."""
+        return self.low <= value <= self.high and abs(value - self.rounded(value)) < 1e-9
+
+    def text(self, value: float) -> str:
+        """A mark as it is shown."""
+        return f"{value:.{self.decimals}f}" if self.decimals else f"{value:g}"
+
+    def rounded(self, value: float) -> float:
+        """The nearest place for a mark, kept to the scale."""
+        kept = min(max(value, self.low), self.high)
+        return round(round(kept / self.step) * self.step, self.decimals or None) + 0.0
 
 
 def dial(attribute: PlannedAttribute, trial: PlannedTrial) -> Dial | None:
     """The scale of a trial's answers; None where one is chosen from a list."""
     task = task_list.named(attribute.task)
     if task.sheet == "gain":
-        return Dial(*ADJUSTING_RANGE_DB, step=0.5, middle=trial.start_gain_db)
-    return RATING if task.has_marks else None
+        return Dial(*ADJUSTING_RANGE_DB, step=0.5, middle=trial.start_gain_db, appears=False)
+    if task.marks is None:
+        return None
+    low, high, step = task.marks
+    return Dial(low, high, step, (low + high) / 2)
 
 
 def n_marks(attribute: PlannedAttribute, trial: PlannedTrial) -> int:
@@ -44,14 +65,13 @@ def move(turn: Turn, scale: Dial, steps: int) -> float:
     """Move the mark of the turn's row by so many steps; where it stands then."""
     now = turn.values[turn.row]
     start = scale.middle if now is None else now
-    # a rating's mark appears in the middle; an adjustment starts from what sounds already
-    moved = start if now is None and scale is RATING else start + steps * scale.step
+    moved = start if now is None and scale.appears else start + steps * scale.step
     return put(turn, scale, moved)
 
 
 def put(turn: Turn, scale: Dial, value: float) -> float:
     """Set the mark of the turn's row, kept to the scale; where it stands then."""
-    kept = min(max(value, scale.low), scale.high)
+    kept = scale.rounded(value) if scale.appears else min(max(value, scale.low), scale.high)
     turn.values[turn.row] = kept
     return kept
 

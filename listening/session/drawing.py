@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from listening.records import tasks as task_list
 from listening.records.plan import PlannedTrial
-from listening.session import offers, steps
+from listening.session import marking, offers, steps
 from listening.session.dials import Dial
 from listening.session.tasks import LETTERS
 from listening.session.tasks import letters as letters_of
@@ -110,7 +110,7 @@ def _questionnaire(sitting: "Sitting") -> View:
     return View(
         stage=sitting.stage,
         heading=sitting.words.text("questionnaire_heading"),
-        question=sitting.plan.sitting.questionnaire[sitting.step.number].question,
+        question=sitting.plan.sitting.questionnaire[sitting.step.number].wording,
         choices=_choices(sitting),
         status=_answer_status(sitting) or sitting.words.text("status_choose_now"),
         notice=_notice(sitting),
@@ -128,11 +128,11 @@ def _choices(sitting: "Sitting") -> tuple[Choice, ...]:
 
 def _introduction(sitting: "Sitting") -> View:
     clips = sitting.program().clips
-    example = sitting.words.text("introduction_anchor" if clips else "introduction_plain")
+    example = sitting.words.text("introduction_examples" if clips else "introduction_plain")
     return View(
         stage=sitting.stage,
         heading=sitting.words.text("introduction_heading"),
-        question=sitting.attribute.question,
+        question=sitting.attribute.wording,
         body=tuple(line for line in (sitting.attribute.explanation, example) if line),
         clips=_clips(sitting, len(clips)),
         status=_sound_status(sitting) if clips else "",
@@ -146,16 +146,25 @@ def _trial(sitting: "Sitting") -> View:
     return View(
         stage=sitting.stage,
         heading=_trial_heading(sitting),
-        question=sitting.attribute.question,
+        question=sitting.attribute.wording,
         clips=_trial_clips(sitting),
         dials=_dials(sitting),
-        scale=sitting.attribute.scale if sitting.turn.values else (),
+        **_scale(sitting),
         choices=_choices(sitting),
         status=_trial_status(sitting),
         notice=_notice(sitting),
         actions=offers.actions(sitting),
         **_progress(sitting),
     )
+
+
+def _scale(sitting: "Sitting") -> dict[str, Any]:
+    """Labels of the scale, and where they stand."""
+    asked = sitting.attribute
+    if not sitting.turn.values or not asked.scale:
+        return {}
+    dial = sitting.dial()
+    return {"scale": asked.scale, "scale_ends": (dial.low, dial.high), "has_bands": asked.scale_bands}
 
 
 def _trial_heading(sitting: "Sitting") -> str:
@@ -213,24 +222,26 @@ def _dials(sitting: "Sitting") -> tuple[DialView, ...]:
             clip,
             selected=row == turn.row,
             share=_mark_share(turn, row, dial),
-            text=_mark_text(turn, row, clip, text("not_rated")),
+            text=_mark_text(turn, row, clip, dial, text("not_rated")),
+            parts=round((dial.high - dial.low) / (10 * dial.step)),
         )
-        for row, clip in enumerate(clips)
+        for row in marking.rows(turn)
+        for clip in (clips[row],)
     )
 
 
 def _mark_share(turn: Turn, row: int, dial: Dial) -> float | None:
     """Where the mark stands, or would stand by the number that is being typed."""
     value = float(turn.typed) if turn.typed and row == turn.row else turn.values[row]
-    return None if value is None else (value - dial.low) / (dial.high - dial.low)
+    return None if value is None or value < dial.low else (value - dial.low) / (dial.high - dial.low)
 
 
-def _mark_text(turn: Turn, row: int, clip: ClipView, unset: str) -> str:
+def _mark_text(turn: Turn, row: int, clip: ClipView, dial: Dial, unset: str) -> str:
     """The mark in words: what is being typed, the number, or what is missing."""
     if turn.typed and row == turn.row:
         return f"{turn.typed}_"
     value = turn.values[row]
-    return f"{value:g}" if value is not None else unset if clip.heard else clip.state
+    return dial.text(value) if value is not None else unset if clip.heard else clip.state
 
 
 def _sound_status(sitting: "Sitting") -> str:

@@ -4,6 +4,8 @@ from listening.errors import ListeningError
 from listening.session.player import Player, Program, Sounding
 from listening.session.turn import Turn
 
+WHOLE = (0.0, 1.0)  # of a loop
+
 
 class Hearing:
     """A player and the turn that keeps count of it."""
@@ -25,6 +27,8 @@ class Hearing:
         self.turn.running = True
         try:
             self._player.start(program)
+            if self.turn.part != WHOLE:
+                self._player.part(*self.turn.part)
         except ListeningError as error:
             self.turn.running = False
             return str(error)
@@ -34,6 +38,21 @@ class Hearing:
         """Let another sound of a running program be heard."""
         self._sound = sound
         self._player.switch(sound)
+
+    def again(self) -> None:
+        """Go back to the start of a loop."""
+        self._player.again()
+
+    def part(self, start: float, stop: float) -> None:
+        """Keep the loop to a part of it, for every play of the turn."""
+        self.turn.part = (start, stop)
+        if self.turn.running:
+            self._player.part(start, stop)
+
+    @property
+    def last(self) -> int:
+        """Which sound of the program was heard last."""
+        return self._sound
 
     def gain(self, sound: int, gain_db: float) -> None:
         """Another gain for one sound of the program."""

@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 from listening.records import tasks as task_list
 from listening.session import dials
+from listening.session.turn import Turn
 
 if TYPE_CHECKING:
     from listening.session.sitting import Sitting
@@ -38,22 +39,28 @@ def put_dial(sitting: "Sitting", value: float) -> None:
 
 
 def is_number(sitting: "Sitting", name: str) -> bool:
-    """Whether `put:NUMBER` lies on the scale of the trial under way."""
+    """Whether `put:NUMBER` is a mark of the scale of the trial under way."""
     word, _, number = name.partition(":")
     if word != "put" or not sitting.turn.values:
         return False
     try:
-        return sitting.dial().low <= float(number) <= sitting.dial().high
+        return sitting.dial().has(float(number))
     except ValueError:
         return False
 
 
 def type_digit(sitting: "Sitting", digit: str) -> bool:
-    """One more digit of a number; False, and nothing changes, where the number would leave the scale."""
-    typed = (sitting.turn.typed + digit).lstrip("0") or "0"
-    if float(typed) > sitting.dial().high:
+    """One more digit or the point of a number; False, and nothing changes, where no mark begins so."""
+    dial, typed = sitting.dial(), sitting.turn.typed + digit
+    whole, point, behind = typed.partition(dials.POINT)
+    whole = whole.lstrip("0") or "0"
+    if not typed[0].isdecimal() or len(behind) > dial.decimals or (point and not dial.decimals):
         return False
-    sitting.turn.typed = typed
+    value = float(f"{whole}.{behind or 0}")
+    is_low = value < dial.low and len(whole) >= len(f"{dial.high:g}")  # no further digit could lift it
+    if value > dial.high or is_low or dials.POINT in behind:
+        return False
+    sitting.turn.typed = whole + point + behind
     return True
 
 
@@ -72,6 +79,19 @@ def take_typed(sitting: "Sitting") -> None:
 def move_row(sitting: "Sitting", by: int) -> None:
     """Select another rated sound, and let it be heard where something sounds."""
     turn = sitting.turn
-    turn.row = min(max(turn.row + by, 0), len(turn.values) - 1)
+    shown = rows(turn)
+    turn.row = shown[min(max(shown.index(turn.row) + by, 0), len(shown) - 1)]
     if turn.running:
         sitting.hearing.switch(turn.row + len(sitting.program().clips) - len(turn.values))
+
+
+def rows(turn: Turn) -> list[int]:
+    """The rated sounds in the order in which they stand on the screen."""
+    return turn.order or list(range(len(turn.values)))
+
+
+def sort_rows(sitting: "Sitting") -> None:
+    """Let the rated sounds stand from the highest mark to the lowest, those without a mark last."""
+    turn = sitting.turn
+    marks = [-1.0 if value is None else value for value in turn.values]
+    turn.order = sorted(range(len(marks)), key=lambda row: (-marks[row], row))

@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 from listening.records import tasks as task_list
 from listening.session import tasks
+from listening.session.dials import POINT
 from listening.session.view import Action, Stage
 from listening.session.words import Words
 
@@ -42,15 +43,23 @@ KEYS = {
     "more_by_ten": "pageup",
     "take_number": "enter",
     "erase": "backspace",
+    "sort_rows": "o",
+    "part_from": "s",
+    "part_to": "t",
+    "part_whole": "w",
+    "help": "f1",
     "leave_now": "y",
     "end": "enter",
 }
+POINT_KEYS = ("full_stop", "comma")  # whichever the keyboard has
 LETTERS_SHOWN = 4  # so many letter keys are named one by one
-SILENT = {"mark_up", "row_up", "less", "more_by_ten"}  # the key of the other direction names both
+SILENT = {"mark_up", "row_up", "less", "more_by_ten", "part_to", "part_whole"}  # another key names both
 LABELS = {
     "leave_now": "leave",
     "tell": "confirm",
     "more_by_ten": "less_by_ten",
+    "part_to": "part_from",
+    "part_whole": "part_from",
 }  # where the words differ from the action's name
 
 
@@ -71,16 +80,19 @@ def actions(sitting: "Sitting") -> tuple[Action, ...]:
 def _digits(sitting: "Sitting") -> list[Action]:
     """One key a digit; the line of keys names them once."""
     dial = sitting.dial()
-    label = sitting.words.text("do_type", low=f"{dial.low:g}", high=f"{dial.high:g}")
+    label = sitting.words.text("do_type", low=dial.text(dial.low), high=dial.text(dial.high))
+    shown = f"0-9 {sitting.words.text('decimal_point')}" if dial.decimals else "0-9"
+    points = [Action(f"digit:{POINT}", key, "", "") for key in POINT_KEYS] if dial.decimals else []
     return [
-        Action(f"digit:{digit}", str(digit), "0-9" if not digit else "", label if not digit else "")
+        Action(f"digit:{digit}", str(digit), shown if not digit else "", label if not digit else "")
         for digit in range(10)
-    ]
+    ] + points
 
 
 def _action(name: str, words: Words) -> Action:
     key = words.table.get(f"letter_{name}", KEYS[name])
     shown = words.table.get(f"key_{key}", key.upper()) if name not in SILENT else ""
+    shown = "S T W" if name == "part_from" else shown  # one entry for the three keys of a part
     return Action(name, key, shown, words.text(f"do_{LABELS.get(name, name)}"))
 
 
@@ -97,7 +109,7 @@ def _names(sitting: "Sitting") -> list[str]:
         case Stage.QUESTIONNAIRE:
             return ["choose", *(["tell"] if sitting.turn.chosen is not None else []), "rather_not", "leave"]
         case Stage.STUCK:
-            return ["once_more", "go_on", "leave"]
+            return ["once_more", "go_on", "help", "leave"]
         case Stage.LEVEL:
             return ["stop_sound" if sitting.turn.running else "play", *_after_hearing(sitting, "level_right")]
         case Stage.HEARING:
@@ -109,11 +121,13 @@ def _names(sitting: "Sitting") -> list[str]:
         case Stage.BREAK:
             return ["leave"] if sitting.rest_s() > 0 else ["go_on", "leave"]
         case Stage.PAUSE:
-            return ["go_on", "leave"]
+            return ["go_on", "help", "leave"]
+        case Stage.ENOUGH:
+            return ["end"]
         case Stage.LEAVING:
             return ["leave_now", "stay"]
         case Stage.TROUBLE:
-            return ["try_again", "leave"]
+            return ["try_again", "help", "leave"]
         case Stage.GOODBYE:
             return ["end"]
         case _:
@@ -129,10 +143,10 @@ def _introduction(sitting: "Sitting") -> list[str]:
     if not sitting.program().clips:
         return ["understood", "not_sure", "leave"]
     if sitting.turn.running:
-        return ["leave"]
+        return ["stop_sound", "leave"]
     if not sitting.turn.finished:
         return ["play", "leave"]
-    return ["play", "understood", "not_sure", "leave"]
+    return ["play", "understood", "not_sure", "help", "leave"]
 
 
 def _hearings(sitting: "Sitting") -> list[Action]:
@@ -156,20 +170,24 @@ def _trial(sitting: "Sitting") -> list[str]:
         elif _is_complete(sitting):
             names.append("confirm")
     if not sitting.turn.running:
-        names.append("pause")
+        names += ["pause", "help"]
     return [*names, "leave"]
 
 
 def _sound(sitting: "Sitting") -> list[str]:
     turn, rules = sitting.turn, sitting.plan.sitting
     if sitting.attribute.switching:
-        return ["stop_sound" if turn.running else "play", "hear"]
+        may_loop = turn.running and sitting.program().loops
+        parts = ["part_from", "part_to", "part_whole"] if may_loop else []
+        return ["stop_sound" if turn.running else "play", "hear", *parts]
+    if turn.running:
+        return ["stop_sound"]
     may_play = turn.begun < rules.plays_at_most or turn.finished < rules.plays_at_least
-    return ["play"] if may_play and not turn.running else []
+    return ["play"] if may_play else []
 
 
 def _marks(sitting: "Sitting") -> list[str]:
-    names = ["row_up", "row_down"] if len(sitting.turn.values) > 1 else []
+    names = ["row_up", "row_down", "sort_rows"] if len(sitting.turn.values) > 1 else []
     names += ["less", "more", "less_by_ten", "more_by_ten"]
     return names if task_list.named(sitting.attribute.task).sheet == "gain" else [*names, "type"]
 

@@ -108,8 +108,8 @@ def calibration(study: Study, device: str) -> Level | None:
     if level.device != device:
         raise StudyError(
             f"{study.level}: calibrated on `{level.device}`, but the sound goes to `{device}`; "
-            f"calibrate again (listening level {study.root}), choose the device with --device, "
-            f"or drop the calibration with listening level {study.root} --forget"
+            f"calibrate again (listening calibrate {study.root}), choose the device with --device, "
+            f"or drop the calibration with listening calibrate {study.root} --forget"
         )
     return level
 

@@ -50,6 +50,12 @@ class Player(Protocol):
     def switch(self, sound: int) -> None:
         """Let another clip of a switching program sound."""
 
+    def again(self) -> None:
+        """Go back to the start of a loop."""
+
+    def part(self, start: float, stop: float) -> None:
+        """Keep a loop to what lies between two shares of it."""
+
     def gain(self, sound: int, gain_db: float) -> None:
         """Another gain for one clip of a switching program."""
 
@@ -84,6 +90,12 @@ class SilentPlayer:
         self._last = Sounding(False, None, frames, frames, self._now_s(), heard_all=True)
 
     def switch(self, sound: int) -> None:
+        """Nothing sounds."""
+
+    def again(self) -> None:
+        """Nothing sounds."""
+
+    def part(self, start: float, stop: float) -> None:
         """Nothing sounds."""
 
     def gain(self, sound: int, gain_db: float) -> None:

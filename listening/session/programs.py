@@ -15,8 +15,8 @@ def of_step(plan: Plan, step: Step, turn: Turn) -> Program:
         return Program((plan.level_check_clip,))
     attribute, gap_s = plan.attribute(step.attribute), plan.sitting.gap_s
     if step.stage is Stage.INTRODUCTION:
-        anchors = (attribute.anchor_more, attribute.anchor_less)
-        return Program(tuple(clip for clip in anchors if clip), gap_s)
+        examples = (attribute.example_more, attribute.example_less)
+        return Program(tuple(clip for clip in examples if clip), gap_s)
     if step.trial is None:
         raise LookupError(f"nothing sounds at stage {step.stage.value}")
     clips = tasks.sounds(step.trial)

@@ -14,12 +14,13 @@ from listening.session import (
     hearing_check,
     marking,
     offers,
+    pacing,
     programs,
     steps,
     tasks,
 )
 from listening.session.clocks import Clocks
-from listening.session.hearing import Hearing
+from listening.session.hearing import WHOLE, Hearing
 from listening.session.hearing_check import HearingCheck
 from listening.session.keys import Slip
 from listening.session.player import Player, Program
@@ -32,6 +33,9 @@ from listening.store import AnswerStore, SittingRow
 VOIDS_BEFORE_HELP = 3  # the same trial failed so often: a person must look at the device
 HEARTBEAT_S = 30.0
 CHOOSE = "choose:"
+ASKED, ASKED_END = "asked", "end"  # of an event that the desk writes: to `pause` or to `end`
+MAY_BE_IDLE = (Stage.LEVEL, Stage.INTRODUCTION, Stage.TRIAL)
+MAY_BE_ASKED = (*MAY_BE_IDLE, Stage.QUESTIONNAIRE, Stage.STUCK, Stage.BREAK)
 
 
 class Sitting:
@@ -57,6 +61,9 @@ class Sitting:
         self.notice = ""
         self._slip: Slip | None = None
         self._has_declined = False
+        now_s = clocks.now_s()
+        self._times = pacing.Pace(plan.sitting, now_s, now_s, now_s)
+        self._n_asked = len(self._asked())
         self.level_is_set = False
         """Whether the station is calibrated, so that nobody may turn the volume."""
         self.hold: AbstractContextManager[object] | None = None
@@ -135,7 +142,12 @@ class Sitting:
 
     def _refuse_number(self, typed: str) -> None:
         dial = self.dial()
-        told = self.words.text("number_outside", typed=typed, low=f"{dial.low:g}", high=f"{dial.high:g}")
+        point = self.words.text("decimal_point")
+        low, high, step = (
+            text.replace(dials.POINT, point)
+            for text in (dial.text(dial.low), dial.text(dial.high), f"{dial.step:g}")
+        )
+        told = self.words.text("number_outside", typed=typed, low=low, high=high, step=step)
         self._slip = Slip(typed, self.actions(), told)
 
     def hint(self) -> str:
@@ -167,6 +179,7 @@ class Sitting:
         if name not in offered and not (marking.is_number(self, name) and "digit:0" in offered):
             return False
         self._slip = None
+        self._times.touched_s = self._clocks.now_s()
         if not name.startswith(("digit:", "erase")):
             marking.take_typed(self)
         if name.startswith(CHOOSE):
@@ -204,6 +217,11 @@ class Sitting:
                 "digit": lambda: self._type(number),
                 "erase": lambda: marking.erase(self),
                 "take_number": lambda: None,  # taken above, as by every other key
+                "sort_rows": lambda: marking.sort_rows(self),
+                "part_from": lambda: self._keep_to_part(start=self.turn.share),
+                "part_to": lambda: self._keep_to_part(stop=self.turn.share),
+                "part_whole": lambda: self.hearing.part(*WHOLE),
+                "help": self._call_for_help,
                 "pause": self._pause,
                 "leave": self._leave,
                 "stay": self._come_back,
@@ -220,9 +238,49 @@ class Sitting:
         elif self.turn.running:
             self._void_if(self.hearing.look(self.program()))
         now_s = self._clocks.now_s()
+        self._tick_times(now_s)
         if now_s - self._last_beat_s >= HEARTBEAT_S and not self.is_over:
             self._last_beat_s = now_s
             self._store.beat(self.row.id)
+            self._do_what_the_desk_asks()
+
+    def _tick_times(self, now_s: float) -> None:
+        """What time alone brings: a loop's end, a reminder, a pause because nobody is there."""
+        turn, is_trial = self.turn, self.stage is Stage.TRIAL
+        if is_trial and turn.running and self.program().loops and self._times.is_long_loop(turn, now_s):
+            self.hearing.stop()
+            self.notice = self.words.text("notice_loop_over")
+        waits = is_trial and not turn.running and offers.is_heard(self)
+        turn.waits_s = (now_s if turn.waits_s is None else turn.waits_s) if waits else None
+        if not turn.is_late and self._times.is_late(turn, now_s):
+            turn.is_late = True
+            self.notice = self.words.text("notice_late")
+            self._note("late", trial=self.trial.trial)
+        if self.stage in MAY_BE_IDLE and self._times.is_idle(now_s):
+            self._pause("idle")
+            self.notice = self.words.text("notice_idle")
+
+    def _asked(self) -> list[str]:
+        """What the desk has asked of this sitting so far."""
+        return [event.detail for event in self._store.events(self.row.id) if event.kind == ASKED]
+
+    def _do_what_the_desk_asks(self) -> None:
+        """Pause or end where the person in charge wants it; each request counts once."""
+        asked = self._asked()
+        new, self._n_asked = asked[self._n_asked :], len(asked)
+        if not new or self._aside is not None or self.stage not in MAY_BE_ASKED:
+            return
+        if new[-1] == ASKED_END:
+            self.hearing.stop()
+            self._aside = Stage.LEAVING
+            self._leave_now()
+        else:
+            self._pause("asked")
+            self.notice = self.words.text("notice_asked_pause")
+
+    def _call_for_help(self) -> None:
+        self._note("help", trial=self.step.trial.trial if self.step.trial else None)
+        self.notice = self.words.text("notice_help")
 
     def stop(self) -> None:
         """Fall silent and note that the sitting was left; for signals and closed windows."""
@@ -264,7 +322,21 @@ class Sitting:
         self._left.pop(0)
         if not self._left:
             self._store.finish(self.row.id)
+        self._rest_when_due()
         self._begin_step(before)
+
+    def _rest_when_due(self) -> None:
+        """Before a trial on new sounds: a break after so many minutes, or the end of this run."""
+        trial, now_s = self.step.trial, self._clocks.now_s()
+        if self.step.stage is Stage.BREAK:
+            self._times.rested_s = now_s
+        if self.step.stage is not Stage.TRIAL or trial is None or trial.follows:
+            return
+        if self._times.is_enough(now_s):
+            self._aside = Stage.ENOUGH
+        elif self._times.wants_rest(now_s):
+            self._left.insert(0, Step(Stage.BREAK, trial=trial))
+            self._times.rested_s = now_s
 
     def _go_on(self) -> None:
         if self._aside is Stage.PAUSE:
@@ -279,6 +351,7 @@ class Sitting:
         elif step.stage is Stage.INTRODUCTION:
             self._note("introduced", detail=f"{step.attribute}|understood|plays {self.turn.begun}")
         elif step.stage is Stage.BREAK:
+            self._times.rested_s = self._clocks.now_s()
             self._note("rested", trial=self.trial.trial)
         elif step.stage is Stage.STUCK:
             self._right_in_a_row = 0
@@ -314,9 +387,9 @@ class Sitting:
         self._left[1:1] = again
         self._next()
 
-    def _told_apart(self, chosen: str | None) -> None:
-        """Count right answers in a row about the anchor pair; enough of them end the rehearsal."""
-        is_right = self.trial.clips[0 if chosen == "first" else 1] == self.attribute.anchor_more
+    def _discriminated(self, chosen: str | None) -> None:
+        """Count right answers in a row about the pair of examples; enough of them end the rehearsal."""
+        is_right = self.trial.clips[0 if chosen == "first" else 1] == self.attribute.example_more
         self._right_in_a_row = self._right_in_a_row + 1 if is_right else 0
         if self._right_in_a_row >= self.plan.sitting.practice_until_right:
             self._right_in_a_row = 0
@@ -335,6 +408,8 @@ class Sitting:
     def _end(self) -> None:
         if self._aside is Stage.FAREWELL:
             self._aside = Stage.OVER
+        elif self._aside is Stage.ENOUGH:
+            self._leave_now()
         else:
             self._next()
 
@@ -345,19 +420,43 @@ class Sitting:
         made = programs.of_step(self.plan, self.step, self.turn)
         return replace(made, loops=False) if self.words.is_lines else made
 
-    def _play(self, start: int = 0) -> None:
+    def _play(self, start: int | None = None) -> None:
+        """Start the programme; one that switches goes on with the sound that was heard last."""
         self.notice = ""
+        if start is None:
+            start = self.hearing.last if self.turn.heard and self.program().switching else 0
+        self.turn.began_s = self._clocks.now_s()
         self._void_if(self.hearing.play(replace(self.program(), start=start)))
+
+    def _keep_to_part(self, *, start: float | None = None, stop: float | None = None) -> None:
+        """Loop from here, or to here; where the other end lies on the wrong side, it gives way."""
+        first, last = self.turn.part
+        if start is not None:
+            first, last = start, last if last > start else WHOLE[1]
+        if stop is not None:
+            first, last = first if first < stop else WHOLE[0], stop
+        self.hearing.part(first, last)
 
     def _hear(self, sound: int) -> None:
         """Let one of the sounds be heard; a rated one is also the one that the scale keys move."""
         if self.turn.running:
-            self.hearing.switch(sound)
+            self._switch(sound)
         else:
             self._play(sound)
         row = sound - (len(self.program().clips) - len(self.turn.values))
         if 0 <= row < len(self.turn.values) and len(self.turn.values) > 1:
             self.turn.row = row
+
+    def _switch(self, sound: int) -> None:
+        """To another sound; to its start where the protocol says so. The sound that is heard starts again."""
+        is_again = sound == self.turn.clip or self.attribute.switching_to == "start"
+        if is_again and not self.program().loops:
+            self.hearing.stop()
+            return self._play(sound)
+        self.hearing.switch(sound)
+        if is_again:
+            self.hearing.again()
+        return None
 
     def _void_if(self, reason: str) -> None:
         if reason:
@@ -380,7 +479,7 @@ class Sitting:
         self._store.record(given)  # on disk before the next trial is drawn
         self._note_exposure()
         if self.step.rehearsal:
-            self._told_apart(self.turn.chosen)
+            self._discriminated(self.turn.chosen)
         if not self.trial.practice:
             self.n_done += 1
             self.pace.append(self._clocks.now_s() - self.turn.entered_s)
@@ -405,16 +504,18 @@ class Sitting:
 
     # stepping aside
 
-    def _pause(self) -> None:
+    def _pause(self, why: str = "") -> None:
         self.hearing.stop()
         self._aside = Stage.PAUSE
-        self._note("paused")
+        self._note("paused", detail=why)
 
     def _leave(self) -> None:
         self.hearing.stop()
         self._aside = Stage.LEAVING
 
     def _come_back(self) -> None:
+        if self._aside is Stage.PAUSE:
+            self.notice = ""
         self._aside = None
         if self.step.stage is Stage.HEARING and self.check.has_begun:
             self.check.begin()

@@ -47,16 +47,28 @@ def take(plan: Plan, store: AnswerStore, seat: Seat) -> tuple[SittingRow, Abstra
     row = None
     if seat.listener or seat.slot is not None:
         row = store.resume(listener=seat.listener, slot=seat.slot, simulated=seat.simulated)
+    if row is not None and not seat.listener and _is_apart(plan, row):
+        row = None  # the place is free again
     if row is None:
         row = _begin(plan, store, seat)
     elif row.finished_at is not None:
         raise StudyError(f"listener {row.listener} (slot {row.slot}) has finished; nothing is left to do")
-    if row.study_digest != plan.study_digest:
+    if not plan.is_same_wording(row.study_digest):
+        if _is_apart(plan, row):
+            raise StudyError(
+                f"listener {row.listener} began before the words on the screen were amended; what they "
+                "answered is kept apart, and another listener takes the place"
+            )
         raise StudyError(
             f"listener {row.listener} began another deal of this study ({row.study_digest[:12]}, "
             f"this one is {plan.study_digest[:12]}); use the station folder it began with"
         )
     return row, store.hold(row.id)
+
+
+def _is_apart(plan: Plan, row: SittingRow) -> bool:
+    """Whether a sitting of this deal read other words than those who sit now."""
+    return row.study_digest in plan.digests and not plan.is_same_wording(row.study_digest)
 
 
 def seated(plan: Plan, store: AnswerStore, row: SittingRow, *, player: Player, clocks: Clocks) -> Sitting:
@@ -122,6 +134,7 @@ def _to_give(plan: Plan, store: AnswerStore, simulated: bool) -> list[int]:
     there = [
         use.slot
         for use in store.slot_use(simulated=simulated)
-        if use.finished or abs(now - datetime.fromisoformat(use.alive_at)) < DROPPED_OUT_AFTER
+        if (not use.study_digest or plan.is_same_wording(use.study_digest))
+        and (use.finished or abs(now - datetime.fromisoformat(use.alive_at)) < DROPPED_OUT_AFTER)
     ]
     return next_slot.in_order(plan, there)

@@ -30,7 +30,7 @@ class Step:
     number: int = 0
     """Which question of the questionnaire."""
     rehearsal: bool = False
-    """Whether the anchor pair is asked until it is told apart."""
+    """Whether the pair of examples is asked until it is told apart."""
 
 
 def of_slot(plan: Plan, slot: int) -> list[Step]:
@@ -109,13 +109,17 @@ def _trials(plan: Plan, slot: int) -> tuple[PlannedTrial, ...]:
 
 
 def rehearsal(plan: Plan, slot: int, attribute: str, *, round_number: int) -> list[Step]:
-    """The anchor pair of an attribute as trials, in both orders at random, and the way out behind them."""
+    """The two examples of an attribute as trials, in both orders at random, and the way out behind them."""
     asked = plan.attribute(attribute)
     wanted = plan.sitting.practice_until_right
-    if not wanted or tasks.named(asked.task).picks != "more" or not (asked.anchor_more and asked.anchor_less):
+    if (
+        not wanted
+        or tasks.named(asked.task).picks != "more"
+        or not (asked.example_more and asked.example_less)
+    ):
         return []
     rng = random.Random(f"{plan.drawn_from} {slot} {attribute} {round_number}")
-    pair = (asked.anchor_more, asked.anchor_less)
+    pair = (asked.example_more, asked.example_less)
     steps = []
     for i in range(ROUND_OF * wanted):
         clips = pair if rng.random() < 0.5 else pair[::-1]

@@ -28,6 +28,16 @@ class Turn:
     """Which rated sound the scale keys move."""
     typed: str = ""
     """Digits of a number for that sound, not taken yet."""
+    order: list[int] = field(default_factory=list)
+    """Rated sounds as they stand on the screen; empty: as they are lettered."""
+    part: tuple[float, float] = (0.0, 1.0)
+    """What of a loop is heard, as shares of it."""
+    began_s: float | None = None
+    """When the play that runs was started."""
+    waits_s: float | None = None
+    """Since when an answer is waited for."""
+    is_late: bool = False
+    """Whether the listener was asked to answer now."""
     answered_s: float = 0.0
     """When the answer was last changed."""
     voids: int = 0
@@ -46,6 +56,8 @@ class Turn:
         self.begun = self.finished = self.row = 0
         self.heard = set()
         self.values = [None] * len(self.values)
+        self.order, self.part = [], (0.0, 1.0)
+        self.began_s, self.waits_s, self.is_late = None, None, False
         self.typed, self.share = "", 0.0
         self.running, self.clip, self.onset_s, self.chosen = False, None, None, None
         self.voids += 1

@@ -22,6 +22,7 @@ class Stage(Enum):
     PAUSE = "pause"
     LEAVING = "leaving"
     TROUBLE = "trouble"
+    ENOUGH = "enough"
     GOODBYE = "goodbye"
     OVER = "over"
 
@@ -78,6 +79,8 @@ class DialView:
     """Where the mark stands, 0 to 1; None: not set yet, or not to be seen."""
     text: str
     """The mark in words: a number, or what is missing."""
+    parts: int = 10
+    """Parts of the scale between ticks."""
 
 
 @dataclass(frozen=True)
@@ -95,6 +98,10 @@ class View:
     dials: tuple[DialView, ...] = ()
     scale: tuple[str, ...] = ()
     """Labels of the scale, from least to most, spread evenly."""
+    scale_ends: tuple[float, float] = (0.0, 100.0)
+    """The numbers at its ends."""
+    has_bands: bool = False
+    """Whether each label stands over a band of the scale, not over a place on it."""
     status: str = ""
     notice: str = ""
     hint: str = ""
@@ -102,3 +109,13 @@ class View:
     progress: str = ""
     share_done: float = 0.0
     actions: tuple[Action, ...] = ()
+
+    def numbered_scale(self) -> list[str]:
+        """Each label of the scale with its number, or with those of its band."""
+        low, high = self.scale_ends
+        n = len(self.scale)
+        if self.has_bands:
+            edges = [f"{low + (high - low) * i / n:g}" for i in range(n + 1)]
+            return [f"{edges[i]}-{edges[i + 1]} = {label}" for i, label in enumerate(self.scale)]
+        places = [round(low + (high - low) * i / max(n - 1, 1)) for i in range(n)]
+        return [f"{place} = {label}" for place, label in zip(places, self.scale, strict=True)]

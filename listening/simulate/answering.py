@@ -16,6 +16,7 @@ from listening.simulate.percepts import FloatArray
 CRITERION = 1.5  # same-different: a difference beyond this is called different
 CATEGORY_WIDTH = 1.0  # logit a category
 POINTS_PER_LOGIT = 10.0  # on a scale of 0 to 100
+GRADES_PER_LOGIT = 0.5  # of impairment, on a scale of 1.0 to 5.0
 ADJUSTING_NOISE_DB = 1.0
 GAIN_STEP_DB = 0.5
 GAIN_RANGE_DB = (-12.0, 6.0)
@@ -40,6 +41,8 @@ Rule = Callable[[Heard, np.random.Generator], str]
 def answer(heard: Heard, rng: np.random.Generator) -> str:
     """What is answered, as the store keeps it."""
     task = tasks.named(heard.attribute.task)
+    if task.has_hidden_reference and task.sounds == 2:
+        return _graded(heard)
     rule = BY_PLACE[task.picks] if task.sheet == "place" else BY_SHEET[task.sheet]
     return rule(heard, rng)
 
@@ -61,6 +64,15 @@ def _category(strength: float, n: int) -> int:
 def _rated(heard: Heard, _rng: np.random.Generator) -> str:
     points = np.clip(np.round(50.0 + POINTS_PER_LOGIT * heard.sounds), 0, 100)
     return " ".join(f"{value:g}" for value in points)
+
+
+def _graded(heard: Heard) -> str:
+    """The sound nearer to the reference is taken for it; the other loses grades with its distance."""
+    if heard.reference is None:
+        raise LookupError("a triple-stimulus trial without a reference")
+    apart = abs(heard.sounds - heard.reference)
+    grades = np.clip(5.0 - GRADES_PER_LOGIT * (apart - apart.min()), 1.0, 5.0)
+    return " ".join(f"{value:.1f}".removesuffix(".0") for value in grades)
 
 
 def _same_or_different(heard: Heard, _rng: np.random.Generator) -> str:

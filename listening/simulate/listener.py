@@ -126,12 +126,13 @@ def strength(listener: Listener, attribute: str, percepts: Percepts, quirk: Floa
     above_mean_db = level_db - level_db.mean()
     octaves = percepts.brightness_octaves - percepts.brightness_octaves.mean()
     heard_octaves = octaves * (1.0 + listener.glare * above_mean_db)
-    return (
+    heard: FloatArray = (
         slope.level * listener.loudness_exponent * above_mean_db
         + slope.brightness * heard_octaves
         + slope.decay * percepts.decay_doublings
         + quirk
     )
+    return heard
 
 
 def _own_rng(seed: int, purpose: int, number: int) -> np.random.Generator:

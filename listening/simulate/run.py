@@ -21,7 +21,7 @@ from listening.simulate import panel, percepts
 from listening.simulate.listener import Truth
 from listening.simulate.panel import Decision
 
-REHEARSED = Decision("first", panel.QUICKEST_S)  # a simulated listener takes the anchor pair as it comes
+REHEARSED = Decision("first", panel.QUICKEST_S)  # a simulated listener takes the pair of examples as it comes
 ACT_AT = {
     Stage.WELCOME: "go_on",
     Stage.CONSENT: "agree",

@@ -3,8 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from joblib import Parallel, delayed
 
 from listening.audio import resample, wav
@@ -14,16 +16,17 @@ from listening.metrics import channels
 from listening.metrics import measures as metrics
 from listening.metrics.comparison import compared, strike_data
 from listening.metrics.comparison.strike_data import Strike
-from listening.records import protocol, recordings_table
+from listening.records import protocol
 from listening.records.comparison import Comparison
 from listening.records.recordings_table import Recording
 from listening.records.study import Study
+from listening.stimuli import sources
 
 if TYPE_CHECKING:
     import pandas as pd
 
 Levels = dict[str, str]
-TWO = 2  # levels of a factor whose comparisons the page shows
+TWO = 2  # values of a factor whose comparisons the page shows
 
 
 @dataclass(frozen=True)
@@ -55,42 +58,90 @@ class Compared:
 def compare(study: Study, level: str, *, with_: str, jobs: int = 1, **fixed: str) -> Compared:
     """The strikes of one condition against those of another of the same study.
 
-    `level` and the fixed levels name the first; `with_` is the level of one fixed factor in the second, or of
+    `level` and the fixed values name the first; `with_` is the value of one fixed factor in the second, or of
     the factor of `level`: compare(study, "dome_c", support="free", with_="handlebar").
 
     Raises
     ------
     StudyError
-        A level or factor that the table does not have, or one that does not single out two conditions.
+        A value or factor that the table does not have, or one that does not single out two conditions.
     """
     chosen = protocol.load(study.protocol)
-    recordings = recordings_table.load(chosen, study.protocol)
+    recordings, _ = sources.recorded(chosen, study.protocol)
     factors = chosen.recordings.factors
     first = {**fixed, _factor_of(level, recordings, factors): level}
     second = {**first, _factor_of(with_, recordings, factors): with_}
     sides = [_chosen(recordings, factors, levels) for levels in (first, second)]
     if first == second or not all(sides):
         raise StudyError(f"{_named(first)} with {_named(second)}: wanted two conditions with recordings")
-    sounds = [[_sound(r) for r in side] for side in sides]
-    rate_hz = sounds[0][0].rate_hz
-    alike = [[resample.to_rate(s, rate_hz) for s in side] for side in sounds]
-    compared.check(*alike)
-    work = Parallel(n_jobs=jobs)(delayed(metrics.examine)(s) for side in alike for s in side)
-    examined = [work[: len(alike[0])], work[len(alike[0]) :]]
-    units = ([r.unit for r in sides[0]], [r.unit for r in sides[1]])
-    made = compared.of_examined(alike[0], alike[1], examined, names=_names(first, second), units=units)
+    background = sources.background(chosen, study.protocol)
+    made = _of_sides(sides, background, names=_names(first, second), jobs=jobs)
     return Compared(Comparison.model_validate(made.as_dict()))
 
 
-def strike(recording: Recording, sound: Sound, examined: metrics.Channel, length_s: float) -> Strike:
-    """What the page's comparisons need of one recording."""
-    return strike_data.of(sound, length_s=length_s, unit=recording.unit, examined=examined)
+def _of_sides(
+    sides: list[list[Recording]], background: Path | None, *, names: tuple[str, str], jobs: int
+) -> compared.Comparison:
+    rate_hz = sources.usual_rate_hz([r.file for side in sides for r in side])
+    parts = [[_channels(r, rate_hz) for r in side] for side in sides]
+    first, second = ([sound for one in side for sound, _ in one] for side in parts)
+    compared.check(first, second)
+    work = iter(Parallel(n_jobs=jobs)(delayed(metrics.examine)(s) for s in (*first, *second)))
+    examined = [[[next(work) for _ in one] for one in side] for side in parts]
+    every = [
+        (sound, found)
+        for side, known in zip(parts, examined, strict=True)
+        for one, channels_ in zip(side, known, strict=True)
+        for (sound, _), found in zip(one, channels_, strict=True)
+    ]
+    length_s = min(strike_data.ring_s(sound, found.onset.time_s) for sound, found in every)
+    loudest_db = float(np.mean([f.levels.laf_max_db for _, f in every[: len(first)]]))
+    above_db = loudest_db - compared.DOWN_DB
+    strikes = [
+        [
+            strike(r, one, known, length_s, background=background, above_db=above_db)
+            for r, one, known in zip(*rows, strict=True)
+        ]
+        for rows in zip(sides, parts, examined, strict=True)
+    ]
+    return compared.of_strikes(*strikes, names=names, length_s=length_s, above_db=above_db)
+
+
+def strike(
+    recording: Recording,
+    parts: Sequence[tuple[Sound, int]],
+    examined: Sequence[metrics.Channel],
+    length_s: float,
+    *,
+    background: Path | None = None,
+    above_db: float | None = None,
+) -> Strike:
+    """What comparisons need of one recording, its channels as one; `parts` is each with its number."""
+    return strike_data.averaged(
+        [
+            strike_data.of(
+                sound,
+                length_s=length_s,
+                above_db=above_db,
+                background=None if background is None else _room(background, sound, number),
+                unit=recording.specimen,
+                examined=found,
+            )
+            for (sound, number), found in zip(parts, examined, strict=True)
+        ]
+    )
+
+
+def _room(background: Path, sound: Sound, number: int) -> Sound:
+    """The room as the same channel heard it."""
+    room = resample.to_rate(wav.load(background, sound.pascal_per_full_scale), sound.rate_hz)
+    return room.channel(min(number, room.n_channels) - 1)
 
 
 def of_factors(
     recordings: Sequence[Recording], factors: Sequence[str], strikes: Sequence[Strike], *, length_s: float
 ) -> list[Comparison]:
-    """For each factor of two levels, the levels compared within each combination of the other factors."""
+    """For each factor of two values, the values compared within each combination of the other factors."""
     found: list[Comparison] = []
     if len({(s.rate_hz, s.calibrated) for s in strikes}) > 1:
         return found  # `check` names it
@@ -127,9 +178,9 @@ def _with(rest: tuple[str, ...], place: int, level: str) -> tuple[str, ...]:
     return (*rest[:place], level, *rest[place:])
 
 
-def _sound(recording: Recording) -> Sound:
-    sound = wav.load(recording.file, recording.pascal_per_full_scale)
-    return channels.chosen(sound, recording.channel)[0]
+def _channels(recording: Recording, rate_hz: int) -> list[tuple[Sound, int]]:
+    sound = resample.to_rate(wav.load(recording.file, recording.pascal_per_full_scale), rate_hz)
+    return channels.all_or_one(sound, recording.channel)
 
 
 def _factor_of(level: str, recordings: Sequence[Recording], factors: Sequence[str]) -> str:
@@ -139,7 +190,7 @@ def _factor_of(level: str, recordings: Sequence[Recording], factors: Sequence[st
     known = sorted({value for r in recordings for value in r.factors})
     near = get_close_matches(level, known, n=1)
     hint = f"; did you mean `{near[0]}`?" if near else ""
-    raise StudyError(f"`{level}`: no factor has this level; known: {', '.join(known)}{hint}")
+    raise StudyError(f"`{level}`: no factor has this value; known: {', '.join(known)}{hint}")
 
 
 def _chosen(recordings: Sequence[Recording], factors: Sequence[str], levels: Levels) -> list[Recording]:

@@ -1,8 +1,10 @@
 """Single sounds as `listening measure SOUND` prints them."""
 
+from collections.abc import Sequence
 from typing import Any
 
 SHOWN_PARTIALS = 6
+SMALLEST_SHARE = 1e-4  # of the energy, that is printed
 
 
 def lines(one: dict[str, Any]) -> list[str]:
@@ -18,7 +20,22 @@ def lines(one: dict[str, Any]) -> list[str]:
     )
     for index, channel in enumerate(one["channels"]):
         made += _channel_lines(channel, index + 1, unit)
+    if one["shared_partials"]:
+        made += shared_lines(one["shared_partials"], "channels")
     return made
+
+
+def shared_lines(shared: Sequence[dict[str, Any]], what: str) -> list[str]:
+    """Partials with poles common to several `what`."""
+    lines = [f"  common to the {len(shared[0]['level_db'])} {what} (one frequency and one T60 for all):"]
+    for p in shared[:SHOWN_PARTIALS]:
+        levels = " / ".join(f"{level:.1f}" for level in p["level_db"])
+        lines.append(
+            f"    {p['frequency_hz']:9.2f} Hz  T60 {p['t60_s']:.3f} s (standard error {p['t60_se_s']:.3f})  "
+            f"{levels} dB"
+        )
+        lines += [f"               T60 not known: {d}" for d in p["doubts"]]
+    return lines
 
 
 def _channel_lines(c: dict[str, Any], number: int, unit: str) -> list[str]:
@@ -37,6 +54,11 @@ def _channel_lines(c: dict[str, Any], number: int, unit: str) -> list[str]:
             f"{_number(c['curvature_percent'], 0, '%')}, non-linearity of T20 "
             f"{_number(c['t20_nonlinearity_permille'], 0, 'in 1000')}"
         )
+    if c["unexplained_share"] is not None:
+        lines.append(
+            f"    {len(c['partials'])} partials; of what rings on after the contact they leave "
+            f"{_percent(c['unexplained_share'])} of the energy unexplained"
+        )
     for p in c["partials"][:SHOWN_PARTIALS]:
         beating = f", beats with {', '.join(f'{f:.2f}' for f in p['beating'])} Hz" if p["beating"] else ""
         bends = f", bends: also {', '.join(f'{t:.2f}' for t in p['two_stage'])} s" if p["two_stage"] else ""
@@ -50,3 +72,7 @@ def _channel_lines(c: dict[str, Any], number: int, unit: str) -> list[str]:
 
 def _number(value: float | None, digits: int, unit: str) -> str:
     return "-" if value is None else f"{value:.{digits}f} {unit}"
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.2g} %" if share >= SMALLEST_SHARE else f"less than {100 * SMALLEST_SHARE:g} %"

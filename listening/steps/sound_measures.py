@@ -1,9 +1,11 @@
 """Everything about a single sound, without a study: what `listening measure SOUND` prints."""
 
+from collections.abc import Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from listening.audio import wav
+from listening.audio import resample, wav
 from listening.audio.sound import Sound
 from listening.metrics import (
     audibility,
@@ -11,14 +13,19 @@ from listening.metrics import (
     loudness,
     loudness_bs1770,
     measures,
+    onset,
+    shared_partials,
     spectrum,
     strike,
+    unexplained,
 )
+from listening.metrics import channels as channels_of
 from listening.metrics import partials as partials_of
 from listening.metrics.flags import SILENT_CHANNEL
 from listening.metrics.level import check_not_silent
 from listening.metrics.measures import Channel
 from listening.metrics.partials import Partial
+from listening.metrics.shared_partials import SharedPartial, Source
 
 SHORTEST_RANGE_S = 60.0  # EBU Tech 3342: a loudness range of less means little
 
@@ -38,7 +45,9 @@ def described(path: Path, sound: Sound) -> dict[str, Any]:
     """
     check_not_silent(sound)
     programme = loudness_bs1770.measure(sound)
-    channels = [_channel(sound.channel(c)) for c in range(sound.n_channels)]
+    apart = [sound.channel(c) for c in range(sound.n_channels)]
+    examined = [measures.examine(c) if c.samples.any() else None for c in apart]
+    channels = [_channel(c, found) for c, found in zip(apart, examined, strict=True)]
     reasons = {}
     if sound.duration_s < SHORTEST_RANGE_S:
         reasons["loudness_range_lu"] = (
@@ -60,17 +69,47 @@ def described(path: Path, sound: Sound) -> dict[str, Any]:
         "true_peak_dbtp": programme.true_peak_dbtp,
         "reasons": reasons,
         "channels": channels,
+        "shared_partials": _shared(apart, examined),
     }
 
 
-def _channel(sound: Sound) -> dict[str, Any]:
-    if not sound.samples.any():
+def together(paths: Sequence[Path], pascal_per_full_scale: float | None = None) -> list[dict[str, Any]]:
+    """The partials that strikes of one object share, each file's loudest channel; as plain values.
+
+    Raises
+    ------
+    SoundError
+        Fewer than two files, or one that is silent. Other rates are converted to the first one's.
+    """
+    strikes = [channels_of.loudest(wav.load(path, pascal_per_full_scale)) for path in paths]
+    alike = [resample.to_rate(s, strikes[0].rate_hz) for s in strikes]
+    starts = [onset.find(s).time_s for s in alike]
+    found = [partials_of.find(s, onset_s=at) for s, at in zip(alike, starts, strict=True)]
+    sources = [Source(*one) for one in zip(alike, starts, found, strict=True)]
+    return [asdict(p) | _told(p) for p in shared_partials.find(sources)]
+
+
+def _shared(apart: Sequence[Sound], examined: Sequence[Channel | None]) -> list[dict[str, Any]]:
+    """The partials that the channels of one take share; none of a single channel."""
+    heard = [(c, f) for c, f in zip(apart, examined, strict=True) if f is not None]
+    if len(heard) < 2:
+        return []
+    start_s = max(heard, key=lambda one: one[1].levels.laf_max_db)[1].onset.time_s
+    sources = [Source(c, start_s, f.partials) for c, f in heard]
+    return [asdict(p) | _told(p) for p in shared_partials.find(sources)]
+
+
+def _told(p: SharedPartial) -> dict[str, Any]:
+    return {"known": not p.doubts, "doubts": [d.text for d in p.doubts]}
+
+
+def _channel(sound: Sound, found: Channel | None) -> dict[str, Any]:
+    if found is None:
         return dict.fromkeys(CHANNEL_KEYS) | {
             "partials": [],
             "flags": (SILENT_CHANNEL,),
             "reasons": {"channel": "all samples are zero"},
         }
-    found = measures.examine(sound)
     nmax = found.course.nmax_sone if found.course else None
     attack = strike.attack(sound, found.onset.time_s, found.partials)
     return {
@@ -99,6 +138,7 @@ def _channel(sound: Sound) -> dict[str, Any]:
         "usable_range_db": found.decays.usable_range_db if found.decays.usable_range_db < 1e6 else None,
         "rise_s": attack.rise_s,
         "strike_noise_db": attack.strike_noise_db,
+        "unexplained_share": unexplained.share(sound, found.onset.time_s, found.partials),
         "t20_s_by_octave": _t20_s_by_octave(sound, found),
         "frequency_ratios": list(partials_of.inharmonicity(found.partials)) if found.partials else [],
         "partials": [partial(p) for p in found.partials],
@@ -111,7 +151,7 @@ CHANNEL_KEYS = (
     "onset_s", "laf_max_db", "las_max_db", "la_eq_db", "lae_db", "lc_peak_db", "nmax_sone", "n5_sone",
     "loudness_level_phon", "sharpness_acum", "centroid_hz", "decay_s", "inaudible_after_s", "t60_s",
     "edt_s", "t20_s", "t30_s", "share_above_4_khz", "steady_sone", "t20_s_by_octave", "frequency_ratios",
-    "usable_range_db", "rise_s", "strike_noise_db",
+    "usable_range_db", "unexplained_share", "rise_s", "strike_noise_db",
     "t20_nonlinearity_permille", "t30_nonlinearity_permille", "curvature_percent",
 )  # fmt: skip
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from listening.errors import ListeningError
 from listening.intake import study_check
-from listening.records import protocol, recordings_table
+from listening.records import protocol
 from listening.records.measured import Measures
 from listening.records.problem import Problem
 from listening.records.study import Study
@@ -77,9 +77,10 @@ def _planning(path: Path, found: list[Problem]) -> tuple[list[str], list[Problem
     if any(problem.severity == "error" for problem in found):
         return [], []
     from listening.planning import budget, criticism, stand_in
+    from listening.stimuli import sources
 
     chosen = protocol.load(path)
-    recordings = recordings_table.load(chosen, path)
+    recordings, _ = sources.recorded(chosen, path)
     measured = Study(path.parent).measures
     measures = Measures.load(measured) if measured.is_file() else None
     try:

@@ -1,6 +1,7 @@
 """The deal: balanced orders, a sealed key, clips under random codes; the study is frozen by it."""
 
 import secrets
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -138,6 +139,7 @@ def _write(
     from listening.stimuli import coded_clips
 
     study.plan.unlink(missing_ok=True)
+    shutil.rmtree(study.amendments(1).parent, ignore_errors=True)  # of a deal that nobody answered
     _write_key(study, dealt.key, sealed)
     files = {study.stimuli / s.file: s.digest for s in manifest.stimuli}
     aligned = dealt.plan.switched()

@@ -2,23 +2,30 @@
 
 import io
 from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
 
 import numpy as np
 from joblib import Parallel, delayed
 
 from listening import __version__
-from listening.audio import wav
+from listening.audio import resample, wav
 from listening.metrics import channels, traces, uncertainty
 from listening.metrics import measures as metrics
+from listening.metrics.calibration import StudyCalibration
 from listening.metrics.comparison.strike_data import Strike
-from listening.records import protocol, recordings_table, rows
+from listening.records import protocol, rows
 from listening.records.comparison import Comparisons
 from listening.records.environment import environment
 from listening.records.form import write_bytes, write_text
-from listening.records.measured import MeasuredRecording, Measures, Spread
-from listening.records.recordings_table import Recording
+from listening.records.measured import CalibratorFound, MeasuredRecording, Measures, Spread
+from listening.records.protocol import Protocol
+from listening.records.recordings_table import AVERAGE, Recording
 from listening.records.study import Study
 from listening.steps import comparisons
+from listening.stimuli import sources
+
+RESAMPLED = "resampled"  # flag of a recording that had another rate than most
 
 
 def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] | None = None) -> Measures:
@@ -30,9 +37,14 @@ def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] 
         The first problem met; earlier files stay as they were.
     """
     chosen = protocol.load(study.protocol)
-    recordings = recordings_table.load(chosen, study.protocol)
+    recordings, calibrator = sources.recorded(chosen, study.protocol)
     length_s = chosen.trimming.length_s - chosen.trimming.before_onset_s
-    work = Parallel(n_jobs=jobs, return_as="generator")(delayed(_measured)(r, length_s) for r in recordings)
+    common = Common(
+        rate_hz=sources.usual_rate_hz([r.file for r in recordings]),
+        length_s=length_s,
+        background=sources.background(chosen, study.protocol),
+    )
+    work = Parallel(n_jobs=jobs, return_as="generator")(delayed(_measured)(r, common) for r in recordings)
     measured: list[MeasuredRecording] = []
     curves: traces.Arrays = {}
     strikes: list[Strike] = []
@@ -45,6 +57,8 @@ def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] 
     made = Measures(
         version=__version__,
         protocol_digest=protocol.digest(study.protocol),
+        calibrator=_calibrator(calibrator, chosen),
+        background=chosen.recordings.background,
         recordings=tuple(measured),
         spreads=tuple(spreads(measured)),
     )
@@ -65,7 +79,7 @@ def spreads(rows: list[MeasuredRecording]) -> list[Spread]:
         for metric in strikes[0].measures:
             values = [v for row in strikes if (v := row.measures[metric]) is not None]
             if len(values) == len(strikes):
-                found.append(_spread(condition, metric, values, [row.unit for row in strikes]))
+                found.append(_spread(condition, metric, values, [row.specimen for row in strikes]))
     return found
 
 
@@ -84,7 +98,7 @@ def table(made: Measures) -> str:
         "recording",
         "condition",
         "strike",
-        "unit",
+        "specimen",
         "calibrated",
         "channel",
         "flags",
@@ -98,7 +112,7 @@ def table(made: Measures) -> str:
             row.recording,
             row.condition,
             row.strike,
-            row.unit,
+            row.specimen,
             row.calibrated,
             row.channel,
             " ".join(row.flags),
@@ -107,22 +121,47 @@ def table(made: Measures) -> str:
     return rows.to_text(heading, lines)
 
 
-def _measured(recording: Recording, length_s: float) -> tuple[MeasuredRecording, traces.Arrays, Strike]:
-    sound = wav.load(recording.file, recording.pascal_per_full_scale)
-    channel, number = channels.chosen(sound, recording.channel)
-    examined = metrics.examine(channel)
+@dataclass(frozen=True)
+class Common:
+    """What the recordings of a study share while they are measured."""
+
+    rate_hz: int
+    length_s: float
+    """after the onset, over which energies are taken"""
+    background: Path | None
+    """the room alone"""
+
+
+def _calibrator(found: StudyCalibration | None, chosen: Protocol) -> CalibratorFound | None:
+    if found is None or chosen.recordings.calibrator is None:
+        return None
+    return CalibratorFound(level_db=chosen.recordings.calibrator.level_db, **asdict(found))
+
+
+def _measured(recording: Recording, common: Common) -> tuple[MeasuredRecording, traces.Arrays, Strike]:
+    whole = wav.load(recording.file, recording.pascal_per_full_scale)
+    sound = resample.to_rate(whole, common.rate_hz)
+    parts = channels.all_or_one(sound, recording.channel)
+    examined = [metrics.examine(channel) for channel, _ in parts]
+    found = metrics.averaged([metrics.summarised(sound, one) for one in examined])
+    strike = comparisons.strike(recording, parts, examined, common.length_s, background=common.background)
     row = MeasuredRecording(
         recording=recording.recording,
         condition=recording.condition,
         strike=recording.strike,
-        unit=recording.unit,
+        specimen=recording.specimen,
         calibrated=sound.calibrated,
-        channel=number,
-        flags=examined.flags,
-        measures=metrics.summarised(sound, examined).as_dict(),
+        channel=AVERAGE if recording.channel == AVERAGE else parts[0][1],
+        flags=(*found.flags, *((RESAMPLED,) if sound is not whole else ())),
+        measures=found.as_dict() | _over_room(strike, common),
     )
-    strike = comparisons.strike(recording, channel, examined, length_s)
-    return row, traces.of(channel, examined), strike
+    loudest = max(range(len(parts)), key=lambda i: examined[i].levels.laf_max_db)
+    return row, traces.of(parts[loudest][0], examined[loudest]), strike
+
+
+def _over_room(strike: Strike, common: Common) -> dict[str, float | None]:
+    """LAE of the strike alone, where the room was recorded."""
+    return {} if common.background is None else {"lae_db": strike.numbers["lae_db"]}
 
 
 def _spread(condition: str, metric: str, values: list[float], units: list[str]) -> Spread:

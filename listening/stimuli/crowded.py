@@ -13,7 +13,7 @@ from scipy import fft, ndimage
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
 from listening.metrics import decay, onset
-from listening.metrics.mode_search import LOWEST_HZ
+from listening.metrics.mode_ring import LOWEST_HZ
 from listening.metrics.modes import LN_1000, Modes
 
 GAP_HZ = 25.0  # modes closer than this to their neighbour belong to one peak

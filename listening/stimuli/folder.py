@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from listening.errors import CannotWrite, ListeningError
+from listening.records import form
 
 LEFTOVER_S = 3600.0  # a half-made folder older than this belongs to a step that was killed
 RENAME_EXCHANGE = 2  # linux/fs.h
@@ -35,7 +36,9 @@ def replacing(folder: Path) -> Iterator[Path]:
         made.mkdir()
         fresh = made
         yield fresh
+        form.sync_folder(fresh)
         _swap(fresh, folder)
+        form.sync_folder(folder.parent)
     except OSError as error:
         if isinstance(error, ListeningError):
             raise

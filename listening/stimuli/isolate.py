@@ -1,7 +1,7 @@
 """Stimuli in which brightness, decay or both move, and everything else of the strike stays."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
@@ -10,7 +10,8 @@ from listening.errors import StudyError
 from listening.metrics import measures
 from listening.records.isolation import BRIGHTNESS, DECAY, LEVEL, Isolation
 from listening.records.manifest import Isolated
-from listening.stimuli import match, modal, moved_partials, reshape
+from listening.stimuli import held_strike, match, modal, moved_partials, reshape
+from listening.stimuli.held_strike import Heard
 from listening.stimuli.modal import Split
 from listening.stimuli.reshape import UNCHANGED, Damping
 from listening.stimuli.stimulus_file import Metrics
@@ -83,7 +84,7 @@ def variants(strike: Sound, asked: Asked) -> list[Variant]:
     base = cells[False, False]
     made = []
     for (brightness_moved, decay_moved), cell in cells.items():
-        report = _report(split, cell, base)
+        report = _report(split, cell, base, asked.isolation)
         sides = _sides(asked, brightness_moved, decay_moved)
         before = measures.measure(cell.sound, fades_from_s=asked.window.fades_from_s).as_dict()
         made.append(Variant("/".join(sides), cell.sound, cell.gain_db, before, report))
@@ -116,7 +117,7 @@ def _cells(split: Split, asked: Asked) -> dict[tuple[bool, bool], _Heard]:
     if asked.brightness_ratio is not None:
         wanted = _times(base.brightness, asked.brightness_ratio)
         bright = _coloured(hear, base, wanted, asked)
-        cells[True, False] = _with_decay(hear, bright, base.decay, wanted, asked)
+        cells[True, False] = _with_decay(hear, bright, (base.decay, wanted), UNCHANGED, asked)
     if asked.decay_ratio is not None:
         cells[False, True] = _with_brightness(
             hear, hear(0.0, _other_damping(split, asked)), base.brightness, asked
@@ -124,9 +125,10 @@ def _cells(split: Split, asked: Asked) -> dict[tuple[bool, bool], _Heard]:
     if len(cells) == 3:
         bright, long = cells[True, False], cells[False, True]
         corrected = bright.damping.log_at_1_khz  # brightness alone took so much to keep its decay
-        both = hear(bright.tilt, _other_damping(split, asked).times(float(np.exp(corrected))))
+        other = _other_damping(split, asked)
+        both = hear(bright.tilt, other.times(float(np.exp(corrected))))
         both = _with_brightness(hear, both, bright.brightness, asked)
-        cells[True, True] = _with_decay(hear, both, long.decay, bright.brightness, asked)
+        cells[True, True] = _with_decay(hear, both, (long.decay, bright.brightness), other, asked)
     return cells
 
 
@@ -181,22 +183,40 @@ def _with_brightness(
 def _with_decay(
     hear: Callable[[float, Damping], _Heard],
     found: _Heard,
-    wanted: float | None,
-    brightness: float | None,
+    wanted: tuple[float | None, float | None],
+    damping: Damping,
     asked: Asked,
 ) -> _Heard:
-    """The same with all damping re-scaled by one factor, when the colour moved the decay too far."""
+    """The same with all damping re-scaled by one factor, when the colour moved the decay too far.
+
+    Parameters
+    ----------
+    wanted : decay and brightness
+    damping : what was asked: every T60 stays within `isolation.t60_tolerance` of it
+    """
     limit = asked.isolation.decay_tolerance
     for _ in range(MOST_STEPS):
-        miss = _log_ratio(found.decay, wanted)
+        miss = _log_ratio(found.decay, wanted[0])
         if abs(miss) <= limit / 2:
-            return found
+            return _held(found, damping, asked)
         found = hear(found.tilt, found.damping.times(float(np.exp(miss))))
-        found = _with_brightness(hear, found, brightness, asked)
+        found = _with_brightness(hear, found, wanted[1], asked)
     raise StudyError(
-        f"{found.sound.name}: {asked.decay_key} stays {100 * abs(miss):.1f} % from {wanted:.3f}, tolerance "
-        f"{100 * limit:g} %; ask for less brightness, or a larger isolation.decay_tolerance"
+        f"{found.sound.name}: {asked.decay_key} stays {100 * abs(miss):.1f} % from {wanted[0]:.3f}, "
+        f"tolerance {100 * limit:g} %; ask for less brightness, or a larger isolation.decay_tolerance"
     )
+
+
+def _held(found: _Heard, damping: Damping, asked: Asked) -> _Heard:
+    moved = float(np.exp(damping.log_at_1_khz - found.damping.log_at_1_khz)) - 1.0
+    limit = asked.isolation.t60_tolerance
+    if abs(moved) > limit:
+        raise StudyError(
+            f"{found.sound.name}: to hold {asked.decay_key} every partial's T60 would move by "
+            f"{100 * moved:+.1f} %, {100 * limit:g} % allowed; ask for less brightness, name t60_s under "
+            "covariates.decay, or set a larger isolation.t60_tolerance and say so"
+        )
+    return found
 
 
 def _times(value: float | None, ratio: float) -> float | None:
@@ -213,7 +233,8 @@ def _log_ratio(one: float | None, other: float | None) -> float:
     return float(np.log(one / other))
 
 
-def _report(split: Split, cell: _Heard, base: _Heard) -> Isolated:
+def _report(split: Split, cell: _Heard, base: _Heard, isolation: Isolation) -> Isolated:
+    held, others = moved_partials.checked(split, cell.damping, cell.tilt)
     return Isolated(
         tilt_db_per_octave=cell.tilt,
         damping_factor=float(cell.damping.factor(np.array([reshape.REFERENCE_HZ]))[0]),
@@ -221,8 +242,15 @@ def _report(split: Split, cell: _Heard, base: _Heard) -> Isolated:
         brightness_ratio=float(np.exp(_log_ratio(cell.brightness, base.brightness))),
         decay_ratio=float(np.exp(_log_ratio(cell.decay, base.decay))),
         explained=split.explained,
-        partials=moved_partials.checked(split, cell.damping, cell.tilt),
+        partials=held,
+        other_partials=others,
+        **asdict(held_strike.checked(split, _as_heard(cell), _as_heard(base), isolation)),
     )
+
+
+def _as_heard(cell: _Heard) -> Heard:
+    made = (cell.tilt, cell.damping)
+    return Heard(cell.sound.amplified(cell.gain_db), cell.gain_db, *made)
 
 
 def _other_damping(split: Split, asked: Asked) -> Damping:

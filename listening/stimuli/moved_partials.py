@@ -14,21 +14,23 @@ CHECKED_PARTIALS = 5
 T60_TOLERANCE = 0.02  # of a checked partial against what was asked of it
 
 
-def checked(split: Split, damping: Damping, tilt_db_per_octave: float) -> tuple[MovedPartial, ...]:
-    """The partials with the most energy, at the onset and lasting, measured in the sound that was made.
+def checked(
+    split: Split, damping: Damping, tilt_db_per_octave: float
+) -> tuple[tuple[MovedPartial, ...], tuple[MovedPartial, ...]]:
+    """The partials measured in the sound that was made: the five with the most energy, and all others.
 
     Raises
     ------
     StudyError
-        One of them misses the T60 that was asked by more than 2 %.
+        One of the five misses the T60 that was asked by more than 2 %.
     SoundError
         None of them can be measured.
     """
     made = reshape.together(split, damping=damping, tilt_db_per_octave=tilt_db_per_octave)
     found = (_of_peaks if split.peaks else _of_modes)(split, damping, made)
-    for partial in found:
+    for partial in found[:CHECKED_PARTIALS]:
         _check(partial, split.sound.name)
-    return found
+    return found[:CHECKED_PARTIALS], found[CHECKED_PARTIALS:]
 
 
 def _of_modes(split: Split, damping: Damping, made: Sound) -> tuple[MovedPartial, ...]:
@@ -43,7 +45,7 @@ def _of_modes(split: Split, damping: Damping, made: Sound) -> tuple[MovedPartial
             t60_wanted_s=float(split.t60_s[i] / factor[i]),
             t60_after_s=float(LN_1000 / after.decay_per_s[i]),
         )
-        for i in np.argsort(-energy)[:CHECKED_PARTIALS]
+        for i in np.argsort(-energy)
     )
 
 
@@ -66,7 +68,7 @@ def _of_peaks(split: Split, damping: Damping, made: Sound) -> tuple[MovedPartial
             f"{split.sound.name}: no partial stands far enough above the noise for its T60 to be measured; "
             "record nearer or in a quieter room"
         )
-    return tuple(found[:CHECKED_PARTIALS])
+    return tuple(found)
 
 
 def _check(partial: MovedPartial, name: str) -> None:

@@ -133,12 +133,12 @@ def _peaks_dbtp(wanted: list[Wanted], common: Common) -> list[float]:
 def _plain(
     chosen: Protocol, found: list[Source], matching: dict[str, float], before: dict[str, Metrics]
 ) -> list[Wanted]:
-    """What is wanted of the recordings and anchors as they are, without file names."""
+    """What is wanted of the recordings and examples as they are, without file names."""
     studied = [s for s in found if s.role == "study"]
     pairs: list[tuple[str, Source]] = [
         (p.name, s) for p in chosen.presentations if p.name != ISOLATED for s in studied
     ]
-    pairs += [(AS_RECORDED, s) for s in found if s.role == "anchor"]
+    pairs += [(AS_RECORDED, s) for s in found if s.role == "example"]
     return [
         Wanted(
             source=source,
@@ -158,7 +158,7 @@ def _named(wanted: list[Wanted]) -> list[Wanted]:
 
 
 def _title(wanted: Wanted) -> str:
-    if wanted.source.role == "anchor":
+    if wanted.source.role == "example":
         return wanted.source.name
     how = wanted.condition.replace("/", "-") if wanted.isolated else wanted.presentation
     return f"{wanted.source.name}.{how}"

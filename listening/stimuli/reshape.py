@@ -48,11 +48,12 @@ def together(split: Split, *, damping: Damping = UNCHANGED, tilt_db_per_octave: 
     Without a change the samples are those of the original, to rounding.
     """
     sound = split.sound
-    moved = _moved(split, damping, tilt_db_per_octave)
+    moved = partials_of(split, damping, tilt_db_per_octave)
     return replace(sound, samples=moved + split.residual)
 
 
-def _moved(split: Split, damping: Damping, tilt_db_per_octave: float) -> FloatArray:
+def partials_of(split: Split, damping: Damping, tilt_db_per_octave: float) -> FloatArray:
+    """(n,) the partials of the sound so made, without the strike's noise."""
     sound = split.sound
     if not split.peaks:
         partials = tilted(damped(split.modes, damping), tilt_db_per_octave)

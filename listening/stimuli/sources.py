@@ -1,15 +1,19 @@
 """The sound files of a study as they go into preparation, and what they have in common."""
 
 import math
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 
-from listening.audio import wav
+from listening.audio import resample, wav
 from listening.audio.sound import Sound
-from listening.errors import SoundError, StudyError
+from listening.errors import StudyError
+from listening.metrics import calibration
+from listening.metrics.calibration import StudyCalibration
 from listening.records import recordings_table
 from listening.records.manifest import End, Role
 from listening.records.protocol import Attribute, Protocol
@@ -38,7 +42,7 @@ class Source:
     @property
     def name(self) -> str:
         """Unique among the sources of a set."""
-        return f"anchor {self.attribute} {self.end}" if self.role == "anchor" else self.recording
+        return f"example {self.attribute} {self.end}" if self.role == "example" else self.recording
 
 
 @dataclass(frozen=True)
@@ -57,10 +61,53 @@ class Common:
 
 
 def of_study(chosen: Protocol, protocol_path: Path) -> list[Source]:
-    """The recordings that a protocol uses, in table order, then the anchors of its attributes."""
-    recordings = recordings_table.load(chosen, protocol_path)
+    """The recordings that a protocol uses, in table order, then the examples of its attributes."""
+    recordings, _ = recorded(chosen, protocol_path)
     base = from_root(protocol_path.parent / chosen.recordings.folder)
-    return [_recorded(r) for r in recordings] + [a for t in chosen.attributes for a in _anchors(t, base)]
+    return [_recorded(r) for r in recordings] + [a for t in chosen.attributes for a in _examples(t, base)]
+
+
+def recorded(chosen: Protocol, protocol_path: Path) -> tuple[list[Recording], StudyCalibration | None]:
+    """The recordings that a protocol uses, calibrated by its calibrator where it has one; what that said.
+
+    Raises
+    ------
+    RecordError, MissingFile, SoundError
+        The table has problems; a calibrator's recording is not there or no clean tone.
+    StudyError
+        The chain drifted between the two recordings of the calibrator.
+    """
+    recordings = recordings_table.load(chosen, protocol_path)
+    own = chosen.recordings.calibrator
+    if own is None:
+        return recordings, None
+    folder = from_root(protocol_path.parent / chosen.recordings.folder)
+    after = None if own.after is None else wav.load(folder / own.after)
+    found = calibration.of_study(wav.load(folder / own.before), after, level_db=own.level_db)
+    if found.drift_db is not None and found.has_drifted:
+        raise StudyError(
+            f"{own.after}: the calibrator reads {found.drift_db:+.2f} dB of {own.before}, at most "
+            f"{calibration.LARGEST_DRIFT_DB} dB wanted; find the cause and record again"
+        )
+    return recordings_table.calibrated(recordings, found.pascal_per_full_scale), found
+
+
+def background(chosen: Protocol, protocol_path: Path) -> Path | None:
+    """The recording of the room alone, where the study has one."""
+    name = chosen.recordings.background
+    return None if name is None else from_root(protocol_path.parent / chosen.recordings.folder) / name
+
+
+def usual_rate_hz(files: Sequence[Path]) -> int:
+    """The rate of most of the files, of as many the highest.
+
+    Raises
+    ------
+    MissingFile, SoundError
+        One is not there or cannot be read.
+    """
+    counts = Counter(wav.rate_hz(file) for file in files)
+    return max(counts, key=lambda rate: (counts[rate], rate))
 
 
 def _recorded(recording: Recording) -> Source:
@@ -74,12 +121,12 @@ def _recorded(recording: Recording) -> Source:
     )
 
 
-def _anchors(attribute: Attribute, base: Path) -> list[Source]:
-    if attribute.anchor is None:
+def _examples(attribute: Attribute, base: Path) -> list[Source]:
+    if attribute.examples is None:
         return []
-    ends: tuple[tuple[End, str], ...] = (("more", attribute.anchor.more), ("less", attribute.anchor.less))
+    ends: tuple[tuple[End, str], ...] = (("more", attribute.examples.more), ("less", attribute.examples.less))
     return [
-        Source(base / name, Path(name).stem, "anchor", attribute=attribute.name, end=end)
+        Source(base / name, Path(name).stem, "example", attribute=attribute.name, end=end)
         for end, name in ends
     ]
 
@@ -100,7 +147,7 @@ def common(chosen: Protocol, found: list[Source], protocol_path: Path) -> Common
             "fill pascal_per_full_scale for all of them, or for none"
         )
     played = max(scales) * 10.0 ** (chosen.playback.level_db / 20.0) if scales else None
-    return common_of(chosen, protocol_path, wav.load(studied[0].file).rate_hz, played)
+    return common_of(chosen, protocol_path, usual_rate_hz([s.file for s in studied]), played)
 
 
 def common_of(
@@ -129,23 +176,19 @@ def _response(chosen: Protocol, protocol_path: Path, rate_hz: int) -> Response |
 
 
 def loaded(source: Source, common: Common) -> Sound:
-    """The trimmed sound of a source at the common calibration; an anchor counts as recorded like the study.
+    """The trimmed sound of a source at the common calibration; an example counts as recorded like the study.
 
     Raises
     ------
     MissingFile, SoundError
-        It is not there, cannot be read, is too short, or of another rate than the set.
+        It is not there, cannot be read, or is too short.
     """
     return trimmed(whole(source, common), common.window)
 
 
 def whole(source: Source, common: Common) -> Sound:
-    """The untrimmed sound of a source at the common calibration."""
-    sound = wav.load(source.file, common.pascal_per_full_scale)
-    if sound.rate_hz != common.rate_hz:
-        raise SoundError(
-            f"{source.file}: {sound.rate_hz} Hz, the set has {common.rate_hz} Hz; export all alike"
-        )
+    """The untrimmed sound of a source at the common calibration and rate."""
+    sound = resample.to_rate(wav.load(source.file, common.pascal_per_full_scale), common.rate_hz)
     return to_ears(sound, common.ears).amplified(calibration_db(source, common))
 
 
@@ -162,7 +205,7 @@ def to_ears(sound: Sound, ears: Ears) -> Sound:
 
 
 def calibration_db(source: Source, common: Common) -> float:
-    """The gain that brings a source to the set's calibration; 0 for an anchor and without calibration."""
+    """The gain that brings a source to the set's calibration; 0 for an example and without calibration."""
     if source.pascal_per_full_scale is None or common.pascal_per_full_scale is None:
         return 0.0
     ratio = source.pascal_per_full_scale / common.pascal_per_full_scale

@@ -6,7 +6,7 @@ import numpy as np
 
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
-from listening.metrics import onset
+from listening.metrics import measures, onset, ringing_end
 
 
 @dataclass(frozen=True)
@@ -28,25 +28,31 @@ def trimmed(sound: Sound, window: Window, *, onset_s: float | None = None) -> So
     """The window around the loudest strike of a sound, faded at both ends, the strike itself untouched.
 
     `onset_s` is where the strike begins, where that is known: what was made from a strike keeps its instant.
-    A recording that begins too late gets silence in front, and a shorter fade.
+    A recording that begins too late gets silence in front, and a shorter fade. One that ends before the
+    window does, after its strike has died away, fades out over 50 ms and gets silence behind.
 
     Raises
     ------
     SoundError
-        The recording ends before the window does, or holds nothing but zeros.
+        The recording ends before the window does and rings still, or holds nothing but zeros.
     """
     listened = sound.mono() if sound.n_channels > 1 else sound
     onset_sample = round((onset.find(listened).time_s if onset_s is None else onset_s) * sound.rate_hz)
     start = onset_sample - round(window.before_onset_s * sound.rate_hz)
     length = round(window.length_s * sound.rate_hz)
-    if start + length > sound.n_samples:
+    missing = max(0, start + length - sound.n_samples)
+    if missing and ringing_end.audible_until_s(listened, onset_sample / sound.rate_hz) is None:
         _refuse_short(sound, onset_sample, window)
     silence = max(0, -start)
     cut = np.zeros((length, sound.n_channels))
-    cut[silence:] = sound.samples[max(0, start) : start + length]
+    cut[silence : length - missing] = sound.samples[max(0, start) : start + length]
     fade_in = min(round(window.fade_in_s * sound.rate_hz), min(onset_sample, onset_sample - start))
     cut[silence : silence + fade_in] *= rise(fade_in)[:, np.newaxis]
     fade_out = round(window.fade_out_s * sound.rate_hz)
+    if missing:
+        end = length - missing
+        padded = min(round(measures.PADDED_FADE_S * sound.rate_hz), end)
+        cut[end - padded : end] *= rise(padded)[::-1, np.newaxis]
     if fade_out:
         cut[-fade_out:] *= rise(fade_out)[::-1, np.newaxis]
     return replace(sound, samples=cut)

@@ -30,4 +30,5 @@ class Work:
         if self.jobs == 1:
             return (act(item, *shared) for item in items)
         parallel = joblib.Parallel(n_jobs=self.jobs, return_as="generator")
-        return iter(parallel(joblib.delayed(act)(item, *shared) for item in items))
+        done: Iterable[Result] = parallel(joblib.delayed(act)(item, *shared) for item in items)
+        return done

@@ -47,7 +47,7 @@ def parse(place: str) -> URL:
     if needs_tls(url) and "sslmode" not in url.query:
         raise StudyError(
             f"{shown(url)}: is another machine, and nothing asks for an encrypted connection; set "
-            "PGSSLMODE=verify-full (and PGSSLROOTCERT), or lodge the study again with --plain-connection "
+            "PGSSLMODE=verify-full (and PGSSLROOTCERT), or publish the study again with --plain-connection "
             "where the line is safe in another way"
         )
     return url.set(drivername=POSTGRESQL)

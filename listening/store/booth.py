@@ -120,7 +120,9 @@ class Booth:
         query = text("SELECT * FROM booth_head(:sitting)")
         with reading(self._engine, self._place) as connection:
             there = connection.execute(query, {"sitting": row.id}).one_or_none()
-        ends = [(0, chain.genesis(vars(row)))] + ([(there.links, there.head)] if there else [])
+        ends: list[tuple[int, str]] = [(0, chain.genesis(vars(row)))] + (
+            [(there.links, there.head)] if there else []
+        )
         waiting = (m.body for m in self._spool.messages(row.id) if m.body.get("link"))
         ends += [(body["link"], body["chain"]) for body in waiting]
         return max((end for end in ends if end[1]), key=lambda end: end[0])

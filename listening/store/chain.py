@@ -24,13 +24,14 @@ LINKED = {  # the columns that a link covers, in this order for ever
 }
 OF_SITTING = ("id", "slot", "simulated", "study_digest", "started_at")
 WHOLE_ROW = ("id", "listener", "slot", "simulated", "study_digest", "started_at", "site")
-BEGAN, FINISHED, REMOVED, MERGED, RENAMED, OPENED = (
+BEGAN, FINISHED, REMOVED, MERGED, RENAMED, OPENED, RELEASED = (
     "began",
     "finished",
     "removed",
     "merged",
     "renamed",
     "opened",
+    "released",
 )
 
 

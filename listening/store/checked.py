@@ -24,6 +24,8 @@ BOOTH_KINDS = {  # of the events of a sitting; what a store itself writes down i
     "declined",
     "finished",
     "hearing check",
+    "help",
+    "late",
     "introduced",
     "left",
     "level set",

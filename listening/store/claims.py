@@ -34,7 +34,8 @@ def claim(
         The listener has a sitting already.
     """
     if connection.dialect.name == "postgresql":
-        return connection.scalar(_claim_on_server(values, slots, lease_s))
+        given: int | None = connection.scalar(_claim_on_server(values, slots, lease_s))
+        return given
     mine = tables.slot.c.simulated == values["simulated"]
     free = set(connection.scalars(select(tables.slot.c.slot).where(mine, tables.slot.c.sitting.is_(None))))
     given = next((slot for slot in slots if slot in free), None)

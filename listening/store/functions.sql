@@ -23,7 +23,7 @@ BEGIN
     SELECT t.slot INTO given FROM sitting t WHERE t.id = p_sitting;
     IF FOUND THEN RETURN given; END IF;
     IF EXISTS (SELECT 1 FROM study) AND NOT EXISTS (SELECT 1 FROM study s WHERE s.study_digest = p_study) THEN
-        RAISE EXCEPTION 'another study is lodged on this server' USING ERRCODE = 'LT001';
+        RAISE EXCEPTION 'another study is published on this server' USING ERRCODE = 'LT001';
     END IF;
     IF (SELECT count(*) FROM sitting t WHERE t.holder LIKE replace(session_user, '_', '\_') || '/%'
             AND t.finished_at IS NULL AND t.held_until >= server_s()) >= {most_held} THEN

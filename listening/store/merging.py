@@ -35,12 +35,21 @@ class _Sitting:
     events: tuple[dict[str, Any], ...]
 
 
-def merge(store: Store, other: Store, *, site: str, study_digest: str, keep_apart: bool = False) -> Merged:
+def merge(
+    store: Store,
+    other: Store,
+    *,
+    site: str,
+    study_digest: str,
+    before: Sequence[str] = (),
+    keep_apart: bool = False,
+) -> Merged:
     """Bring all sittings of `other` into `store` under the name `site`, in one transaction.
 
     Parameters
     ----------
     study_digest : the hash of this study; sittings of another deal have other clip codes
+    before : its hashes before it was amended
     keep_apart : take slots and listener codes that both sites used, the other's code as CODE@SITE
 
     Raises
@@ -55,7 +64,7 @@ def merge(store: Store, other: Store, *, site: str, study_digest: str, keep_apar
         raise StudyError(f"{other._place}: no sittings to merge")
     with writing(store._engine, store._place) as connection:
         here = {s.row["id"]: s for s in _read(connection)}
-        _check_study(there, study_digest, other._place)
+        _check_study(there, study_digest, other._place, before)
         new = [s for s in there if s.row["id"] not in here]
         _check_kind(there, list(here.values()), other._place)
         _check_known([s for s in there if s.row["id"] in here], here)
@@ -103,8 +112,8 @@ def _read(connection: Connection) -> list[_Sitting]:
     return [_Sitting(dict(row._mapping), *(tuple(part[row.id]) for part in parts.values())) for row in found]
 
 
-def _check_study(there: Sequence[_Sitting], study_digest: str, place: str) -> None:
-    strange = {s.row["study_digest"] for s in there} - {study_digest}
+def _check_study(there: Sequence[_Sitting], study_digest: str, place: str, before: Sequence[str]) -> None:
+    strange = {s.row["study_digest"] for s in there} - {study_digest, *before}
     if strange:
         raise StudyError(
             f"{place}: belongs to study {min(strange)[:12]}, this one is {study_digest[:12]}; sites must "

@@ -77,6 +77,6 @@ def _forget_rows(engine: Engine, place: str, *, just_removed: bool) -> list[str]
         if not just_removed and not connection.scalar(text(dead)):
             return []
     return [
-        f"{place}: deleted rows stay in the server's files until its owner, who lodged the study, runs: "
+        f"{place}: deleted rows stay in the server's files until its owner, who published the study, runs: "
         f"{REWRITE}"
     ]

@@ -58,6 +58,8 @@ class SlotUse:
     finished: bool
     alive_at: str
     """Last sign of life, UTC, ISO 8601."""
+    study_digest: str = ""
+    """Of the plan it began under; empty where a server gave the slot: then it is the present one."""
 
 
 BEGAN = "began"  # the first event of a sitting says which program it began with
@@ -129,7 +131,8 @@ class Store:
         column, value = (tables.sitting.c.listener, listener) if listener else (tables.sitting.c.slot, slot)
         with reading(self._engine, self._place) as connection:
             query = select(tables.sitting).where(column == value, tables.sitting.c.simulated == simulated)
-            row = connection.execute(query).one_or_none()
+            latest = query.order_by(tables.sitting.c.started_at.desc()).limit(1)  # of a slot given again
+            row = connection.execute(latest).one_or_none()
         return None if row is None else self._sitting(row)
 
     def hold(self, sitting: str) -> AbstractContextManager[object]:
@@ -266,7 +269,10 @@ class Store:
     def slot_use(self, *, simulated: bool) -> list[SlotUse]:
         """Which slots were given, and when their sittings were last alive."""
         rows = (row for row in self.sittings() if row.simulated == simulated)
-        return [SlotUse(r.slot, r.finished_at is not None, r.heartbeat_at or r.started_at) for r in rows]
+        return [
+            SlotUse(r.slot, r.finished_at is not None, r.heartbeat_at or r.started_at, r.study_digest)
+            for r in rows
+        ]
 
     def events(self, sitting: str | None = None) -> list[EventRow]:
         """What happened, oldest first: in one sitting, or (None) everything."""

@@ -245,8 +245,9 @@ def _slots(read: _Read) -> Iterator[str]:
         ):
             yield f"slot: {row['slot']} leads to a sitting that is not its own"
     given = {(row["slot"], row["simulated"]) for row in read.slots if row["sitting"]}
+    released = {entry.sitting for entry in read.ledger if entry.kind == chain.RELEASED}
     for sitting in read.sittings:
-        if (sitting["slot"], sitting["simulated"]) not in given:
+        if chain.mark(sitting["id"]) not in released and (sitting["slot"], sitting["simulated"]) not in given:
             yield f"slot: {sitting['slot']} is free, but {sitting['listener']} sat on it"
 
 

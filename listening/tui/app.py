@@ -111,7 +111,7 @@ class StationApp(App[None]):
 
     def _guarded(self, act: "Callable[[Arrival | Sitting], object]") -> None:
         """Act, then draw; a full disk or a lost folder ends the program with its plain message."""
-        if self._session is None:
+        if self._session is None or not self.screen_stack:  # a last tick comes while it closes
             return
         try:
             act(self._session)

@@ -1,5 +1,6 @@
 """The plain line mode: the same session for screen readers and simple terminals, line after line."""
 
+import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
 WORDS = {"stop_sound": "stop", "stay": "back", "reconsider": "back", "back": "back"}
 """Actions whose word is not that of their key."""
 UNTYPED = ("erase", "take_number")  # a typed line is whole
+NUMBER = re.compile(r"\d+([.,]\d+)?")
 WAIT_S = 0.1
 
 
@@ -76,7 +78,7 @@ def _parts(view: "View", words: "Words") -> dict[str, str]:
         "body": "\n".join(view.body),
         "notice": view.notice,
         "progress": view.progress,
-        "scale": ", ".join(view.scale),
+        "scale": ", ".join(view.numbered_scale()),
         **rows,
         "status": view.status,
         "actions": _menu(view.actions, words),
@@ -91,8 +93,7 @@ def _dial(dial: "DialView") -> str:
 def _menu(actions: "tuple[Action, ...]", words: "Words") -> str:
     enter = words.text("line_enter")
     rows = [f"  {_named(action, words) or enter}: {action.label}" for action in _listed(actions)]
-    if any(action.name.startswith("digit:") for action in actions):
-        rows.append(f"  {words.text('line_number')}")
+    rows += [f"  {action.label}" for action in actions if action.name == "digit:0"]
     if any(action.name.startswith("type:") for action in actions):
         rows.append(f"  {words.text('line_code')}")
     return "\n".join(rows)
@@ -117,8 +118,8 @@ def _typed(action: "Action", words: "Words") -> str:
 
 def _do(session: "Arrival | Sitting", line: str) -> bool:
     offered = [a for a in session.actions() if a.name not in UNTYPED]
-    if any(a.name.startswith("digit:") for a in offered) and line.isdecimal():
-        return session.take_number(line)
+    if any(a.name.startswith("digit:") for a in offered) and NUMBER.fullmatch(line):
+        return session.take_number(line.replace(",", "."))
     named = {_typed(a, session.words): a.name for a in offered if ":" not in a.name}
     letters = {a.key: a.name for a in offered if not a.name.startswith(("type:", "digit:"))}
     if any(session.act(names[line]) for names in (named, letters) if line in names):

@@ -153,7 +153,7 @@ def _why(one: LevelBound, word: str, other: str) -> str:
 
 
 def _in_shares(reason: str) -> str:
-    return reason.replace("above zero", "above even chances").replace("bound", "limit")
+    return reason.replace("above zero", "above even chances")
 
 
 def _check(kind: Kind, smallest: float) -> None:

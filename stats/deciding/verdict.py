@@ -44,14 +44,14 @@ def decide(
     share_outside_upper: float | None = None,
     share_outside_limit: float | None = None,
 ) -> Verdict:
-    """The verdict of one planned question from its estimate, its bounds and the smallest effect that matters.
+    """The verdict of one planned question from its estimate, its limits and the smallest effect that matters.
 
     Parameters
     ----------
     kind : "more" or "same"
-        For "less", turn the sign of estimate and bounds and ask for "more".
+        For "less", turn the sign of estimate and limits and ask for "more".
     estimate, lower, upper : lower <= estimate <= upper, infinite allowed, in the unit of delta
-        Each bound is one-sided at 1 - alpha, so that together they are the (1 - 2 alpha) interval.
+        Each limit is one-sided at 1 - alpha, so that together they are the (1 - 2 alpha) interval.
     delta : float, >= 0 for "more", > 0 for "same"
         Smallest effect that matters, from the protocol.
     n_listeners : int
@@ -63,7 +63,7 @@ def decide(
     Raises
     ------
     StatsError
-        A number is NaN or out of range, or the bounds do not hold the estimate.
+        A number is NaN or out of range, or the limits do not hold the estimate.
 
     Source: the truth table in tests/stats/deciding/test_verdict.py; for "same" the two one-sided tests of
     Schuirmann 1987, J. Pharmacokinet. Biopharm. 15.
@@ -100,18 +100,18 @@ def _more(estimate: float, lower: float, upper: float, delta: float) -> tuple[Wo
     if lower > 0 and estimate >= delta:
         return (
             "supported",
-            "the lower bound is above zero and the estimate reaches the smallest effect that matters",
+            "the lower limit is above zero and the estimate reaches the smallest effect that matters",
         )
     if upper < delta:
-        return "contradicted", "the upper bound is below the smallest effect that matters"
+        return "contradicted", "the upper limit is below the smallest effect that matters"
     if lower > 0:
         return (
             "undecided",
-            "the lower bound is above zero but the estimate is below the smallest effect that matters",
+            "the lower limit is above zero but the estimate is below the smallest effect that matters",
         )
     return (
         "undecided",
-        "the lower bound is not above zero and the upper bound reaches the smallest effect that matters",
+        "the lower limit is not above zero and the upper limit reaches the smallest effect that matters",
     )
 
 
@@ -138,7 +138,7 @@ def _same(
 def _check(kind: str, estimate: float, lower: float, upper: float, delta: float, n_listeners: int) -> None:
     if kind not in get_args(Kind):
         raise StatsError(f"verdict: kind is {kind!r}, wanted one of {', '.join(get_args(Kind))}")
-    numbers = {"estimate": estimate, "lower bound": lower, "upper bound": upper, "smallest effect": delta}
+    numbers = {"estimate": estimate, "lower limit": lower, "upper limit": upper, "smallest effect": delta}
     for name, value in numbers.items():
         if math.isnan(value):
             raise StatsError(f"verdict: the {name} is not a number; look at the fit that gave it")

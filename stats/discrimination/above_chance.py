@@ -171,7 +171,7 @@ def bounds(found: ToldApart, alpha: float) -> Bounds:
 
     Those of the mean of the listeners' own shares. Where all listeners had equally many trials of a forced
     choice, never narrower than the exact binomial ones of the counts. Where the exact test does not tell the
-    answers from guessing, the lower bound is never above 0.
+    answers from guessing, the lower limit is never above 0.
 
     Source: Clopper & Pearson 1934, Biometrika 26.
     """

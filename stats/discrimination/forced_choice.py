@@ -78,7 +78,7 @@ class Discrimination:
             "spread": {},
             "loglik": self.loglik,
             "p_difference": self.p_difference,
-            "level": self.level,
+            "coverage": self.level,
             "warnings": self.warnings,
         }
 

@@ -1,4 +1,4 @@
-"""Two-way answers (first or second, yes or no) under a logit, probit or cloglog link."""
+"""Binary answers (first or second, yes or no) under a logit, probit or cloglog link."""
 
 from dataclasses import dataclass
 from typing import Literal

@@ -1,4 +1,4 @@
-"""Fixed effects of two-way answers by penalised likelihood: finite even when the answers are separated."""
+"""Fixed effects of binary answers by penalised likelihood: finite even when the answers are separated."""
 
 import numpy as np
 

@@ -41,7 +41,7 @@ class Likelihood(Protocol):
     """Answers of n rows whose log-density depends on one linear predictor each and on shape parameters.
 
     Shape parameters are what all rows share besides the predictor: thresholds of ratings, readiness to
-    answer "no difference". A two-way answer has none.
+    answer "no difference". A binary answer has none.
     """
 
     @property

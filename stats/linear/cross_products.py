@@ -59,7 +59,7 @@ class CrossProducts:
 
     @property
     def n_fixed(self) -> int:
-        return self.triangle.shape[0]
+        return int(self.triangle.shape[0])
 
     @property
     def log_det_triangle(self) -> float:

@@ -23,7 +23,7 @@ from scipy.linalg import cho_solve, cholesky, solve_triangular
 
 from stats import threads
 from stats.errors import BadData, NotConverged
-from stats.fixed import frames
+from stats.fixed.estimates import Estimates
 from stats.fixed.likelihood import FloatArray, as_floats
 from stats.linear import cross_products
 from stats.linear import linear_mixed_kernels as kernels
@@ -40,17 +40,13 @@ HALVINGS = 30
 DECREMENT_LAST = 1e-7  # promised fall of the deviance; quadratic convergence then leaves theta good to 1e-7
 
 if TYPE_CHECKING:
-    import pandas as pd
+    pass
 
 
 @dataclass(frozen=True)
-class LinearMixed:
-    """A fitted linear mixed model."""
+class LinearMixed(Estimates):
+    """A fitted linear mixed model; the covariance is given the variances."""
 
-    names: tuple[str, ...]
-    estimate: FloatArray
-    covariance: FloatArray
-    """(p, p) of the estimates, given the variances."""
     spread: dict[str, float]
     """Standard deviation of each random effect, by term or term:column."""
     correlation: dict[str, FloatArray]
@@ -73,21 +69,10 @@ class LinearMixed:
     products: CrossProducts
     """What degrees of freedom are worked out from."""
 
-    @property
-    def se(self) -> FloatArray:
-        return np.sqrt(np.diag(self.covariance))
-
-    def to_frame(self) -> "pd.DataFrame":
-        """Estimates and standard errors, a row each fixed effect."""
-        return frames.frame({"estimate": self.estimate, "se": self.se}, self.names)
-
     def __str__(self) -> str:
         kind = "REML" if self.reml else "ML"
         head = f"linear mixed model by {kind}, {self.n} answers, log-likelihood {self.loglik:.3f}"
-        spread = [
-            f"spread {name}: {sd:.4f}" for name, sd in [*self.spread.items(), ("residual", self.residual)]
-        ]
-        return "\n".join([head, self.to_frame().to_string(float_format="%.4f"), *spread])
+        return self.text(head, {**self.spread, "residual": self.residual})
 
 
 @dataclass(frozen=True)

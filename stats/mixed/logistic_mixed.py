@@ -1,4 +1,4 @@
-"""Mixed model of two-way answers: fixed effects, listener slopes, random stimuli, a known offset."""
+"""Mixed model of binary answers: fixed effects, listener slopes, random stimuli, a known offset."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from stats.errors import BadData, NotConverged, NotIdentified, Separated
-from stats.fixed import firth, frames, newton, separation
+from stats.fixed import firth, newton, separation
 from stats.fixed.binary import Binary, Link
 from stats.fixed.likelihood import FloatArray, as_floats
+from stats.mixed import mixed_estimates
 from stats.mixed.engine import cholesky, gauss_hermite, laplace_fit
 from stats.mixed.engine.laplace_fit import MixedFit
 from stats.mixed.engine.random_terms import RandomTerm
+from stats.mixed.mixed_estimates import MixedEstimates
 
 Penalty = Literal["never", "if separated", "always"]
 Bounded = Literal["if they run away", "always"]
@@ -21,64 +23,7 @@ SPREAD_LIMIT = 20.0  # predictor units; a standard deviation beyond it says that
 SPREAD_PRIOR = 3.0  # predictor units; half-normal scale that then keeps the standard deviations finite
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-
-@dataclass(frozen=True)
-class LogisticMixed:
-    """Estimates of a mixed model of two-way answers."""
-
-    names: tuple[str, ...]
-    estimate: FloatArray
-    """(p,) fixed effects, in predictor units (logits under the logit link)."""
-    covariance: FloatArray
-    """(p, p) from the inverse of the full observed information, standard deviations included."""
-    spread: dict[str, float]
-    """Standard deviation of each random effect, by `term` or `term:column`."""
-    correlation: dict[str, FloatArray]
-    """(k, k) correlations of each correlated term."""
-    effects: dict[str, FloatArray]
-    """(levels, k) most probable random effects (conditional modes) of each term."""
-    effects_se: dict[str, FloatArray]
-    """(levels, k) their conditional standard deviations, fixed effects and spreads held."""
-    levels: dict[str, int]
-    """Number of levels of each term that occur in the answers."""
-    loglik: float
-    """Laplace log-likelihood; the restricted one where `restricted`."""
-    n_rows: int
-    n_answers: float
-    link: Link
-    restricted: bool
-    penalised: bool
-    """Whether a Jeffreys penalty on the fixed effects kept them finite."""
-    separated: bool
-    """Whether the plain estimate would be infinite."""
-    singular: bool
-    """Whether a standard deviation is on its boundary (zero) or a correlation is one."""
-    runaway: bool
-    """Whether a plain standard deviation grew beyond SPREAD_LIMIT, because some listeners never waver: the
-    estimates then come from a fit whose standard deviations have a half-normal prior of SPREAD_PRIOR."""
-    converged: bool
-    fit: MixedFit
-
-    @property
-    def se(self) -> FloatArray:
-        """(p,) standard errors."""
-        return np.sqrt(np.diag(self.covariance))
-
-    def contrast(self, weights: FloatArray) -> tuple[float, float]:
-        """Estimate and standard error of a weighted sum of the fixed effects, weights (p,)."""
-        weights = as_floats(weights)
-        return float(weights @ self.estimate), float(np.sqrt(weights @ self.covariance @ weights))
-
-    def to_frame(self) -> "pd.DataFrame":
-        """Estimates and standard errors, a row each fixed effect."""
-        return frames.frame({"estimate": self.estimate, "se": self.se}, self.names)
-
-    def __str__(self) -> str:
-        head = f"{self.link} mixed model, {self.n_answers:g} answers, log-likelihood {self.loglik:.3f}"
-        spread = "\n".join(f"spread {name}: {value:.4f}" for name, value in self.spread.items())
-        return f"{head}\n{self.to_frame().to_string(float_format='%.4f')}\n{spread}"
+    pass
 
 
 @dataclass(frozen=True)
@@ -104,7 +49,7 @@ def fit(
     restricted: bool = False,
     penalty: Penalty = "if separated",
     nodes: int = 1,
-) -> LogisticMixed:
+) -> MixedEstimates:
     """Laplace fit of P(success) = link^-1(offset + x'beta + random terms).
 
     Parameters
@@ -126,6 +71,9 @@ def fit(
     Separated
         A fixed effect is infinite and penalty="never".
 
+    Where a plain standard deviation grows beyond SPREAD_LIMIT, the estimates come from a fit whose standard
+    deviations have a half-normal prior of SPREAD_PRIOR.
+
     Source: Pinheiro & Bates 1995; Lee & Nelder 2001, Biometrika 88 (restricted); Firth 1993 (penalty).
     """
     model = check(answers, x, terms, trials=trials, offset=offset, names=names, link=link)
@@ -133,7 +81,7 @@ def fit(
     return plain if nodes == 1 else _with_nodes(model, plain, nodes)
 
 
-def _with_nodes(model: Model, plain: LogisticMixed, nodes: int) -> LogisticMixed:
+def _with_nodes(model: Model, plain: MixedEstimates, nodes: int) -> MixedEstimates:
     if plain.restricted or plain.penalised or plain.runaway:
         raise BadData("Gauss-Hermite nodes go with the plain likelihood of answers that are not separated")
     found = gauss_hermite.refine(
@@ -142,7 +90,7 @@ def _with_nodes(model: Model, plain: LogisticMixed, nodes: int) -> LogisticMixed
     return _result(model, found, penalised=False, separated=False, runaway=False)
 
 
-def fit_model(model: Model, *, restricted: bool, penalty: Penalty, bounded: Bounded) -> LogisticMixed:
+def fit_model(model: Model, *, restricted: bool, penalty: Penalty, bounded: Bounded) -> MixedEstimates:
     """Laplace fit of checked input; `bounded` says whether standard deviations have their prior always."""
     start, scale, separated = _start(model, penalty)
     penalised = penalty == "always" or (penalty == "if separated" and separated)
@@ -251,57 +199,15 @@ def _at_fault(model: Model) -> str:
 
 def _result(
     model: Model, found: MixedFit, *, penalised: bool, separated: bool, runaway: bool
-) -> LogisticMixed:
-    spread, correlation = spreads(model.terms, found)
-    effects, effects_se = conditional_effects(model.terms, found)
-    return LogisticMixed(
+) -> MixedEstimates:
+    return mixed_estimates.gathered(
+        model.terms,
+        found,
         names=model.names,
-        estimate=found.beta,
-        covariance=found.covariance,
-        spread=spread,
-        correlation=correlation,
-        effects=effects,
-        effects_se=effects_se,
-        levels={one.name: int(np.unique(one.level).size) for one in model.terms},
-        loglik=found.loglik,
         n_rows=model.answers.n_rows,
         n_answers=float((model.answers.won + model.answers.lost).sum()),
         link=model.answers.link,
-        restricted=found.restricted,
         penalised=penalised,
         separated=separated,
-        singular=found.singular,
         runaway=runaway,
-        converged=True,
-        fit=found,
     )
-
-
-def spreads(terms: Sequence[RandomTerm], found: MixedFit) -> tuple[dict[str, float], dict[str, FloatArray]]:
-    """Standard deviation of every random effect by name, and correlations of the correlated terms."""
-    spread: dict[str, float] = {}
-    correlation: dict[str, FloatArray] = {}
-    for t, first, size, at in found.structure.parts:
-        lower = cholesky.factor_matrix(found.theta, size, at)
-        covariance = lower @ lower.T
-        sd = np.sqrt(np.diag(covariance))
-        for j, name in enumerate(terms[t].spread_names()[first : first + size]):
-            spread[name] = float(sd[j])
-        if size > 1:
-            safe = np.where(sd > 0.0, sd, 1.0)
-            correlation[terms[t].name] = covariance / np.outer(safe, safe)
-    return spread, correlation
-
-
-def conditional_effects(
-    terms: Sequence[RandomTerm], found: MixedFit
-) -> tuple[dict[str, FloatArray], dict[str, FloatArray]]:
-    """Modes of the random effects and their conditional standard deviations, (levels, k) by term."""
-    effects = {one.name: np.zeros((one.n_levels, one.columns.shape[1])) for one in terms}
-    sds = {name: np.zeros_like(value) for name, value in effects.items()}
-    for (t, first, size, _), (mode, sd) in zip(
-        found.structure.parts, cholesky.level_effects(found.structure, found.theta, found.mode), strict=True
-    ):
-        effects[terms[t].name][:, first : first + size] = mode
-        sds[terms[t].name][:, first : first + size] = sd
-    return effects, sds

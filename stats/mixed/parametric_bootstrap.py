@@ -11,7 +11,7 @@ from stats.fixed.likelihood import FloatArray, as_floats
 from stats.mixed import logistic_mixed
 from stats.mixed.engine import cholesky
 from stats.mixed.engine.random_terms import RandomTerm
-from stats.mixed.logistic_mixed import LogisticMixed
+from stats.mixed.mixed_estimates import MixedEstimates
 from stats.repeats.refits import Progress, run, seeds
 
 FAILED_SHARE = 0.05  # more failed refits than this and the draws no longer stand for the model
@@ -157,7 +157,7 @@ def zero_test(
 
 
 def _drawn(
-    model: LogisticMixed,
+    model: MixedEstimates,
     x: FloatArray,
     terms: Sequence[RandomTerm],
     trials: FloatArray | None,
@@ -185,7 +185,7 @@ def _statistics(
     drawn: Drawn, seed: int, n_draws: int, where: int | str, on_progress: Progress | None
 ) -> FloatArray:
     values = np.array(run(drawn.statistic, seeds(seed, n_draws), where, on_progress=on_progress))
-    kept = values[np.isfinite(values)]
+    kept: FloatArray = values[np.isfinite(values)]
     if kept.size < (1.0 - FAILED_SHARE) * n_draws:
         raise StatsError(
             f"parametric bootstrap: {n_draws - kept.size} of {n_draws} draws could not be fitted, "

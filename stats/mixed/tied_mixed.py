@@ -1,57 +1,24 @@
-"""Mixed model of three-way answers (first, no difference, second), ties by Davidson or by Rao-Kupper."""
+"""Mixed model of three-category answers (first, no difference, second), ties by Davidson or by Rao-Kupper."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from stats.errors import BadData, Separated
-from stats.fixed import frames, newton
+from stats.fixed import newton
 from stats.fixed.likelihood import FloatArray, IntArray, Likelihood, as_floats
-from stats.mixed import logistic_mixed
+from stats.mixed import logistic_mixed, mixed_estimates
 from stats.mixed.engine import cholesky, laplace_fit
-from stats.mixed.engine.laplace_fit import MixedFit
 from stats.mixed.engine.random_terms import RandomTerm
-from stats.mixed.logistic_mixed import LogisticMixed
+from stats.mixed.mixed_estimates import MixedEstimates
 from stats.ordinal.cumulative import Cumulative
 from stats.pairs.bradley_terry import PairLink, Ties
 from stats.pairs.davidson import Davidson
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-
-@dataclass(frozen=True)
-class TiedMixed:
-    """Estimates of the three-category ordinal mixed model."""
-
-    names: tuple[str, ...]
-    """Fixed effects, then `log_nu` (Davidson) or `eta` (Rao-Kupper)."""
-    estimate: FloatArray
-    covariance: FloatArray
-    spread: dict[str, float]
-    correlation: dict[str, FloatArray]
-    loglik: float
-    n_answers: float
-    singular: bool
-    runaway: bool
-    """Whether a standard deviation grew beyond logistic_mixed.SPREAD_LIMIT."""
-    fit: MixedFit
-
-    @property
-    def se(self) -> FloatArray:
-        """(p + 1,) standard errors."""
-        return np.sqrt(np.diag(self.covariance))
-
-    def to_frame(self) -> "pd.DataFrame":
-        """Estimates and standard errors, a row each name."""
-        return frames.frame({"estimate": self.estimate, "se": self.se}, self.names)
-
-    def __str__(self) -> str:
-        head = f"three-way mixed model, {self.n_answers:g} answers, log-likelihood {self.loglik:.3f}"
-        spread = "\n".join(f"spread {name}: {value:.4f}" for name, value in self.spread.items())
-        return f"{head}\n{self.to_frame().to_string(float_format='%.4f')}\n{spread}"
+    pass
 
 
 def fit(
@@ -65,7 +32,7 @@ def fit(
     offset: FloatArray | None = None,
     names: Sequence[str] | None = None,
     restricted: bool = False,
-) -> TiedMixed:
+) -> MixedEstimates:
     """Laplace fit of the three-category model with random terms.
 
     Parameters
@@ -101,48 +68,25 @@ def fit(
         restricted=restricted,
     )
     laplace_fit.check_finite_fit(found)
-    spread, correlation = logistic_mixed.spreads(terms, found)
-    return TiedMixed(
+    return mixed_estimates.gathered(
+        terms,
+        found,
         names=(*labels, "log_nu" if ties == "davidson" else "eta"),
-        estimate=np.concatenate([found.beta, found.shape]),
-        covariance=found.covariance,
-        spread=spread,
-        correlation=correlation,
-        loglik=found.loglik,
+        n_rows=answers.size,
         n_answers=float(counts.sum()),
-        singular=found.singular,
+        link=link,
         runaway=cholesky.largest_spread(found.structure, found.theta) > logistic_mixed.SPREAD_LIMIT,
-        fit=found,
     )
 
 
-def as_choices(found: TiedMixed, terms: Sequence[RandomTerm]) -> LogisticMixed:
+def as_choices(found: MixedEstimates) -> MixedEstimates:
     """The part of a Rao-Kupper fit that speaks of choices: without its threshold, `eta`.
 
     The estimates are the log-odds of a choice between the two if `no difference` could not be answered.
     """
-    effects, effects_se = logistic_mixed.conditional_effects(terms, found.fit)
     p = len(found.names) - 1
-    return LogisticMixed(
-        names=found.names[:p],
-        estimate=found.estimate[:p],
-        covariance=found.covariance[:p, :p],
-        spread=found.spread,
-        correlation=found.correlation,
-        effects=effects,
-        effects_se=effects_se,
-        levels={one.name: int(np.unique(one.level).size) for one in terms},
-        loglik=found.loglik,
-        n_rows=int(found.n_answers),
-        n_answers=found.n_answers,
-        link="logit",
-        restricted=found.fit.restricted,
-        penalised=False,
-        separated=False,
-        singular=found.singular,
-        runaway=found.runaway,
-        converged=True,
-        fit=found.fit,
+    return replace(
+        found, names=found.names[:p], estimate=found.estimate[:p], covariance=found.covariance[:p, :p]
     )
 
 

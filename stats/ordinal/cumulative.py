@@ -248,7 +248,7 @@ def _log_normal_interval(a: FloatArray, b: FloatArray) -> FloatArray:
     flip = a + b > 0  # work in the left tail, where nothing cancels
     high, low = np.where(flip, -b, a), np.where(flip, -a, b)
     log_high, log_low = special.log_ndtr(high), special.log_ndtr(low)
-    return log_high + np.log(-np.expm1(log_low - log_high))
+    return np.asarray(log_high + np.log(-np.expm1(log_low - log_high)))
 
 
 def _extreme(x: FloatArray, log_p: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -9,59 +9,27 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from stats.errors import BadData, NotConverged, NotIdentified, Separated
-from stats.fixed import frames, newton, tail_areas
+from stats.fixed import newton, tail_areas
 from stats.fixed.likelihood import FloatArray, as_floats
 from stats.ordinal.cumulative import Cumulative, Link, Spacing
+from stats.ordinal.ordinal_estimates import OrdinalEstimates
 
 SEPARATED = 30.0  # standardised predictor units: an estimate beyond it is on its way to infinity
 
 if TYPE_CHECKING:
-    import pandas as pd
+    pass
 
 
 @dataclass(frozen=True)
-class Ordinal:
-    """Estimates of a cumulative link model."""
+class Ordinal(OrdinalEstimates):
+    """Estimates of a cumulative link model, given what was fitted."""
 
-    names: tuple[str, ...]
-    estimate: FloatArray
-    """(p,) in predictor units; a positive effect means higher categories."""
-    thresholds: FloatArray
-    """(m,) between neighbouring categories."""
-    threshold_names: tuple[str, ...]
-    covariance: FloatArray
-    """(p + m, p + m) of the estimates, then the thresholds."""
-    loglik: float
-    n: float
-    n_parameters: int
-    link: Link
-    spacing: Spacing
     answers: Cumulative
     x: FloatArray
 
-    @property
-    def se(self) -> FloatArray:
-        """(p,) standard errors of the estimates."""
-        return np.sqrt(np.diag(self.covariance))[: self.estimate.size]
-
-    @property
-    def threshold_se(self) -> FloatArray:
-        """(m,) standard errors of the thresholds."""
-        return np.sqrt(np.diag(self.covariance))[self.estimate.size :]
-
-    def to_frame(self) -> "pd.DataFrame":
-        """Estimates and standard errors, a row each effect and threshold."""
-        return frames.frame(
-            {
-                "estimate": np.concatenate([self.estimate, self.thresholds]),
-                "se": np.concatenate([self.se, self.threshold_se]),
-            },
-            [*self.names, *self.threshold_names],
-        )
-
     def __str__(self) -> str:
         head = f"cumulative {self.link} model, {self.n:g} answers, log-likelihood {self.loglik:.3f}"
-        return f"{head}\n{self.to_frame().to_string(float_format='%.4f')}"
+        return self.text(head, {})
 
 
 @dataclass(frozen=True)

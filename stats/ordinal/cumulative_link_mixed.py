@@ -7,64 +7,30 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
-from stats.fixed import frames
-from stats.fixed.likelihood import FloatArray
-from stats.mixed.engine import cholesky, gauss_hermite, laplace_fit
+from stats.mixed import mixed_estimates
+from stats.mixed.engine import gauss_hermite, laplace_fit
 from stats.mixed.engine.laplace_fit import MixedFit
 from stats.mixed.engine.random_terms import RandomTerm
 from stats.ordinal.cumulative import Link, Spacing
 from stats.ordinal.cumulative_link import maximise, prepare, threshold_jacobian
+from stats.ordinal.ordinal_estimates import OrdinalEstimates
 
 if TYPE_CHECKING:
-    import pandas as pd
+    pass
 
 
 @dataclass(frozen=True)
-class OrdinalMixed:
-    """Estimates of a cumulative link mixed model."""
+class OrdinalMixed(OrdinalEstimates):
+    """Estimates of a cumulative link mixed model, given the random effects."""
 
-    names: tuple[str, ...]
-    estimate: FloatArray
-    """(p,) in predictor units, given the random effects; a positive effect means higher categories."""
-    thresholds: FloatArray
-    """(m,) between neighbouring categories."""
-    threshold_names: tuple[str, ...]
-    covariance: FloatArray
-    """(p + m, p + m) of the estimates, then the thresholds, standard deviations taken as estimated too."""
     spread: dict[str, float]
     """Standard deviation of each random effect, by `term` or `term:column`."""
-    loglik: float
-    n: float
-    n_parameters: int
-    link: Link
-    spacing: Spacing
     singular: bool
     fit: MixedFit
 
-    @property
-    def se(self) -> FloatArray:
-        """(p,) standard errors of the estimates."""
-        return np.sqrt(np.diag(self.covariance))[: self.estimate.size]
-
-    @property
-    def threshold_se(self) -> FloatArray:
-        """(m,) standard errors of the thresholds."""
-        return np.sqrt(np.diag(self.covariance))[self.estimate.size :]
-
-    def to_frame(self) -> "pd.DataFrame":
-        """Estimates and standard errors, a row each effect and threshold."""
-        return frames.frame(
-            {
-                "estimate": np.concatenate([self.estimate, self.thresholds]),
-                "se": np.concatenate([self.se, self.threshold_se]),
-            },
-            [*self.names, *self.threshold_names],
-        )
-
     def __str__(self) -> str:
         head = f"cumulative {self.link} mixed model, {self.n:g} answers, log-likelihood {self.loglik:.3f}"
-        spread = "\n".join(f"spread {name}: {value:.4f}" for name, value in self.spread.items())
-        return f"{head}\n{self.to_frame().to_string(float_format='%.4f')}\n{spread}"
+        return self.text(head, self.spread)
 
 
 def fit(
@@ -114,7 +80,7 @@ def fit(
         thresholds=likelihood.thresholds(found.shape),
         threshold_names=between,
         covariance=jacobian @ found.covariance @ jacobian.T,
-        spread=spreads(terms, found),
+        spread=mixed_estimates.spreads(terms, found)[0],
         loglik=found.loglik,
         n=float(likelihood.weight.sum()),
         n_parameters=found.beta.size + found.shape.size + found.theta.size,
@@ -123,13 +89,3 @@ def fit(
         singular=found.singular,
         fit=found,
     )
-
-
-def spreads(terms: Sequence[RandomTerm], found: MixedFit) -> dict[str, float]:
-    """Standard deviation of each random effect, by name."""
-    out: dict[str, float] = {}
-    for number, start, width, at in found.structure.parts:
-        factor = cholesky.factor_matrix(found.theta, width, at)
-        labels = terms[number].spread_names()[start : start + width]
-        out.update(zip(labels, map(float, np.linalg.norm(factor, axis=1)), strict=True))
-    return out

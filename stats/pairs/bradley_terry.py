@@ -61,7 +61,7 @@ class Strengths:
         return self.design.predictor(self.estimate[: self.design.n_columns])
 
     def expected_se(self) -> FloatArray:
-        """(p,) standard errors from the expected information (two-way answers); under a logit the same."""
+        """(p,) standard errors from the expected information (binary answers); under a logit the same."""
         answers = _two_way(self.likelihood)
         weight = firth.expected_weight(self.predictor(), answers.link)[0] * (answers.won + answers.lost)
         return np.sqrt(np.diag(newton.inverse(self.design.gram(weight))))
@@ -131,7 +131,7 @@ def fit(
     reference : the item at zero; the first in order if not given
     covariates : (n, p) differences first minus second, a row each ordered pair of `data`; or (k, p), a row
         each item
-    penalised : Firth's fit, finite even when an item never lost (two-way answers only)
+    penalised : Firth's fit, finite even when an item never lost (binary answers only)
 
     Raises
     ------
@@ -191,7 +191,7 @@ def _check_choices(data: Comparisons, link: PairLink, ties: Ties | None, penalis
     if ties == "davidson" and link != "logit":
         raise BadData("Davidson's model of ties is a logit model; use rao-kupper with the probit link")
     if ties is not None and penalised:
-        raise BadData("the penalised fit is for two-way answers; count a tie as half a win for each")
+        raise BadData("the penalised fit is for binary answers; count a tie as half a win for each")
     if ties is not None and not (data.has_ties and (data.won.sum() + data.lost.sum()) > 0):
         what = "no answer is a tie" if not data.has_ties else "every answer is a tie"
         raise Separated(f"{what}, so the readiness to answer a tie is infinite: leave the model of ties out")
@@ -248,7 +248,7 @@ def _rows_of(design: Design, rows: IntArray | None) -> Design:
 
 def _two_way(answers: Likelihood) -> Binary:
     if not isinstance(answers, Binary):
-        raise BadData("the penalised fit is for two-way answers")
+        raise BadData("the penalised fit is for binary answers")
     return answers
 
 

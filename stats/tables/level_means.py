@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from stats.errors import BadData
 from stats.tables import columns, rating_options
 from stats.tables.columns import Columns
+from stats.tables.pair_options import listed
 from stats.tables.rating_options import DegreesOfFreedom
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ def compare_levels(
     Source: Searle, Speed & Milliken 1980, Am. Stat. 34(4), for the means; `stats.deciding.multiplicity` for
     limits that hold together.
     """
-    named = (factor, *rating_options.listed(fixed))
+    named = (factor, *listed(fixed))
     asked = rating_options.checked(answer, named, random, df=df)
     if asked.interactions:
         raise BadData("with an interaction a factor has no one mean; leave it out, or fit each part")

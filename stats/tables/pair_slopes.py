@@ -9,8 +9,7 @@ from stats.fixed.likelihood import FloatArray
 from stats.mixed import logistic_mixed, tied_mixed
 from stats.mixed.engine import random_terms
 from stats.mixed.engine.random_terms import RandomTerm
-from stats.mixed.logistic_mixed import LogisticMixed
-from stats.mixed.tied_mixed import TiedMixed
+from stats.mixed.mixed_estimates import MixedEstimates
 from stats.tables.pair_options import PairOptions
 from stats.tables.pair_result import PairsFit, entries
 from stats.tables.pair_rows import Rows, free_columns
@@ -46,7 +45,7 @@ def fit(options: PairOptions, rows: Rows, columns: FloatArray, source: str) -> P
 
 def _two_way(
     options: PairOptions, rows: Rows, x: FloatArray, names: tuple[str, ...], term: RandomTerm
-) -> LogisticMixed:
+) -> MixedEstimates:
     return logistic_mixed.fit(
         rows.count * (rows.answer == 1),
         x,
@@ -60,7 +59,7 @@ def _two_way(
 
 def _three_way(
     options: PairOptions, rows: Rows, x: FloatArray, names: tuple[str, ...], term: RandomTerm
-) -> TiedMixed:
+) -> MixedEstimates:
     return tied_mixed.fit(
         rows.answer,
         x,
@@ -72,7 +71,7 @@ def _three_way(
     )
 
 
-def _correlations(found: LogisticMixed | TiedMixed, slopes: tuple[str, ...]) -> dict[str, float]:
+def _correlations(found: MixedEstimates, slopes: tuple[str, ...]) -> dict[str, float]:
     matrix = found.correlation.get("listener")
     if matrix is None:
         return {}
@@ -81,14 +80,14 @@ def _correlations(found: LogisticMixed | TiedMixed, slopes: tuple[str, ...]) -> 
 
 
 def _warnings(
-    rows: Rows, found: LogisticMixed | TiedMixed, slopes: Sequence[str], names: tuple[str, ...]
+    rows: Rows, found: MixedEstimates, slopes: Sequence[str], names: tuple[str, ...]
 ) -> Iterator[str]:
     n = len(rows.listeners)
     if n < FEW_LISTENERS:
         yield f"{n} listeners: too few to say how effects vary over listeners"
     if found.singular:
         yield "a standard deviation over listeners is estimated as zero, or effects are tied to each other"
-    if isinstance(found, LogisticMixed) and found.separated:
+    if found.separated:
         yield (
             "the answers are predicted perfectly, so a plain estimate is infinite; penalised ones are shown"
         )

@@ -1,4 +1,4 @@
-"""Ratings, ordered categories or two-way answers of a table, explained by factors and numbers."""
+"""Ratings, ordered categories or binary answers of a table, explained by factors and numbers."""
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING

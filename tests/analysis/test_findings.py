@@ -39,7 +39,7 @@ def test_every_question_carries_what_rule_seven_asks(bells_findings):
         assert q.share is not None
         assert q.share.lower <= q.share.value <= q.share.upper
         assert q.n_listeners == 24
-        assert q.bound_by
+        assert q.limits_by
         assert q.level_equivalent is not None
         assert q.level_equivalent.db is not None or q.level_equivalent.reason
         assert {s.name for s in q.sensitivity} >= {

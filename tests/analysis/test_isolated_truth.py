@@ -1,4 +1,4 @@
-"""One dome taken apart, from its strokes to the verdicts: causes are told right over ten panels."""
+"""One dome taken apart, from its strikes to the verdicts: causes are told right over ten panels."""
 
 from pathlib import Path
 

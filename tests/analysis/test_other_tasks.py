@@ -27,11 +27,11 @@ PROTOCOL = {
     "panel": {"stands_for": "nobody, made up", "training": "naive", "listeners": 12},
     "presentations": [{"name": "matched", "metric": "laf_max_db"}],
     "attributes": [
-        {"name": "brightness", "question": "Which is brighter?", "comparative": "brighter"},
+        {"name": "brightness", "wording": "Which is brighter?", "comparative": "brighter"},
         {
             "name": "bright at all",
             "task": "category rating",
-            "question": "How bright is it?",
+            "wording": "How bright is it?",
             "comparative": "brighter",
             "scale": ["none", "little", "some", "much", "very much"],
             "scale_standard": "own",
@@ -68,7 +68,7 @@ def test_strengths_of_nothing_are_refused(panel) -> None:  # type: ignore[no-unt
         strengths.fit(keyed_answers.select(table, attribute="bright at all"))
 
 
-def told_apart_protocol(task: str) -> Protocol:
+def discrimination_protocol(task: str) -> Protocol:
     """Domes c and d (another brightness), a and b (level alone), each pair at one level."""
 
     def question(more: str, than: str) -> dict[str, object]:
@@ -79,11 +79,11 @@ def told_apart_protocol(task: str) -> Protocol:
             "presentation": "matched",
             "contrast": {"more": f"dome_{more}/free", "than": f"dome_{than}/free"},
             "smallest_effect": 0.15,
-            "unit": "heard",
+            "unit": "share not guessed",
             "family": "both",
         }
 
-    asked = {"name": "brightness", "task": task, "question": "Which?", "comparative": "brighter"}
+    asked = {"name": "brightness", "task": task, "wording": "Which?", "comparative": "brighter"}
     return Protocol.model_validate(
         PROTOCOL
         | {
@@ -97,11 +97,11 @@ def told_apart_protocol(task: str) -> Protocol:
     )
 
 
-def told_apart_study(
+def discrimination_study(
     bells: Opened, task: str, *, seed: int = 3, n_listeners: int = 16
 ) -> tuple[Findings, dict[str, pd.DataFrame]]:
     """Findings of a simulated panel, and what is exported of them."""
-    chosen = told_apart_protocol(task)
+    chosen = discrimination_protocol(task)
     manifest = bells.manifest
     dealt = dealing.deal(
         chosen,
@@ -123,7 +123,7 @@ def told_apart_study(
 
 @pytest.fixture(scope="session", params=["triangle", "duo-trio", "same-different", "2-AFC"])
 def told_study(request: pytest.FixtureRequest, bells: Opened) -> tuple[Findings, dict[str, pd.DataFrame]]:
-    return told_apart_study(bells, request.param)
+    return discrimination_study(bells, request.param)
 
 
 @pytest.fixture(scope="session")
@@ -136,11 +136,11 @@ def test_the_exported_table_gives_the_counts_and_the_exact_p(
 ) -> None:
     found, tables = told_study
     q = found.questions[0]
-    rows = tables["told_apart"]
+    rows = tables["discriminated"]
     rows = rows[rows["one"].isin([q.more, q.than]) & rows["other"].isin([q.more, q.than])]
     assert len(rows) == q.n_answers
-    assert set(tables["told_apart"].columns) <= set(
-        tables["dictionary"].query("table == 'told_apart'")["column"]
+    assert set(tables["discriminated"].columns) <= set(
+        tables["dictionary"].query("table == 'discriminated'")["column"]
     )
     if q.guess is not None:
         right = rows["right"] if q.task != "2-AFC" or q.more < q.than else 1 - rows["right"]
@@ -150,11 +150,11 @@ def test_the_exported_table_gives_the_counts_and_the_exact_p(
         assert pooled.p == pytest.approx(p, rel=1e-9)
 
 
-def test_what_can_be_told_apart_is_supported_and_what_cannot_is_not(told: Findings) -> None:
+def test_what_is_discriminated_is_supported_and_what_is_not_is_not(told: Findings) -> None:
     apart, alike = told.questions
     assert apart.word == "supported", apart
-    assert apart.heard is not None
-    assert (apart.heard.lower or 0) > 0
+    assert apart.share_not_guessed is not None
+    assert (apart.share_not_guessed.lower or 0) > 0
     assert alike.word in ("undecided", "contradicted"), alike
     assert apart.alpha_corrected == 0.05 / (2 / 0.8)  # the first of two steps
     assert apart.n_direct == (96 if apart.task == "same-different" else 192)  # 16 listeners, 12 trials each
@@ -170,36 +170,36 @@ def test_listeners_who_only_tell_apart_are_screened(told: Findings) -> None:
 
 def test_right_answers_are_those_of_the_key(told: Findings) -> None:
     q = told.questions[0]
-    if q.guess is not None and q.share is not None and q.heard is not None:
+    if q.guess is not None and q.share is not None and q.share_not_guessed is not None:
         assert q.share.value == pytest.approx(q.n_direct_more / q.n_direct)
-        assert q.heard.value == pytest.approx((q.share.value - q.guess) / (1 - q.guess))
+        assert q.share_not_guessed.value == pytest.approx((q.share.value - q.guess) / (1 - q.guess))
     else:
         rate = q.n_direct_more / q.n_direct - (q.n_false or 0) / (q.n_alike or 1)
-        assert q.heard is not None
-        assert q.heard.value == pytest.approx(rate)
+        assert q.share_not_guessed is not None
+        assert q.share_not_guessed.value == pytest.approx(rate)
 
 
 def test_few_listeners_tell_nothing_apart(bells: Opened) -> None:
-    few, _ = told_apart_study(bells, "triangle", n_listeners=5)
+    few, _ = discrimination_study(bells, "triangle", n_listeners=5)
     assert {q.word for q in few.questions} == {"no verdict"}
 
 
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        ({"unit": "share", "smallest_effect": 0.6}, 'wanted unit "heard"'),
-        ({"kind": "more"}, 'wanted unit "heard"'),
+        ({"unit": "share", "smallest_effect": 0.6}, 'wanted unit "share not guessed"'),
+        ({"kind": "more"}, 'wanted unit "share not guessed"'),
         ({"smallest_effect": 1.5}, "between 0 and 1"),
     ],
 )
 def test_an_audible_question_is_planned_in_its_own_unit(change: dict[str, object], said: str) -> None:
-    question = told_apart_protocol("triangle").questions[0].model_dump()
+    question = discrimination_protocol("triangle").questions[0].model_dump()
     with pytest.raises(ValueError, match=said):
         Question.model_validate(question | change)
 
 
 def test_a_comparison_tells_nothing_apart() -> None:
-    raw = told_apart_protocol("triangle").model_dump()
+    raw = discrimination_protocol("triangle").model_dump()
     raw["attributes"][0]["task"] = "paired comparison"
     with pytest.raises(ValueError, match="same-different or 2-AFC or triangle or duo-trio"):
         Protocol.model_validate(raw)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from listening.audio.mixer import InTurn, Switched, raised_cosine
+from listening.audio.mixer import FADE_S, InTurn, Switched, raised_cosine
 from listening.errors import SoundError
 
 RATE_HZ = 48_000
@@ -127,3 +127,50 @@ def test_the_fade_is_a_raised_cosine() -> None:
     fade = raised_cosine(720)
     assert fade[359] + fade[360] == pytest.approx(1.0, abs=1e-12)
     assert fade[0] == pytest.approx((np.pi * 0.5 / 720) ** 2 / 4, rel=1e-5)  # series of (1 - cos x) / 2
+
+
+def _looped(**more: float) -> tuple[Switched, np.ndarray]:
+    """A loop of one tone of whole periods, so that every jump but a faded one would show as a step."""
+    t = np.arange(RATE_HZ) / RATE_HZ
+    tone = np.float32(0.5) * np.sin(2 * np.pi * 100.0 * t).astype(np.float32)[:, None]
+    return Switched([tone, tone], rate_hz=RATE_HZ, loops=True, **more), tone[:, 0]
+
+
+def test_a_loop_started_again_goes_on_from_its_start() -> None:
+    mixer, tone = _looped()
+    mixer.render(RATE_HZ // 3)
+    mixer.again()
+    heard = mixer.render(RATE_HZ // 2)[:, 0]
+    faded = round(FADE_S * RATE_HZ)
+    assert np.array_equal(heard[faded:], tone[faded : RATE_HZ // 2])
+
+
+def test_a_part_of_a_loop_comes_round_without_a_step() -> None:
+    """A 100 Hz tone moves by at most 2 pi 100 / rate of its amplitude a frame; the fade adds its slope."""
+    mixer, _ = _looped()
+    mixer.part(0.2031, 0.4017)
+    heard = mixer.render(3 * RATE_HZ)[:, 0]
+    most = 0.5 * 2 * np.pi * 100 / RATE_HZ + 2 * 0.5 * np.pi / 2 / round(FADE_S * RATE_HZ)
+    assert np.abs(np.diff(heard)).max() <= most
+    period = round(0.4017 * RATE_HZ) - round(0.2031 * RATE_HZ)
+    settled = heard[RATE_HZ:]
+    assert np.array_equal(settled[: RATE_HZ // 2], settled[period : period + RATE_HZ // 2])
+
+
+@pytest.mark.parametrize("ends", [(0.0, 0.0), (1.0, 1.0), (0.9999, 1.0), (0.7, 0.2), (-3.0, 7.0)])
+def test_a_part_stays_within_the_clips_and_is_never_shorter_than_two_fades(ends: tuple[float, float]) -> None:
+    mixer, _ = _looped()
+    mixer.part(*ends)
+    assert len(mixer.render(2 * RATE_HZ)) == 2 * RATE_HZ
+    assert 0.0 <= mixer.share_at(2 * RATE_HZ) <= 1.0
+
+
+def test_a_switch_and_a_restart_at_the_end_of_a_part_lose_no_frame() -> None:
+    mixer, _ = _looped()
+    mixer.part(0.25, 0.5)
+    for number in range(400):  # at every distance to the end of the part
+        mixer.switch(number % 2)
+        if number % 7 == 0:
+            mixer.again()
+        assert len(mixer.render(311)) == 311
+    assert sum(mixer.energy_frames) == 400 * 311

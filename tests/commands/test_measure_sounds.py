@@ -14,11 +14,11 @@ from tests.metrics.signals import RATE_HZ, strike
 
 FILE_KEYS = {
     "file", "rate_hz", "duration_s", "flags", "integrated_lufs", "momentary_max_lufs", "loudness_range_lu",
-    "true_peak_dbtp", "channels",
+    "true_peak_dbtp", "channels", "shared_partials",
 }  # fmt: skip
 CHANNEL_KEYS = {
     "laf_max_db", "lae_db", "lc_peak_db", "nmax_sone", "n5_sone", "loudness_level_phon", "sharpness_acum",
-    "centroid_hz", "edt_s", "t20_s", "t30_s", "partials",
+    "centroid_hz", "edt_s", "t20_s", "t30_s", "partials", "unexplained_share",
 }  # fmt: skip
 PARTIAL_KEYS = {
     "frequency_hz", "frequency_se_hz", "level_db", "t60_s", "t60_se_s", "snr_db", "beating",
@@ -142,3 +142,33 @@ def test_a_wrong_calibration_is_refused(
     wav.save(tmp_path / "tone.wav", Sound(0.1 * np.sin(2 * np.pi * 440 * time_s), RATE_HZ))
     assert cli.main(["measure", str(bell), "--calibrator", str(tmp_path / "tone.wav"), *words]) == 2
     assert re.search(message, capsys.readouterr().err)
+
+
+def test_channels_of_a_take_have_common_partials(bell: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (one,) = _json(capsys, str(bell))
+    found = sorted(one["shared_partials"], key=lambda p: p["frequency_hz"])
+    assert [p["frequency_hz"] for p in found] == pytest.approx([1000.0, 1004.0, 3000.0], abs=0.01)
+    assert [p["t60_s"] for p in found] == pytest.approx([1.0, 1.1, 0.7], rel=0.01)
+    for p in found:
+        assert p["level_db"][0] - p["level_db"][1] == pytest.approx(6.02, abs=0.01)  # twice the amplitude
+    assert cli.main(["measure", str(bell)]) == 0
+    said = capsys.readouterr().out
+    assert "common to the 2 channels" in said
+    assert "of the energy unexplained" in said
+
+
+def test_strikes_together_share_their_partials(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    files = []
+    for number, peaks in enumerate([(0.2, 0.1), (0.05, 0.2), (0.1, 0.1)], start=1):
+        ring = strike([1000.0, 3000.0], [1.0, 0.7], peaks, duration_s=2.0, noise_rms=1e-4, seed=number)
+        files.append(str(tmp_path / f"{number}.wav"))
+        wav.save(tmp_path / f"{number}.wav", Sound(ring, RATE_HZ))
+    assert cli.main(["measure", *files, "--together", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert len(found["sounds"]) == 3
+    low, high = sorted(found["shared_partials"], key=lambda p: p["frequency_hz"])
+    assert (low["t60_s"], high["t60_s"]) == (pytest.approx(1.0, rel=0.01), pytest.approx(0.7, rel=0.01))
+    assert len(low["level_db"]) == 3
+    assert cli.main(["measure", *files, "--together"]) == 0
+    assert "common to the 3 sounds" in capsys.readouterr().out
+    assert cli.main(["measure", files[0], "--together"]) == 2

@@ -149,3 +149,22 @@ def test_nobody_of_that_code_is_said_plainly(tmp_path: Path, capsys: pytest.Capt
     code, text = shown(capsys, "withdraw", str(study.root), "S099", "--yes")
     assert code == 2
     assert "no listener S099" in text
+
+
+def test_the_desk_sees_a_call_for_help_and_its_request_reaches_the_sitting(tmp_path: Path) -> None:
+    plan = stations.make_plan(n_trials=4, n_practice=0)
+    study = stations.write_station(tmp_path / "study", plan)
+    bench = stations.take_seat(study.station, Plan.load(study.plan))
+    stations.walk(bench.sitting, *stations.OPENING)
+    for _ in range(3):
+        stations.one_trial(bench.sitting)
+    stations.walk(bench.sitting, "help")
+    (row,) = desk.rows(study, Plan.load(study.plan))
+    assert row.is_calling
+    assert len(row.calls) == 1
+    assert row.minutes_to_go == 1  # one trial left, seconds apart on the test's wall clock
+    assert any("L01" in line and "called for help at" in line for line in desk._lines([row], plan))
+    desk.ask(study, "L01", "pause")
+    bench.clock.s += 31
+    bench.sitting.tick()
+    assert bench.sitting.stage.value == "pause"

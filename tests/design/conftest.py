@@ -42,7 +42,7 @@ def protocol_of(
         "panel": {"stands_for": "nobody, made up", "training": "naive", "listeners": listeners},
         "presentations": [{"name": "matched", "metric": "laf_max_db"}],
         "attributes": [
-            {"name": name, "question": f"Which has more {name}?", "comparative": f"more {name}"}
+            {"name": name, "wording": f"Which has more {name}?", "comparative": f"more {name}"}
             for name in attributes
         ],
         "blocks": [

@@ -24,6 +24,10 @@ SCALES: dict[str, dict[str, Any]] = {
     "category rating": {"scale": ["none", "little", "some", "much", "very much"], "scale_standard": "own"},
     "continuous rating": {"scale": ["not at all", "extremely"], "scale_standard": "own"},
     "multiple stimulus": {"scale": ["bad", "poor", "fair", "good", "excellent"], "scale_standard": "own"},
+    "triple stimulus": {
+        "scale": ["very annoying", "annoying", "slightly annoying", "not annoying", "imperceptible"],
+        "scale_standard": "ITU-R BS.1116-3",
+    },
 }
 TASKS = sorted(set(tasks.TASKS) - {"paired comparison"})
 
@@ -33,7 +37,7 @@ def asked_as(task: str) -> dict[str, Any]:
     attribute = {
         "name": "brightness",
         "task": task,
-        "question": "How bright?",
+        "wording": "How bright?",
         "comparative": "brighter",
         **SCALES.get(task, {}),
     }
@@ -46,7 +50,7 @@ def dealt(
     chosen, manifest = made(4, listeners=listeners)
     parts: dict[str, Any] = asked_as(task)
     row = {"attribute": "brightness", "presentation": "matched", **(block or {})}
-    if task == "multiple stimulus":
+    if tasks.TASKS[task].has_hidden_reference:
         row.setdefault("reference", "c00/free")
     chosen = Protocol.model_validate({**chosen.model_dump(), **parts, "blocks": [row]})
     return dealing.deal(chosen, manifest, protocol_digest="p" * 64, secret="ab" * 16, dealt_at="2030")
@@ -123,6 +127,35 @@ def test_a_multiple_stimulus_block_needs_its_reference(made: Maker) -> None:
         dealt(made, "multiple stimulus", block={"reference": "nothing"})
 
 
+def test_a_triple_stimulus_trial_hides_the_reference_beside_one_object(made: Maker) -> None:
+    result = dealt(made, "triple stimulus", listeners=24)
+    clip = {c.clip: c for c in result.key.clips}
+    places: dict[str, Counter[int]] = {}
+    for trial in counted(result):
+        stimuli = [clip[c].stimulus for c in trial.clips]
+        hidden = stimuli.index(clip[trial.reference].stimulus)
+        places.setdefault(clip[trial.clips[1 - hidden]].condition, Counter())[hidden] += 1
+    assert set(places) == {"c01/free", "c02/free", "c03/free"}
+    assert all(count[0] == count[1] == 12 for count in places.values())
+
+
+def test_no_code_of_a_triple_stimulus_plan_comes_with_two_others(made: Maker) -> None:
+    """A hidden reference under one code for all objects would stand out by how many partners it has."""
+    result = dealt(made, "triple stimulus", listeners=24)
+    partners: dict[str, set[str]] = {}
+    for trial in counted(result):
+        one, other = trial.clips
+        partners.setdefault(one, set()).add(other)
+        partners.setdefault(other, set()).add(one)
+    assert {len(found) for found in partners.values()} == {1}
+
+
+@pytest.mark.parametrize("name", ["nothing", "c00/free"])
+def test_an_anchor_is_a_condition_other_than_the_reference(made: Maker, name: str) -> None:
+    with pytest.raises(StudyError, match=f"mid_anchor is '{name}', wanted a condition other than"):
+        dealt(made, "multiple stimulus", block={"mid_anchor": name})
+
+
 def test_adjustments_start_off_as_often_above_as_below(made: Maker) -> None:
     starts = [t.start_gain_db for t in counted(dealt(made, "adjustment"))]
     assert all(3.0 <= abs(s) <= 6.0 for s in starts)
@@ -161,7 +194,7 @@ def test_copies_have_other_bytes_and_the_same_sound(
 def test_a_scale_of_the_wrong_length_is_refused() -> None:
     with pytest.raises(ValueError, match=r"needs `scale` with 5 or 9 labels \(found 2\)"):
         protocol_form.Attribute(
-            name="x", task="category rating", question="How?", comparative="more", scale=["a", "b"]
+            name="x", task="category rating", wording="How?", comparative="more", scale=["a", "b"]
         )
 
 

@@ -56,7 +56,7 @@ def protocol(folder: Path, rng: random.Random) -> list[str]:
             ["prepare", ".", *ONE_JOB],
             ["measure", ".", *ONE_JOB],
             ["deal", "."],
-            ["lodge", "."],
+            ["deposit", "."],
             ["verify", "."],
         )
     )
@@ -151,7 +151,7 @@ def record(folder: Path, rng: random.Random) -> list[str]:
             ["claim", "Plate b sounds louder than plate a.", "."],
             ["predict", ".", "sounds/a1.wav"],
             ["deal", ".", "--again", "the table was wrong"],
-            ["lodge", "."],
+            ["deposit", "."],
             ["sit", "."],
             ["merge", ".", "station/answers.sqlite", "--site", "x"],
             ["booths", ".", "--send"],
@@ -263,7 +263,7 @@ LINES: tuple[tuple[str, ...], ...] = (
     ("pilot", ".", "--effect", "share=0.75", "--studies", "2", "--jobs", "1", "--target", "0.8"),
     ("deal", "."),
     ("deal", ".", "--again", "one strike was wrong"),
-    ("lodge", ".", "--with", "the notary", "--out", "lodged.md"),
+    ("deposit", ".", "--with", "the notary", "--out", "deposited.md"),
     ("sit", ".", "--listener", "L01", "--slot", "1"),
     ("level", ".", "--reading", "84.2", "--headphones", "HP1", "--coupler", "IEC 60318-1", "--side", "left"),
     ("level", ".", "--forget"),

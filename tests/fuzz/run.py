@@ -8,17 +8,25 @@ study; the environment's cases start an interpreter of their own. A case fails w
 - ends otherwise than 0, 1 or 2, says that the program has a fault, or shows a traceback;
 - needs more than 10 s of processor time, or waits for something;
 - prints a control character, or writes one into a text file;
-- is refused (2) and changed a file all the same, or changes what only people write.
+- is refused (2) and changed a file all the same, or changes what only people write. A log may grow, and must
+  begin as it did; a store may tell of the try, and must keep every answer, sitting and event.
+
+No case can write outside the folder of the run (`confined.py`); where the kernel has no Landlock, words that
+name a place outside are left out, and the last line says so.
 """
 
 import argparse
+import contextlib
+import hashlib
 import importlib
 import os
 import pkgutil
 import random
 import re
 import resource
+import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import tempfile
@@ -31,7 +39,7 @@ from pathlib import Path
 import listening.commands
 from listening import cli
 from tests import cuts
-from tests.fuzz import cases, study
+from tests.fuzz import cases, confined, study, values
 
 PROCESSOR_S = 10
 WAIT_S = 90.0  # a busy machine may give less than all of a processor
@@ -48,7 +56,15 @@ WEIGHTS = {
     "environment": 2,
 }
 OBEYED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
-LOGS = re.compile(r"(\.log|record\.jsonl|-wal|-shm|openings\.jsonl?|looks\.jsonl?|\.lock|steps\.log)$")
+GROWS = re.compile(r"(\.log|record\.jsonl|openings\.jsonl?|looks\.jsonl?)$")
+PASSING = re.compile(r"(-wal|-shm|\.lock)$")
+STORE = "answers.sqlite"
+KEPT = {  # a sitting's heartbeat and lease may go on
+    "answer": "SELECT * FROM answer",
+    "event": "SELECT * FROM event",
+    "sitting": "SELECT id FROM sitting",
+}
+Rows = frozenset[tuple[str, str]]
 TEXTS = {".html", ".csv", ".md", ".json", ".toml"}
 PEOPLES = re.compile(r"^(ü/)?(protocol\.toml|about\.toml|table\.csv|sounds/.*)$")
 
@@ -84,9 +100,12 @@ def run(seed: int, n_cases: int, *, only: str | None = None, case: int | None = 
     kinds: Counter[str] = Counter()
     codes: Counter[int] = Counter()
     faults: list[str] = []
+    if not confined.version():
+        values.PATHS = tuple(path for path in values.PATHS if not re.match(r"/|\.\.", path))
     with tempfile.TemporaryDirectory(prefix="fuzz-") as place:
         template, work = Path(place, "template"), Path(place, "work")
         template.mkdir()
+        Path(place, "scratch").mkdir()
         study.make(template)
         for n in [case] if case is not None else range(n_cases):
             rng = random.Random(f"{seed}:{n}")
@@ -108,17 +127,20 @@ def run(seed: int, n_cases: int, *, only: str | None = None, case: int | None = 
                 print(_shown(made.words), made.environment, ended, sep="\n")
     shown = ", ".join(f"{n} {kind}" for kind, n in sorted(kinds.items()))
     print(f"{sum(kinds.values())} cases of seed {seed} ({shown}) in {time.monotonic() - started_s:.0f} s")
+    if not confined.version():
+        print("this kernel has no Landlock: words that name a place outside the run's folder were left out")
     print(f"exit codes {dict(sorted(codes.items()))}; {len(faults)} faults")
     return faults
 
 
 def _run_one(made: cases.Case, work: Path) -> tuple[Ended, list[str]]:
-    before = _files(work)
+    before, kept = _files(work), _kept(work)
     ended = _spawned(made, work) if made.spawned else _forked(made, work)
     after = _files(work)
     return ended, [
         *_said_wrongly(ended),
         *_harmed(before, after, ended.code),
+        *_lost(kept, work, ended.code),
         *_written_wrongly(before, after, work),
     ]
 
@@ -139,12 +161,59 @@ def _said_wrongly(ended: Ended) -> list[str]:
 
 
 def _harmed(before: dict[str, str], after: dict[str, str], code: int) -> list[str]:
-    changed = sorted(
-        name for name, digest in before.items() if after.get(name) != digest and not LOGS.search(name)
-    )
+    """What was changed although refused, and what only people write and was changed."""
+    changed = sorted(name for name, digest in before.items() if after.get(name) != digest)
     if code == 2:
-        return [f"refused, and changed {name}" for name in changed if not name.endswith("answers.sqlite")][:1]
+        watched_closer = (GROWS.search(n) or PASSING.search(n) or n.endswith(STORE) for n in changed)
+        others = (n for n, is_closer in zip(changed, watched_closer, strict=True) if not is_closer)
+        return [f"refused, and changed {name}" for name in others][:1]
     return [f"changed {name}" for name in changed if PEOPLES.search(name)][:1]
+
+
+def _kept(work: Path) -> dict[str, bytes | Rows]:
+    """What must still be there after a refusal: how each log begins, the rows of each store."""
+    files = [path for path in sorted(work.rglob("*")) if path.is_file()]
+    made: dict[str, bytes | Rows] = {}
+    for path in files:
+        name = path.relative_to(work).as_posix()
+        if GROWS.search(name):
+            made[name] = path.read_bytes()
+        elif name.endswith(STORE):
+            made[name] = _rows(path)
+    return made
+
+
+def _lost(kept: dict[str, bytes | Rows], work: Path, code: int) -> list[str]:
+    """Lines of logs and rows of stores that a refused command took away or changed."""
+    if code != 2:
+        return []
+    found = []
+    for name, had in kept.items():
+        path = work / name
+        if not path.is_file():
+            found.append(f"refused, and removed {name}")
+        elif isinstance(had, bytes):
+            if not path.read_bytes().startswith(had):
+                found.append(f"refused, and changed what stood in {name}")
+        elif gone := had - _rows(path):
+            found.append(f"refused, and {len(gone)} rows are gone from {name}, e.g. {sorted(gone)[0]}")
+    return found[:1]
+
+
+def _rows(path: Path) -> Rows:
+    """Every answer, event and sitting of a store, read from a copy; its bytes where it cannot be read."""
+    with tempfile.TemporaryDirectory(prefix="look-") as place:
+        for part in (path, path.with_name(path.name + "-wal")):
+            if part.is_file():
+                shutil.copy(part, Path(place, part.name))
+        try:
+            with contextlib.closing(sqlite3.connect(Path(place, path.name))) as store:
+                store.text_factory = bytes
+                return frozenset(
+                    (table, repr(row)) for table, asked in KEPT.items() for row in store.execute(asked)
+                )
+        except sqlite3.Error:
+            return frozenset({("bytes", hashlib.sha256(path.read_bytes()).hexdigest())})
 
 
 def _written_wrongly(before: dict[str, str], after: dict[str, str], work: Path) -> list[str]:
@@ -163,10 +232,13 @@ def _files(work: Path) -> dict[str, str]:
 
 def _forked(made: cases.Case, work: Path) -> Ended:
     said = work.parent / "said"
+    said.unlink(missing_ok=True)
     pid = os.fork()
     if not pid:
         _child(made, work, said)
     waited, status, used = _wait(pid)
+    with contextlib.suppress(ProcessLookupError):  # helpers that the case started and left
+        os.killpg(pid, signal.SIGKILL)
     return Ended(os.waitstatus_to_exitcode(status), _read(said), used, waited)
 
 
@@ -179,6 +251,8 @@ def _child(made: cases.Case, work: Path, said: Path) -> None:
         os.dup2(sink, 1)
         os.dup2(sink, 2)
         os.chdir(work)
+        _confine(work.parent)
+        tempfile.tempdir = os.environ["TMPDIR"] = str(work.parent / "scratch")
         resource.setrlimit(resource.RLIMIT_CPU, (PROCESSOR_S + 1, PROCESSOR_S + 2))
         resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
         os.environ["LISTENING_SHOW_FAULTS"] = "1"
@@ -193,6 +267,13 @@ def _child(made: cases.Case, work: Path, said: Path) -> None:
         sys.stdout.flush()
         sys.stderr.flush()
         os._exit(code)
+
+
+def _confine(place: Path) -> None:
+    """Only the run's own folder can be written, and where compiled code is kept."""
+    if confined.version():
+        root = Path(__file__).resolve().parents[2]
+        confined.confine([place, *root.glob("stats/**/__pycache__"), *root.glob("listening/**/__pycache__")])
 
 
 def _wait(pid: int) -> tuple[bool, int, float]:
@@ -213,6 +294,7 @@ def _wait(pid: int) -> tuple[bool, int, float]:
 def _spawned(made: cases.Case, work: Path) -> Ended:
     root = Path(__file__).resolve().parents[2]
     kept = {"PATH": os.environ["PATH"], "PYTHONPATH": str(root), "LISTENING_SHOW_FAULTS": "1"}
+    kept |= {"TMPDIR": str(work.parent / "scratch"), "HOME": str(work.parent / "scratch")}
     words = [sys.executable, "-m", "listening", *made.words]
     started = resource.getrusage(resource.RUSAGE_CHILDREN)
     try:
@@ -223,6 +305,7 @@ def _spawned(made: cases.Case, work: Path) -> Ended:
             capture_output=True,
             stdin=subprocess.DEVNULL,
             timeout=WAIT_S,
+            preexec_fn=lambda: _confine(work.parent),
             check=False,
         )
     except subprocess.TimeoutExpired as error:

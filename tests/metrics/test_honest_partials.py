@@ -131,17 +131,25 @@ def test_the_distance_of_merged_modes_follows_from_the_bend() -> None:
     assert partial_doubts.split_hz((np.pi * 0.3) ** 2 / 2) == pytest.approx(0.3)
 
 
-@pytest.mark.parametrize("name", ["perc_bell", "perc_bell2"])
 @pytest.mark.skipif(not REAL.is_dir(), reason=f"{REAL}: install sonic-pi-samples")
-def test_channels_of_a_real_strike_agree_or_say_that_they_are_not_known(name: str) -> None:
-    """Before, one partial read 15.1 ± 0.25 s in one channel and 24.7 ± 1.2 s in the other."""
-    bell = wav.load(REAL / f"{name}.flac")
-    left, right = (partials.find(bell.channel(c)) for c in (0, 1))
-    for p in left:
-        for q in right:
-            if abs(p.frequency_hz - q.frequency_hz) < 1.0:
+def test_channels_of_real_strikes_agree_within_their_limits_in_95_of_100() -> None:
+    """Partials of each channel alone, nearest with nearest, in the two stereo takes (the third is mono).
+
+    Before, one partial read 15.1 ± 0.25 s in one channel and 24.7 ± 1.2 s in the other.
+    """
+    within = []
+    for name in ("perc_bell", "perc_bell2"):
+        bell = wav.load(REAL / f"{name}.flac")
+        left, right = (partials.find(bell.channel(c)) for c in (0, 1))
+        for p in left:
+            q = min(right, key=lambda q: abs(p.frequency_hz - q.frequency_hz))
+            back = min(left, key=lambda o: abs(o.frequency_hz - q.frequency_hz))
+            if back is p and abs(p.frequency_hz - q.frequency_hz) < 1.0:
                 agree = abs(p.t60_s - q.t60_s) < 1.96 * np.hypot(p.t60_se_s, q.t60_se_s)
+                within.append(agree)
                 assert agree or p.doubts or q.doubts, (p, q)
+    assert len(within) >= 15
+    assert np.mean(within) >= 0.95
 
 
 def test_channels_of_one_strike_agree_within_their_limits_in_95_of_100() -> None:

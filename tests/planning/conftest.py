@@ -29,7 +29,7 @@ def planned() -> Maker:
                 "recordings": {"folder": "nowhere", "factors": ["design"]},
                 "panel": {"stands_for": "nobody, made up", "training": "naive", "listeners": listeners},
                 "presentations": [{"name": "matched", "metric": "laf_max_db"}],
-                "attributes": [{"name": "brightness", "question": "Brighter?", "comparative": "brighter"}],
+                "attributes": [{"name": "brightness", "wording": "Brighter?", "comparative": "brighter"}],
                 "blocks": [{"attribute": "brightness", "presentation": "matched", "repeats": repeats}],
                 "sitting": {"welcome": "Welcome.", "consent": "I agree."},
                 "questions": [

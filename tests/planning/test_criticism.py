@@ -139,7 +139,7 @@ def _measures(path: Path, decay: Callable[[int], float]) -> Measures:
                 recording=recording.recording,
                 condition=recording.condition,
                 strike=recording.strike,
-                unit="1",
+                specimen="1",
                 calibrated=True,
                 measures={**names, **bright, **long},
             )

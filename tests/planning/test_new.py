@@ -45,10 +45,10 @@ def test_each_question_has_a_starter_that_is_valid_and_finds_the_recordings(
     tmp_path: Path, kind: str
 ) -> None:
     chosen = _written(tmp_path / "study", question=kind)
-    assert chosen.questions[0].kind == {"same": "same", "told-apart": "audible"}.get(kind, "more")
+    assert chosen.questions[0].kind == {"same": "same", "discrimination": "audible"}.get(kind, "more")
     assert chosen.panel.stands_for == OPTIONS["--stands-for"]
     assert chosen.stopping.looks == []
-    if kind == "told-apart":
+    if kind == "discrimination":
         assert (chosen.attributes[0].task, chosen.controls) == ("triangle", [])
     else:
         assert any(c.attribute == "brightness" for c in chosen.controls)
@@ -147,7 +147,7 @@ def test_odd_names_survive_the_way_into_toml(tmp_path: Path, make_table: Callabl
         comparative="warmer",
     )
     assert chosen.questions[0].contrast.more == 'it "rings"'
-    assert chosen.attributes[0].question == 'Which is "warmer"?'
+    assert chosen.attributes[0].wording == 'Which is "warmer"?'
 
 
 @pytest.fixture

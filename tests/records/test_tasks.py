@@ -37,7 +37,7 @@ def test_every_task_has_trials_a_simulated_listener_and_an_answer(task: tasks.Ta
     assert task.has_marks or task.picks == "more" or task.sheet in answering.BY_SHEET or task.picks
     scale = [f"step {i}" for i in range(task.scale_lengths[0])] if task.scale_lengths else []
     made = Attribute(
-        name="a", question="Which?", comparative="more", task=task.name, scale=scale,
+        name="a", wording="Which?", comparative="more", task=task.name, scale=scale,
         scale_standard="own" if scale else "",
     )  # fmt: skip
     assert made.task == task.name

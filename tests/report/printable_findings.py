@@ -5,8 +5,8 @@ Three units of domes A to D were recorded, one of E and F. Whatever is changed h
 
 from pathlib import Path
 
+from listening.records.claimed_ratio import ClaimedRatioFinding
 from listening.records.conducted import Conducted, Sampled
-from listening.records.factor import FactorFinding
 from listening.records.findings import Findings, QuestionFinding
 from listening.records.interval import Interval
 
@@ -21,16 +21,16 @@ CONDUCTED = Conducted(
     sampled=tuple(
         Sampled(
             condition=f"dome_{letter}/free",
-            n_units=units,
+            n_specimens=units,
             recordings=tuple(f"dome_{letter}-free-{strike}" for strike in (1, 2, 3)),
         )
         for letter, units in UNITS.items()
     ),
 )
-FACTOR = FactorFinding(
-    factor=1.4,
+FACTOR = ClaimedRatioFinding(
+    claimed=1.4,
     metric="decay_s",
-    ratio=Interval(value=1.52, lower=1.48, upper=1.55, level=0.9),
+    ratio=Interval(value=1.52, lower=1.48, upper=1.55, coverage=0.9),
     n_more=3,
     n_than=3,
     measured="supported",
@@ -43,7 +43,7 @@ def made() -> Findings:
     """The findings."""
     read = Findings.load(HERE / "findings.json")
     asked = {q.id: q for q in read.questions}
-    asked["f-longer-than-e"] = asked["f-longer-than-e"].model_copy(update={"factor": FACTOR})
+    asked["f-longer-than-e"] = asked["f-longer-than-e"].model_copy(update={"claimed_ratio": FACTOR})
     more = [*asked.values(), *_added(asked)]
     return read.model_copy(
         update={"simulated": False, "cautions": (), "questions": tuple(more), "conducted": CONDUCTED}
@@ -58,22 +58,22 @@ def _added(asked: dict[str, QuestionFinding]) -> list[QuestionFinding]:
         "id": "d-told-from-c",
         "kind": "audible",
         "task": "triangle",
-        "asked": "Which of the three sounds is the odd one?",
+        "wording": "Which of the three sounds is the odd one?",
         "attribute": "difference",
         "comparative": "different",
         "guess": 1 / 3,
-        "unit": "heard",
+        "unit": "share not guessed",
         "smallest_effect": 0.15,
         "n_direct": 96,
         "n_direct_more": 70,
-        "share": Interval(value=0.73, lower=0.62, upper=0.82, level=0.9),
-        "heard": Interval(value=0.59, lower=0.43, upper=0.73, level=0.9),
+        "share": Interval(value=0.73, lower=0.62, upper=0.82, coverage=0.9),
+        "share_not_guessed": Interval(value=0.59, lower=0.43, upper=0.73, coverage=0.9),
     }
     alike = {
         "id": "a-rings-like-c",
         "attribute": "ringing",
         "comparative": "longer-ringing",
-        "asked": long.asked,
+        "wording": long.wording,
         "about_level": False,
         "more": "dome_a/free",
         "more_label": "dome A (hung free)",
@@ -88,7 +88,7 @@ def _added(asked: dict[str, QuestionFinding]) -> list[QuestionFinding]:
         "more_label": "dome E (hung free)",
         "than": "dome_f/free",
         "than_label": "dome F (hung free)",
-        "share": Interval(value=0.42, lower=0.31, upper=0.54, level=0.9),
+        "share": Interval(value=0.42, lower=0.31, upper=0.54, coverage=0.9),
     }
     edited = {
         "id": "bright-brighter-than-dull",

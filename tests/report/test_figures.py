@@ -145,7 +145,7 @@ def test_figures_hold_no_number_but_those_of_their_scales_and_names(drawn, simul
 
 
 def around(value: float, reach: float) -> Interval:
-    return Interval(value=value, lower=value - reach, upper=value + reach, level=0.95)
+    return Interval(value=value, lower=value - reach, upper=value + reach, coverage=0.95)
 
 
 def test_labels_of_crowded_points_cover_neither_each_other_nor_the_points():

@@ -138,9 +138,9 @@ def printed(place: Place, value: Any) -> list[str]:
     if isinstance(value, int):
         return [str(value)]
     names = [str(part) for part in place[-2:]]
-    if any(name.startswith(ESTIMATED) for name in names) and place[-1] != "level":  # may leave 0 to 1
+    if any(name.startswith(ESTIMATED) for name in names) and place[-1] != "coverage":  # may leave 0 to 1
         return [str(round(100 * value)).replace("-", rounding.MINUS)]
-    if any(name.startswith(SHARES) for name in names) and place[-1] != "level":
+    if any(name.startswith(SHARES) for name in names) and place[-1] != "coverage":
         finer = [rounding.number(100 * value, digits) for digits in range(1, 5)]
         whole = str(round(100 * value)).replace("-", rounding.MINUS)
         kept = slots.in_hundred(value, language.of(language.ENGLISH)) if value >= 0 else whole
@@ -148,7 +148,7 @@ def printed(place: Place, value: Any) -> list[str]:
         return [_bare(rounding.in_hundred(value)), whole, kept, _bare(beside), *finer]
     if place[-1] == "smallest_effect":
         return [_bare(rounding.in_hundred(value)), f"{value:g}"]
-    if place[-1] in ("level", "slope_level"):
+    if place[-1] in ("coverage", "slope_coverage"):
         return [_bare(rounding.level(value))]
     if place[-1] == "p":
         return [_bare(rounding.p_value(value))]

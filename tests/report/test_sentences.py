@@ -74,25 +74,32 @@ def test_a_proof_of_matching_is_no_sentence_for_print(findings):
     assert sentences.printable(recorded, findings).startswith("As recorded, level differences included, ")
 
 
-def with_units(findings, n_units, n_strikes=3):
+def with_units(findings, n_specimens, n_strikes=3):
     sampled = tuple(
-        Sampled(condition=c, n_units=n_units, recordings=tuple(f"{c[5]}-{i}" for i in range(n_strikes)))
+        Sampled(
+            condition=c, n_specimens=n_specimens, recordings=tuple(f"{c[5]}-{i}" for i in range(n_strikes))
+        )
         for c in ("dome_d/free", "dome_c/free")
     )
     return findings.model_copy(update={"conducted": Conducted(sampled=sampled)})
 
 
 @pytest.mark.parametrize(
-    ("n_units", "n_strikes", "said", "counted"),
+    ("n_specimens", "n_strikes", "said", "counted"),
     [
-        (3, 3, ", dome D (hung free) is heard", "3 recorded strikes on 3 units of each"),
-        (1, 3, ", recordings of dome D (hung free) are heard", "3 recorded strikes on one unit of each"),
+        (3, 3, ", dome D (hung free) is heard", "3 recorded strikes on 3 specimens of each"),
+        (1, 3, ", recordings of dome D (hung free) are heard", "3 recorded strikes on one specimen of each"),
         (0, 3, ", recordings of dome D (hung free) are heard", "3 recorded strikes of each"),
-        (1, 1, ", the recording of dome D (hung free) is heard", "one recorded strike on one unit of each"),
+        (
+            1,
+            1,
+            ", the recording of dome D (hung free) is heard",
+            "one recorded strike on one specimen of each",
+        ),
     ],
 )
-def test_one_recorded_unit_never_speaks_for_the_design(findings, n_units, n_strikes, said, counted):
-    found = with_units(findings, n_units, n_strikes)
+def test_one_recorded_unit_never_speaks_for_the_design(findings, n_specimens, n_strikes, said, counted):
+    found = with_units(findings, n_specimens, n_strikes)
     q = one(found, "d-brighter-than-c")
     assert said in sentences.printable(q, found)
     assert counted in sentences.footnote(q, found)
@@ -109,7 +116,7 @@ def test_the_footnote_says_what_counsel_asks_and_what_nobody_wrote_down(findings
         "heard over headphones",
         "at the level at which they were recorded",
         "asked: “Which of the two sounds is brighter?”",
-        "3 recorded strikes on 3 units of each",
+        "3 recorded strikes on 3 specimens of each",
         "recordings dome_d-free-1",
         "played equally loud, as calculated for the human ear by ISO 532-1",
         "planned before the test; study 894fb5ac556914fd",
@@ -183,7 +190,7 @@ def test_ratings_are_told_in_points_of_their_scale(findings):
         unit="points",
         task="category rating",
         scale=("dull", "rather dull", "between", "rather bright", "bright"),
-        points=Interval(value=1.27, lower=0.8, upper=1.7, level=0.9),
+        points=Interval(value=1.27, lower=0.8, upper=1.7, coverage=0.9),
     )
     text = sentences.printable(q, findings)
     assert "rated 1.3 points higher on average by 24 listeners (scale 1 to 5, “dull” to “bright”)" in text
@@ -203,7 +210,7 @@ def test_an_estimate_just_below_the_planned_effect_is_printed_below_it(findings)
         "d-brighter-than-c",
         word="undecided",
         reason="the estimate is below the smallest effect that matters",
-        share=Interval(value=0.598, lower=0.55, upper=0.65, level=0.9),
+        share=Interval(value=0.598, lower=0.55, upper=0.65, coverage=0.9),
     )
     assert "the estimate, 59.8 of 100 choices, is below the 60 choices" in reasons.of(q, findings)
 
@@ -246,7 +253,7 @@ def test_every_question_lists_wordings_it_does_not_bear(findings):
 
 def test_the_same_is_said_with_its_bound(findings):
     text = sentences.printable(findings.question("b-as-loud-as-a-matched"), findings)
-    assert "within the bound planned (neither is chosen as often as 70 times in 100)" in text
+    assert "within the equivalence margin planned (neither is chosen as often as 70 times in 100)" in text
 
 
 @pytest.mark.parametrize(
@@ -266,7 +273,7 @@ def test_comparatives_become_superlatives_and_claims_in_plain_english(comparativ
 
 
 OPEN = {
-    "more": "the lower bound is not above zero and the upper bound reaches the smallest effect that matters",
+    "more": "the lower limit is not above zero and the upper limit reaches the smallest effect that matters",
     "same": "the interval does not lie inside the smallest effect that matters",
 }
 JARGON = (
@@ -286,7 +293,7 @@ def test_reasons_are_given_in_numbers_of_people_not_of_models(findings):
     for q in findings.questions:
         for word, reason in (
             (q.word, q.reason),
-            ("contradicted", "the upper bound is below the smallest effect that matters"),
+            ("contradicted", "the upper limit is below the smallest effect that matters"),
             (
                 "undecided",
                 OPEN[q.kind],

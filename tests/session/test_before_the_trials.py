@@ -1,4 +1,4 @@
-"""Questions about the listener, and practice until the anchor pair is told apart, with a way out."""
+"""Questions about the listener, and practice until the pair of examples is told apart, with a way out."""
 
 from pathlib import Path
 
@@ -7,8 +7,8 @@ from tests import stations
 from tests.stations import Bench, make_plan, take_seat, walk
 
 ASKED = [
-    {"question": "How old are you?", "answers": ["under 30", "30 to 60", "over 60"]},
-    {"question": "Do you hear well?", "answers": ["yes", "no"]},
+    {"wording": "How old are you?", "answers": ["under 30", "30 to 60", "over 60"]},
+    {"wording": "Do you hear well?", "answers": ["yes", "no"]},
 ]
 
 

@@ -20,7 +20,7 @@ def plan_of(task: str, clips: tuple[str, ...], **attribute: Any) -> Plan:
     """One listener, two trials of the same form."""
     more = {k: attribute.pop(k) for k in ("reference", "start_gain_db") if k in attribute}
     asked = PlannedAttribute(
-        name="brightness", task=task, question="How bright is it?", explanation="", **attribute
+        name="brightness", task=task, wording="How bright is it?", explanation="", **attribute
     )
     trials = tuple(
         PlannedTrial(trial=f"{i:03d}", attribute="brightness", clips=clips, **more) for i in (1, 2)
@@ -102,6 +102,48 @@ def test_a_multiple_stimulus_trial_wants_every_sound_heard_and_rated(tmp_path: P
     walk(bench.sitting, "confirm")
     assert bench.store.answers()[0].answer == "20 50 91"
     assert bench.store.answers()[0].clips == (A, B, C)
+
+
+IMPAIRMENT = (
+    "very annoying",
+    "annoying",
+    "slightly annoying",
+    "perceptible, but not annoying",
+    "imperceptible",
+)  # ITU-R BS.1116-3, table 2, grades 1.0 to 5.0
+
+
+def graded(folder: Path) -> Bench:
+    """A triple-stimulus trial of which everything was heard."""
+    plan = plan_of("triple stimulus", (A, B), reference=R, scale=IMPAIRMENT, switching=True, loops=True)
+    bench = at_trial(folder, plan)
+    walk(bench.sitting, "hear:0", "hear:1", "hear:2", "row_up")
+    return bench
+
+
+def test_an_impairment_is_graded_with_one_decimal(tmp_path: Path) -> None:
+    bench = graded(tmp_path)
+    walk(bench.sitting, "digit:3", "digit:.", "digit:7", "take_number", "row_down", "put:5", "less")
+    assert [d.text for d in bench.sitting.view().dials] == ["3.7", "4.9"]
+    walk(bench.sitting, "confirm")
+    assert bench.store.answers()[0].answer == "3.7 4.9"
+
+
+@pytest.mark.parametrize("typed", ["0", "6", "5.1", "4.75", "."])
+def test_a_grade_beyond_the_impairment_scale_or_its_step_is_refused(tmp_path: Path, typed: str) -> None:
+    bench = graded(tmp_path)
+    for sign in typed:
+        bench.sitting.act(f"digit:{sign}")
+    assert "from 1.0 to 5.0 in steps of 0.1" in bench.sitting.hint()
+    assert not bench.sitting.act(f"put:{typed}")
+
+
+def test_a_mark_moves_by_a_tenth_and_by_a_grade_without_drift(tmp_path: Path) -> None:
+    bench = graded(tmp_path)
+    walk(bench.sitting, "more", *["more"] * 7, *["less_by_ten"], "row_down", "put:1.1", *["more"] * 28)
+    assert [d.text for d in bench.sitting.view().dials] == ["2.7", "3.9"]
+    walk(bench.sitting, "confirm")
+    assert bench.store.answers()[0].answer == "2.7 3.9"
 
 
 def test_a_void_rating_begins_again_at_the_first_sound(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ def plan(**rules: object) -> Plan:
     """Two pairs, each with two questions; the break would fall due after every second answer."""
     made = stations.make_plan(sitting=stations.rules(together=list(ASKED), **rules))
     first = made.attributes[0]
-    second = first.model_copy(update={"name": "ringing", "question": "Which of the two rings longer?"})
+    second = first.model_copy(update={"name": "ringing", "wording": "Which of the two rings longer?"})
     trials = tuple(
         PlannedTrial(trial=f"{2 * i + j:03d}", attribute=name, clips=clips, follows=j > 0)
         for i, clips in enumerate([(A, B), (C, D)])

@@ -9,6 +9,7 @@ def used() -> Turn:
     turn = Turn(begun=2, finished=1, running=True, clip=1, heard={0, 1}, onset_s=3.0, chosen="first")
     turn.values, turn.row, turn.answered_s, turn.voids, turn.entered_s = [10.0, None], 1, 4.0, 1, 2.0
     turn.typed, turn.share = "12", 0.5
+    turn.order, turn.part, turn.began_s, turn.waits_s, turn.is_late = [1, 0], (0.2, 0.8), 2.5, 3.5, True
     fresh = Turn()
     assert all(getattr(turn, field.name) != getattr(fresh, field.name) for field in fields(Turn))
     return turn

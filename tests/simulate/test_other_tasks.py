@@ -20,6 +20,7 @@ SCALES: dict[str, list[str]] = {
     "category rating": [str(i) for i in range(9)],
     "continuous rating": ["not at all", "extremely"],
     "multiple stimulus": ["not at all", "extremely"],
+    "triple stimulus": ["very annoying", "annoying", "slightly annoying", "not annoying", "imperceptible"],
 }
 TASKS = sorted(set(TASK_LIST) - {"paired comparison"})
 
@@ -30,7 +31,7 @@ def asked(task: str, n_listeners: int = 12, repeats: int = 2) -> tuple[Protocol,
     attribute = plain.attributes[0].model_dump() | {"task": task, "scale": SCALES.get(task, [])}
     attribute["scale_standard"] = "own" if task in SCALES else ""
     block: dict[str, Any] = {"attribute": "brightness", "presentation": "matched", "repeats": repeats}
-    if task == "multiple stimulus":
+    if TASK_LIST[task].has_hidden_reference:
         block["reference"] = "dome_c/free"
     changed = Protocol.model_validate(
         plain.model_dump()

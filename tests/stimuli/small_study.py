@@ -30,7 +30,7 @@ length_s = 0.8
 fade_out_s = 0.1
 [[attributes]]
 name = "loudness"
-question = "Which is louder?"
+wording = "Which is louder?"
 comparative = "louder"
 [[blocks]]
 attribute = "loudness"

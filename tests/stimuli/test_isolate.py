@@ -180,7 +180,7 @@ def test_prepare_makes_isolated_stimuli_of_every_base_strike(
     study.protocol.write_text(text.replace('more = "b", than = "a"', 'more = "long", than = "short"'))
     assert cli.main(["prepare", str(study.root), "--jobs", "1"]) == 0
     told = capsys.readouterr().out
-    assert "what was moved, as ratios to the untouched strike" in told
+    assert "what moved against the untouched strike at the matched level" in told
     manifest = Manifest.load(study.manifest)
     made = [s for s in manifest.stimuli if s.presentation == "isolated"]
     assert [(s.recording, s.condition) for s in made] == [

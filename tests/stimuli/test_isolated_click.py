@@ -1,11 +1,14 @@
 """Brightness that is isolated moves the partials and not the click of the strike."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import signal
 
 from listening.audio import wav
 from listening.audio.sound import Sound
+from listening.errors import StudyError
 from listening.metrics import onset
 from listening.records.isolation import Isolation
 from listening.stimuli import isolate, modal, reshape
@@ -58,6 +61,25 @@ def test_peak_and_click_stay_while_the_partials_move(pair: tuple[Variant, Varian
     assert _peak_db(moved) == pytest.approx(_peak_db(base), abs=1.5)
     gain_db = pair[1].gain_db - pair[0].gain_db
     assert _click_db(moved) - gain_db == pytest.approx(_click_db(base), abs=1.0)
+
+
+def test_what_moved_of_the_strike_is_told(pair: tuple[Variant, Variant]) -> None:
+    base, moved = (v.sound.amplified(v.gain_db) for v in pair)
+    told = pair[1].isolated
+    assert told.peak_db == pytest.approx(_peak_db(moved) - _peak_db(base), abs=1e-9)
+    assert told.strike_noise_db == pytest.approx(_click_db(moved) - _click_db(base), abs=1.0)
+    assert told.onset_ms == pytest.approx(0.0, abs=1.0)
+    assert (pair[0].isolated.peak_db, pair[0].isolated.strike_noise_db) == (0.0, 0.0)
+    assert len(told.partials) == 5
+    assert len(told.partials) + len(told.other_partials) >= 8  # every partial of the dome
+
+
+@pytest.mark.parametrize("limit", ["peak_tolerance_db", "strike_noise_tolerance_db"])
+def test_what_moves_beyond_its_tolerance_is_refused(limit: str) -> None:
+    asked = _asked(1.25)
+    narrow = Isolation(base="dome_c/free", brightness_ratio=1.25).model_copy(update={limit: 0.05})
+    with pytest.raises(StudyError, match=f"could be what is heard.*{limit}"):
+        isolate.variants(wav.load(DEMO / "dome_c-free-1.flac", 5.0), replace(asked, isolation=narrow))
 
 
 def test_the_moved_version_begins_at_the_same_instant(pair: tuple[Variant, Variant]) -> None:

@@ -53,7 +53,7 @@ def test_modal_part_and_residual_add_up_to_the_original(bell: modal.Split) -> No
     assert np.abs(reshape.together(bell).samples[:, 0] - original).max() < ONE_STEP
 
 
-def test_a_bell_is_explained_to_99_percent_and_its_doublets_told_apart(bell: modal.Split) -> None:
+def test_a_bell_is_explained_to_99_percent_and_its_doublets_discriminated(bell: modal.Split) -> None:
     assert bell.explained > 0.999
     lowest = np.sort(bell.modes.frequency_hz)[:2]
     # the script splits the lowest mode of 1260 Hz by 0.06 % into two of T60 1.30 s

@@ -1,4 +1,4 @@
-"""From the command line: a study lodged on a server, sat with a booth's rights, copied back, merged."""
+"""From the command line: a study published on a server, sat with a booth's rights, copied back, merged."""
 
 import json
 from collections.abc import Callable
@@ -24,7 +24,7 @@ def study(tmp_path: Path) -> Study:
 
 
 @pytest.fixture
-def lodged(study: Study, database: str, as_user: Callable[[str, str], str], monkeypatch, capfd) -> Study:  # type: ignore[no-untyped-def]
+def published(study: Study, database: str, as_user: Callable[[str, str], str], monkeypatch, capfd) -> Study:  # type: ignore[no-untyped-def]
     """The study on a server, and this process logged in as a booth."""
     assert cli.main(["booths", str(study.root), "--server", database, "--json"]) == 0
     as_user(database, "booth")
@@ -45,9 +45,9 @@ def seat(study: Study, listener: str) -> stations.Bench:
 
 
 def test_a_sitting_goes_on_through_a_server_restart_and_says_so_quietly(
-    server, lodged: Study, database: str
+    server, published: Study, database: str
 ) -> None:
-    bench = seat(lodged, "L01")
+    bench = seat(published, "L01")
     sitting = bench.sitting
     stations.walk(sitting, *stations.OPENING)
     stations.one_trial(sitting)
@@ -66,20 +66,20 @@ def test_a_sitting_goes_on_through_a_server_restart_and_says_so_quietly(
     assert "kept on this computer" not in sitting.view().notice
     assert sitting.close() == 0
     assert len(open_store(database).answers()) == 3
-    again = seat(lodged, "L01").sitting  # and comes back to the trial after
+    again = seat(published, "L01").sitting  # and comes back to the trial after
     assert again.n_done == 2  # the first was practice
     again.close()
 
 
-def test_the_station_file_names_the_server_without_a_user_or_password(lodged: Study) -> None:
-    noted = json.loads(lodged.server.read_text())
+def test_the_station_file_names_the_server_without_a_user_or_password(published: Study) -> None:
+    noted = json.loads(published.server.read_text())
     assert noted["url"].startswith("postgresql://")
     assert "@" not in noted["url"].split("?")[0]
-    assert place_of(lodged) == noted["url"]
+    assert place_of(published) == noted["url"]
 
 
 def test_a_password_comes_from_the_environment_and_stands_nowhere_else(  # type: ignore[no-untyped-def]
-    server, lodged: Study, database: str, tmp_path: Path, monkeypatch, capfd, caplog
+    server, published: Study, database: str, tmp_path: Path, monkeypatch, capfd, caplog
 ) -> None:
     caplog.set_level("DEBUG")
     server.sql("DROP ROLE IF EXISTS user_with_password")
@@ -87,11 +87,11 @@ def test_a_password_comes_from_the_environment_and_stands_nowhere_else(  # type:
     server.sql("GRANT listening_booth TO user_with_password")
     monkeypatch.setenv("PGUSER", "user_with_password")
     monkeypatch.setenv("PGPASSWORD", "wrong-sesame-77")
-    shared = place_of(lodged)
+    shared = place_of(published)
     assert cli.main(["copy", str(shared), str(tmp_path / "kept.sqlite")]) == 2
     assert "password authentication failed" in capfd.readouterr().err
     monkeypatch.setenv("PGPASSWORD", "open-sesame-77")
-    bench = seat(lodged, "L01")
+    bench = seat(published, "L01")
     stations.walk(bench.sitting, *stations.OPENING)
     stations.one_trial(bench.sitting)
     assert bench.store.flush(60) == 0
@@ -106,7 +106,7 @@ def test_a_password_comes_from_the_environment_and_stands_nowhere_else(  # type:
     assert any(b"sesame" in p.read_bytes() for p in tmp_path.rglob("*") if p.is_file())
 
 
-def test_another_study_is_not_lodged_over_it(study: Study, database: str, tmp_path: Path, capfd) -> None:  # type: ignore[no-untyped-def]
+def test_another_study_is_not_published_over_it(study: Study, database: str, tmp_path: Path, capfd) -> None:  # type: ignore[no-untyped-def]
     assert cli.main(["booths", str(study.root), "--server", database]) == 0
     other = stations.write_station(
         tmp_path / "other", stations.make_plan(study_digest="e" * 64, order_seed=2)
@@ -118,9 +118,9 @@ def test_another_study_is_not_lodged_over_it(study: Study, database: str, tmp_pa
 
 
 def test_answers_come_back_into_a_file_and_join_another_site(
-    lodged: Study, database: str, tmp_path: Path, capfd
+    published: Study, database: str, tmp_path: Path, capfd
 ) -> None:  # type: ignore[no-untyped-def]
-    bench = seat(lodged, "L01")
+    bench = seat(published, "L01")
     stations.walk(bench.sitting, *stations.OPENING)
     stations.one_trial(bench.sitting)
     bench.sitting.close()

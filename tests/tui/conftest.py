@@ -18,7 +18,7 @@ def rated(tmp_path: Path) -> Callable[[], Bench]:
         asked = PlannedAttribute(
             name="brightness",
             task="continuous rating",
-            question="How bright is it?",
+            wording="How bright is it?",
             explanation="",
             scale=("not at all", "extremely"),
         )

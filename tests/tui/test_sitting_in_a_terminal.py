@@ -181,7 +181,7 @@ def test_every_size_of_terminal_holds_question_answers_and_keys(
         window.resize(90, 30)
         window.wait_for("Trial 1 of 4", "Press the space bar")
         window.press("q")
-        window.wait_for("Q does nothing here. Keys that work now: Space, P, Esc.")
+        window.wait_for("Q does nothing here. Keys that work now: Space, P, F1, Esc.")
         window.press("Space")
         window.wait_for("Trial 1 of 4", "Press the key beside", "Which of the two")
 
@@ -218,9 +218,9 @@ def every_way() -> Plan:
                 update={
                     "name": name,
                     "task": task,
-                    "question": f"Question of {task}",
-                    "anchor_more": None,
-                    "anchor_less": None,
+                    "wording": f"Question of {task}",
+                    "example_more": None,
+                    "example_less": None,
                     **of_attribute,
                 }
             )

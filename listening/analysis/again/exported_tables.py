@@ -55,7 +55,7 @@ OWN_MEANINGS = {
     "n_no_difference": "of them, answered `no difference`",
     "share": "own share as counted, `no difference` half a choice; their mean is the share that decides",
 }
-TOLD_APART_MEANINGS = {
+DISCRIMINATED_MEANINGS = {
     "task": "`triangle`, `duo-trio`, `2-AFC` or `same-different`",
     "one": "one of the two conditions, the first by name",
     "other": "the other one; the same as `one` in a pair of like sounds",
@@ -75,13 +75,13 @@ class Exported:
     tables: dict[str, pd.DataFrame]
 
 
-def tables(answers: pd.DataFrame, found: Findings, told_apart: pd.DataFrame | None = None) -> Exported:
+def tables(answers: pd.DataFrame, found: Findings, discriminated: pd.DataFrame | None = None) -> Exported:
     """The tables of one study.
 
     Parameters
     ----------
     answers : as `collect.frame` gives them, of all listeners
-    told_apart : as `told_apart.frame` gives them; a table of its own where there are any
+    discriminated : as `discriminated.frame` gives them; a table of its own where there are any
     """
     excluded = {row.listener for row in found.panel.listeners if row.excluded}
     marked = answers.assign(excluded=answers["listener"].isin(excluded))
@@ -94,8 +94,8 @@ def tables(answers: pd.DataFrame, found: Findings, told_apart: pd.DataFrame | No
         "strengths": pd.DataFrame(_strengths(found)),
         "own_shares": pd.DataFrame(_own_shares(found), columns=list(OWN_MEANINGS)),
     }
-    if told_apart is not None and len(told_apart):
-        made["told_apart"] = told_apart.assign(excluded=told_apart["listener"].isin(excluded))
+    if discriminated is not None and len(discriminated):
+        made["discriminated"] = discriminated.assign(excluded=discriminated["listener"].isin(excluded))
     kept = answers[~answers["listener"].isin(excluded)].reset_index(drop=True)
     made |= {f"model_{q.id}": _model(kept, q) for q in found.questions if q.estimate is not None}
     made["dictionary"] = _dictionary(made)
@@ -172,7 +172,7 @@ def _dictionary(made: dict[str, pd.DataFrame]) -> pd.DataFrame:
     for table, frame in made.items():
         is_model = table.startswith("model_")
         known = MODEL_MEANINGS if is_model else MEANINGS | _meanings(forms.get(table))
-        known = known | {"told_apart": TOLD_APART_MEANINGS, "own_shares": OWN_MEANINGS}.get(table, {})
+        known = known | {"discriminated": DISCRIMINATED_MEANINGS, "own_shares": OWN_MEANINGS}.get(table, {})
         for column in map(str, frame.columns):
             meaning = known.get(column, OTHER_CONDITION if is_model else _in_words(column, known))
             rows.append(
@@ -188,7 +188,7 @@ def _in_words(column: str, known: dict[str, str]) -> str:
         "value": "estimate",
         "lower": "lower limit",
         "upper": "upper limit",
-        "level": "coverage of limits",
+        "coverage": "of the two limits together, 0.95 for 95 %",
     }
     if part in said:
         return f"{known.get(whole, whole.replace('_', ' '))}: {said[part]}".lstrip(": ")

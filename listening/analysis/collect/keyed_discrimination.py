@@ -10,7 +10,7 @@ from listening.records import tasks
 from listening.records.key import KeyedClip
 from listening.records.plan import Plan
 from listening.records.protocol import Question
-from listening.records.protocol_names import TOLD_APART
+from listening.records.protocol_names import DISCRIMINATION
 
 PLACES = ("first", "second", "third")
 COLUMNS = (
@@ -43,7 +43,7 @@ def frame(answers: Answers, clips: tuple[KeyedClip, ...], plan: Plan) -> pd.Data
     rows = []
     for cells in zip(*(given[name] for name in names), strict=True):
         row = dict(zip(names, cells, strict=True))
-        if row["practice"] or row["task"] not in TOLD_APART:
+        if row["practice"] or row["task"] not in DISCRIMINATION:
             continue
         made = _row(row, known, references)
         if made is not None:

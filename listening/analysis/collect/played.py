@@ -1,4 +1,4 @@
-"""What was measured of each condition as it was played: means over strokes, on the scales answers go by."""
+"""What was measured of each condition as it was played: means over strikes, on the scales answers go by."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -28,10 +28,10 @@ class Played:
 
     mean: float
     se: float | None
-    """Of the mean; None for one stroke."""
+    """Of the mean; None for one strike."""
     n: int
-    sd_stroke: float | None
-    """Of single strokes about their mean."""
+    sd_strike: float | None
+    """Of single strikes about their mean."""
 
 
 Table = Mapping[tuple[str, str, str], Played]
@@ -39,28 +39,28 @@ Table = Mapping[tuple[str, str, str], Played]
 
 
 def table(manifest: Manifest, measures: Measures | None) -> dict[tuple[str, str, str], Played]:
-    """Every metric that all strokes of a condition have, from the written stimuli.
+    """Every metric that all strikes of a condition have, from the written stimuli.
 
-    Where several units of a condition were recorded, their means are what varies: strokes of one unit are no
-    independent units (GUM 4.2).
+    Where several specimens of a condition were recorded, their means are what varies: strikes of one specimen
+    are no independent observations (GUM 4.2).
     """
-    units = {r.recording: r.unit for r in measures.recordings} if measures else {}
+    specimens = {r.recording: r.specimen for r in measures.recordings} if measures else {}
     groups: dict[tuple[str, str], list[Stimulus]] = {}
     for one in manifest.stimuli:
         if one.role == "study":
             groups.setdefault((one.presentation, one.condition), []).append(one)
     made = {}
-    for (presentation, condition), strokes in groups.items():
-        for metric in strokes[0].after:
-            values = np.array([stimulus_covariates.scaled(metric, s.after.get(metric)) for s in strokes])
+    for (presentation, condition), strikes in groups.items():
+        for metric in strikes[0].after:
+            values = np.array([stimulus_covariates.scaled(metric, s.after.get(metric)) for s in strikes])
             if np.isfinite(values).all():
-                own = [units.get(s.recording, "") for s in strokes]
+                own = [specimens.get(s.recording, "") for s in strikes]
                 made[presentation, condition, metric] = _played(values, own)
     return made
 
 
 def findings(found: Table, protocol: Protocol) -> tuple[PlayedMeasure, ...]:
-    """The same with limits, in the metrics' own units."""
+    """The same with limits, in the metrics' own specimens."""
     return tuple(
         PlayedMeasure(
             presentation=presentation,
@@ -77,7 +77,7 @@ def findings(found: Table, protocol: Protocol) -> tuple[PlayedMeasure, ...]:
 def column(
     found: Table, presentation: str, conditions: Sequence[str], metric: str
 ) -> tuple[FloatArray, FloatArray] | None:
-    """Means and standard errors of a metric over conditions (0 for one stroke); None where one lacks it."""
+    """Means and standard errors of a metric over conditions (0 for one strike); None where one lacks it."""
     rows = [found.get((presentation, condition, metric)) for condition in conditions]
     known = [row for row in rows if row is not None]
     if len(known) < len(rows):
@@ -92,20 +92,20 @@ def differs(metric: str, means: FloatArray) -> bool:
     return of_pairs >= (SMALLEST_RATIO_DIFFERENCE if ratio_scale else SMALLEST_LEVEL_DIFFERENCE)
 
 
-def _played(values: FloatArray, units: Sequence[str]) -> Played:
-    names = list(dict.fromkeys(units))
-    means = np.array([values[[u == name for u in units]].mean() for name in names])
+def _played(values: FloatArray, specimens: Sequence[str]) -> Played:
+    names = list(dict.fromkeys(specimens))
+    means = np.array([values[[u == name for u in specimens]].mean() for name in names])
     varies = means if len(means) > 1 else values
     se = float(varies.std(ddof=1) / np.sqrt(varies.size)) if varies.size > 1 else None
     sd = float(values.std(ddof=1)) if values.size > 1 else None
-    return Played(mean=float(means.mean()), se=se, n=varies.size, sd_stroke=sd)
+    return Played(mean=float(means.mean()), se=se, n=varies.size, sd_strike=sd)
 
 
 def _interval(metric: str, one: Played) -> Interval:
     back = stimulus_covariates.unscaled
     if one.se is None:
-        return Interval(value=back(metric, one.mean), lower=None, upper=None, level=LEVEL)
+        return Interval(value=back(metric, one.mean), lower=None, upper=None, coverage=LEVEL)
     lower, upper = t_interval.of(one.mean, one.se, one.n - 1, LEVEL)
     return Interval(
-        value=back(metric, one.mean), lower=back(metric, lower), upper=back(metric, upper), level=LEVEL
+        value=back(metric, one.mean), lower=back(metric, lower), upper=back(metric, upper), coverage=LEVEL
     )

@@ -19,16 +19,16 @@ REPEATS_AGREED_LOW = 0.5
 
 
 def listeners(
-    table: pd.DataFrame, protocol: Protocol, told_apart: pd.DataFrame | None = None
+    table: pd.DataFrame, protocol: Protocol, discriminated: pd.DataFrame | None = None
 ) -> tuple[ListenerRow, ...]:
     """One row for each listener, in the order of their codes.
 
     Parameters
     ----------
     table : answers to paired comparisons, as `collect.frame` gives them
-    told_apart : answers that were right or wrong, as `told_apart.frame` gives them
+    discriminated : answers that were right or wrong, as `discriminated.frame` gives them
     """
-    seen = _seen(table, [a.name for a in protocol.attributes if a.about_level], told_apart)
+    seen = _seen(table, [a.name for a in protocol.attributes if a.about_level], discriminated)
     panel_response_s = float(seen["response_s"].median())
     return tuple(
         _row(name, asked=asked, protocol=protocol, panel_response_s=panel_response_s, **rest)
@@ -50,11 +50,13 @@ def _without(table: pd.DataFrame, names: list[str]) -> pd.DataFrame:
     return table[~table["listener"].isin(names)].reset_index(drop=True)
 
 
-def _seen(table: pd.DataFrame, about_level: list[str], told_apart: pd.DataFrame | None) -> pd.DataFrame:
+def _seen(table: pd.DataFrame, about_level: list[str], discriminated: pd.DataFrame | None) -> pd.DataFrame:
     """What the tables hold of each listener, by their codes in order; all listeners at once."""
     every = table[["listener", "response_s", "simulated"]].assign(first=table["chosen"])
-    if told_apart is not None and len(told_apart):
-        every = pd.concat([every, told_apart[every.columns]]) if len(every) else told_apart[every.columns]
+    if discriminated is not None and len(discriminated):
+        every = (
+            pd.concat([every, discriminated[every.columns]]) if len(every) else discriminated[every.columns]
+        )
     by = every.groupby("listener", sort=True)
     seen = by.agg(
         n_answers=("first", "size"),
@@ -98,7 +100,7 @@ def _row(
         flags.append("much faster than the panel")
     if agreed is not None and agreed < REPEATS_AGREED_LOW:
         flags.append("repeats answered differently")
-    because = _excluded_because(protocol.exclusions, asked, right, response_s, one_side)
+    because = _excluded_because(protocol.exclusions, asked, right, response_s, one_side, agreed)
     return ListenerRow(
         listener=name,
         simulated=simulated,
@@ -144,7 +146,9 @@ def _repeats_agreed(table: pd.DataFrame) -> pd.Series:
     return (total["alike"].clip(lower=0.0) / total["asked"].where(total["asked"] > 0)).rename("agreed")
 
 
-def _excluded_because(rule: Exclusions, asked: int, right: float, response_s: float, one_side: float) -> str:
+def _excluded_because(
+    rule: Exclusions, asked: int, right: float, response_s: float, one_side: float, agreed: float | None
+) -> str:
     """Which exclusion of the protocol applies; empty for none."""
     if rule.controls_right_below is not None and asked and right / asked < rule.controls_right_below:
         return "control pairs"
@@ -152,4 +156,6 @@ def _excluded_because(rule: Exclusions, asked: int, right: float, response_s: fl
         return "time to answer"
     if rule.same_side_above is not None and one_side > rule.same_side_above:
         return "one side"
+    if rule.repeats_alike_below is not None and agreed is not None and agreed < rule.repeats_alike_below:
+        return "repeats answered differently"
     return ""

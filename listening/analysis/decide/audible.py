@@ -10,7 +10,8 @@ from listening.analysis.collect import keyed_discrimination as trials
 from listening.analysis.decide import as_planned, families
 from listening.analysis.decide.write_up import finite
 from listening.records import tasks
-from listening.records.findings import Interval, QuestionFinding, Sensitivity
+from listening.records.findings import QuestionFinding, Sensitivity
+from listening.records.interval import Interval
 from listening.records.protocol import Protocol, Question
 from stats.deciding import verdict
 from stats.deciding.verdict import Verdict
@@ -26,12 +27,14 @@ def questions(table: pd.DataFrame, everybody: pd.DataFrame, protocol: Protocol) 
 
     Parameters
     ----------
-    table, everybody : answers as `told_apart.frame` gives them, without and with those who are excluded
+    table, everybody : answers as `discriminated.frame` gives them, without and with those who are excluded
 
     Source: Holm 1979, Scand. J. Statist. 6.
     """
     fitted = [
-        _fitted(table, everybody, asked, protocol) for asked in protocol.questions if asked.kind == "audible"
+        _fitted(table, everybody, asked, protocol)
+        for asked in protocol.questions
+        if asked.of_kind.by_right_answers
     ]
     gathered = families.gathered(fitted, lambda one: one.asked)
     return {one.id: one for family in gathered for one in _judge_family(family)}
@@ -76,7 +79,9 @@ def _judge_family(family: Sequence[_Fitted]) -> list[QuestionFinding]:
         family,
         p=lambda one: one.found.p if one.found is not None else 1.0,
         judge=lambda one, n: _judge(one, one.asked.alpha / n),
-        rejects=lambda _, judged, n: judged.heard is not None and (judged.heard.lower or 0.0) > 0,
+        rejects=lambda _, judged, n: (
+            judged.share_not_guessed is not None and (judged.share_not_guessed.lower or 0.0) > 0
+        ),
     )
 
 
@@ -92,12 +97,14 @@ def _judge(one: _Fitted, alpha: float) -> QuestionFinding:
         update={
             "word": judged.word,
             "reason": judged.reason,
-            "heard": Interval(value=found.heard, lower=limits.lower, upper=limits.upper, level=level),
+            "share_not_guessed": Interval(
+                value=found.heard, lower=limits.lower, upper=limits.upper, coverage=level
+            ),
             "share": None if found.guess is None else _shares(found, limits, found.guess, level),
             "se": found.se,
             "df": found.df,
             "p": found.p,
-            "bound_by": limits.by,
+            "limits_by": limits.by,
             "spread_listeners": finite(found.spread_listeners),
             "spread_stimuli": finite(found.spread_stimuli),
             "sensitivity": tuple(_others(one, found, judged.word, alpha)),
@@ -107,7 +114,7 @@ def _judge(one: _Fitted, alpha: float) -> QuestionFinding:
 
 def _unfitted(rows: pd.DataFrame, asked: Question, protocol: Protocol) -> QuestionFinding:
     attribute = protocol.attribute(asked.attribute)
-    strokes = [rows[f"stimulus_{end}"].replace("", np.nan).nunique() for end in ("more", "than")]
+    strikes = [rows[f"stimulus_{end}"].replace("", np.nan).nunique() for end in ("more", "than")]
     apart = rows[rows["is_different"] == 1]
     alike = rows[rows["is_different"] == 0]
     return QuestionFinding.model_validate(
@@ -115,7 +122,7 @@ def _unfitted(rows: pd.DataFrame, asked: Question, protocol: Protocol) -> Questi
         | {
             "task": attribute.task,
             "guess": tasks.named(attribute.task).guess,
-            "decided_by": "told apart",
+            "decided_by": "discrimination",
             "beyond_level": False,
             "smallest_effect_logit": 0.0,
             "alpha_corrected": asked.alpha,
@@ -127,8 +134,8 @@ def _unfitted(rows: pd.DataFrame, asked: Question, protocol: Protocol) -> Questi
             "n_direct_more": int(apart["right"].sum()),
             "n_false": int((1 - alike["right"]).sum()) if len(alike) else None,
             "n_alike": len(alike) or None,
-            "stimuli_per_condition": min(strokes),
-            "these_recordings_only": min(strokes) < 2,
+            "stimuli_per_condition": min(strikes),
+            "these_recordings_only": min(strikes) < 2,
         }
     )
 
@@ -161,7 +168,7 @@ def _decided(found: ToldApart, asked: Question, alpha: float) -> tuple[Bounds, V
 def _shares(found: ToldApart, limits: Bounds, guess: float, level: float) -> Interval:
     heard = (found.heard, limits.lower, limits.upper)
     right = [min(1.0, max(0.0, guess + (1 - guess) * value)) for value in heard]
-    return Interval(value=right[0], lower=right[1], upper=right[2], level=level)
+    return Interval(value=right[0], lower=right[1], upper=right[2], coverage=level)
 
 
 def _others(one: _Fitted, found: ToldApart, word: str, alpha: float) -> Iterator[Sensitivity]:

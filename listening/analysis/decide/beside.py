@@ -88,7 +88,7 @@ def _fitted(name: str, rows: pd.DataFrame, decided: Decided) -> tuple[ContrastFi
         return None, Other(name, None, None, None, None, n_listeners, None, str(error))
     limits = confidence_limits.bounds(fit, decided.alpha)
     delta = smallest_effect_logit(question, spread(fit))
-    p = confidence_limits.tails(fit, [0.0], side="above")[0] if question.kind == "more" else None
+    p = confidence_limits.tails(fit, [0.0], side="above")[0] if question.of_kind.has_direction else None
     word = _word(question, (fit.estimate, limits.lower, limits.upper), delta, n_listeners)
     return fit, Other(name, fit.estimate, limits.lower, limits.upper, p, n_listeners, word)
 
@@ -97,7 +97,7 @@ def _word(
     question: Question, found: tuple[float, float, float], delta: float, n_listeners: int
 ) -> verdict.Word | None:
     """What these limits would say; None for `same`, whose listeners no mean can stand for."""
-    if question.kind == "same":
+    if question.of_kind.is_equivalence:
         return None
     return verdict.decide("more", *found, delta=delta, n_listeners=n_listeners).word
 
@@ -113,7 +113,7 @@ def _of_strengths(rows: pd.DataFrame, decided: Decided) -> Other:
     estimate = float(weights @ found.strength)
     se = math.sqrt(float(weights @ found.covariance @ weights))
     lower, upper = t_interval.of(estimate, se, found.df, 1 - 2 * decided.alpha)
-    p = t_interval.upper_tail(estimate / se, found.df) if question.kind == "more" else None
+    p = t_interval.upper_tail(estimate / se, found.df) if question.of_kind.has_direction else None
     word = _word(question, (estimate, lower, upper), smallest_effect_logit(question, 0.0), n_listeners)
     return Other(STRENGTHS, estimate, lower, upper, p, n_listeners, word)
 

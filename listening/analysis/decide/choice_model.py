@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from stats.errors import NotConverged, NotIdentified, Separated
 from stats.mixed import logistic_mixed, tied_mixed
 from stats.mixed.engine.random_terms import RandomTerm
-from stats.mixed.logistic_mixed import LogisticMixed
+from stats.mixed.mixed_estimates import MixedEstimates
 
 FloatArray = NDArray[np.float64]
 
@@ -22,12 +22,12 @@ def fit(
     *,
     names: Sequence[str],
     offset: FloatArray | None = None,
-) -> LogisticMixed:
+) -> MixedEstimates:
     """Log-odds that the first is chosen, by restricted Laplace likelihood.
 
-    Where some answers are `no difference` (0.5) the three-way model decides: its log-odds are of a choice
-    that must be made, and a threshold on either side of zero holds the rest. Where that model has no finite
-    estimate, such an answer counts half for each sound, which draws the estimate towards zero.
+    Where some answers are `no difference` (0.5) the three-category model decides: its log-odds are of a
+    choice that must be made, and a threshold on either side of zero holds the rest. Where that model has no
+    finite estimate, such an answer counts half for each sound, which draws the estimate towards zero.
 
     Parameters
     ----------
@@ -57,11 +57,11 @@ def _three_way(
     terms: Sequence[RandomTerm],
     names: Sequence[str],
     offset: FloatArray | None,
-) -> LogisticMixed | None:
-    """The three-way fit; None where an estimate is infinite or some listeners never waver."""
+) -> MixedEstimates | None:
+    """The three-category fit; None where an estimate is infinite or some listeners never waver."""
     answers = np.rint(2 * chosen - 1).astype(np.int64)
     try:
         found = tied_mixed.fit(answers, fixed, terms, offset=offset, names=names, restricted=True)
     except (Separated, NotConverged, NotIdentified):
         return None
-    return None if found.runaway else tied_mixed.as_choices(found, terms)
+    return None if found.runaway else tied_mixed.as_choices(found)

@@ -1,4 +1,4 @@
-"""The deciding model: one planned contrast, with listeners and stimuli both taken as samples."""
+"""The mixed model beside the verdict: one planned contrast, with listeners and stimuli both taken as samples."""
 
 import math
 from collections.abc import Mapping
@@ -13,7 +13,7 @@ from stats import t_interval
 from stats.errors import BadData
 from stats.mixed.engine import random_terms
 from stats.mixed.engine.random_terms import RandomTerm
-from stats.mixed.logistic_mixed import LogisticMixed
+from stats.mixed.mixed_estimates import MixedEstimates
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -27,7 +27,7 @@ STIMULUS, OTHER_STIMULUS = "stimulus", "stimulus of another condition"
 
 @dataclass(frozen=True)
 class Design:
-    """Columns and random terms of the deciding model for one contrast."""
+    """Columns and random terms of the mixed model for one contrast."""
 
     chosen: FloatArray
     """(n,) 1 where the first sound was chosen, 0 the second, 0.5 neither."""
@@ -86,13 +86,13 @@ class ContrastFit:
     """The estimate is so large that its standard error misleads."""
     by_profile: bool
     """The likelihood, not a standard error, has to give the bounds."""
-    model: LogisticMixed
+    model: MixedEstimates
     design: Design
     offset: FloatArray
 
 
 def design(table: pd.DataFrame, *, more: str, than: str) -> Design:
-    """The deciding model's columns for `more` against `than`.
+    """The mixed model's columns for `more` against `than`.
 
     Parameters
     ----------
@@ -188,7 +188,7 @@ def _variance_of_a_strike(spread: Mapping[str, float], made: Design) -> tuple[fl
     return (own, made.df_stimuli) if own >= of_all else (of_all, df)
 
 
-def _own(found: LogisticMixed, made: Design) -> FloatArray:
+def _own(found: MixedEstimates, made: Design) -> FloatArray:
     """Each listener's departure from the mean contrast, over the slope and the condition cells."""
     own = found.effects[LISTENER][:, 0].copy()
     if CELL in found.effects:
@@ -256,7 +256,7 @@ def _sites(
     return columns, site_of
 
 
-def _site_effects(found: LogisticMixed, made: Design) -> FloatArray:
+def _site_effects(found: MixedEstimates, made: Design) -> FloatArray:
     """(sites,) how far each site's contrast lies from the mean over sites."""
     n_others = made.n_sites - 1
     first = found.estimate[len(made.names) - n_others :]
@@ -264,7 +264,7 @@ def _site_effects(found: LogisticMixed, made: Design) -> FloatArray:
 
 
 def _one_hot(first: NDArray[np.object_], second: NDArray[np.object_], name: str) -> FloatArray:
-    return (first == name).astype(float) - (second == name)
+    return np.asarray((first == name).astype(float) - (second == name))
 
 
 def _numbered(table: pd.DataFrame, what: str) -> IntArray:

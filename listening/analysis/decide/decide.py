@@ -141,7 +141,7 @@ def fit_question(
     ordered : whether the first sound of a row is known to have been heard first
     """
     rows = keyed_answers.select(table, attribute=question.attribute, presentation=question.presentation)
-    direct = direct_answers.of_pair(rows, question.contrast.more, question.contrast.than)
+    direct = direct_answers.of_contrast(rows, question.contrast)
     direct = direct if ordered else replace(direct, more_first=None)
     corrected = question.presentation != AS_RECORDED and not about_level
     if direct.n_listeners < 2:
@@ -169,7 +169,7 @@ def judge(fitted: Fitted, alpha: float) -> Decided:
         question.rule,
         smallest=smallest_share(question),
         alpha=alpha,
-        outside_limit=question.split_limit if question.kind == "same" else None,
+        outside_limit=question.outside_limit,
         level=fitted.level,
     )
     word, reason = judged.word, judged.reason

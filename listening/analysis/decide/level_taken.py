@@ -83,10 +83,19 @@ def heard_limits_db(
     if loudness is None:
         return ()
     rows = keyed_answers.select(table, attribute=loudness, presentation=question.presentation)
-    direct = direct_answers.of_pair(rows, question.contrast.more, question.contrast.than)
+    known = controls(table, loudness)
+    each = [_heard_of_pair(rows, pair, known, alpha) for pair in question.contrast.pairs]
+    if not all(each):
+        return ()
+    return max(above for above, _ in each), min(below for _, below in each)  # of several pairs the widest
+
+
+def _heard_of_pair(
+    rows: pd.DataFrame, pair: tuple[str, str], known: Controls, alpha: float
+) -> tuple[float, ...]:
+    direct = direct_answers.of_pair(rows, *pair)
     try:
         found = direct.share(alpha)
-        known = controls(table, loudness)
         gains = sorted(set(np.round(known.gain_db, 3)))
         above = next((g for g in gains if _is_below(found, direct, known, g)), UNHEARD_DB)
         below = next((g for g in gains if _is_above(found, direct, known, g)), UNHEARD_DB)

@@ -1,4 +1,4 @@
-"""A planned factor (`40 % longer`): the measured ratio over strokes, and what both halves come to."""
+"""A claimed ratio (`40 % longer`): the measured ratio over strikes, and what both halves come to."""
 
 from collections.abc import Sequence
 from typing import Literal
@@ -6,7 +6,7 @@ from typing import Literal
 import numpy as np
 
 from listening.analysis.decide.write_up import finite
-from listening.records.factor import FactorFinding
+from listening.records.claimed_ratio import ClaimedRatioFinding
 from listening.records.findings import QuestionFinding
 from listening.records.interval import Interval
 from listening.records.measured import MeasuredRecording, Measures
@@ -17,27 +17,27 @@ from stats.measured import ratio_interval
 Word = Literal["supported", "contradicted", "undecided", "no verdict"]
 
 NOT_MEASURED = "nothing was measured of both: run listening measure, then analyse again"
-ENOUGH = 2  # strokes (or units) of each condition; with fewer nothing tells how they vary
+ENOUGH = 2  # strikes (or specimens) of each condition; with fewer nothing tells how they vary
 
 
 def with_factors(
     questions: Sequence[QuestionFinding], protocol: Protocol, measures: Measures | None
 ) -> list[QuestionFinding]:
-    """The questions, those that planned a factor with what became of it."""
+    """The questions, those that claimed a ratio with what became of it."""
     planned = {q.id: q for q in protocol.questions}
     return [
-        q.model_copy(update={"factor": finding(planned[q.id], q.word, measures)})
-        if planned[q.id].factor is not None
+        q.model_copy(update={"claimed_ratio": finding(planned[q.id], q.word, measures)})
+        if planned[q.id].claimed_ratio is not None
         else q
         for q in questions
     ]
 
 
-def finding(asked: Question, heard: Word, measures: Measures | None) -> FactorFinding:
-    """The factor of one question: supported if both the ratio and the answers bear it.
+def finding(asked: Question, heard: Word, measures: Measures | None) -> ClaimedRatioFinding:
+    """The ratio claimed by one question: supported if both the ratio and the answers bear it.
 
     Each half is judged at the question's alpha; both must hold, so that none is corrected. The measured half
-    is supported if the one-sided lower bound of the ratio reaches the factor, contradicted if the upper bound
+    is supported if the one-sided lower limit of the ratio reaches it, contradicted if the upper limit
     stays below it.
 
     Parameters
@@ -46,14 +46,14 @@ def finding(asked: Question, heard: Word, measures: Measures | None) -> FactorFi
 
     Source: Berger 1982, Technometrics 24(4), intersection-union tests.
     """
-    if asked.factor is None or asked.metric is None:
-        raise ValueError(f"question {asked.id} plans no factor")
+    if asked.claimed_ratio is None or asked.metric is None:
+        raise ValueError(f"question {asked.id} claims no ratio")
     rows = measures.recordings if measures is not None else ()
     more, than = (_of(rows, c, asked.metric) for c in (asked.contrast.more, asked.contrast.than))
-    sampled: Literal["strokes", "units"] = "strokes"
+    sampled: Literal["strikes", "specimens"] = "strikes"
     values = [list(sample.values()) for sample in (more, than)]
-    if all(len(_units(sample)) >= ENOUGH for sample in (more, than)):
-        sampled, values = "units", [_unit_means(sample) for sample in (more, than)]
+    if all(len(_specimens(sample)) >= ENOUGH for sample in (more, than)):
+        sampled, values = "specimens", [_specimen_means(sample) for sample in (more, than)]
     made: dict[str, object] = {"n_more": len(values[0]), "n_than": len(values[1]), "sampled": sampled}
     measured: Word = "undecided"
     why = NOT_MEASURED
@@ -61,19 +61,19 @@ def finding(asked: Question, heard: Word, measures: Measures | None) -> FactorFi
         found = ratio_interval.of_geometric_means(*values, level=1 - 2 * asked.alpha)
         made |= {
             "ratio": Interval(
-                value=found.estimate, lower=found.lower, upper=found.upper, level=1 - 2 * asked.alpha
+                value=found.estimate, lower=found.lower, upper=found.upper, coverage=1 - 2 * asked.alpha
             ),
             "df": finite(found.df),
         }
-        measured, why = _measured(asked.factor, found)
+        measured, why = _measured(asked.claimed_ratio, found)
     except BadData:
         if any(values):
             n_more, n_than = map(len, values)
             why = f"{n_more} and {n_than} {sampled} were measured, at least {ENOUGH} each are needed"
     word, reason = _both(heard, measured, why)
-    return FactorFinding.model_validate(
+    return ClaimedRatioFinding.model_validate(
         {
-            "factor": asked.factor,
+            "claimed": asked.claimed_ratio,
             "metric": asked.metric,
             "measured": measured,
             "word": word,
@@ -83,12 +83,12 @@ def finding(asked: Question, heard: Word, measures: Measures | None) -> FactorFi
     )
 
 
-def _measured(factor: float, found: ratio_interval.MeanRatio) -> tuple[Word, str]:
-    if found.lower >= factor:
-        return "supported", "the lower limit of the measured ratio reaches the factor"
-    if found.upper < factor:
-        return "contradicted", "the upper limit of the measured ratio is below the factor"
-    return "undecided", "the factor lies within the limits of the measured ratio"
+def _measured(claimed: float, found: ratio_interval.MeanRatio) -> tuple[Word, str]:
+    if found.lower >= claimed:
+        return "supported", "the lower limit of the measured ratio reaches the ratio claimed"
+    if found.upper < claimed:
+        return "contradicted", "the upper limit of the measured ratio is below the ratio claimed"
+    return "undecided", "the ratio claimed lies within the limits of the measured ratio"
 
 
 def _both(heard: Word, measured: Word, why: str) -> tuple[Word, str]:
@@ -105,23 +105,25 @@ def _both(heard: Word, measured: Word, why: str) -> tuple[Word, str]:
     return "undecided", reason
 
 
-Place = tuple[str, str]  # unit and recording
+Place = tuple[str, str]  # specimen and recording
 
 
 def _of(rows: Sequence[MeasuredRecording], condition: str, metric: str) -> dict[Place, float]:
-    """Values of one condition by unit and recording."""
+    """Values of one condition by specimen and recording."""
     return {
-        (row.unit, row.recording): value
+        (row.specimen, row.recording): value
         for row in rows
         if row.condition == condition and (value := row.measures.get(metric)) is not None
     }
 
 
-def _units(sample: dict[Place, float]) -> list[str]:
-    return list(dict.fromkeys(unit for unit, _ in sample))
+def _specimens(sample: dict[Place, float]) -> list[str]:
+    return list(dict.fromkeys(specimen for specimen, _ in sample))
 
 
-def _unit_means(sample: dict[Place, float]) -> list[float]:
-    """Geometric mean of each unit's strokes; a value that is not positive is kept to be refused."""
-    by_unit = [[v for (own, _), v in sample.items() if own == unit] for unit in _units(sample)]
-    return [float(np.exp(np.mean(np.log(v)))) if min(v) > 0 else min(v) for v in by_unit]
+def _specimen_means(sample: dict[Place, float]) -> list[float]:
+    """Geometric mean of each specimen's strikes; a value that is not positive is kept to be refused."""
+    by_specimen = [
+        [v for (own, _), v in sample.items() if own == specimen] for specimen in _specimens(sample)
+    ]
+    return [float(np.exp(np.mean(np.log(v)))) if min(v) > 0 else min(v) for v in by_specimen]

@@ -63,8 +63,8 @@ def sign_test(decided: Decided) -> Other:
         return Other(name, None, None, None, None, decided.fitted.n_listeners, None)
     net = 2 * found.own_chosen - found.own_counts.sum(axis=1)
     n_more, n_decided = int((net > 0).sum()), int((net != 0).sum())
-    note = f"{n_more} of {n_decided} listeners, {found.listeners - n_decided} undecided"
-    if n_decided == 0 or decided.fitted.question.kind != "more":
+    note = f"{n_more} of {n_decided} listeners, {found.listeners - n_decided} tied"
+    if n_decided == 0 or not decided.fitted.question.of_kind.has_direction:
         return Other(name, None, None, None, None, found.listeners, None, note)
     p = critical_counts.chance_of_at_least(n_more, n_decided, EVEN)
     if decided.word == "contradicted":  # a sign test knows no smallest effect, so it can contradict nothing
@@ -93,7 +93,7 @@ def pooled(decided: Decided) -> Other:
         share_outside_upper=0.0,  # pooling cannot see a split panel
         share_outside_limit=1.0,
     ).word
-    p = critical_counts.chance_of_at_least(k, found.of, EVEN) if question.kind == "more" else None
+    p = critical_counts.chance_of_at_least(k, found.of, EVEN) if question.of_kind.has_direction else None
     return Other(name, share, lower, upper, p, found.listeners, word, unit="share")
 
 

@@ -71,7 +71,7 @@ def winner(table: pd.DataFrame, protocol: Protocol, attribute: str, presentation
         presentation=presentation,
         condition=found.conditions[top],
         label=protocol.label(found.conditions[top]),
-        level=LEVEL,
+        coverage=LEVEL,
         n_pairs=len(pairs),
         least_lower=least,
         is_clear=least > 0,

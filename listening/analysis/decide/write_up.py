@@ -3,7 +3,6 @@
 import math
 from collections.abc import Sequence
 
-import numpy as np
 import pandas as pd
 
 from listening.analysis.collect import keyed_answers
@@ -15,13 +14,14 @@ from listening.analysis.decide.direct_answers import DirectAnswers
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.decide.sensitivity import Other
 from listening.records.findings import (
-    Interval,
+    ContrastPart,
     LevelCheck,
     LevelEquivalent,
     ListenerEffect,
     QuestionFinding,
     Sensitivity,
 )
+from listening.records.interval import Interval
 from listening.records.protocol import Protocol
 from stats.deciding import direct_share, share_verdict
 from stats.deciding.level_bound import LevelBound
@@ -31,7 +31,7 @@ from stats.mixed import marginal_share
 EQUIVALENT_LEVEL = 0.95
 NO_EQUIVALENT = "no level equivalent: a decibel of level does not clearly move this answer"
 NO_SLOPE = "no level equivalent: how much a decibel moves this answer was not measured"
-SEPARATED = "no level equivalent: the answers agree so far that the effect has no upper bound"
+SEPARATED = "no level equivalent: the answers agree so far that the effect has no upper limit"
 TIE = 0.5
 
 
@@ -54,7 +54,7 @@ def question(
     """
     fitted, asked = decided.fitted, decided.fitted.question
     rows = keyed_answers.select(table, attribute=asked.attribute, presentation=asked.presentation)
-    strikes = _strikes(rows, fitted.direct, (asked.contrast.more, asked.contrast.than))
+    strikes = _strikes(rows, fitted.direct, asked.contrast.conditions)
     looked = (*others, *(models.others if models else ()))
     made = QuestionFinding.model_validate(
         as_planned.of_question(asked, protocol)
@@ -78,7 +78,7 @@ def question(
         }
     )
     if decided.judged is not None:
-        made = made.model_copy(update=_decided(decided, decided.judged))
+        made = made.model_copy(update=_decided(decided, decided.judged, protocol))
     if models is not None:
         made = made.model_copy(update={"transitivity_p": models.transitivity_p})
     if models is not None and models.model is not None:
@@ -88,7 +88,7 @@ def question(
 
 def interval(value: float, lower: float, upper: float, level: float) -> Interval:
     """An interval with nothing where a bound is infinite."""
-    return Interval(value=value, lower=finite(lower), upper=finite(upper), level=level)
+    return Interval(value=value, lower=finite(lower), upper=finite(upper), coverage=level)
 
 
 def finite(value: float | None) -> float | None:
@@ -96,10 +96,10 @@ def finite(value: float | None) -> float | None:
     return value if value is not None and math.isfinite(value) else None
 
 
-def _strikes(rows: pd.DataFrame, direct: DirectAnswers, conditions: tuple[str, str]) -> int:
-    """The smaller number of stimuli that either condition was heard with in direct comparisons."""
+def _strikes(rows: pd.DataFrame, direct: DirectAnswers, conditions: tuple[str, ...]) -> int:
+    """The smallest number of stimuli that a condition was heard with in direct comparisons."""
     if direct.chosen.size:
-        return min(np.unique(one).size for one in (direct.strike_more, direct.strike_than))
+        return direct.n_strikes
     heard = pd.DataFrame(
         {
             "condition": [*rows["condition_first"], *rows["condition_second"]],
@@ -109,20 +109,45 @@ def _strikes(rows: pd.DataFrame, direct: DirectAnswers, conditions: tuple[str, s
     return min(heard["stimulus"][heard["condition"] == name].nunique() for name in conditions)
 
 
-def _decided(decided: Decided, judged: share_verdict.Decided) -> dict[str, object]:
+def _decided(decided: Decided, judged: share_verdict.Decided, protocol: Protocol) -> dict[str, object]:
     """The share and what it rests on."""
     found = judged.found
     return {
         "share": Interval(
-            value=found.share, lower=found.lower, upper=found.upper, level=1 - 2 * decided.alpha
+            value=found.share, lower=found.lower, upper=found.upper, coverage=1 - 2 * decided.alpha
         ),
         "se": found.se,
         "df": found.df,
         "p": decided.p,
-        "bound_by": found.method,
+        "limits_by": found.method,
         "share_outside_upper": judged.outside_upper,
+        "parts": _parts(decided, protocol),
         "level_checks": tuple(_level_check(one, judged) for one in judged.level),
     }
+
+
+def _parts(decided: Decided, protocol: Protocol) -> tuple[ContrastPart, ...]:
+    """Each pair of a contrast of several, as it was asked; one pair has no parts."""
+    direct, contrast = decided.fitted.direct, decided.fitted.question.contrast
+    pairs = contrast.pairs
+    if len(pairs) < 2:
+        return ()
+    made = []
+    for number, (more, than) in enumerate(pairs):
+        of_pair = direct.of_part(number)
+        made.append(
+            ContrastPart(
+                more=more,
+                more_label=protocol.label(more),
+                than=than,
+                than_label=protocol.label(than),
+                is_turned=contrast.exceeds is not None and number >= len(pairs) // 2,
+                n=of_pair.chosen.size,
+                n_more=int((of_pair.chosen == 1).sum()),
+                share=of_pair.share(decided.alpha).share,
+            )
+        )
+    return tuple(made)
 
 
 def _explained(decided: Decided, fit: ContrastFit, slope: Slope | None) -> dict[str, object]:
@@ -145,7 +170,9 @@ def _explained(decided: Decided, fit: ContrastFit, slope: Slope | None) -> dict[
 
 def _level_equivalent(fit: ContrastFit, slope: Slope | None) -> LevelEquivalent:
     def none(reason: str) -> LevelEquivalent:
-        return LevelEquivalent(db=None, lower_db=None, upper_db=None, level=EQUIVALENT_LEVEL, reason=reason)
+        return LevelEquivalent(
+            db=None, lower_db=None, upper_db=None, coverage=EQUIVALENT_LEVEL, reason=reason
+        )
 
     if slope is None:
         return none(NO_SLOPE)
@@ -162,7 +189,7 @@ def _level_equivalent(fit: ContrastFit, slope: Slope | None) -> LevelEquivalent:
     if not found.bounded:
         return none(NO_EQUIVALENT)
     return LevelEquivalent(
-        db=found.estimate, lower_db=found.lower, upper_db=found.upper, level=EQUIVALENT_LEVEL
+        db=found.estimate, lower_db=found.lower, upper_db=found.upper, coverage=EQUIVALENT_LEVEL
     )
 
 

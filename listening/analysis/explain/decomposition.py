@@ -208,7 +208,7 @@ def _overlap(setting: Setting) -> dict[str, object]:
     both = [swollen[n] for n in ("brightness", "decay") if n in swollen]
     return {
         "inflation": {n: v if np.isfinite(v) else None for n, v in swollen.items()},
-        "told_apart": max(both) < variance_inflation.LARGE if len(both) == 2 else None,
+        "separable": max(both) < variance_inflation.LARGE if len(both) == 2 else None,
     }
 
 
@@ -240,5 +240,5 @@ def _interval(share: Ratio) -> Interval:
         value=share.estimate,
         lower=share.lower if np.isfinite(share.lower) else None,
         upper=share.upper if np.isfinite(share.upper) else None,
-        level=COVERAGE,
+        coverage=COVERAGE,
     )

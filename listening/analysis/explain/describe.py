@@ -65,7 +65,7 @@ def side_by_side(table: pd.DataFrame, protocol: Protocol) -> tuple[SideBySide, .
     return tuple(
         _both(table, q.id, q.attribute, q.contrast)
         for q in protocol.questions
-        if {(q.attribute, AS_RECORDED), (q.attribute, MATCHED)} <= asked
+        if {(q.attribute, AS_RECORDED), (q.attribute, MATCHED)} <= asked and q.contrast.form == "pair"
     )
 
 

@@ -36,7 +36,7 @@ def of_study(
     Parameters
     ----------
     slopes : what a decibel does to each attribute's answers
-    measures : tells strokes of one unit from strokes of several; None takes all as one unit's
+    measures : tells strikes of one specimen from strikes of several; None takes all as one specimen's
     """
     table = played.table(manifest, measures)
     metrics = stimulus_covariates.metrics(protocol.covariates)

@@ -34,7 +34,7 @@ class Axis:
     value: FloatArray
     """(k,) in steps of `covariates.per`."""
     se: FloatArray
-    """(k,) over strokes; 0 where there is one."""
+    """(k,) over strikes; 0 where there is one."""
     left_out: FloatArray
     """(k,) strength less its prediction from the other conditions."""
 
@@ -214,7 +214,7 @@ def _both(axis: Axis, found: Strengths) -> tuple[Interval | None, float | None]:
 
 def _behind(one: Sequence[float] | FloatArray, best: FloatArray, level: float) -> Interval:
     gap = left_out.compare(np.asarray(one), best, level=level)
-    return Interval(value=gap.estimate, lower=gap.lower, upper=gap.upper, level=COVERAGE)
+    return Interval(value=gap.estimate, lower=gap.lower, upper=gap.upper, coverage=COVERAGE)
 
 
 def _correlation(value: FloatArray, strength: FloatArray) -> Interval:
@@ -222,9 +222,9 @@ def _correlation(value: FloatArray, strength: FloatArray) -> Interval:
     found = float(np.corrcoef(value, strength)[0, 1])
     on_z_scale = float(np.arctanh(np.clip(found, -1 + 1e-12, 1 - 1e-12)))
     low, high = t_interval.of(on_z_scale, 1 / (value.size - 3) ** 0.5, np.inf, COVERAGE)
-    return Interval(value=found, lower=float(np.tanh(low)), upper=float(np.tanh(high)), level=COVERAGE)
+    return Interval(value=found, lower=float(np.tanh(low)), upper=float(np.tanh(high)), coverage=COVERAGE)
 
 
 def _limits(estimate: float, se: float, df: float) -> Interval:
     lower, upper = t_interval.of(estimate, se, df, COVERAGE)
-    return Interval(value=estimate, lower=lower, upper=upper, level=COVERAGE)
+    return Interval(value=estimate, lower=lower, upper=upper, coverage=COVERAGE)

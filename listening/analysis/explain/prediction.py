@@ -45,10 +45,10 @@ class Prediction:
     """Of the new recording, in the metric's unit."""
     lowest: float
     highest: float
-    """Of the strokes heard: the range inside which a prediction is given."""
+    """Of the strikes heard: the range inside which a prediction is given."""
     n_conditions: int
     strength: Interval
-    """What a panel like this one would hear: line, scatter of conditions and the single stroke."""
+    """What a panel like this one would hear: line, scatter of conditions and the single strike."""
     one_listener: Interval
     """What one listener would hear: the spread of listeners with it."""
     against: tuple[Against, ...]
@@ -102,7 +102,7 @@ def predict(
     x = np.array([stimulus_covariates.scaled(line.metric, p.mean.value) for p in played])
     y = np.array([s.strength.value for s in strengths.strengths])
     at = cross_validation.predict(x[:, None], y, np.array([stimulus_covariates.scaled(line.metric, value)]))
-    se = math.sqrt(at.se**2 + _single_stroke(strengths, played, line))
+    se = math.sqrt(at.se**2 + _single_strike(strengths, played, line))
     own = strengths.spread_listeners or 0.0
     return Prediction(
         attribute=attribute,
@@ -156,14 +156,14 @@ def _played(found: Findings, presentation: str, metric: str, strengths: Strength
 
 
 def _range(found: Findings, presentation: str, metric: str) -> tuple[float, float]:
-    """Lowest and highest value of the strokes heard; without any, everything is outside."""
-    strokes = (s.after.get(metric) for s in found.matching.stimuli if s.presentation == presentation)
-    known = [value for value in strokes if value is not None]
+    """Lowest and highest value of the strikes heard; without any, everything is outside."""
+    strikes = (s.after.get(metric) for s in found.matching.stimuli if s.presentation == presentation)
+    known = [value for value in strikes if value is not None]
     return min(known, default=math.inf), max(known, default=-math.inf)
 
 
-def _single_stroke(strengths: StrengthSet, played: list[PlayedMeasure], line: HeardMeasured) -> float:
-    """Variance that one stroke has more than the mean over strokes, whose scatter the line has seen."""
+def _single_strike(strengths: StrengthSet, played: list[PlayedMeasure], line: HeardMeasured) -> float:
+    """Variance that one strike has more than the mean over strikes, whose scatter the line has seen."""
     n = np.array([p.n for p in played], dtype=float)
     se = np.array([_se_played(line.metric, p) for p in played])
     measured = line.slope.value**2 * float(np.mean(se**2 * (n - 1)))
@@ -178,7 +178,7 @@ def _se_played(metric: str, one: PlayedMeasure) -> float:
     reach = stimulus_covariates.scaled(metric, one.mean.upper) - stimulus_covariates.scaled(
         metric, one.mean.lower
     )
-    return reach / (2 * t_interval.quantile((1 + one.mean.level) / 2, one.n - 1))
+    return reach / (2 * t_interval.quantile((1 + one.mean.coverage) / 2, one.n - 1))
 
 
 def _against(strengths: StrengthSet, i: int, at: Predicted, se: float, own: float) -> Against:
@@ -196,14 +196,14 @@ def _against(strengths: StrengthSet, i: int, at: Predicted, se: float, own: floa
         condition=other.condition,
         label=other.label,
         difference=gap,
-        share=Interval(value=value, lower=lower, upper=upper, level=LEVEL),
+        share=Interval(value=value, lower=lower, upper=upper, coverage=LEVEL),
     )
 
 
 def _se(found: Interval, df: float) -> float:
     if found.lower is None or found.upper is None:
         return 0.0
-    return (found.upper - found.lower) / (2 * t_interval.quantile((1 + found.level) / 2, df))
+    return (found.upper - found.lower) / (2 * t_interval.quantile((1 + found.coverage) / 2, df))
 
 
 def _outside(
@@ -223,4 +223,4 @@ def _outside(
 
 def _limits(estimate: float, se: float, df: float) -> Interval:
     lower, upper = t_interval.of(estimate, se, df, LEVEL)
-    return Interval(value=estimate, lower=lower, upper=upper, level=LEVEL)
+    return Interval(value=estimate, lower=lower, upper=upper, coverage=LEVEL)

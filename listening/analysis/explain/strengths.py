@@ -12,7 +12,7 @@ from stats import t_interval
 from stats.errors import BadData
 from stats.mixed.engine import random_terms
 from stats.mixed.engine.random_terms import RandomTerm
-from stats.mixed.logistic_mixed import LogisticMixed
+from stats.mixed.mixed_estimates import MixedEstimates
 
 FloatArray = NDArray[np.float64]
 
@@ -59,7 +59,7 @@ def fit(rows: pd.DataFrame) -> Strengths:
     StatsError
         The answers cannot bear the model.
 
-    Source: Bradley & Terry 1952, Biometrika 39; the random terms are those of the deciding model.
+    Source: Bradley & Terry 1952, Biometrika 39; the random terms are those of the mixed model of one contrast.
     """
     heard = sorted(set(rows["condition_first"]) | set(rows["condition_second"]))
     if len(heard) < 2:
@@ -120,7 +120,7 @@ def _df(rows: pd.DataFrame, n_listeners: int, spare_stimuli: int) -> float:
     return float(min(of_listeners, spare_stimuli) if spare_stimuli > 0 else of_listeners)
 
 
-def _centred(found: LogisticMixed) -> tuple[FloatArray, FloatArray]:
+def _centred(found: MixedEstimates) -> tuple[FloatArray, FloatArray]:
     """Strengths and their covariance, from coefficients against the first condition to a mean of zero."""
     k = found.estimate.size  # order and k - 1 conditions
     to_all = np.vstack([np.zeros(k - 1), np.eye(k - 1)])

@@ -122,7 +122,7 @@ def findings(about: About, rows: Answered, *, table: str, digest: str) -> Findin
         ),
         method=Method(
             minimum_listeners=verdict.MINIMUM_LISTENERS,
-            slope_level=LEVEL,
+            slope_coverage=LEVEL,
             level_metrics=(),
             versions={"listening": __version__} | {name: metadata.version(name) for name in LIBRARIES},
         ),
@@ -251,7 +251,7 @@ def _other(decided: Decided, pooled: Strengths | StatsError, n_listeners: int) -
         return Other(name, None, None, None, None, n_listeners, None, str(pooled))
     estimate, se = pooled.difference(question.contrast.more, question.contrast.than)
     lower, upper = t_interval.of(estimate, se, np.inf, 1 - 2 * decided.alpha)
-    p = t_interval.upper_tail(estimate / se, np.inf) if question.kind == "more" else None
+    p = t_interval.upper_tail(estimate / se, np.inf) if question.of_kind.has_direction else None
     return Other(name, estimate, lower, upper, p, n_listeners, None, POOLED)
 
 

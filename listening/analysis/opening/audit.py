@@ -74,10 +74,10 @@ def _clips(study: Study, plan: Plan) -> Iterator[str]:
 
 
 def _history(study: Study, plan: Plan) -> Iterator[str]:
-    """The list of deals, which the page's word on lodging and versions comes from."""
+    """The list of deals, which the page's word on deposit and versions comes from."""
     if not study.history.is_file():
         return
-    noted = History.load(study.history).version(plan.study_digest)
+    noted = History.load(study.history).version(plan.dealt_digest)
     if noted is None or (noted.number, noted.dealt_at) != (plan.study_version, plan.dealt_at):
         yield f"{study.history}: this deal does not stand in it as the plan has it; restore the file"
 

@@ -15,21 +15,21 @@ def of_study(
 
     Parameters
     ----------
-    measures : which unit each recording is of; without them no condition's units are known
+    measures : which specimen each recording is of; without them no condition's specimens are known
     days : on which people finished a sitting, as 2026-11-25, in any order
     """
-    units = {row.recording: row.unit for row in measures.recordings} if measures else {}
+    specimens = {row.recording: row.specimen for row in measures.recordings} if measures else {}
     return Conducted(
         first_day=min(days, default=""),
         last_day=max(days, default=""),
         run_by=protocol.panel.run_by,
         heard_over=protocol.playback.over,
         level_db=protocol.playback.level_db,
-        sampled=_sampled(manifest, units),
+        sampled=_sampled(manifest, specimens),
     )
 
 
-def _sampled(manifest: Manifest, units: dict[str, str]) -> tuple[Sampled, ...]:
+def _sampled(manifest: Manifest, specimens: dict[str, str]) -> tuple[Sampled, ...]:
     heard: dict[str, list[str]] = {}
     for stimulus in manifest.stimuli:
         if stimulus.role == "study":
@@ -37,7 +37,7 @@ def _sampled(manifest: Manifest, units: dict[str, str]) -> tuple[Sampled, ...]:
     return tuple(
         Sampled(
             condition=condition,
-            n_units=len({units[name] for name in names if units.get(name)}),
+            n_specimens=len({specimens[name] for name in names if specimens.get(name)}),
             recordings=tuple(sorted(set(names))),
         )
         for condition, names in sorted(heard.items())

@@ -7,7 +7,7 @@ from listening.analysis.collect.keyed_answers import Columns
 from listening.errors import StudyError
 from listening.records.plan import Plan, PlannedTrial
 
-REHEARSAL = "rehearsal "  # trials on the anchor pair, asked until told apart; never counted
+REHEARSAL = "rehearsal "  # trials on the pair of examples, asked until told apart; never counted
 NAMED = 5
 USED = ("sitting", "listener", "slot", "trial", "attribute", "task", "clips", "practice")
 
@@ -78,5 +78,5 @@ def _unlike(
 
 def _rehearsal(plan: Plan, attribute: object, clips: tuple[str, ...], *, practice: object) -> str:
     asked = next((a for a in plan.attributes if a.name == attribute), None)
-    pair = {asked.anchor_more, asked.anchor_less} if asked else set()
+    pair = {asked.example_more, asked.example_less} if asked else set()
     return "" if practice and set(clips) == pair else "to a rehearsal that was not dealt"

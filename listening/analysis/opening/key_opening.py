@@ -78,14 +78,17 @@ class _Asked:
 
 
 def _look(study: Study, opened: Opened, store: Store, asked: _Asked) -> Taken:
-    answers, sittings = store.answer_columns(), store.sittings()
+    every = store.sittings()
+    sittings = [row for row in every if opened.plan.is_same_wording(row.study_digest)]
     walked = walk.walk(store, is_chained=opened.plan.is_chained)
     events = store.events()
     withdrawn = sum(event.kind == REMOVAL for event in events)
-    _of_this_deal(study, opened.plan, sittings)
-    _of_one_kind(study, sittings)
+    _of_this_deal(study, opened.plan, every)
+    _of_one_kind(study, every)
     _as_written(study, walked)
-    dealt_answers.check(answers, opened.plan, str(place_of(study)))
+    stored = store.answer_columns()
+    dealt_answers.check(stored, opened.plan, str(place_of(study)))
+    answers = _of_sittings(stored, {row.id for row in sittings})
     finished = sum(sitting.finished_at is not None for sitting in sittings)
     digest = opened.plan.study_digest
     seen = keyed_answers.digest(answers)
@@ -103,12 +106,14 @@ def _look(study: Study, opened: Opened, store: Store, asked: _Asked) -> Taken:
         answers=seen,
         interim=asked.interim,
         closed=asked.closed,
+        before=opened.plan.digests[:-1],
     )
     said = f"{asked.why}, study {digest[:16]}" if asked.why else at.line(digest, opened.protocol.stopping)
     told = told_record.seen(
         walked, answers=seen, finished=finished, sittings=sittings, key=sealed_key.how_kept(study)
     )
     told["marked"] = store.marks_openings
+    told["apart"] = len(every) - len(sittings)
     _mark_what_a_crash_left(study, store, walked)
     entry = sealed_key.note(study, said, at=asked.now(), told=told)
     store.mark_opened(entry.chain)
@@ -118,6 +123,14 @@ def _look(study: Study, opened: Opened, store: Store, asked: _Asked) -> Taken:
     finished_at = (sitting.finished_at for sitting in sittings if not sitting.simulated)
     days = tuple(at_utc[:10] for at_utc in finished_at if at_utc is not None)
     return Taken(opened, at, answers, len(sittings) - finished, known, days)
+
+
+def _of_sittings(answers: Columns, kept: set[str]) -> Columns:
+    """The answers of these sittings; those of another wording stand apart."""
+    if kept >= set(answers["sitting"]):
+        return answers
+    rows = [i for i, sitting in enumerate(answers["sitting"]) if sitting in kept]
+    return {name: [cells[i] for i in rows] for name, cells in answers.items()}
 
 
 def _mark_what_a_crash_left(study: Study, store: Store, walked: walk.Walked) -> None:
@@ -158,7 +171,7 @@ def _as_written(study: Study, walked: walk.Walked) -> None:
 
 def _of_this_deal(study: Study, plan: Plan, sittings: Sequence[SittingRow]) -> None:
     """Each sitting was begun under this plan: another one, however whole, is not what the listeners met."""
-    strange = sorted({s.listener for s in sittings if s.study_digest != plan.study_digest})
+    strange = sorted({s.listener for s in sittings if s.study_digest not in plan.digests})
     if strange:
         more = f" and {len(strange) - 3} more" if len(strange) > 3 else ""
         raise StudyError(
@@ -169,14 +182,14 @@ def _of_this_deal(study: Study, plan: Plan, sittings: Sequence[SittingRow]) -> N
 
 
 def fixed(study: Study, plan: Plan) -> Fixed:
-    """When the study was dealt, which version it is and why, and whether it was lodged."""
+    """When the study was dealt, which version it is and why, and whether it was deposited."""
     history = History.load(study.history) if study.history.is_file() else History()
-    version, lodged = history.version(plan.study_digest), history.lodged(plan.study_digest)
+    version, deposit = history.version(plan.dealt_digest), history.deposited(plan.study_digest)
     return Fixed(
         dealt_at=plan.dealt_at,
         study_version=plan.study_version,
         reason=version.reason if version else "",
-        lodged_at=lodged.lodged_at if lodged else "",
-        lodged_with=lodged.whom if lodged else "",
-        page_digest=lodged.page_digest if lodged else "",
+        deposited_at=deposit.deposited_at if deposit else "",
+        deposited_with=deposit.whom if deposit else "",
+        page_digest=deposit.page_digest if deposit else "",
     )

@@ -106,6 +106,7 @@ def look(
     answers: str = "",
     interim: bool = False,
     closed: str = "",
+    before: Sequence[str] = (),
 ) -> Look:
     """The look that an analysis now would be.
 
@@ -116,6 +117,7 @@ def look(
     answers : hash of the counted answers; the same answers are the same look
     interim : the person asked for a look before the end
     closed : why no more listeners will come
+    before : the plan's hashes before it was amended; looks under them count
 
     Raises
     ------
@@ -125,7 +127,8 @@ def look(
     """
     planned, stopping = protocol.panel.listeners, protocol.stopping
     ever = finished + withdrawn
-    ended = _ended(study, study_digest, ever, answers[:16])
+    logged = _logged(study, {study_digest, *before})
+    ended = _ended(study, logged, ever, answers[:16])
     enough = planned if stopping.fewest is None or not closed else stopping.fewest
     if closed and finished < enough and ended is None:
         raise StudyError(
@@ -142,9 +145,7 @@ def look(
             f"{study.root} --interim"
         )
     now = Seen(finished, ever, at_end, answers[:16])
-    return Look(
-        now, planned, _before(study, study_digest, now), closed if at_end and finished < planned else ""
-    )
+    return Look(now, planned, _before(logged, now), closed if at_end and finished < planned else "")
 
 
 def _gone(withdrawn: int) -> str:
@@ -208,7 +209,7 @@ def _left(shares: list[float], alpha: float, stopping: Stopping, size: int) -> f
     return size * float(alpha_spending.bounds(shares, alpha / size, rule).nominal_alpha[-1])
 
 
-def _ended(study: Study, study_digest: str, ever: int, answers: str) -> Seen | None:
+def _ended(study: Study, logged: Sequence[Seen], ever: int, answers: str) -> Seen | None:
     """The first analysis of the end, if there was one.
 
     Raises
@@ -216,7 +217,7 @@ def _ended(study: Study, study_digest: str, ever: int, answers: str) -> Seen | N
     StudyError
         More listeners finished since then, and their answers are still there.
     """
-    first = next((one for one in _logged(study, study_digest) if one.at_end), None)
+    first = next((one for one in logged if one.at_end), None)
     if first is not None and ever > first.ever and (not answers or answers != first.answers):
         raise StudyError(
             f"{study.root}: the end was analysed with {first.finished} listeners, and "
@@ -226,10 +227,10 @@ def _ended(study: Study, study_digest: str, ever: int, answers: str) -> Seen | N
     return first
 
 
-def _before(study: Study, study_digest: str, now: Seen) -> tuple[Seen, ...]:
+def _before(logged: Sequence[Seen], now: Seen) -> tuple[Seen, ...]:
     """The different looks before the first that saw what is seen now; ends left out."""
     made: list[Seen] = []
-    for one in _logged(study, study_digest):
+    for one in logged:
         if one.is_again(now):
             break
         if not one.at_end and not any(one.is_again(other) for other in made):
@@ -237,8 +238,8 @@ def _before(study: Study, study_digest: str, now: Seen) -> tuple[Seen, ...]:
     return tuple(made)
 
 
-def _logged(study: Study, study_digest: str) -> Sequence[Seen]:
+def _logged(study: Study, digests: set[str]) -> Sequence[Seen]:
     """Each logged look at decided numbers of this deal, in order."""
-    lines = sealed_key.lines(study)
-    found = [m for line in lines if (m := _DECIDED.search(line)) and m[4] == study_digest[:16]]
+    lines, short = sealed_key.lines(study), {digest[:16] for digest in digests}
+    found = [m for line in lines if (m := _DECIDED.search(line)) and m[4] in short]
     return [Seen(int(m[2]), int(m[3] or m[2]), m[1] == "analyse", m[5] or "") for m in found]

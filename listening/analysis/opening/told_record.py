@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from listening.records import frozen, record
+from listening.records.amendment import Amendment
 from listening.records.findings import Dealt, EarlierAnalysis, Findings, Removal, StudyRecord
 from listening.records.plan import Plan
 from listening.records.record import Entry
@@ -60,6 +61,8 @@ def of_opening(
             for entry in before
             if entry.kind == "dealt"
         ),
+        amendments=tuple(_amendments(before)),
+        apart=told.get("apart", 0),
         n_human=told["human"],
         n_simulated=told["simulated"],
         key=told["key"],
@@ -107,10 +110,26 @@ def _removals(before: Sequence[Entry], ledger: Sequence[LedgerEntry]) -> list[Re
     ]
 
 
+def _amendments(before: Sequence[Entry]) -> list[Amendment]:
+    """Of the deal at hand; one made again after a cut counts once, as it was made at last."""
+    dealt = max((entry.n for entry in before if entry.kind == "dealt"), default=0)
+    told = [entry.told for entry in before if entry.kind == "amended" and entry.n > dealt]
+    last = {one["number"]: one for one in told}
+    names = Amendment.model_fields
+    return [
+        Amendment.model_validate(
+            {**{k: v for k, v in one.items() if k in names}, "study_digest": one["study"]}
+        )
+        for one in last.values()
+    ]
+
+
 def _analyses(entries: Sequence[Entry]) -> int:
     return sum(entry.kind == "analysis" for entry in entries)
 
 
 def _replaced(ledger: Sequence[LedgerEntry]) -> int:
-    slots = [row.detail.split(" row ")[0] for row in ledger if row.kind == chain.BEGAN]
+    released = {row.sitting for row in ledger if row.kind == chain.RELEASED}
+    begun = [row for row in ledger if row.kind == chain.BEGAN and row.sitting not in released]
+    slots = [row.detail.split(" row ")[0] for row in begun]
     return len(slots) - len(set(slots))

@@ -14,6 +14,8 @@ from listening.records.study import Study
 from listening.store import chain, open_store, place_of
 from listening.store.walk import Walked, walk
 
+TELL_HISTORY = ("dealt", "amended", "deposited", "lodged")  # `lodged`: the first name of a deposit
+
 
 def faults(study: Study, found: Findings) -> list[str]:
     """One line for each row, line or file that is not what was written down."""
@@ -45,7 +47,7 @@ def knows(study: Study, typed: str) -> str:
 
     Parameters
     ----------
-    typed : a code as a listener, a desk, a page or a lodging gave it
+    typed : a code as a listener, a desk, a page or a deposit gave it
 
     Raises
     ------
@@ -74,17 +76,17 @@ def knows(study: Study, typed: str) -> str:
 
 def _deal(study: Study, plan: Plan, entries: list[Entry]) -> Iterator[str]:
     """The deal at hand is the last one that the record tells of."""
-    dealt = [entry for entry in entries if entry.kind == "dealt"]
+    dealt = [entry for entry in entries if entry.kind in ("dealt", "amended")]
     if plan.is_chained and (not dealt or dealt[-1].told["study"] != plan.study_digest):
         yield f"{study.record}: the last deal that it tells of is not that of the plan"
 
 
 def _history(study: Study, entries: list[Entry]) -> Iterator[str]:
-    told = [entry.told["history"] for entry in entries if entry.kind in ("dealt", "lodged")]
+    told = [entry.told["history"] for entry in entries if entry.kind in TELL_HISTORY]
     if told and not study.history.is_file():
-        yield f"{study.history}: not there: it tells of every deal and lodging; restore it"
+        yield f"{study.history}: not there: it tells of every deal and deposit; restore it"
     elif told and told[-1] != frozen.file_digest(study.history):
-        yield f"{study.history}: not what was written at the last deal or lodging; restore it"
+        yield f"{study.history}: not what was written at the last deal or deposit; restore it"
 
 
 def _log(study: Study, entries: list[Entry]) -> Iterator[str]:

@@ -11,7 +11,8 @@ from listening.analysis.decide.write_up import finite
 from listening.analysis.ratings import rating_model
 from listening.analysis.ratings.rating_model import RatedFit
 from listening.records import tasks
-from listening.records.findings import Interval, LevelCheck, QuestionFinding, Sensitivity
+from listening.records.findings import LevelCheck, QuestionFinding, Sensitivity
+from listening.records.interval import Interval
 from listening.records.protocol import AS_RECORDED, MATCHED, Protocol, Question
 from listening.records.protocol_names import RATED
 from stats import t_interval
@@ -72,7 +73,7 @@ def _unfitted(rows: pd.DataFrame, asked: Question, protocol: Protocol) -> Questi
     attribute = protocol.attribute(asked.attribute)
     ends = (asked.contrast.more, asked.contrast.than)
     direct = rating_model.of_the_two(rows, *ends)
-    strokes = [rating_model.n_stimuli(rows, end) for end in ends]
+    strikes = [rating_model.n_stimuli(rows, end) for end in ends]
     return QuestionFinding.model_validate(
         as_planned.of_question(asked, protocol)
         | {
@@ -87,8 +88,8 @@ def _unfitted(rows: pd.DataFrame, asked: Question, protocol: Protocol) -> Questi
             "n_answers": len(rows),
             "n_direct": len(direct),
             "n_direct_more": 0,
-            "stimuli_per_condition": min(strokes),
-            "these_recordings_only": min(strokes) < 2,
+            "stimuli_per_condition": min(strikes),
+            "these_recordings_only": min(strikes) < 2,
         }
     )
 
@@ -104,7 +105,7 @@ def _judge_family(family: Sequence[_Fitted]) -> list[QuestionFinding]:
 
 def _p(one: _Fitted) -> float:
     """The largest one-sided p over all ways of taking level."""
-    if one.asked.kind != "same":
+    if not one.asked.of_kind.is_equivalence:
         return max(t_interval.upper_tail(f.estimate / f.se, f.df) for f in one.fits)
     delta = one.asked.smallest_effect
     return max(
@@ -133,12 +134,12 @@ def _judge(one: _Fitted, alpha: float) -> QuestionFinding:
             "reason": reason,
             "level_flips": flips,
             "points": Interval(
-                value=found.estimate, lower=finite(first.lower), upper=finite(first.upper), level=level
+                value=found.estimate, lower=finite(first.lower), upper=finite(first.upper), coverage=level
             ),
             "se": found.se,
             "df": found.df,
             "p": _p(one),
-            "bound_by": "t",
+            "limits_by": "t",
             "spread_listeners": found.spread_listeners,
             "spread_stimuli": found.spread_stimuli,
             "share_outside_upper": first.share_outside_upper,
@@ -151,7 +152,7 @@ def _judge(one: _Fitted, alpha: float) -> QuestionFinding:
 def _verdict(fit: RatedFit, one: _Fitted, alpha: float) -> Verdict:
     asked = one.asked
     lower, upper = t_interval.of(fit.estimate, fit.se, fit.df, 1 - 2 * alpha)
-    outside = _share_outside_upper(fit, lower, upper, one, alpha) if asked.kind == "same" else None
+    outside = _share_outside_upper(fit, lower, upper, one, alpha) if asked.of_kind.is_equivalence else None
     return verdict.decide(
         asked.rule,
         fit.estimate,
@@ -160,7 +161,7 @@ def _verdict(fit: RatedFit, one: _Fitted, alpha: float) -> Verdict:
         delta=asked.smallest_effect,
         n_listeners=one.unjudged.n_listeners,
         share_outside_upper=outside,
-        share_outside_limit=asked.split_limit if asked.kind == "same" else None,
+        share_outside_limit=asked.outside_limit,
     )
 
 
@@ -194,7 +195,7 @@ def _level_check(fit: RatedFit, way: Verdict) -> LevelCheck:
 
 def _others(one: _Fitted, word: str, alpha: float) -> Iterator[Sensitivity]:
     """The categories taken as ordered and not as evenly spaced; it knows no smallest effect."""
-    if one.p_ordinal is None or one.asked.kind != "more":
+    if one.p_ordinal is None or not one.asked.of_kind.has_direction:
         return
     said = "supported" if one.p_ordinal <= alpha else "undecided"
     yield Sensitivity.model_validate(

@@ -2,7 +2,7 @@
 
 import argparse
 
-from listening.console import show
+from listening.console import notices, show
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -12,7 +12,18 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--correct", required=True, type=int, metavar="K", help="correct answers")
     parser.add_argument("--trials", required=True, type=int, metavar="N", help="answers in all")
-    parser.add_argument("--level", type=float, default=0.95, help="of the intervals (default %(default)s)")
+    parser.add_argument(
+        "--level",
+        dest="coverage",
+        type=float,
+        action=notices.EarlierOption,
+        const="--coverage",
+        default=argparse.SUPPRESS,
+        help=argparse.SUPPRESS,
+    )
+    parser.add_argument(
+        "--coverage", type=float, default=0.95, help="of the confidence intervals (default %(default)s)"
+    )
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
 
 
@@ -20,5 +31,5 @@ def run(args: argparse.Namespace) -> int:
     """Fit and print; 0 when done."""
     from stats.tables.count_fit import fit_counts
 
-    show.fitted(args, fit_counts(args.task, args.correct, args.trials, level=args.level))
+    show.fitted(args, fit_counts(args.task, args.correct, args.trials, level=args.coverage))
     return 0

@@ -10,7 +10,7 @@ from stats.tables import rating_options
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("table", metavar="TABLE.csv", help="one answer a row, with a heading")
-    parser.add_argument("--answer", required=True, metavar="COLUMN", help="ratings, or two-way answers")
+    parser.add_argument("--answer", required=True, metavar="COLUMN", help="ratings, or binary answers")
     parser.add_argument(
         "--fixed",
         required=True,

@@ -37,6 +37,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DB",
         help="what the calibrator gives, 94 or 114 dB (default 94)",
     )
+    parser.add_argument(
+        "--together",
+        action="store_true",
+        help="single sounds are strikes of one object: also the partials that they share",
+    )
     parser.add_argument("--jobs", type=int, default=2, help="processes at work on a study (default 2)")
     show.json_option(parser)
 
@@ -69,14 +74,21 @@ def _measure_sounds(args: argparse.Namespace) -> int:
         for done, path in enumerate(args.paths):
             on_progress(done, len(args.paths))
             found.append(sound_measures.measured(path, pascal_per_full_scale))
-    show.result(args, [line for one in found for line in sound_lines.lines(one)], found)
+        shared = sound_measures.together(args.paths, pascal_per_full_scale) if args.together else []
+    lines = [line for one in found for line in sound_lines.lines(one)]
+    if not args.together:
+        show.result(args, lines, found)
+        return 0
+    lines += sound_lines.shared_lines(shared, "sounds") if shared else ["  no partial common to all sounds"]
+    show.result(args, lines, {"sounds": found, "shared_partials": shared})
     return 0
 
 
 def _calibration(args: argparse.Namespace) -> float | None:
     """Pascal per full scale, given or from the calibrator's recording."""
     if args.calibrator is None:
-        return args.pascal_per_full_scale
+        given: float | None = args.pascal_per_full_scale
+        return given
     if args.pascal_per_full_scale is not None:
         raise SoundError("--pascal-per-full-scale and --calibrator both given; one of them wanted")
     from listening.audio import wav
@@ -94,9 +106,29 @@ def _lines(study: Study, made: "Measures") -> list[str]:
     n = len(made.recordings)
     return [
         f"measured {n} recordings of {len(conditions)} conditions; mean ± standard deviation over strikes",
+        *_chain(made),
         *_tables(conditions, shown, cells),
         f"all of it: {study.measures} and {study.measures.with_suffix('.csv')}",
     ]
+
+
+def _chain(made: "Measures") -> list[str]:
+    """What calibrator, room and rates did to the numbers."""
+    lines = []
+    if (chain := made.calibrator) is not None:
+        drift = "recorded once, so no drift is known"
+        if chain.drift_db is not None:
+            drift = f"drift {chain.drift_db:+.2f} dB from before to after"
+        lines.append(
+            f"calibrator {chain.level_db:g} dB at {chain.frequency_hz:.0f} Hz: "
+            f"{chain.pascal_per_full_scale:.5g} Pa per full scale, {drift}"
+        )
+    if made.background is not None:
+        lines.append(f"the room ({made.background}) is taken off LAE and energies")
+    resampled = sum("resampled" in r.flags for r in made.recordings)
+    if resampled:
+        lines.append(f"{resampled} recordings of another rate were resampled (soxr)")
+    return lines
 
 
 def _tables(conditions: list[str], shown: list[str], cells: dict[tuple[str, str], str]) -> list[str]:

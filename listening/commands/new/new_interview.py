@@ -10,22 +10,25 @@ from pathlib import Path
 from listening.errors import StudyError
 from listening.planning import starters
 from listening.planning.starters import Answers, Wording
+from listening.records import earlier_words
 from listening.records import rows as rows_of
 from listening.records.recordings_table import CALIBRATION, REQUIRED
 from listening.records.text import from_root
 
-NO_FACTOR = {*REQUIRED, CALIBRATION, "unit"}
+NO_FACTOR = {*REQUIRED, CALIBRATION, "specimen", "unit"}
 Ask = Callable[[str], str]
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare one option for each question; what is left out is asked."""
     asked = parser.add_argument_group("answers (what is left out is asked in a terminal)")
-    asked.add_argument("--question", choices=list(starters.KINDS), help="what you would like to find out")
+    asked.add_argument(
+        "--question", type=_kind, choices=list(starters.KINDS), help="what you would like to find out"
+    )
     asked.add_argument("--recordings", type=Path, metavar="TABLE.csv", help="table of the recordings")
     asked.add_argument("--factors", metavar="A,B", help="columns that tell the conditions apart")
     asked.add_argument(
-        "--use", action="append", default=[], metavar="FACTOR=LEVEL,LEVEL", help="levels to keep; repeatable"
+        "--use", action="append", default=[], metavar="FACTOR=VALUE,VALUE", help="values to keep; repeatable"
     )
     asked.add_argument("--more", metavar="CONDITION", help="said to have more (or to be the same)")
     asked.add_argument("--than", metavar="CONDITION", help="compared with")
@@ -125,6 +128,13 @@ def _terminal() -> Ask:
     return refuse
 
 
+def _kind(word: str) -> str:
+    now = earlier_words.KINDS.get(word, word)
+    if now != word:
+        earlier_words.tell("--question", word, now)
+    return now
+
+
 def _one_of(given: str | None, ask: Ask, text: str, known: dict[str, str], option: str) -> str:
     """One of the known words, by word or by number."""
     listing = "\n".join(
@@ -193,26 +203,26 @@ def _use(given: list[str], table: Table, factors: tuple[str, ...]) -> dict[str, 
         kept = tuple(level.strip() for level in levels.split(",") if level.strip())
         if factor not in factors or not kept or any(level not in table.levels(factor) for level in kept):
             known = "; ".join(f"{name}={','.join(table.levels(name))}" for name in factors)
-            raise StudyError(f"--use {entry}: wanted a factor and levels of it: {known}")
+            raise StudyError(f"--use {entry}: wanted a factor and values of it: {known}")
         use[factor] = kept
     return use
 
 
 def _attribute(args: argparse.Namespace, ask: Ask, kind: str, table: Table) -> tuple[str, Wording]:
-    usual = {"preference": "preference", "told-apart": "difference"}.get(kind, "")
+    usual = {"preference": "preference", "discrimination": "difference"}.get(kind, "")
     said = args.attribute or usual
     if not said:
         known = ", ".join(name for name in starters.KNOWN if name not in ("preference", "difference"))
         said = ask(f"Which attribute of the sound? ({known}, or a word of yours) --attribute").strip()
     if said in starters.KNOWN:
-        return said, _with_anchors(starters.KNOWN[said], table.path.parent)
+        return said, _with_examples(starters.KNOWN[said], table.path.parent)
     question = args.wording or ask(f"What are listeners asked about {said}, of two sounds? --wording")
     comparative = args.comparative or ask("Which word would the claim use, such as `brighter`? --comparative")
     return said, Wording(question.strip(), comparative.strip(), "")
 
 
-def _with_anchors(wording: Wording, folder: Path) -> Wording:
-    """The wording with its anchor sounds, if they lie with the recordings."""
+def _with_examples(wording: Wording, folder: Path) -> Wording:
+    """The wording with its two example sounds, if they lie with the recordings."""
     there = wording.more and (folder / wording.more).is_file() and (folder / wording.less).is_file()
     if there:
         return wording

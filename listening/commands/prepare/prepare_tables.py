@@ -1,5 +1,7 @@
 """What `listening prepare` prints: the match, what it leaves open, what was moved, and the pairs to come."""
 
+import textwrap
+
 from listening.analysis.collect.adjustments import disagreeing
 from listening.design import dealt_trial
 from listening.errors import StudyError
@@ -7,7 +9,7 @@ from listening.planning import covariate_criticism, level_criticism
 from listening.planning.covariate_criticism import Preview
 from listening.records import metric_register, protocol
 from listening.records.ear_gains import EarGains
-from listening.records.manifest import Manifest
+from listening.records.manifest import Isolated, Manifest
 from listening.records.protocol import MATCHED
 from listening.records.study import Study
 from listening.stimuli import residuals
@@ -57,18 +59,32 @@ def moved(manifest: Manifest) -> list[str]:
     isolated = [(s, s.isolated) for s in manifest.stimuli if s.isolated is not None]
     if not isolated:
         return []
+    head = f"{'brightness':>11}{'decay':>7}{'peak, dB':>9}{'noise, dB':>10}{'onset, ms':>10}"
     lines = [
-        "what was moved, as ratios to the untouched strike at the matched level",
-        f"  {'stimulus':<34}{'brightness':>11}{'decay':>8}{'T60':>8}{'T60 miss':>10}{'colour':>16}",
+        "what moved against the untouched strike at the matched level (brightness, decay: ratios;",
+        "peak, strike's noise, onset: differences)",
+        f"  {'stimulus':<30}{head}",
     ]
     for stimulus, moved in isolated:
-        t60 = moved.partials[0].t60_wanted_s / moved.partials[0].t60_before_s
-        miss = max(abs(p.t60_after_s / p.t60_wanted_s - 1) for p in moved.partials)
+        noise = "-" if moved.strike_noise_db is None else f"{moved.strike_noise_db:+.2f}"
         lines.append(
-            f"  {stimulus.stimulus:<34}{moved.brightness_ratio or 0:>11.3f}{moved.decay_ratio or 0:>8.3f}"
-            f"{t60:>8.3f}{100 * miss:>8.2f} %{moved.tilt_db_per_octave:>+9.2f} dB/oct"
+            f"  {stimulus.stimulus:<30}{moved.brightness_ratio or 0:>11.3f}{moved.decay_ratio or 0:>7.3f}"
+            f"{moved.peak_db:>+9.2f}{noise:>10}{moved.onset_ms:>+10.1f}"
         )
+    lines.append("T60 of every partial, s: before > after; the strongest within 2 % of what was asked")
+    for stimulus, moved in isolated:
+        lines += _t60_lines(stimulus.stimulus, moved)
     return lines
+
+
+def _t60_lines(name: str, moved: Isolated) -> list[str]:
+    """The T60s of one stimulus, as many to a line as 80 columns hold."""
+    cells = [
+        f"{p.frequency_hz:.0f} Hz {p.t60_before_s:.2f} > {p.t60_after_s:.2f}"
+        for p in (*moved.partials, *moved.other_partials)
+    ]
+    text = f"colour {moved.tilt_db_per_octave:+.2f} dB/octave; " + ", ".join(cells)
+    return [f"  {name}", *textwrap.wrap(text, 76, initial_indent="    ", subsequent_indent="    ")]
 
 
 def level_left(study: Study, manifest: Manifest) -> list[str]:

@@ -88,11 +88,11 @@ def render(study: Study, found: "Findings", *, with_sounds: bool) -> str:
     from listening.report.figures import strike_curves
     from listening.report.page import page
 
-    strokes = []
+    strikes = []
     if study.measures.is_file():
-        strokes = strike_curves.load(study.traces, Measures.load(study.measures), found)
+        strikes = strike_curves.load(study.traces, Measures.load(study.measures), found)
     stimuli = study.stimuli if with_sounds else None
-    return page.render(found, stimuli=stimuli, strokes=strokes, compared=_compared(study))
+    return page.render(found, stimuli=stimuli, strikes=strikes, compared=_compared(study))
 
 
 def _compared(study: Study) -> "tuple[Comparison, ...]":

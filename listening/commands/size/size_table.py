@@ -60,7 +60,7 @@ def asked(args: argparse.Namespace) -> Asked:
     chosen = protocol_form.load(path)
     question = _question(chosen, args.question)
     assumed = _assumed(args, question)
-    text = args.effect or ("share=0.5" if question.kind == "same" else "share=0.75")
+    text = args.effect or ("share=0.5" if question.of_kind.is_equivalence else "share=0.75")
     return Asked(
         protocol=chosen,
         manifest=stand_in.manifest(chosen, recordings_table.load(chosen, path)),
@@ -171,10 +171,10 @@ def _question(chosen: Protocol, name: str | None) -> Question:
             f"{question.id} is decided in points of a scale: no panel size can be had for ratings here; run "
             "a pilot and read its limits, which narrow with the root of the listeners"
         )
-    if question.kind == "audible":
+    if question.of_kind.by_right_answers:
         task = chosen.attribute(question.attribute).task.lower()
         raise StudyError(
-            f"{question.id} asks whether two things are told apart at all: its size comes from exact counts, "
+            f"{question.id} asks whether two things are discriminated: its size comes from exact counts, "
             f"not from simulation: listening size --task {task} --share-heard {question.smallest_effect:g}"
         )
     return question
@@ -292,7 +292,7 @@ def _recommended(asked: Asked, found: Found) -> int | None:
 def _advice(asked: Asked, found: Found) -> list[str]:
     enough = _recommended(asked, found)
     text = []
-    if asked.question.kind == "more" and asked.effect.logit <= _delta(asked) + 1e-9:
+    if asked.question.of_kind.has_direction and asked.effect.logit <= _delta(asked) + 1e-9:
         text.append(
             "the true effect is no larger than the smallest that matters: `supported` then needs luck, at "
             "most 1 in 2 whatever the panel"

@@ -17,9 +17,10 @@ from listening.metrics.comparison.strike_data import Strike
 from listening.metrics.measures import Channel
 
 DOWN_DB = 20.0  # the duration is taken above this much below a's mean LAFmax, unless a level is given
-CALIBRATED_ONLY = frozenset({"nmax_sone", "loudness_level_phon", "sharpness_acum", "decay_s"})
+CALIBRATED_ONLY = frozenset({"nmax_sone", "loudness_level_phon", "sharpness_acum", "decay_s", "audible_s"})
 WHY = {
     "above_level_s": "it never reaches the level, or still is above it at the end",
+    "audible_s": "it is still heard when the recording ends",
     "strike_noise_db": "no partial stands out, so the strike's noise has nothing beside it",
 }
 

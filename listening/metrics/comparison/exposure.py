@@ -1,5 +1,6 @@
 """The energy of a strike alone: by band and in all, with the background taken off."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -65,6 +66,22 @@ def measure(sound: Sound, onset_s: float, *, length_s: float, background: Sound 
     left = energy - quiet
     is_known = (energy >= quiet * 10 ** (LEAST_OVER_BACKGROUND_DB / 10)) & (left > DEVIATIONS * scatter)
     return _exposures(_levels_db(np.where(is_known, left, np.nan), sound), sound, corrected=True)
+
+
+def averaged(found: Sequence[Exposures]) -> Exposures:
+    """Mean energies of several channels; NaN where one is hidden."""
+
+    def mean_db(name: str) -> FloatArray:
+        energy = 10.0 ** (np.array([getattr(one, name) for one in found]) / 10.0)
+        return np.asarray(10.0 * np.log10(energy.mean(axis=0)))
+
+    return Exposures(
+        float(mean_db("lae_db")),
+        float(mean_db("lze_db")),
+        mean_db("octave_db"),
+        mean_db("third_db"),
+        all(one.corrected for one in found),
+    )
 
 
 def _background(sound: Sound, onset_s: float, given: Sound | None) -> Sound | None:

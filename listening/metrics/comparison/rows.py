@@ -21,6 +21,7 @@ UNITS = {
     "rise_s": "s",
     "strike_noise_db": "dB",
     "above_level_s": "s",
+    "audible_s": "s",
     "decay_s": "s",
     "edt_s": "s",
     "t20_s": "s",
@@ -132,12 +133,12 @@ def inside(change: Difference | None) -> bool | None:
 
 def lost_percent(lost_db: float) -> float:
     """Percent of the energy that is gone after losing `lost_db`: 2.2 dB is 40 %, 10 dB is 90 %."""
-    return 100.0 * (1.0 - 10.0 ** (-lost_db / 10.0))
+    return float(100.0 * (1.0 - 10.0 ** (-lost_db / 10.0)))
 
 
 def _ratio(unit: str, a: float, b: float) -> float | None:
     if unit == "phon":
         return None
     if unit == "dB":
-        return 10.0 ** ((b - a) / 10.0)
+        return float(10.0 ** ((b - a) / 10.0))
     return b / a if a and math.isfinite(b / a) else None

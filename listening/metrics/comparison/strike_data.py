@@ -1,11 +1,14 @@
 """What a comparison knows of one strike."""
 
-from dataclasses import dataclass
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from listening.audio.sound import Sound
-from listening.metrics import decay, loudness, measures, strike
+from listening.metrics import audibility, decay, loudness, measures, strike
 from listening.metrics.comparison import exposure
 from listening.metrics.comparison.exposure import Exposures
+from listening.metrics.loudness import Course
 from listening.metrics.measures import Channel
 from listening.metrics.partials import Partial
 
@@ -46,12 +49,30 @@ def of(
     """
     found = measures.examine(sound) if examined is None else examined
     energies = exposure.measure(sound, found.onset.time_s, length_s=length_s, background=background)
+    room = None if background is None or not sound.calibrated else loudness.course(background)
     numbers = _numbers(sound, found) | {
+        "audible_s": _audible_s(found, room),
         "lae_db": _or_none(energies.lae_db),
         "lze_db": _or_none(energies.lze_db),
         "above_level_s": None if above_db is None else strike.above_level_s(sound, above_db),
     }
     return Strike(sound.name, unit, sound.calibrated, sound.rate_hz, numbers, energies, found.partials)
+
+
+def averaged(strikes: Sequence[Strike]) -> Strike:
+    """Several channels of one strike as one: energies averaged, other numbers their mean.
+
+    Partials are those of the channel with the largest LAFmax.
+    """
+    if len(strikes) == 1:
+        return strikes[0]
+    numbers: Numbers = {}
+    for name in strikes[0].numbers:
+        known = [v for s in strikes if (v := s.numbers[name]) is not None]
+        numbers[name] = measures.average(known, name) if len(known) == len(strikes) else None
+    loudest = max(strikes, key=lambda s: s.numbers["laf_max_db"] or -math.inf)
+    energies = exposure.averaged([s.exposures for s in strikes])
+    return replace(loudest, numbers=numbers, exposures=energies)
 
 
 def ring_s(sound: Sound, onset_s: float) -> float:
@@ -77,6 +98,12 @@ def _numbers(sound: Sound, found: Channel) -> Numbers:
         "t20_s": found.decays.t20_s,
         "t30_s": found.decays.t30_s,
     }
+
+
+def _audible_s(found: Channel, room: Course | None) -> float | None:
+    if found.course is None:
+        return None
+    return audibility.inaudible_after_s(found.course, found.onset.time_s, room)
 
 
 def _or_none(value: float) -> float | None:

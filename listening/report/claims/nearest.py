@@ -88,11 +88,11 @@ def _scores(about: Read, found: Findings) -> Iterator[tuple[float, QuestionFindi
 def _of_question(about: Read, q: QuestionFinding) -> float:
     pair = {q.more, q.than}
     score = NAMED * len(about.conditions & pair) - STRANGER * len(about.conditions - pair)
-    score += ABOUT * (q.attribute in about.attributes and q.kind != "audible")
-    score += ABOUT * (q.kind == "audible" and "told" in about.concepts and not about.attributes)
-    if q.kind == "same":
+    score += ABOUT * (q.attribute in about.attributes and not q.of_kind.by_right_answers)
+    score += ABOUT * (q.of_kind.by_right_answers and "told" in about.concepts and not about.attributes)
+    if q.of_kind.is_equivalence:
         score += PLAYED if "same" in about.concepts else -STRANGER
-    score -= PLAYED * (q.kind == "more" and "most" in about.concepts)
+    score -= PLAYED * (q.of_kind.has_direction and "most" in about.concepts)
     if q.presentation == "isolated":
         return score + ABOUT * ("edited" in about.concepts)
     recorded = "recorded" in about.concepts

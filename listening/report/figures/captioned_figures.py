@@ -4,8 +4,9 @@ from dataclasses import dataclass
 from functools import partial
 
 from listening.records import metric_register
-from listening.records.findings import Findings, Interval, QuestionFinding, StrengthSet
+from listening.records.findings import Findings, QuestionFinding, StrengthSet
 from listening.records.findings_explained import Decomposition
+from listening.records.interval import Interval
 from listening.report import rounding
 from listening.report.figures import figures
 from listening.report.sentences import sentences
@@ -41,7 +42,7 @@ def of_strengths(found: Findings) -> list[StrengthsShown]:
 
 def of_effects(found: Findings) -> list[Shown]:
     """All planned contrasts in one figure; none where nothing was decided by choices."""
-    asked = [q for q in found.questions if q.share is not None and q.kind != "audible"]
+    asked = [q for q in found.questions if q.share is not None and not q.of_kind.by_right_answers]
     if not asked:
         return []
     title = "Every planned contrast: how often the first was chosen, with limits; solid rule: even chances"
@@ -110,7 +111,7 @@ def _strengths(i: int, one: StrengthSet) -> StrengthsShown:
         title=f"Strengths of the conditions in {heading}; the table below holds the same numbers",
         height_in=0.75 + 0.32 * max(len(one.strengths), 1),
     )
-    coverage = rounding.level(one.strengths[0].strength.level) if one.strengths else ""
+    coverage = rounding.level(one.strengths[0].strength.coverage) if one.strengths else ""
     return StrengthsShown(one, heading, figure, coverage, one.note, finding_tables.strengths(one))
 
 
@@ -128,7 +129,7 @@ def _listeners(i: int, q: QuestionFinding, found: Findings) -> Shown:
 def _points(found: Findings, one: StrengthSet, metric: str) -> list[tuple[str, Interval, Interval]]:
     """Label, strength and value as played of each condition; from the recordings in older findings."""
     measured = {
-        c.condition: Interval(value=c.mean, lower=None, upper=None, level=1.0)
+        c.condition: Interval(value=c.mean, lower=None, upper=None, coverage=1.0)
         for c in found.conditions
         if c.metric == metric
     }

@@ -13,7 +13,8 @@ import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from listening.records.findings import Interval, QuestionFinding, StrengthSet
+from listening.records.findings import QuestionFinding, StrengthSet
+from listening.records.interval import Interval
 from listening.report import rounding
 from listening.report.figures import label_places, layout
 from listening.report.page import style
@@ -112,7 +113,7 @@ def slide(drawing: Drawing, kind: str, *, note: str = "") -> bytes:
 
 
 def verdict_scale(axes: Axes, q: QuestionFinding) -> Axes:
-    """Share of choices of one question with its limits, against even chances and the planned bound.
+    """Share of choices of one question with its limits, against even chances and the margin planned.
 
     Above it a dot for each listener at the listener's own share as counted; equal ones stand on each other.
     """
@@ -125,17 +126,18 @@ def verdict_scale(axes: Axes, q: QuestionFinding) -> Axes:
     if q.share is not None:
         _interval_line(axes, 0.0, q.share, ink, factor=100)
     axes.axvline(50 if q.guess is None else 100 * q.guess, color=style.SOFT, linewidth=1)
-    if q.unit == "heard" and q.guess is not None:
+    if q.unit == "share not guessed" and q.guess is not None:
         matters = q.guess + (1 - q.guess) * q.smallest_effect
         axes.axvline(100 * matters, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
-    if q.unit == "share":
-        bounds = [q.smallest_effect] if q.kind == "more" else [q.smallest_effect, 1 - q.smallest_effect]
-        for bound in bounds:
-            axes.axvline(100 * bound, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
+    for bound in _shares_that_matter(q):
+        axes.axvline(100 * bound, color=style.SOFT, linewidth=1, linestyle=(0, (3, 3)))
     top = 1.0 + step * (1 + max(place for _, place in dots)) if dots else 0.6
     axes.set(xlim=(-2, 102), ylim=(-0.6, top), yticks=[], xticks=[0, 25, 50, 75, 100])
     axes.spines["left"].set_visible(False)
-    what = "the answer was right" if q.kind == "audible" else f"{q.more_label} was chosen"
+    what = "the answer was right" if q.of_kind.by_right_answers else f"{q.more_label} was chosen"
+    what = {"trend": "the later step was chosen", "interaction": "the first difference won"}.get(
+        q.contrast, what
+    )
     axes.set_xlabel(textwrap.fill(f"times in 100 that {what}", LINE_CHARACTERS))
     return axes
 
@@ -154,7 +156,7 @@ def strengths(axes: Axes, found: StrengthSet) -> Axes:
 
 def own_shares(q: QuestionFinding) -> list[tuple[float, int]]:
     """Each listener's own share, with how many of the same share stand below the dot; none of ratings."""
-    if q.share is None or q.kind == "audible":
+    if q.share is None or q.of_kind.by_right_answers:
         return []
     seen: Counter[float] = Counter()
     made = []
@@ -195,7 +197,7 @@ def _shares_that_matter(q: QuestionFinding) -> tuple[float, ...]:
     """The smallest share that matters; on both sides of even for `same`."""
     if q.unit != "share":
         return ()
-    return (q.smallest_effect, 1 - q.smallest_effect) if q.kind == "same" else (q.smallest_effect,)
+    return (q.smallest_effect, 1 - q.smallest_effect) if q.of_kind.is_equivalence else (q.smallest_effect,)
 
 
 def scatter(axes: Axes, points: Sequence[tuple[str, Interval, Interval]], xlabel: str) -> Axes:
@@ -245,7 +247,7 @@ def _as_shares(found: Interval, *, times: float = 1.0) -> Interval:
         None if end is None else times * (rounding.as_share(end) or 0.0) for end in (found.lower, found.upper)
     )
     value = times * (rounding.as_share(found.value) or 0.0)
-    return Interval(value=value, lower=low, upper=high, level=found.level)
+    return Interval(value=value, lower=low, upper=high, coverage=found.coverage)
 
 
 def forest(axes: Axes, asked: Sequence[QuestionFinding]) -> Axes:

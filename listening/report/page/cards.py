@@ -8,7 +8,7 @@ from listening.records.findings import Findings, QuestionFinding, SuperlativeFin
 from listening.report.figures import figures
 from listening.report.page import reasons, style
 from listening.report.rounding import number
-from listening.report.sentences import forms, language, ratio_sentences, sentences
+from listening.report.sentences import forms, language, ratio_sentences, sentences, slots
 from listening.report.sentences import wordings_to_leave_out as left_out
 from listening.report.sentences.form import Form
 from listening.report.sentences.wordings_to_leave_out import LeftOut
@@ -94,15 +94,28 @@ def _card(i: int, q: QuestionFinding, found: Findings) -> Card:
         others=_others(made),
         left_out=(*left_out.of_question(q, found), *left_out.of_factor(q)),
         factor=ratio_sentences.printable(q, found),
-        factor_word=q.factor.word if q.factor else "",
+        factor_word=q.claimed_ratio.word if q.claimed_ratio else "",
         factor_footnote=ratio_sentences.footnote(q, found),
         is_factor_printable=any(forms.of_factor(q, found, language.of(language.ENGLISH))),
         figure=figure,
         caption=caption,
         measured=tuple(_measured(q, found)),
-        why=reasons.of(q, found),
+        why=_why(q, found),
         flips="; ".join(f"{s.name}: {s.word}" for s in q.sensitivity if s.agrees is False),
     )
+
+
+def _why(q: QuestionFinding, found: Findings) -> str:
+    """The reason, and each pair of a contrast of several as it was asked."""
+    words = language.of(language.ENGLISH)
+    pairs = [
+        f"{one.than_label} against {one.more_label} {slots.in_hundred(1 - one.share, words)}"
+        if one.is_turned
+        else f"{one.more_label} against {one.than_label} {slots.in_hundred(one.share, words)}"
+        for one in q.parts
+    ]
+    told = f". Pair by pair, choices in 100: {'; '.join(pairs)}" if pairs else ""
+    return f"{reasons.of(q, found)}{told}"
 
 
 def _figure(i: int, q: QuestionFinding, found: Findings) -> tuple[str, str]:

@@ -61,10 +61,11 @@ def _lines(found: Findings) -> Iterator[Line]:
             left_out.of_question(q, found),
             _others(forms.of_question, q, found),
         )
-        if q.factor is not None:
+        if q.claimed_ratio is not None:
             yield Line(
-                q.factor.word,
-                f"{sentences.ask(q, found).removesuffix('?')}, and by {wording.more_by(q.factor.factor)}?",
+                q.claimed_ratio.word,
+                f"{sentences.ask(q, found).removesuffix('?')}, and by "
+                f"{wording.more_by(q.claimed_ratio.claimed)}?",
                 ratio_sentences.printable(q, found),
                 ratio_sentences.footnote(q, found),
                 ratio_sentences.reason(q),

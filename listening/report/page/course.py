@@ -13,11 +13,14 @@ def _fixed(fixed: Fixed) -> list[tuple[str, str]]:
     made = [("fixed before the data", fixed.dealt_at)]
     if fixed.study_version > 1:
         made.append((f"version {fixed.study_version}, because", fixed.reason))
-    if fixed.lodged_at:
-        whom = f" with {fixed.lodged_with}" if fixed.lodged_with else ""
-        made += [("plan lodged", f"{fixed.lodged_at}{whom}"), ("page that was lodged", fixed.page_digest)]
+    if fixed.deposited_at:
+        whom = f" with {fixed.deposited_with}" if fixed.deposited_with else ""
+        made += [
+            ("plan deposited", f"{fixed.deposited_at}{whom}"),
+            ("page that was deposited", fixed.page_digest),
+        ]
     else:
-        made.append(("plan lodged", "no"))
+        made.append(("plan deposited", "no"))
     return made
 
 

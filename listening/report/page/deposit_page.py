@@ -1,17 +1,24 @@
-"""The frozen plan as one readable page, to lodge with a third party before the data are in."""
+"""The frozen plan as one readable page, to deposit with a third party before the data are in."""
 
 from collections import Counter
+from collections.abc import Sequence
 
 from listening.records import head_code, metric_register
 from listening.records.environment import environment
 from listening.records.frozen import Frozen, History
 from listening.records.plan import Plan
 from listening.records.protocol import AS_RECORDED, Protocol, Question
-from listening.report.sentences import wording
+from listening.report.sentences import kind_words, wording
 
 
 def page(
-    protocol: Protocol, plan: Plan, frozen: Frozen, history: History, *, heads: tuple[str, str] = ("", "")
+    protocol: Protocol,
+    plan: Plan,
+    frozen: Frozen,
+    history: History,
+    *,
+    heads: tuple[str, str] = ("", ""),
+    rates: Sequence[str] = (),
 ) -> str:
     """The page in Markdown: questions, panel, stopping rule, exclusions, and the hashes that fix them.
 
@@ -19,6 +26,7 @@ def page(
 
     Parameters
     ----------
+    rates : how often each rule of exclusion takes an honest listener, and one who guesses
     heads : where the record of the study and the ledger of its answers end now; empty: not begun
     """
     parts = [
@@ -26,7 +34,7 @@ def page(
         _questions(protocol),
         _panel(protocol),
         _stopping(protocol),
-        _exclusions(protocol),
+        _exclusions(protocol, rates),
         _trials(protocol, plan),
         _versions(history),
         _hashes(plan, frozen),
@@ -47,7 +55,7 @@ dealt {plan.dealt_at}.
 The same hash stands on the report. It covers the protocol, the sounds, their order for every listener, the
 wordings and the sealed key that says which sound is which. Nothing of these can change without changing it.
 
-Lodged with: ______________________  on: ______________  signature: ______________________"""
+Deposited with: ______________________  on: ______________  signature: ______________________"""
 
 
 def _questions(protocol: Protocol) -> str:
@@ -56,33 +64,46 @@ def _questions(protocol: Protocol) -> str:
     )
 
 
+def _pairs(protocol: Protocol, q: Question) -> str:
+    """The pairs of a contrast of several, and what is taken of them."""
+    if q.contrast.form == "pair":
+        return ""
+    said = "; ".join(f"{protocol.label(more)} – {protocol.label(than)}" for more, than in q.contrast.pairs)
+    if q.contrast.form == "interaction":
+        said += (
+            " (the later ones turned round: a mean share above even chances says that the first is larger)"
+        )
+    return (
+        f", by the mean share of choices over {len(q.contrast.pairs)} pairs, each weighing the same: {said}"
+    )
+
+
 def _question(protocol: Protocol, number: int, q: Question) -> str:
     attribute = protocol.attribute(q.attribute)
     more, than = protocol.label(q.contrast.more), protocol.label(q.contrast.than)
-    if q.kind == "same":
-        claim = f"{more} and {than} are heard as the same in {q.attribute}"
-        limit = f"; at most {100 * q.split_limit:g} % of listeners may hear a difference that matters"
-    elif q.kind == "audible":
-        claim, limit = f"{more} can be told from {than} by ear", ""
-    else:
-        claim, limit = wording.is_heard(more, attribute.comparative, than), ""
-    if q.factor is not None and q.metric is not None:
+    heard = wording.is_heard(more, attribute.comparative, than)
+    claim = kind_words.OF[q.kind].claimed.format(more=more, than=than, attribute=q.attribute, heard=heard)
+    limit = _pairs(protocol, q)
+    if q.outside_limit is not None:
+        limit += f"; at most {100 * q.outside_limit:g} % of listeners may hear a difference that matters"
+    if q.claimed_ratio is not None and q.metric is not None:
         limit += (
             f". Besides, {metric_register.in_plain_words(q.metric, more)} is claimed to be at least "
-            f"{wording.times(q.factor)} that of {than}: the lower limit of the measured ratio must reach it"
+            f"{wording.times(q.claimed_ratio)} that of {than}: the lower limit of the measured ratio must "
+            "reach it"
         )
     how = "as recorded" if q.presentation == AS_RECORDED else f"on {q.presentation} stimuli"
     effect = {
         "share": f"{100 * q.smallest_effect:g} choices in 100",
-        "heard": f"heard, and not guessed, in {100 * q.smallest_effect:g} trials of 100",
+        "share not guessed": f"right, and not guessed, in {100 * q.smallest_effect:g} trials of 100",
     }.get(q.unit, f"{q.smallest_effect:g} logit")
     family = [other.id for other in protocol.questions if q.family and other.family == q.family]
     correction = (
         f", corrected (Holm) with the {len(family)} questions of `{q.family}`" if len(family) > 1 else ""
     )
-    decided = "exact counts and a linear mixed model" if q.kind == "audible" else q.method
+    decided = "exact counts and a linear mixed model" if q.of_kind.by_right_answers else q.method
     return (
-        f"{number}. **{claim}** (`{q.id}`), {how}. Asked: “{attribute.question}” Smallest effect that "
+        f"{number}. **{claim}** (`{q.id}`), {how}. Asked: “{attribute.wording}” Smallest effect that "
         f"matters: {effect}{limit}. One-sided error rate {q.alpha:g}{correction}. Decided by: {decided}."
     )
 
@@ -116,7 +137,7 @@ def _stopping(protocol: Protocol) -> str:
     return text
 
 
-def _exclusions(protocol: Protocol) -> str:
+def _exclusions(protocol: Protocol, rates: Sequence[str]) -> str:
     rule = protocol.exclusions
     lines = []
     if rule.controls_right_below is not None:
@@ -125,8 +146,25 @@ def _exclusions(protocol: Protocol) -> str:
         lines.append(f"a median time to answer below {rule.median_response_below_s:g} s")
     if rule.same_side_above is not None:
         lines.append(f"the same side chosen in more than {100 * rule.same_side_above:g} % of trials")
+    if rule.repeats_alike_below is not None:
+        lines.append(f"fewer than {100 * rule.repeats_alike_below:g} % of repeated pairs answered alike")
+    if rule.hidden_reference_low_above is not None:
+        share = 100 * rule.hidden_reference_low_above
+        lines.append(f"the hidden reference graded below 90 in more than {share:g} % of trials")
+    if rule.mid_anchor_high_above is not None:
+        share = 100 * rule.mid_anchor_high_above
+        lines.append(f"the mid anchor graded above 90 in more than {share:g} % of trials")
+    if rule.difference_grades_p_above is not None:
+        p = rule.difference_grades_p_above
+        lines.append(f"difference grades not below zero (one-sided t test, p above {p:g})")
     told = "\n".join(f"- {line}" for line in lines) or "Nobody is left out."
-    return f"## Who is left out of the deciding analysis\n\n{told}"
+    cost = "\n".join(f"- {rate}" for rate in rates)
+    cost = (
+        f"\n\nExact chances, under what is stated; nothing is assumed of the answers given:\n\n{cost}"
+        if cost
+        else ""
+    )
+    return f"## Who is left out of the deciding analysis\n\n{told}{cost}"
 
 
 def _trials(protocol: Protocol, plan: Plan) -> str:

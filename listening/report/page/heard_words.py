@@ -84,7 +84,7 @@ def _shares(d: Decomposition) -> list[str]:
             f"({hundred_limits(said)})",
         ]
     lines = [f"{where}: {'; '.join([*parts, SLOPE_FROM[d.level_by]])}."]
-    if d.told_apart is False:
+    if d.separable is False:
         lines.append(
             f"{where}: brightness and decay go together in these sounds ({_how_close(d)}), so that their "
             "averaged shares cannot be told apart; only what each adds on top is its own. Isolated stimuli "

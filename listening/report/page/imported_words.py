@@ -23,13 +23,13 @@ def footnote(q: QuestionFinding, found: Findings) -> str:
     table = _table(found)
     who = f"{q.n_listeners} {_training(table, found)}listeners ({found.panel.stands_for})"
     parts = [
-        f"Paired comparison collected elsewhere, “{q.asked}”, "
+        f"Paired comparison collected elsewhere, “{q.wording}”, "
         + (who if table.listeners_known else "listeners not identified"),
         f"chosen in {q.n_direct_more} of {q.n_direct} direct comparisons",
         "blindness, order and level rest on the word of whoever collected the answers",
     ]
     if q.share is not None:
-        parts.append(f"the share and its {rounding.level(q.share.level)} limits are estimates")
+        parts.append(f"the share and its {rounding.level(q.share.coverage)} limits are estimates")
     return "; ".join([*parts, f"table {found.digests.answers[:12]}"]) + "."
 
 

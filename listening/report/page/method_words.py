@@ -30,7 +30,7 @@ CAUTIONS: dict[Caution, str] = {
     "level slope has a weaker source.",
 }
 ALWAYS = (
-    "A verdict holds for these conditions, played this way, to listeners of this kind. Other units, "
+    "A verdict holds for these conditions, played this way, to listeners of this kind. Other specimens, "
     "supports, rooms, playback levels and listeners were not tested.",
     "A claim in public is also a matter of advertising law: have counsel read it, with this page, before "
     "print.",
@@ -51,9 +51,9 @@ def lead(found: Findings) -> str:
 
 def method(found: Findings) -> list[str]:
     """Paragraphs that let another statistician redo it."""
-    told_apart = [q for q in found.questions if q.kind == "audible"]
+    discriminated = [q for q in found.questions if q.of_kind.by_right_answers]
     rated = [q for q in found.questions if q.unit == "points"]
-    compares = not found.questions or len(told_apart) + len(rated) < len(found.questions)
+    compares = not found.questions or len(discriminated) + len(rated) < len(found.questions)
     trials = (
         "Each trial played two sounds one after the other under coded names; the listener chose one. "
         if compares
@@ -63,7 +63,7 @@ def method(found: Findings) -> list[str]:
         f"{trials}Orders were balanced and drawn before the test; which code is which sound was sealed until "
         f"the analysis. {record_words.of_key(found)}".rstrip(),
         *(deciding(found) if compares else []),
-        *(_told_apart(found) if told_apart else []),
+        *(_discriminated(found) if discriminated else []),
         *(_rated(found) if rated else []),
     ]
 
@@ -82,11 +82,11 @@ def _rated(found: Findings) -> list[str]:
     ]
 
 
-def _told_apart(found: Findings) -> list[str]:
+def _discriminated(found: Findings) -> list[str]:
     """How triangle, duo-trio, 2-AFC and same-different are decided."""
-    tasks = ", ".join(dict.fromkeys(q.task for q in found.questions if q.kind == "audible"))
+    tasks = ", ".join(dict.fromkeys(q.task for q in found.questions if q.of_kind.by_right_answers))
     return [
-        f"Told apart ({tasks}): the share of trials in which the difference was heard is (right − guessing) "
+        f"Discrimination ({tasks}): the share of trials that were not guessed is (right − guessing) "
         "/ (1 − guessing); in same-different, the share called different of pairs that differ minus that of "
         "pairs that are alike. Guessing must be ruled out by the exact test (binomial; same-different: all "
         "listeners’ own tables). Each limit is the wider of the exact binomial one and that of a linear "
@@ -152,7 +152,7 @@ def _level(found: Findings) -> str:
         "At equal level, what is left of the level difference enters as a known part, level slope × "
         "residual. The slope comes from control pairs (one sound against itself at a known gain). The "
         f"verdict must hold with level as each of {metrics}, at the slope’s estimate and at "
-        f"both its {rounding.level(found.method.slope_level)} limits."
+        f"both its {rounding.level(found.method.slope_coverage)} limits."
     )
 
 
@@ -209,7 +209,7 @@ def _winner(one: Winner) -> str:
     clear = "leads every other one" if one.is_clear else "does not clearly lead every other one"
     return (
         f"Not planned: in {one.attribute}, {one.presentation}, {one.label} came out on top. Judged as one "
-        f"picked from the data ({rounding.level(one.level)} joint limits over {one.n_pairs} pairs, level "
+        f"picked from the data ({rounding.level(one.coverage)} joint limits over {one.n_pairs} pairs, level "
         f"not corrected), it {clear}: against any of them it is chosen at least "
         f"{rounding.in_hundred(rounding.as_share(one.least_lower))} times in 100."
     )

@@ -25,7 +25,7 @@ from listening.report.page import (
     top,
 )
 from listening.report.sentences import language
-from listening.report.tables import comparison_tables, finding_tables, heard_tables
+from listening.report.tables import comparison_tables, finding_tables, grade_tables, heard_tables
 
 HERE = Path(__file__).parent
 CONTENTS = (
@@ -54,20 +54,20 @@ def render(
     found: Findings,
     *,
     stimuli: Path | None = None,
-    strokes: Sequence[Curves] = (),
+    strikes: Sequence[Curves] = (),
     compared: Sequence[Comparison] = (),
 ) -> str:
     """The whole page.
 
     Parameters
     ----------
-    stimuli : folder of the prepared stimuli, to embed one stroke of each condition; None leaves them out
-    strokes : curves of one stroke of each condition, from `traces.load`
+    stimuli : folder of the prepared stimuli, to embed one strike of each condition; None leaves them out
+    strikes : curves of one strike of each condition, from `traces.load`
     compared : what `measure` found of the two levels of a factor
     """
     parts = _frame(found) | _decided(found) | _described(found) | _explained(found) | _documented(found)
     parts["top"] = top.of(found, parts["cards"], parts["superlatives"])
-    parts["trace_figures"] = [captioned_figures.Shown(*made) for made in strike_curves.figure_list(strokes)]
+    parts["trace_figures"] = [captioned_figures.Shown(*made) for made in strike_curves.figure_list(strikes)]
     parts |= {"compared": compared_section.of_all(compared), "same": comparison_tables.SAME}
     if not compared:
         parts["contents"] = [row for row in parts["contents"] if row[0] != "compared"]
@@ -115,7 +115,7 @@ def _decided(found: Findings) -> dict[str, Any]:
         "counts": finding_tables.counts(found),
         "effect_figures": captioned_figures.of_effects(found),
         "effects": finding_tables.effects(found),
-        "told_apart": finding_tables.told_apart(found),
+        "discriminated": finding_tables.discriminated(found),
         "rated": finding_tables.rated(found),
         "behind": finding_tables.behind(found),
         "spread": finding_tables.spread(found),
@@ -128,6 +128,14 @@ def _described(found: Findings) -> dict[str, Any]:
     """What describes and decides nothing."""
     return {
         "strength_sets": captioned_figures.of_strengths(found),
+        "graded": [
+            {
+                "grades": grade_tables.grades(one),
+                "hidden_reference": grade_tables.hidden_reference(one),
+                "note": one.note,
+            }
+            for one in found.graded
+        ],
         "slopes": finding_tables.slopes(found),
         "side_by_side": finding_tables.side_by_side(found) if found.side_by_side else None,
         "explanations": finding_tables.explanations(found),

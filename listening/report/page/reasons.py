@@ -17,7 +17,7 @@ def of(q: QuestionFinding, found: Findings) -> str:
         tail = metric_register.in_words(q.reason.partition(": ")[2])
         tail = tail.replace("at the slope's", "with the effect of a decibel at its")
         return f"the answer changes with how level is measured: {tail}" if tail else FLIPS
-    if q.kind == "audible" and q.heard is not None:
+    if q.of_kind.by_right_answers and q.share_not_guessed is not None:
         return _audible(q)
     if q.share is None or q.share.lower is None or q.share.upper is None:
         return metric_register.in_words(q.reason)
@@ -27,7 +27,7 @@ def of(q: QuestionFinding, found: Findings) -> str:
             f"their own: up to {in_hundred(q.share_outside_upper)} in 100, allowed were fewer than "
             f"{in_hundred(q.split_limit)}"
         )
-    return _same(q) if q.kind == "same" else _more(q)
+    return _same(q) if q.of_kind.is_equivalence else _more(q)
 
 
 def superlative(s: SuperlativeFinding) -> str:
@@ -41,7 +41,7 @@ def matters(q: QuestionFinding) -> str:
     """The smallest effect that matters as people say it: `60 choices in 100`."""
     if q.unit == "share":
         return f"{in_hundred(q.smallest_effect)} choices in 100"
-    if q.unit == "heard":
+    if q.unit == "share not guessed":
         return f"heard in {in_hundred(q.smallest_effect)} trials in 100, guessing taken off"
     return f"{q.smallest_effect:g} log-odds"
 
@@ -76,7 +76,7 @@ def _more(q: QuestionFinding) -> str:
             f"it is heard more often than even chances would give ({_limits(q)}), but the estimate, {mid} of "
             f"100 choices, is below the {matters(q)} planned to matter"
         )
-    if "lower bound is not above zero" in q.reason or "lower limit is not above even" in q.reason:
+    if "lower limit is not above zero" in q.reason or "lower limit is not above even" in q.reason:
         return (
             f"with limits {low} to {high} of 100 choices, even chances are possible, and so are the "
             f"{matters(q)} planned to matter"
@@ -87,26 +87,29 @@ def _more(q: QuestionFinding) -> str:
 def _same(q: QuestionFinding) -> str:
     if q.word == "supported":
         return (
-            f"the limits of the share of choices ({_limits(q)} in 100) lie within the planned bound, where "
-            f"{bound(q)}, and few enough listeners hear a difference of their own (at most "
+            f"the limits of the share of choices ({_limits(q)} in 100) lie within the equivalence margin "
+            f"planned, where {bound(q)}, and few enough listeners hear a difference of their own (at most "
             f"{in_hundred(q.share_outside_upper)} in 100, allowed were {in_hundred(q.split_limit)})"
         )
     if q.word == "contradicted":
         return (
-            f"the limits of the share of choices ({_limits(q)} in 100) lie wholly outside the planned bound"
+            f"the limits of the share of choices ({_limits(q)} in 100) lie wholly outside the equivalence "
+            "margin planned"
         )
     if "does not lie inside" in q.reason:
         return (
-            f"the limits of the share of choices ({_limits(q)} in 100) reach past the planned bound, where "
-            f"{bound(q)}"
+            f"the limits of the share of choices ({_limits(q)} in 100) reach past the equivalence margin "
+            f"planned, where {bound(q)}"
         )
     return metric_register.in_words(q.reason)
 
 
 def _audible(q: QuestionFinding) -> str:
-    if q.heard is None:
+    if q.share_not_guessed is None:
         return q.reason
-    low, mid, high = map(in_hundred_signed, (q.heard.lower, q.heard.value, q.heard.upper))
+    low, mid, high = map(
+        in_hundred_signed, (q.share_not_guessed.lower, q.share_not_guessed.value, q.share_not_guessed.upper)
+    )
     if q.word == "supported":
         return (
             f"guessing is ruled out, and the difference is heard in an estimated {mid} trials in 100 (limits "
@@ -118,7 +121,7 @@ def _audible(q: QuestionFinding) -> str:
             f"even the upper limit, heard in {high} trials in 100, stays below the "
             f"{in_hundred(q.smallest_effect)} planned to matter"
         )
-    if q.heard.lower is not None and q.heard.lower > 0:
+    if q.share_not_guessed.lower is not None and q.share_not_guessed.lower > 0:
         return (
             f"guessing is ruled out, but the difference is heard in an estimated {mid} trials in 100, below "
             f"the {in_hundred(q.smallest_effect)} planned to matter"

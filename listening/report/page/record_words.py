@@ -36,7 +36,7 @@ def of_record(found: Findings) -> list[str]:
     record = found.record
     if record is None:
         return []
-    lines = [*_analyses(record), *_removals(record), *_deals(record)]
+    lines = [*_analyses(record), *_removals(record), *_deals(record), *_amendments(record)]
     if not lines:
         lines.append("Nothing was analysed, removed or dealt again before this analysis.")
     if not record.is_chained:
@@ -93,6 +93,25 @@ def _deals(record: StudyRecord) -> Iterator[str]:
         yield f"Dealt again on {day(one.at)}{late}{why}."
 
 
+def _amendments(record: StudyRecord) -> Iterator[str]:
+    for one in record.amendments:
+        what = "; ".join(f"{c.key}: {_quoted(c.was)} became {_quoted(c.now)}" for c in one.changes)
+        when = "after" if one.openings else "before"
+        yield (
+            f"Amended on {day(one.at)}, {when} any opening of the key, with {_n(one.finished, 'sitting')} "
+            f"finished of {one.begun} begun: {one.reason} ({what})."
+        )
+    if record.apart:
+        yield (
+            f"{_n(record.apart, 'sitting')} read other words, before an amendment: their answers are kept "
+            "apart, in the answer store, and decide nothing here."
+        )
+
+
+def _quoted(said: str) -> str:
+    return f"“{said}”" if said else "nothing"
+
+
 def _panel(record: StudyRecord) -> str:
     if record.n_simulated:
         return f"The {_n(record.n_simulated, 'sitting')} were simulated: no person listened."
@@ -102,7 +121,7 @@ def _panel(record: StudyRecord) -> str:
 def _head(record: StudyRecord) -> str:
     return (
         f"Head of the record at this analysis: {head_code.code(record.head)}. Whoever kept a code (a "
-        "listener’s last screen, a lodged plan) can have the record checked against it. No check sees "
+        "listener’s last screen, a deposited plan) can have the record checked against it. No check sees "
         "somebody who held folder and key and wrote all of it anew before any code had left the house."
     )
 

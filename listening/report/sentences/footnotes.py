@@ -4,7 +4,8 @@ from collections.abc import Iterator
 
 from listening.records import tasks
 from listening.records.conducted import Conducted, Sampled
-from listening.records.findings import Findings, Interval, QuestionFinding, SuperlativeFinding
+from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
+from listening.records.interval import Interval
 from listening.report import rounding
 from listening.report.sentences import facts, slots
 from listening.report.sentences.language import Language
@@ -23,9 +24,9 @@ def of_question(q: QuestionFinding, found: Findings, words: Language) -> str:
 def of_factor(q: QuestionFinding, found: Findings, words: Language) -> str:
     """The footnote of a factor's sentence: heard as in the question's own, and the ratio measured."""
     ratio = []
-    if q.factor is not None and q.factor.ratio is not None:
-        held = q.factor.ratio
-        said = {"ratio": words.number(held.value, 2), "coverage": rounding.level(held.level)}
+    if q.claimed_ratio is not None and q.claimed_ratio.ratio is not None:
+        held = q.claimed_ratio.ratio
+        said = {"ratio": words.number(held.value, 2), "coverage": rounding.level(held.coverage)}
         ratio = [words.text("footnote", "ratio").format(limits=_limits(held, words, 2), **said)]
     test = [*_test(q, found, words), *_estimate(q, words), *ratio, _planned(found, words)]
     return _joined([*test, *_earlier(q.id, found, words)])
@@ -58,7 +59,7 @@ def missing(found: Findings) -> list[str]:
         lines.append("whether over headphones or loudspeakers (`over` in [playback])")
     if not conducted.first_day:
         lines.append("when it took place")
-    if not conducted.sampled or any(one.n_units == 0 for one in conducted.sampled):
+    if not conducted.sampled or any(one.n_specimens == 0 for one in conducted.sampled):
         lines.append("how many units of each were recorded (column `unit` of the recordings table)")
     return lines
 
@@ -66,11 +67,11 @@ def missing(found: Findings) -> list[str]:
 def _test(q: QuestionFinding, found: Findings, words: Language) -> Iterator[str]:
     yield f"{words.task(q.task)}, {_who(q.n_listeners, found, words)}"
     yield from _carried_out(found, words)
-    yield words.text("footnote", "asked").format(asked=words.quoted(q.asked))
+    yield words.text("footnote", "asked").format(asked=words.quoted(q.wording))
     if q.presentation == "isolated":
         yield words.text("footnote", "edited")
     else:
-        yield from _recorded((q.more, q.than), found, words, strikes=q.stimuli_per_condition)
+        yield from _recorded(facts.compared(q), found, words, strikes=q.stimuli_per_condition)
     yield _played(q.presentation, found, words)
 
 
@@ -110,7 +111,7 @@ def _level(conducted: Conducted, found: Findings, words: Language) -> str:
 def _recorded(
     conditions: tuple[str, ...], found: Findings, words: Language, *, strikes: int = 0
 ) -> Iterator[str]:
-    """How many units and strikes of each, and which recordings."""
+    """How many specimens and strikes of each, and which recordings."""
     held = [found.conducted.of(one) for one in conditions] if found.conducted else []
     sampled = [one for one in held if one is not None]
     if len(sampled) < len(conditions):
@@ -125,14 +126,14 @@ def _recorded(
 
 def _counted(sampled: list[Sampled], words: Language) -> str:
     first, last = sampled[0], sampled[-1]
-    alike = len({(one.n_units, len(one.recordings)) for one in sampled}) == 1
-    if alike and not first.n_units:
+    alike = len({(one.n_specimens, len(one.recordings)) for one in sampled}) == 1
+    if alike and not first.n_specimens:
         return words.text("footnote", "strikes_alike").format(strikes=_strikes(len(first.recordings), words))
-    return words.text("footnote", "units_alike" if alike else "units_differ").format(
+    return words.text("footnote", "specimens_alike" if alike else "specimens_differ").format(
         strikes=_strikes(len(first.recordings), words),
-        units=_units(first.n_units, words),
+        specimens=_specimens(first.n_specimens, words),
         strikes_than=_strikes(len(last.recordings), words),
-        units_than=_units(last.n_units, words),
+        specimens_than=_specimens(last.n_specimens, words),
     )
 
 
@@ -140,8 +141,8 @@ def _strikes(n: int, words: Language) -> str:
     return words.text("footnote", "strike" if n == 1 else "strikes").format(n=n)
 
 
-def _units(n: int, words: Language) -> str:
-    return words.text("footnote", "unit" if n == 1 else "units").format(n=n)
+def _specimens(n: int, words: Language) -> str:
+    return words.text("footnote", "specimen" if n == 1 else "specimens").format(n=n)
 
 
 def _played(presentation: str, found: Findings, words: Language) -> str:
@@ -155,11 +156,28 @@ def _played(presentation: str, found: Findings, words: Language) -> str:
 def _estimate(q: QuestionFinding, words: Language) -> Iterator[str]:
     if q.points is not None:
         yield words.text("footnote", "estimate_points").format(
-            coverage=rounding.level(q.points.level), limits=_limits(q.points, words, slots.RATING_DIGITS)
+            coverage=rounding.level(q.points.coverage), limits=_limits(q.points, words, slots.RATING_DIGITS)
         )
     elif q.share is not None:
-        key = "estimate_trials" if q.kind == "audible" else "estimate"
-        yield words.text("footnote", key).format(**share(q.share, words))
+        key = "estimate_trials" if q.of_kind.by_right_answers else "estimate"
+        if q.contrast != "pair":
+            key = f"estimate_{q.contrast}"
+        yield words.text("footnote", key).format(**_as_asked(q, q.share, words))
+
+
+def _as_asked(q: QuestionFinding, held: Interval, words: Language) -> dict[str, str]:
+    """An interaction's estimate is the difference of two shares, twice what lies above even chances."""
+    if q.contrast != "interaction":
+        return share(held, words)
+    low, value, high = (
+        None if one is None else 200 * (one - 0.5) for one in (held.lower, held.value, held.upper)
+    )
+    ends = ("–" if end is None else words.number(end, 0) for end in (low, high))
+    return {
+        "share": words.number(value or 0.0, 0),
+        "coverage": rounding.level(held.coverage),
+        "limits": words.text("footnote", "limits").format(**dict(zip(("low", "high"), ends, strict=True))),
+    }
 
 
 def share(found: Interval, words: Language) -> dict[str, str]:
@@ -167,7 +185,7 @@ def share(found: Interval, words: Language) -> dict[str, str]:
     low, high = ("–" if end is None else slots.in_hundred(end, words) for end in (found.lower, found.upper))
     return {
         "share": slots.in_hundred(found.value, words),
-        "coverage": rounding.level(found.level),
+        "coverage": rounding.level(found.coverage),
         "limits": words.text("footnote", "limits").format(low=low, high=high),
     }
 

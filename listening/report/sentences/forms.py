@@ -46,18 +46,20 @@ def of_question(q: QuestionFinding, found: Findings, words: Language) -> Iterato
 
 def of_factor(q: QuestionFinding, found: Findings, words: Language) -> Iterator[Form]:
     """The forms of a planned factor that holds."""
-    printable = q.factor is not None and q.factor.word == "supported" and facts.may_be_printed(q, found)
-    measured = slots.measured(q.factor.metric, words) if q.factor else ""
-    if q.factor is None or not printable or not measured or not words.comparatives(q.comparative):
+    printable = (
+        q.claimed_ratio is not None and q.claimed_ratio.word == "supported" and facts.may_be_printed(q, found)
+    )
+    measured = slots.measured(q.claimed_ratio.metric, words) if q.claimed_ratio else ""
+    if q.claimed_ratio is None or not printable or not measured or not words.comparatives(q.comparative):
         return
     filled, raw = slots.of_question(q, found, words)
-    filled |= slots.of_factor(q.factor, words)
+    filled |= slots.of_factor(q.claimed_ratio, words)
     templates = tuple(
         whole.replace("{claim}", claim).replace("{measured}", measured) + "."
         for whole in words.list_of("factor", "sentence")
         for claim in words.list_of("claim", facts.claim(q))
     )
-    yield Form(q.id, words.code, "sentence", templates, filled, raw | {"factor": q.factor.factor})
+    yield Form(q.id, words.code, "sentence", templates, filled, raw | {"factor": q.claimed_ratio.claimed})
     yield fixed(q.id, words.code, "footnote", footnotes.of_factor(q, found, words))
 
 

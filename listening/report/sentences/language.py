@@ -22,7 +22,7 @@ class Language:
         """Wordings that mean the same, the printed one first; empty where the file has none."""
         return list(self.words[section].get(key, ()))
 
-    def told_apart(self, task: str) -> list[str]:
+    def discriminated(self, task: str) -> list[str]:
         """What happened in a task with right answers; a task without words of its own has plain ones."""
         return self.list_of("evidence", task) or self.list_of("evidence", "other_task")
 
@@ -43,6 +43,10 @@ class Language:
         """The text in this language's quotation marks."""
         opening, closing = self.words["quotes"]
         return f"{opening}{text}{closing}"
+
+    def listed(self, names: list[str]) -> str:
+        """`a, b and c`."""
+        return f" {self.words['and']} ".join([", ".join(names[:-1]), names[-1]] if names[1:] else names)
 
     def number(self, value: float, digits: int) -> str:
         """A number with this language's decimal sign and a true minus."""

@@ -1,6 +1,6 @@
 """What a planned factor bears (`at least 1.4 times as long`): its sentence, its reason and its footnote."""
 
-from listening.records.factor import FactorFinding
+from listening.records.claimed_ratio import ClaimedRatioFinding
 from listening.records.findings import Findings, QuestionFinding
 from listening.report.rounding import number
 from listening.report.sentences import footnotes, forms, language, sentences, slots, wording
@@ -10,7 +10,7 @@ VERBS = {"supported": "reaches", "contradicted": "stays below"}
 
 def printable(q: QuestionFinding, found: Findings) -> str:
     """The one sentence that a planned factor bears; empty where none was planned."""
-    f = q.factor
+    f = q.claimed_ratio
     if f is None:
         return ""
     words = language.of(language.ENGLISH)
@@ -28,17 +28,17 @@ def printable(q: QuestionFinding, found: Findings) -> str:
 
 def reason(q: QuestionFinding) -> str:
     """Which half of a planned factor holds and which does not, with the numbers."""
-    f = q.factor
+    f = q.claimed_ratio
     if f is None:
         return "no factor was planned"
     measured = f.reason
     if f.ratio is not None:
         verb = VERBS.get(f.measured, "may or may not reach")
-        measured = f"measured: the ratio{ratio(f, ' is')} and {verb} {wording.times(f.factor)}"
-    return f"{measured}; heard: the answers to “{q.asked}” say {q.word}"
+        measured = f"measured: the ratio{ratio(f, ' is')} and {verb} {wording.times(f.claimed)}"
+    return f"{measured}; heard: the answers to “{q.wording}” say {q.word}"
 
 
-def ratio(f: FactorFinding, verb: str) -> str:
+def ratio(f: ClaimedRatioFinding, verb: str) -> str:
     """` is 1.52 times (limits 1.48 to 1.55)`, as far as the data go."""
     if f.ratio is None:
         return ""
@@ -48,4 +48,4 @@ def ratio(f: FactorFinding, verb: str) -> str:
 
 def footnote(q: QuestionFinding, found: Findings) -> str:
     """What was heard and what was measured."""
-    return footnotes.of_factor(q, found, language.of(language.ENGLISH)) if q.factor else ""
+    return footnotes.of_factor(q, found, language.of(language.ENGLISH)) if q.claimed_ratio else ""

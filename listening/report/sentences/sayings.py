@@ -22,12 +22,12 @@ def of_comparison(found: Comparison) -> list[str]:
 
 def pressure_lost_percent(lost_db: float) -> float:
     """Percent of the sound pressure that is gone: 10 dB is 68 %."""
-    return 100.0 * (1.0 - 10.0 ** (-lost_db / 20.0))
+    return float(100.0 * (1.0 - 10.0 ** (-lost_db / 20.0)))
 
 
 def energy_lost_percent(lost_db: float) -> float:
     """Percent of the energy that is gone: 10 dB is 90 %."""
-    return 100.0 * (1.0 - 10.0 ** (-lost_db / 10.0))
+    return float(100.0 * (1.0 - 10.0 ** (-lost_db / 10.0)))
 
 
 def _energy(found: Comparison, lost: ComparedRow) -> str:
@@ -37,7 +37,7 @@ def _energy(found: Comparison, lost: ComparedRow) -> str:
     text = (
         f"{less} has {db:.1f} dB{limits} less energy than {gains}: {energy_lost_percent(db):.0f} % of the "
         f"energy is gone, and {pressure_lost_percent(db):.0f} % of the sound pressure; they are one fact in "
-        "three units."
+        "three specimens."
     )
     if lost.inside_repeatability:
         text += " Strikes alone may differ as much: no difference is shown."

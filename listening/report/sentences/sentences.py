@@ -2,7 +2,16 @@
 
 from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
 from listening.report.page import imported_words, reasons
-from listening.report.sentences import cause_words, facts, footnotes, forms, language, slots, wording
+from listening.report.sentences import (
+    cause_words,
+    facts,
+    footnotes,
+    forms,
+    kind_words,
+    language,
+    slots,
+    wording,
+)
 from listening.report.sentences.form import Form
 
 SIMULATED = "Simulated panel, not for print: "
@@ -57,15 +66,13 @@ def claim(q: QuestionFinding, found: Findings) -> str:
 
 def ask(q: QuestionFinding, found: Findings) -> str:
     """A planned question in short."""
-    if cause_words.of(q):
+    if cause_words.of(q) or q.contrast != "pair":
         return f"Does it hold that, {claim(q, found)}?"
     at = "as recorded" if q.presentation == wording.AS_RECORDED else f"at equal {wording.held_equal(found)}"
-    if q.kind == "same":
-        return f"Are {q.more_label} and {q.than_label} heard as the same in {q.attribute}, {at}?"
-    if q.kind == "audible":
-        return f"Can {q.more_label} be told from {q.than_label} by ear, {at}?"
-    return f"Is {wording.is_heard(q.more_label, q.comparative, q.than_label)}, {at}?".replace(
-        f"Is {q.more_label} is ", f"Is {q.more_label} "
+    heard = wording.is_heard(q.more_label, q.comparative, q.than_label)
+    asked = f"Is {heard}".replace(f"Is {q.more_label} is ", f"Is {q.more_label} ")
+    return kind_words.OF[q.kind].asked.format(
+        more=q.more_label, than=q.than_label, attribute=q.attribute, asked=asked, at=at
     )
 
 
@@ -83,12 +90,12 @@ def _not_for_print(q: QuestionFinding, found: Findings) -> str:
     tail = f": {done}" if done else ""
     if q.word == "undecided":
         return f"No claim: the test leaves open whether, {said}{tail}."
-    if q.word == "contradicted" and q.kind == "same":
+    if q.word == "contradicted" and q.of_kind.is_equivalence:
         return f"No claim: the test speaks against it that, {said}{tail}."
     if q.word == "contradicted":
         by = f"by as much as was planned to matter ({reasons.matters(q)})"
         return f"No claim: the test speaks against it that, {said} {by}{tail}."
-    if q.kind == "same" and q.about_level:
+    if q.of_kind.is_equivalence and q.about_level:
         return f"The matching held, which is no sentence for print: {said}{tail}."
     return f"No sentence for print, because more than one thing was edited: {said}{tail}."
 

@@ -1,12 +1,13 @@
 """What the slots of a template are filled with, the printed text first, then what means the same."""
 
 from listening.records import metric_register, tasks
-from listening.records.factor import FactorFinding
+from listening.records.claimed_ratio import ClaimedRatioFinding
 from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
 from listening.report.sentences import cause_words, facts, wording
 from listening.report.sentences.language import Language
 
 Slots = dict[str, tuple[str, ...]]
+ENDS = ("more", "than")
 RATING_DIGITS = 1
 CHOSEN = ("training", "training_plain", "over")  # words that are chosen by something else than number
 
@@ -22,7 +23,7 @@ def of_question(q: QuestionFinding, found: Findings, words: Language) -> tuple[S
         "comparative": tuple(words.comparatives(q.comparative)),
         "where": tuple(words.list_of("where", facts.held(q.presentation, found))),
         "attribute": (q.attribute,),
-        "asked": (words.quoted(q.asked),),
+        "asked": (words.quoted(q.wording),),
         "listeners": (str(q.n_listeners),),
         "k": (str(q.n_direct_more),),
         "n": (str(q.n_direct),),
@@ -32,6 +33,7 @@ def of_question(q: QuestionFinding, found: Findings, words: Language) -> tuple[S
         "guess": ("" if q.guess is None else in_hundred(q.guess, words),),
         "bound": (bound(q, words),),
         **moved(q, words),
+        **several(q, reach, words),
         **agreeing(words, many=many),
     }
     if q.points is None:
@@ -43,6 +45,24 @@ def of_question(q: QuestionFinding, found: Findings, words: Language) -> tuple[S
         "scale": (scale(q, words),),
     }
     return filled | said, {"points": points}
+
+
+def several(q: QuestionFinding, reach: facts.Reach, words: Language) -> Slots:
+    """What a contrast of several pairs is taken over."""
+    if q.contrast == "pair":
+        return {}
+    said = [names(one, one, reach, words)[0] for one in q.over] if q.contrast == "trend" else list(q.over)
+    there = [part for part in q.parts if part.is_turned]
+    here = [part for part in q.parts if not part.is_turned]
+    return {
+        "over": (words.listed(said),),
+        "n_pairs": (str(len(q.parts)),),
+        **{f"{end}_other": names(one, one, reach, words) for end, one in zip(ENDS, q.exceeds, strict=False)},
+        "k_here": (str(sum(part.n_more for part in here)),),
+        "n_here": (str(sum(part.n for part in here)),),
+        "k_there": (str(sum(part.n - part.n_more for part in there)),),
+        "n_there": (str(sum(part.n for part in there)),),
+    }
 
 
 def of_superlative(s: SuperlativeFinding, found: Findings, words: Language) -> Slots:
@@ -61,9 +81,9 @@ def of_superlative(s: SuperlativeFinding, found: Findings, words: Language) -> S
     }
 
 
-def of_factor(planned: FactorFinding, words: Language) -> Slots:
+def of_factor(planned: ClaimedRatioFinding, words: Language) -> Slots:
     """Slots of a planned factor."""
-    factor = f"{planned.factor:g}".replace(".", str(words.words["decimal"]))
+    factor = f"{planned.claimed:g}".replace(".", str(words.words["decimal"]))
     return {"factor": (factor,)}
 
 
@@ -108,12 +128,14 @@ def agreeing(words: Language, *, many: bool) -> Slots:
 def happened(q: QuestionFinding, words: Language) -> list[str]:
     """Templates of what was done, the printed one first."""
     key = facts.evidence(q)
-    return words.told_apart(key) if q.kind == "audible" else words.list_of("evidence", key)
+    return words.discriminated(key) if q.of_kind.by_right_answers else words.list_of("evidence", key)
 
 
 def tied(q: QuestionFinding, words: Language) -> str:
     """What to add where some found no difference; a template."""
-    return words.words["evidence"]["tied"] if q.n_direct_no_difference and q.kind != "audible" else ""
+    return (
+        words.words["evidence"]["tied"] if q.n_direct_no_difference and not q.of_kind.by_right_answers else ""
+    )
 
 
 def moved(q: QuestionFinding, words: Language) -> Slots:
@@ -127,7 +149,7 @@ def moved(q: QuestionFinding, words: Language) -> Slots:
 
 def bound(q: QuestionFinding, words: Language) -> str:
     """What `the same` allows; empty for other kinds."""
-    if q.kind != "same":
+    if not q.of_kind.is_equivalence:
         return ""
     effect = in_hundred(q.smallest_effect, words) if q.unit == "share" else f"{q.smallest_effect:g}"
     return words.text("bounds", q.unit).format(effect=effect)

@@ -44,7 +44,7 @@ ALWAYS = (
         ("people", "most", "majority", "percent", "%", "menschen", "meisten"),
     ),
     LeftOut(
-        "other units, supports, rooms, playback levels or people",
+        "other specimens, supports, rooms, playback levels or people",
         "only these recordings were heard, by this kind of listener; nothing was tried on the road",
         ("road", "traffic", "street", "outdoors", "everywhere", "handlebar"),
     ),
@@ -60,9 +60,9 @@ def of_question(q: QuestionFinding, found: Findings) -> tuple[LeftOut, ...]:
         return tuple(_open(q, found))
     if q.word == "contradicted":
         return tuple(_against(q, found))
-    if q.kind == "audible":
+    if q.of_kind.by_right_answers:
         return _audible(q)
-    if q.kind == "same":
+    if q.of_kind.is_equivalence:
         return tuple(_same(q))
     return tuple(_more(q, found))
 
@@ -78,15 +78,20 @@ def of_superlative(s: SuperlativeFinding) -> tuple[LeftOut, ...]:
 
 def of_factor(q: QuestionFinding) -> tuple[LeftOut, ...]:
     """The same for a planned factor."""
-    if q.factor is None:
+    if q.claimed_ratio is None:
         return ()
-    said = wording.more_by(q.factor.factor)
+    said = wording.more_by(q.claimed_ratio.claimed)
     listed = [
         LeftOut(f"“sounds {said}”", "how much was measured; listeners said only which of the two"),
-        LeftOut(f"anything beyond “at least {wording.times(q.factor.factor)}”", "that is the factor planned"),
+        LeftOut(
+            f"anything beyond “at least {wording.times(q.claimed_ratio.claimed)}”",
+            "that is the factor planned",
+        ),
     ]
     if q.about_level:
-        listed.append(LeftOut(f"“{wording.times(q.factor.factor)} louder” without “in sone”", HOW_LOUD))
+        listed.append(
+            LeftOut(f"“{wording.times(q.claimed_ratio.claimed)} louder” without “in sone”", HOW_LOUD)
+        )
     return tuple(listed)
 
 
@@ -105,7 +110,7 @@ def _open(q: QuestionFinding, found: Findings) -> Iterator[LeftOut]:
 
 def _against(q: QuestionFinding, found: Findings) -> Iterator[LeftOut]:
     yield LeftOut(f"“{sentences.claim(q, found)}”", "the planned question came out against it")
-    if q.kind == "more":
+    if q.of_kind.has_direction:
         opposite = f"“{OPPOSITES[q.comparative]}”, " if q.comparative in OPPOSITES else ""
         yield LeftOut(
             f"{opposite}“the same”, or that {q.than_label} is heard as {q.comparative}",
@@ -119,7 +124,7 @@ def _more(q: QuestionFinding, found: Findings) -> Iterator[LeftOut]:
     if q.comparative != facts.PREFERRED:
         yield LeftOut(
             "“better”, “preferred”, “clearer”, “nicer”",
-            f"asked was “{q.asked}”, and nothing else",
+            f"asked was “{q.wording}”, and nothing else",
             ("better", "preferred", "clearer", "nicer", "safer", "besser", "klarer"),
         )
     if q.comparative in OPPOSITES:
@@ -135,7 +140,7 @@ def _more(q: QuestionFinding, found: Findings) -> Iterator[LeftOut]:
     if reach != "design" and q.presentation != "isolated":
         yield LeftOut(
             f"“{more}” without “{'recordings' if reach == 'recordings' else 'the recording'} of”",
-            "the units recorded do not speak for the design: that needs several units of each",
+            "the specimens recorded do not speak for the design: that needs several of each",
         )
     yield LeftOut(
         f"“{wording.superlative(word)}”, “{word} than all others”",

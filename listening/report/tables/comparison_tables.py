@@ -10,6 +10,7 @@ NAMES = {metric.key: (metric.name, metric.decimals) for metric in metric_registe
     "rise_s": ("attack, 10 to 90 %", 4),
     "strike_noise_db": ("strike noise, rel.", 1),
     "above_level_s": ("time above the level", 2),
+    "audible_s": ("heard over the room for", 2),
     "decay_s": ("loudness to a tenth", 2),  # the full name is too long for 80 columns
     "edt_s": ("EDT", 2),
     "energy_lost_db": ("energy lost", 1),

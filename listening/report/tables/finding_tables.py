@@ -43,7 +43,7 @@ def effects(found: Findings) -> Table:
         "worth, dB",
         "limits, dB",
     )
-    compared = [q for q in found.questions if q.kind != "audible" and q.unit != "points"]
+    compared = [q for q in found.questions if not q.of_kind.by_right_answers and q.unit != "points"]
     return Table("Effects", head, tuple(map(_effect, compared)), frozenset(range(2, 8)))
 
 
@@ -67,7 +67,7 @@ def rated(found: Findings) -> Table:
             q.task,
             signed(q.points.value if q.points else None),
             limits(q.points),
-            rounding.level(q.points.level) if q.points else "–",
+            rounding.level(q.points.coverage) if q.points else "–",
             _p(q.p),
             number(q.spread_listeners),
             number(q.spread_stimuli),
@@ -78,7 +78,7 @@ def rated(found: Findings) -> Table:
     return Table("Rated", head, rows, frozenset(range(3, 9)))
 
 
-def told_apart(found: Findings) -> Table:
+def discriminated(found: Findings) -> Table:
     """Every planned question whether two things can be told apart."""
     head = (
         "question",
@@ -91,14 +91,14 @@ def told_apart(found: Findings) -> Table:
         "covers",
         "p",
         "by guessing, in 100",
-        "bounds by",
+        "limits by",
     )
-    asked = [q for q in found.questions if q.kind == "audible"]
-    return Table("Told apart", head, tuple(map(_told_apart, asked)), frozenset(range(3, 10)))
+    asked = [q for q in found.questions if q.of_kind.by_right_answers]
+    return Table("Discrimination", head, tuple(map(_discriminated, asked)), frozenset(range(3, 10)))
 
 
-def _told_apart(q: QuestionFinding) -> Row:
-    heard = q.heard
+def _discriminated(q: QuestionFinding) -> Row:
+    heard = q.share_not_guessed
     return (
         q.id,
         q.word,
@@ -107,10 +107,10 @@ def _told_apart(q: QuestionFinding) -> Row:
         "–" if q.n_alike is None else f"{q.n_false} of {q.n_alike}",
         number(100 * heard.value, 0) if heard else "–",
         _hundred_limits(heard),
-        rounding.level(heard.level) if heard else "–",
+        rounding.level(heard.coverage) if heard else "–",
         _p(q.p),
         in_hundred(q.guess),
-        q.bound_by,
+        q.limits_by,
     )
 
 
@@ -123,7 +123,7 @@ def behind(found: Findings) -> Table:
         "direct, chosen of",
         "strikes each",
         "degrees of freedom",
-        "bounds by",
+        "limits by",
     )
     rows = tuple(
         (
@@ -133,7 +133,7 @@ def behind(found: Findings) -> Table:
             f"{q.n_direct} ratings" if q.unit == "points" else f"{q.n_direct_more} of {q.n_direct}",
             str(q.stimuli_per_condition),
             number(q.df, 0),
-            q.bound_by or "–",
+            q.limits_by or "–",
         )
         for q in found.questions
     )
@@ -163,7 +163,7 @@ def spread(found: Findings) -> Table:
         (
             q.id,
             in_hundred(q.share_average_listener),
-            in_hundred(q.share_other_way) if q.kind == "more" else "–",
+            in_hundred(q.share_other_way) if q.of_kind.has_direction else "–",
             number(q.spread_listeners),
             number(q.spread_stimuli),
         )
@@ -181,7 +181,7 @@ def _effect(q: QuestionFinding) -> Row:
         q.word,
         in_hundred(q.share.value if q.share else None),
         f"{in_hundred(q.share.lower)} to {in_hundred(q.share.upper)}" if q.share else "–",
-        rounding.level(q.share.level) if q.share else "–",
+        rounding.level(q.share.coverage) if q.share else "–",
         _p(q.p),
         signed(worth.db, 1) if worth and has_worth else "none",
         f"{number(worth.lower_db, 1)} to {number(worth.upper_db, 1)}" if worth and has_worth else "–",
@@ -293,7 +293,7 @@ def slopes(found: Findings) -> Table:
         for s in found.level_slopes
     )
     head = ("answer to", "log-odds per dB", "limits", "from", "answers", "listeners")
-    caption = f"Level slope with {rounding.level(found.method.slope_level)} limits"
+    caption = f"Level slope with {rounding.level(found.method.slope_coverage)} limits"
     return Table(caption, head, rows, frozenset({1, 2, 4, 5}))
 
 
@@ -488,7 +488,7 @@ def _has(found: Findings, metric: str) -> bool:
 
 def _own_scale(q: QuestionFinding) -> bool:
     """Whether a question’s numbers are points of a scale or shares heard, and no choices."""
-    return q.unit == "points" or q.kind == "audible"
+    return q.unit == "points" or q.of_kind.by_right_answers
 
 
 def _level_unit(q: QuestionFinding, one: LevelCheck) -> str:
@@ -502,14 +502,14 @@ def _on_scale(value: float | None, lower: float | None, upper: float | None, uni
     shares = [one if unit == "share" else rounding.as_share(one) for one in (value, lower, upper)]
     if shares[1] is None and shares[2] is None:
         return in_hundred(shares[0]), "–"
-    low, high = ("no bound" if one is None else in_hundred(one) for one in shares[1:])
+    low, high = ("no limit" if one is None else in_hundred(one) for one in shares[1:])
     return in_hundred(shares[0]), f"{low} to {high}"
 
 
 def _pair(lower: float | None, upper: float | None) -> str:
     if lower is None and upper is None:
         return "–"
-    low, high = ("no bound" if bound is None else number(bound) for bound in (lower, upper))
+    low, high = ("no limit" if bound is None else number(bound) for bound in (lower, upper))
     return f"{low} to {high}"
 
 

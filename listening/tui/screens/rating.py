@@ -33,7 +33,7 @@ class Rating(Sheet):
         self.put("question", Content.styled(view.question, "bold"))
         self.put("status", Content(view.status))
         self.query_one(Sounds).show(view.clips)
-        self.put("labels", Content("\n".join(scales.labels(view.scale, self.page_width))))
+        self.put("labels", Content("\n".join(scales.labels(view, self.page_width))))
         padded = [*view.dials, *[None] * MOST][:MOST]
         for row, dial in zip(self.query(ScaleRow), padded, strict=True):
             row.show(dial)
@@ -42,4 +42,4 @@ class Rating(Sheet):
         """Lines that the question, its sounds and every scale need."""
         wanted = n_lines(view.question, self.page_width) + n_lines(view.status, self.page_width)
         sounds = (LINES + SPACES if self.is_roomy(view) else LINES_SMALL) if view.clips else 0
-        return wanted + sounds + len(scales.labels(view.scale, self.page_width)) + len(view.dials)
+        return wanted + sounds + len(scales.labels(view, self.page_width)) + len(view.dials)

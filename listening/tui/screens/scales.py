@@ -9,13 +9,12 @@ from textual.widget import Widget
 from listening.tui.screens.firm import FIRM_SPACE
 
 if TYPE_CHECKING:
-    from listening.session.view import DialView
+    from listening.session.view import DialView, View
 
 HEAD_CELLS = 14  # before the scale: a sign and the sound's name
 TAIL_CELLS = 15  # behind it: the number, or that none is set
 WIDEST = 160
 LABEL_LINES = 3
-TICKS = 10  # parts of the scale between ticks
 
 
 class ScaleRow(Widget):
@@ -39,7 +38,7 @@ class ScaleRow(Widget):
         sign = "▶" if clip.sounding else "✓" if clip.heard else FIRM_SPACE
         chosen = ">" if self._dial.selected else FIRM_SPACE
         head = f"{chosen} {sign} {clip.name}"[: HEAD_CELLS - 1]
-        scale = track(self._dial.share, cells(self.size.width))
+        scale = track(self._dial.share, cells(self.size.width), self._dial.parts)
         row = Content(f"{head:<{HEAD_CELLS}}{scale} {self._dial.text}".replace(" ", FIRM_SPACE))
         return row.stylize("bold") if self._dial.selected else row
 
@@ -50,42 +49,48 @@ def cells(width: int) -> int:
     return max(own - 1 + own % 2, 11)
 
 
-def track(share: float | None, width: int) -> str:
+def track(share: float | None, width: int, parts: int) -> str:
     """The scale with its ticks, and the mark where it stands."""
     line = ["─"] * width
-    for tick in range(TICKS + 1):
-        line[round(tick * (width - 1) / TICKS)] = "┼"
+    for tick in range(parts + 1):
+        line[round(tick * (width - 1) / parts)] = "┼"
     line[0], line[-1] = "├", "┤"
     if share is not None:
         line[round(share * (width - 1))] = "●"
     return "".join(line)
 
 
-def labels(scale: tuple[str, ...], width: int) -> list[str]:
-    """Lines of labels, each over its place on the scale and broken within its own share of the width."""
-    if not scale:
+def labels(view: "View", width: int) -> list[str]:
+    """Lines of labels, each over its place or band and broken within its own share of the width."""
+    if not view.scale:
         return []
-    own = cells(width)
-    room = own // max(len(scale) - 1, 1) if len(scale) > 2 else own // 2
+    scale, own = view.scale, cells(width)
+    parts = len(scale) if view.has_bands else max(len(scale) - 1, 1)
+    room = own // (2 if len(scale) <= 2 else parts)
     if max(len(word) for label in scale for word in label.split()) > room - 2:
-        return _legend(scale, width)
+        return _legend(view, width)
     broken = [textwrap.wrap(label, max(room - 2, 4))[:LABEL_LINES] or [""] for label in scale]
     n_lines = max(len(lines) for lines in broken)
-    made = []
-    for number in range(n_lines):
-        row = [FIRM_SPACE] * (HEAD_CELLS + own + TAIL_CELLS)
-        for i, lines in enumerate(broken):
-            text = ([""] * (n_lines - len(lines)) + lines)[number]
-            at = HEAD_CELLS + round(i * (own - 1) / max(len(scale) - 1, 1)) - len(text) // 2
-            at = max(at, 0) if i else HEAD_CELLS
-            if i and i == len(scale) - 1:
-                at = min(at, HEAD_CELLS + own + TAIL_CELLS - len(text))
-            row[at : at + len(text)] = text.replace(" ", FIRM_SPACE)
-        made.append("".join(row).rstrip(FIRM_SPACE))
-    return made
+    return [
+        _label_row([([""] * (n_lines - len(lines)) + lines)[number] for lines in broken], own, view.has_bands)
+        for number in range(n_lines)
+    ]
 
 
-def _legend(scale: tuple[str, ...], width: int) -> list[str]:
+def _label_row(texts: list[str], own: int, has_bands: bool) -> str:
+    """One line of all labels; over places the first and last keep to the ends."""
+    row = [FIRM_SPACE] * (HEAD_CELLS + own + TAIL_CELLS)
+    for i, text in enumerate(texts):
+        share = (i + 0.5) / len(texts) if has_bands else i / max(len(texts) - 1, 1)
+        at = HEAD_CELLS + round(share * (own - 1)) - len(text) // 2
+        if not has_bands and i == 0:
+            at = HEAD_CELLS
+        elif i == len(texts) - 1:
+            at = min(at, len(row) - len(text))
+        row[at : at + len(text)] = text.replace(" ", FIRM_SPACE)
+    return "".join(row).rstrip(FIRM_SPACE)
+
+
+def _legend(view: "View", width: int) -> list[str]:
     """The labels in running text with their numbers, where they do not fit over their places."""
-    told = (f"{round(100 * i / max(len(scale) - 1, 1))} = {label}" for i, label in enumerate(scale))
-    return textwrap.wrap(", ".join(told), width)
+    return textwrap.wrap(", ".join(view.numbered_scale()), width)

@@ -1,4 +1,4 @@
-"""`No difference` answers: the three-way model decides, level and verdict as for choices without them."""
+"""`No difference` answers: the three-category model decides, level and verdict as without them."""
 
 import numpy as np
 import pytest
@@ -119,7 +119,7 @@ def test_a_study_that_allows_no_difference_says_so_in_its_sentence(bells):
 
 @pytest.mark.slow
 def test_where_there_is_no_effect_it_is_supported_no_oftener_than_alpha(panel):
-    """The lower bound is above zero in at most 5 % of 200 panels, and three Monte Carlo errors of 1.5 %."""
+    """The lower limit is above zero in at most 5 % of 200 panels, and three Monte Carlo errors of 1.5 %."""
     above = []
     for seed in range(200):
         nothing = {"a": 0.0, "b": 0.0, "c": 0.8}

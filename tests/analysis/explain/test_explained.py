@@ -24,11 +24,11 @@ KEY = ("brightness", "as recorded")
 
 
 def measured(presentation: str, designs: dict[str, dict[str, float]] = DESIGNS) -> played.Table:
-    """What three strokes of each design measure; matched, they are alike in level."""
+    """What three strikes of each design measure; matched, they are alike in level."""
     matched = presentation == "matched"
     return {
         (presentation, name, METRICS[what]): Played(
-            mean=0.0 if matched and what == "level" else value, se=0.02, n=3, sd_stroke=0.03
+            mean=0.0 if matched and what == "level" else value, se=0.02, n=3, sd_strike=0.03
         )
         for name, has in designs.items()
         for what, value in has.items()
@@ -148,12 +148,12 @@ def columns(**metrics: np.ndarray) -> played.Table:
     }
 
 
-def test_brightness_and_decay_that_go_together_are_said_not_to_be_told_apart():
+def test_brightness_and_decay_that_go_together_are_said_not_to_be_separable():
     rng = np.random.default_rng(5)
     x = rng.normal(size=8)
     table = columns(laf_max_db=rng.normal(size=8) * 3, sharpness_acum=x, decay_s=x + rng.normal(0, 0.05, 8))
     found = decomposition.of_set(KEY, made(2 * x), table, metrics=METRICS, slope=None)
-    assert found.told_apart is False
+    assert found.separable is False
     assert min(found.inflation[n] for n in ("brightness", "decay")) > 5
     both = shares(found)
     assert both["brightness"].share_on_top.upper < 0.1 > both["decay"].share_on_top.upper
@@ -182,7 +182,7 @@ def test_one_property_that_repeats_another_leaves_the_shares_and_says_why_there_
     table = columns(laf_max_db=np.zeros(8), sharpness_acum=x, decay_s=2 * x)
     found = decomposition.of_set(KEY, made(x), table, metrics=METRICS, slope=None)
     assert found.inflation == {"brightness": None, "decay": None}
-    assert (found.told_apart, found.steps, found.held_equal) == (False, (), ("level",))
+    assert (found.separable, found.steps, found.held_equal) == (False, (), ("level",))
     assert [s.share_on_top.value for s in found.shares] == pytest.approx([0, 0], abs=1e-9)
 
 
@@ -210,7 +210,7 @@ def test_the_metric_behind_the_answers_predicts_best_and_noise_is_told_from_it()
     assert rows["sharpness_acum"].slope_both.lower <= 2 <= rows["sharpness_acum"].slope_both.upper
 
 
-def test_two_metrics_that_say_the_same_are_not_told_apart():
+def test_two_metrics_that_say_the_same_are_not_discriminated():
     rng = np.random.default_rng(3)
     x = np.linspace(-2, 2, 8)
     rows = against(2 * x + rng.normal(0, 0.3, 8), sharpness_acum=x, centroid_hz=x + rng.normal(0, 0.05, 8))

@@ -24,7 +24,7 @@ def demo() -> Findings:
 
 
 def exact(value: float, reach: float = 0.0) -> Interval:
-    return Interval(value=value, lower=value - reach, upper=value + reach, level=0.95)
+    return Interval(value=value, lower=value - reach, upper=value + reach, coverage=0.95)
 
 
 def study(demo: Findings, x: np.ndarray, y: np.ndarray, **spreads: float) -> Findings:
@@ -105,18 +105,18 @@ def test_a_prediction_by_hand(demo):
     assert made.one_listener == made.strength  # nobody differs here
 
 
-def test_listeners_and_single_strokes_widen_it(demo):
+def test_listeners_and_single_strikes_widen_it(demo):
     plain = told(study(demo, X, Y), 75.0)
     wide = told(study(demo, X, Y, listeners=0.6, stimuli=0.3), 75.0)
     df = 3
     quantile = t_interval.quantile(0.975, df)
     variance = ((plain.strength.upper - plain.strength.value) / quantile) ** 2
-    of_stroke = 0.3**2 * (1 - 1 / 3)
+    of_strike = 0.3**2 * (1 - 1 / 3)
     assert wide.strength.upper - wide.strength.value == pytest.approx(
-        quantile * np.sqrt(variance + of_stroke)
+        quantile * np.sqrt(variance + of_strike)
     )
     assert wide.one_listener.upper - wide.one_listener.value == pytest.approx(
-        quantile * np.sqrt(variance + of_stroke + 0.6**2)
+        quantile * np.sqrt(variance + of_strike + 0.6**2)
     )
 
 
@@ -168,26 +168,26 @@ def test_a_strike_of_the_study_is_predicted_near_what_was_heard_of_its_condition
 
 @pytest.mark.slow
 def test_new_recordings_fall_inside_as_often_as_stated(demo, capsys):
-    """Six conditions and a new one about one line, heard with noise, measured over strokes."""
+    """Six conditions and a new one about one line, heard with noise, measured over strikes."""
     rng = np.random.default_rng(6)
     runs, k, n = 2000, 6, 3
-    scatter, noise, stroke, measured = 0.3, 0.2, 0.15, 0.2
+    scatter, noise, strike, measured = 0.3, 0.2, 0.15, 0.2
     inside = tried = 0
     for _ in range(runs):
         true_x = rng.uniform(70, 80, k + 1)
         truth = 0.4 * (true_x - 75) + rng.normal(0, scatter, k + 1)
         x = true_x[:k] + rng.normal(0, measured / np.sqrt(n), k)
-        y = truth[:k] + rng.normal(0, stroke / np.sqrt(n), k) + rng.normal(0, noise, k)
+        y = truth[:k] + rng.normal(0, strike / np.sqrt(n), k) + rng.normal(0, noise, k)
         new_x = true_x[k] + rng.normal(0, measured)
         if not x.min() <= new_x <= x.max():
             continue
-        found = study(demo, x, y, stimuli=stroke)
+        found = study(demo, x, y, stimuli=strike)
         try:
             made = told(found, float(new_x))
         except StudyError:
             continue
         tried += 1
-        heard_new = truth[k] + rng.normal(0, stroke) - y.mean()  # one stroke of it, on the study's scale
+        heard_new = truth[k] + rng.normal(0, strike) - y.mean()  # one strike of it, on the study's scale
         inside += made.strength.lower <= heard_new <= made.strength.upper
     with capsys.disabled():
         print(f"\n{tried} new recordings, inside {inside / tried:.3f}")

@@ -22,7 +22,7 @@ PLAIN = {
     "recordings": {"folder": "nowhere", "factors": ["design"]},
     "panel": {"stands_for": "nobody, made up", "training": "naive", "listeners": 24},
     "presentations": [{"name": "matched", "metric": "laf_max_db"}],
-    "attributes": [{"name": "brightness", "question": "Which is brighter?", "comparative": "brighter"}],
+    "attributes": [{"name": "brightness", "wording": "Which is brighter?", "comparative": "brighter"}],
     "blocks": [{"attribute": "brightness", "presentation": "matched"}],
     "sitting": {"welcome": "Welcome.", "consent": "I agree."},
     "questions": [

@@ -47,7 +47,7 @@ def scores(
     points_per_db: float = 0.2,
     compared: bool = False,
 ) -> pd.DataFrame:
-    """Ratings as `ratings.frame` gives them: 3 strokes each, conditions 2 dB apart as recorded."""
+    """Ratings as `ratings.frame` gives them: 3 strikes each, conditions 2 dB apart as recorded."""
     names = list(truth)
     quirk = {(c, s): rng.normal(0, sd_stimulus) for c in names for s in range(3)}
     rows = []

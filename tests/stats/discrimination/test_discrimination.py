@@ -350,7 +350,7 @@ def test_who_is_called_what_changes_nothing():
     assert (a.lower, a.upper) == pytest.approx((b.lower, b.upper), abs=1e-5)
 
 
-def test_strokes_that_differ_widen_the_bounds():
+def test_strikes_that_differ_widen_the_bounds():
     wide, narrow = (
         above_chance.bounds(
             above_chance.forced_choice(
@@ -365,7 +365,7 @@ def test_strokes_that_differ_widen_the_bounds():
 
 @pytest.mark.slow
 @pytest.mark.parametrize("truth", [0.0, 0.3])
-def test_bounds_of_what_is_told_apart_miss_no_more_often_than_stated(truth):
+def test_bounds_of_what_is_discrimination_miss_no_more_often_than_stated(truth):
     rng = np.random.default_rng(20261125)
     n, below, above = 300, 0, 0
     for _ in range(n):
@@ -382,7 +382,7 @@ def test_bounds_of_what_is_told_apart_miss_no_more_often_than_stated(truth):
     ("right", "listener", "said"),
     [([1, 0, 2], [0, 1, 1], "0 or 1"), ([1, 0, 1], [0, 0, 0], "at least 2")],
 )
-def test_what_cannot_be_told_apart_is_refused(right, listener, said):
+def test_what_cannot_be_discrimination_is_refused(right, listener, said):
     with pytest.raises(BadData, match=said):
         above_chance.forced_choice(right, np.array(listener), [], guess=0.5)
     with pytest.raises(BadData, match="both needed"):

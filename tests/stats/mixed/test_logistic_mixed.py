@@ -1,4 +1,4 @@
-"""Mixed model of two-way answers: published fits, boundaries, separation, limits."""
+"""Mixed model of binary answers: published fits, boundaries, separation, limits."""
 
 import tomllib
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""A planned factor: both the measured ratio and the answers must bear it."""
+"""A claimed ratio: both the measured ratio and the answers must bear it."""
 
 import pytest
 
@@ -18,7 +18,7 @@ def question(**changes: object) -> Question:
         "presentation": "matched",
         "contrast": {"more": "f", "than": "e"},
         "smallest_effect": 0.6,
-        "factor": 1.4,
+        "claimed_ratio": 1.4,
         "metric": "decay_s",
     }
     return Question.model_validate(planned | changes)
@@ -44,7 +44,7 @@ def measures(long: list[float], short: list[float], units: int = 1) -> Measures:
     ("claimed", "measured"), [(1.4, "supported"), (1.5, "undecided"), (1.55, "contradicted")]
 )
 def test_the_measured_half_is_decided_by_the_limits_of_the_ratio(claimed: float, measured: str) -> None:
-    found = planned_ratio.finding(question(factor=claimed), "supported", measures(LONG, SHORT))
+    found = planned_ratio.finding(question(claimed_ratio=claimed), "supported", measures(LONG, SHORT))
     assert (found.measured, found.word) == (measured, measured)
     assert found.ratio is not None
     assert found.ratio.value == pytest.approx(1.5158, abs=5e-5)
@@ -58,37 +58,37 @@ def test_a_ratio_that_is_not_heard_is_no_claim(heard: planned_ratio.Word) -> Non
     assert heard in found.reason
 
 
-def test_without_measures_a_factor_is_open() -> None:
+def test_without_measures_a_claimed_ratio_is_open() -> None:
     for given in (None, measures([], [])):
         found = planned_ratio.finding(question(), "supported", given)
         assert (found.word, found.ratio) == ("undecided", None)
         assert "listening measure" in found.reason
     found = planned_ratio.finding(question(), "supported", measures(LONG[:1], SHORT))
-    assert "1 and 3 strokes were measured, at least 2 each" in found.reason
+    assert "1 and 3 strikes were measured, at least 2 each" in found.reason
 
 
-def test_several_units_of_a_product_count_as_units_not_as_strokes() -> None:
+def test_several_specimens_of_a_product_count_as_specimens_not_as_strikes() -> None:
     found = planned_ratio.finding(question(), "supported", measures(LONG + LONG, SHORT + SHORT, units=3))
-    assert (found.sampled, found.n_more, found.n_than) == ("units", 3, 3)
+    assert (found.sampled, found.n_more, found.n_than) == ("specimens", 3, 3)
     assert found.ratio is not None
-    assert found.ratio.lower == pytest.approx(1.4827, abs=5e-5)  # twice the strokes make no unit more
+    assert found.ratio.lower == pytest.approx(1.4827, abs=5e-5)  # twice the strikes make no unit more
 
 
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
         ({"metric": None}, "go together"),
-        ({"factor": 1.0}, "greater than 1"),
+        ({"claimed_ratio": 1.0}, "greater than 1"),
         ({"metric": "laf_max_db"}, "no ratio that could be claimed"),
         ({"kind": "same"}, 'belongs to kind "more"'),
     ],
 )
-def test_a_factor_is_planned_of_what_has_a_ratio(changes: dict[str, object], said: str) -> None:
+def test_a_claimed_ratio_is_planned_of_what_has_a_ratio(changes: dict[str, object], said: str) -> None:
     with pytest.raises(ValueError, match=said):
         question(**changes)
 
 
-def test_a_factor_of_what_the_presentation_holds_equal_is_refused() -> None:
+def test_a_claimed_ratio_of_what_the_presentation_holds_equal_is_refused() -> None:
     raw = {
         "format": 1,
         "name": "made-up",
@@ -97,7 +97,7 @@ def test_a_factor_of_what_the_presentation_holds_equal_is_refused() -> None:
         "recordings": {"folder": "nowhere", "factors": ["design"]},
         "panel": {"stands_for": "nobody, made up", "training": "naive", "listeners": 12},
         "presentations": [{"name": "matched", "metric": "nmax_sone"}],
-        "attributes": [{"name": "ringing", "question": "Which rings longer?", "comparative": "longer"}],
+        "attributes": [{"name": "ringing", "wording": "Which rings longer?", "comparative": "longer"}],
         "blocks": [{"attribute": "ringing", "presentation": "matched"}],
         "sitting": {"welcome": "Welcome.", "consent": "I agree."},
         "questions": [question(metric="nmax_sone").model_dump()],

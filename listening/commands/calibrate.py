@@ -1,4 +1,4 @@
-"""`listening level`: calibrate the station's headphones with an ear simulator and a sound level meter."""
+"""`listening calibrate`: calibrate the station's headphones with an ear simulator and a sound level meter."""
 
 import argparse
 from datetime import UTC, datetime
@@ -68,7 +68,7 @@ def _play(args: argparse.Namespace, study: Study) -> int:
     sounding.play(device, [tone], rate_hz=rate_hz)
     lines = [
         f"1 kHz at {SIGNAL_DB:.0f} dB re full scale was played on {device.name}, {args.side}",
-        f"store the meter's reading with: listening level {study.root} --device '{device.name}' "
+        f"store the meter's reading with: listening calibrate {study.root} --device '{device.name}' "
         f"--side {args.side} --reading DB --headphones MODEL --coupler NAME",
         CAUTION,
     ]
@@ -129,7 +129,7 @@ def _show(args: argparse.Namespace, study: Study) -> int:
         lines = [
             "uncalibrated: no level in dB SPL, no loudness in sone and no dose is printed; the only ceiling "
             "is full scale",
-            f"play the signal for a meter with: listening level {study.root} --play",
+            f"play the signal for a meter with: listening calibrate {study.root} --play",
             CAUTION,
         ]
         show.result(args, lines, {"calibrated": False})

@@ -1,4 +1,4 @@
-"""A dealt study lodged on a server: tables, functions, roles, its hash and its slots."""
+"""A dealt study published on a server: tables, functions, roles, its hash and its slots."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from listening.store.store import Store
 
 
 @dataclass(frozen=True)
-class Lodged:
+class Published:
     """What was set up."""
 
     slots: int
@@ -20,7 +20,9 @@ class Lodged:
     """False: this user may not create roles; the server's owner must run roles.sql."""
 
 
-def lodge(store: Store, *, study_digest: str, protocol_digest: str, slots: Sequence[int], at: str) -> Lodged:
+def publish(
+    store: Store, *, study_digest: str, protocol_digest: str, slots: Sequence[int], at: str
+) -> Published:
     """Set up the server for one study; run again, it changes nothing that is right already.
 
     Raises
@@ -43,7 +45,7 @@ def lodge(store: Store, *, study_digest: str, protocol_digest: str, slots: Seque
         roles = _may_make_roles(connection)
         if roles:
             functions.make_roles(connection)
-    return Lodged(slots=len(slots), roles=roles)
+    return Published(slots=len(slots), roles=roles)
 
 
 def _may_make_roles(connection: Connection) -> bool:

@@ -1,4 +1,4 @@
-"""`listening lodge`: the frozen plan as one page, for a third party to keep before the data are in."""
+"""`listening deposit`: the frozen plan as one page, for a third party to keep before the data are in."""
 
 import argparse
 from datetime import UTC, datetime
@@ -8,7 +8,8 @@ from listening.console import show
 from listening.errors import StudyError
 from listening.records import frozen, head_code, protocol, record
 from listening.records.form import digest_of, write_text
-from listening.records.frozen import Frozen, History, Lodging
+from listening.records.frozen import Deposit, Frozen, History
+from listening.records.manifest import Manifest
 from listening.records.plan import Plan
 from listening.records.study import Study, open_study
 
@@ -17,12 +18,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""
     parser.add_argument("folder", type=Path, help="study folder, dealt")
     parser.add_argument("--with", dest="whom", metavar="WHOM", default="", help="who keeps the page")
-    parser.add_argument("--out", type=Path, metavar="FILE", help="where to write (default: FOLDER/lodged.md)")
+    parser.add_argument(
+        "--out", type=Path, metavar="FILE", help="where to write (default: FOLDER/deposited.md)"
+    )
     show.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Write the page after checking that everything is as dealt."""
+    from listening.planning import exclusion_rates
     from listening.report.page import deposit_page
 
     study = open_study(args.folder)
@@ -33,21 +37,23 @@ def run(args: argparse.Namespace) -> int:
     frozen.check(study)
     plan, history = Plan.load(study.plan), _history(study.history)
     heads = (record.head(record.load(study.record)), _ledger_head(study))
-    text = deposit_page.page(
-        protocol.load(study.protocol), plan, Frozen.load(study.frozen), history, heads=heads
-    )
-    path = args.out or study.root / "lodged.md"
+    chosen = protocol.load(study.protocol)
+    rates = exclusion_rates.lines(exclusion_rates.of_protocol(chosen, Manifest.load(study.manifest)))
+    text = deposit_page.page(chosen, plan, Frozen.load(study.frozen), history, heads=heads, rates=rates)
+    path = args.out or study.root / "deposited.md"
     write_text(path, text)
     at = datetime.now(UTC).isoformat(timespec="seconds")
-    made = Lodging(study_digest=plan.study_digest, page_digest=digest_of(text), lodged_at=at, whom=args.whom)
-    history.model_copy(update={"lodgings": (*history.lodgings, made)}).save(study.history)
+    made = Deposit(
+        study_digest=plan.study_digest, page_digest=digest_of(text), deposited_at=at, whom=args.whom
+    )
+    history.model_copy(update={"deposits": (*history.deposits, made)}).save(study.history)
     told = {
         "study": plan.study_digest,
         "page": made.page_digest,
         "history": frozen.file_digest(study.history),
         "ledger": heads[1],
     }
-    entry = record.append(study.record, at=at, kind="lodged", told=told)
+    entry = record.append(study.record, at=at, kind="deposited", told=told)
     lines = [
         f"page: {path}",
         f"head of the record now: {head_code.code(entry.chain)}",

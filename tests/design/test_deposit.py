@@ -22,8 +22,8 @@ def test_the_page_states_questions_rule_panel_and_hashes(
     prepared: Study, capsys: pytest.CaptureFixture[str]
 ) -> None:
     plan = _deal(prepared)
-    assert cli.main(["lodge", str(prepared.root), "--with", "the notary"]) == 0
-    page = (prepared.root / "lodged.md").read_text()
+    assert cli.main(["deposit", str(prepared.root), "--with", "the notary"]) == 0
+    page = (prepared.root / "deposited.md").read_text()
     assert plan.study_digest in page
     assert plan.key_digest in page
     assert "is heard as more brightness than" in page
@@ -38,36 +38,36 @@ def test_date_and_hash_of_the_page_reach_the_findings(
     prepared: Study, capsys: pytest.CaptureFixture[str]
 ) -> None:
     plan = _deal(prepared)
-    assert key_opening.fixed(prepared, plan).lodged_at == ""
-    cli.main(["lodge", str(prepared.root), "--with", "the notary", "--json"])
+    assert key_opening.fixed(prepared, plan).deposited_at == ""
+    cli.main(["deposit", str(prepared.root), "--with", "the notary", "--json"])
     told = json.loads(capsys.readouterr().out)
     found = key_opening.fixed(prepared, plan)
-    assert (found.lodged_at, found.lodged_with) == (told["lodged_at"], "the notary")
+    assert (found.deposited_at, found.deposited_with) == (told["deposited_at"], "the notary")
     assert found.page_digest == told["page_digest"]
-    assert ("plan lodged", f"{found.lodged_at} with the notary") in course._fixed(found)
+    assert ("plan deposited", f"{found.deposited_at} with the notary") in course._fixed(found)
 
 
-def test_a_lodged_page_stays_noted_with_its_own_version(
+def test_a_deposited_page_stays_noted_with_its_own_version(
     prepared: Study, capsys: pytest.CaptureFixture[str]
 ) -> None:
     first = _deal(prepared)
-    cli.main(["lodge", str(prepared.root)])
+    cli.main(["deposit", str(prepared.root)])
     prepared.answers.write_bytes(b"x")
     second = _deal(prepared, "the first deal had a wrong question")
     capsys.readouterr()
-    assert key_opening.fixed(prepared, second).lodged_at == ""
+    assert key_opening.fixed(prepared, second).deposited_at == ""
     assert key_opening.fixed(prepared, second).reason == "the first deal had a wrong question"
-    lodged = History.load(prepared.history).lodged(first.study_digest)
-    assert lodged is not None
+    deposit = History.load(prepared.history).deposited(first.study_digest)
+    assert deposit is not None
 
 
-def test_nothing_is_lodged_before_it_is_dealt_or_after_it_was_altered(
+def test_nothing_is_deposited_before_it_is_dealt_or_after_it_was_altered(
     prepared: Study, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert cli.main(["lodge", str(prepared.root)]) == 2
+    assert cli.main(["deposit", str(prepared.root)]) == 2
     assert "nothing is dealt yet" in capsys.readouterr().err
     _deal(prepared)
     prepared.protocol.write_text(prepared.protocol.read_text() + "\n")
-    assert cli.main(["lodge", str(prepared.root)]) == 2
+    assert cli.main(["deposit", str(prepared.root)]) == 2
     assert "the protocol is not the one that was dealt" in capsys.readouterr().err
-    assert not (prepared.root / "lodged.md").exists()
+    assert not (prepared.root / "deposited.md").exists()

@@ -1,0 +1,57 @@
+"""Grades beside a hidden reference as tables: conditions, and what each listener did with the reference."""
+
+from listening.records.findings_graded import GradedSet
+from listening.report.rounding import limits, number, p_value, signed
+from listening.report.tables.finding_tables import Table
+
+
+def grades(found: GradedSet) -> Table:
+    """Every condition, from the best grade to the worst."""
+    decimals = _decimals(found)
+    rows = tuple(
+        (
+            one.label,
+            one.role,
+            number(one.grade, decimals),
+            signed(one.difference.value if one.difference else None, decimals),
+            limits(one.difference, decimals),
+            str(one.n),
+        )
+        for one in found.conditions
+    )
+    head = ("condition", "role", "mean grade", "difference grade", "limits", "grades")
+    caption = f"Grades: {found.attribute}, {found.presentation}, {found.low:g} to {found.high:g}"
+    return Table(caption, head, rows, frozenset({2, 3, 4, 5}))
+
+
+def hidden_reference(found: GradedSet) -> Table:
+    """What the hidden reference says of each listener."""
+    has_mid = any(one.mid_anchor_high is not None for one in found.listeners)
+    is_of_100 = found.high == 100.0
+    rows = tuple(
+        (
+            one.listener,
+            str(one.n_trials),
+            *((str(one.reference_low),) if is_of_100 else ()),
+            *((str(one.mid_anchor_high),) if has_mid else ()),
+            signed(one.mean_difference, _decimals(found)),
+            "not known" if one.p is None else p_value(one.p),
+            "yes" if one.excluded else "no",
+        )
+        for one in found.listeners
+    )
+    head = (
+        "listener",
+        "trials",
+        *(("hidden reference below 90",) if is_of_100 else ()),
+        *(("mid anchor above 90",) if has_mid else ()),
+        "mean difference grade",
+        "p, below zero",
+        "left out by this",
+    )
+    caption = f"Post-screening by the hidden reference: {found.attribute}, {found.presentation}"
+    return Table(caption, head, rows, frozenset(range(1, len(head) - 1)), frozenset({0}))
+
+
+def _decimals(found: GradedSet) -> int:
+    return 1 if found.high == 100.0 else 2
