@@ -160,8 +160,8 @@ def _decidable(protocol: Protocol, manifest: Manifest, i: int, question: Questio
         told = approximate.remedies(made, listeners, true.logit, alpha=alpha, assumed=assumed, target=target)
         if same:
             found = (
-                f"an equivalence margin of {question.smallest_effect:g} ({question.unit}): two designs that are "
-                f"the same would be called so with a chance of {near:.2f}, with {listeners} listeners"
+                f"an equivalence margin of {question.smallest_effect:g} ({question.unit}): two designs that "
+                f"are the same would be called so with a chance of {near:.2f}, with {listeners} listeners"
             )
         else:
             found = f"a chance of {near:.2f} to find a design {true.said}, with {listeners} listeners"

@@ -62,7 +62,7 @@ OBJECTIONS: dict[str, tuple[list[Edit], str, str]] = {
     "narrow bound": (
         [("smallest_effect = 0.7", "smallest_effect = 0.55")],
         "questions[5].smallest_effect",
-        "bound",
+        "equivalence margin",
     ),
     "effect that hardly counts": (
         [("smallest_effect = 0.6 ", "smallest_effect = 0.8 ")],
