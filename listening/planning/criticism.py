@@ -71,6 +71,7 @@ def criticise(
         *_withdrawals(protocol),
         *_exclusions(protocol, manifest),
         *(_confounded(protocol, manifest) if measures is not None else ()),
+        *(_unmeasured_ratios(protocol, measures) if measures is not None else ()),
     ]
     at = toml_lines.lines(read_text(path))
     return [
@@ -272,6 +273,24 @@ def _exclusions(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
             f"a listener who answers at random is left out with a chance of {max(caught):.2f}",
             "more control pairs or repeats, or know that guessing pulls shares towards even chances",
         )
+
+
+def _unmeasured_ratios(protocol: Protocol, measures: Measures) -> Iterator[Objection]:
+    """A ratio claimed of a metric that no recording has a value of."""
+    known = {
+        (one.condition, name)
+        for one in measures.recordings
+        for name, value in one.measures.items()
+        if value is not None
+    }
+    for i, question in enumerate(protocol.questions):
+        missing = [c for c in question.contrast.conditions if (c, question.metric) not in known]
+        if question.claimed_ratio is not None and missing:
+            yield (
+                ("questions", i, "metric"),
+                f"`{question.metric}` was not measured on {', '.join(missing)}: no ratio can be claimed",
+                "a metric that `measure` finds (calibrate the recordings for sone), or no `claimed_ratio`",
+            )
 
 
 def _confounded(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:

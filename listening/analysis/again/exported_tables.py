@@ -9,6 +9,7 @@ from itertools import pairwise
 
 import pandas as pd
 
+from listening.analysis.again import column_meanings
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import contrast
 from listening.records.findings import ConditionMeasure, Findings, ListenerRow, QuestionFinding, Strength
@@ -171,7 +172,8 @@ def _dictionary(made: dict[str, pd.DataFrame]) -> pd.DataFrame:
     rows = []
     for table, frame in made.items():
         is_model = table.startswith("model_")
-        known = MODEL_MEANINGS if is_model else MEANINGS | _meanings(forms.get(table))
+        said = MEANINGS | column_meanings.OF_TABLE.get(table, {}) | _meanings(forms.get(table))
+        known = MODEL_MEANINGS if is_model else said
         known = known | {"discriminated": DISCRIMINATED_MEANINGS, "own_shares": OWN_MEANINGS}.get(table, {})
         for column in map(str, frame.columns):
             meaning = known.get(column, OTHER_CONDITION if is_model else _in_words(column, known))

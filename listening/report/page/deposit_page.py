@@ -7,7 +7,7 @@ from listening.records import head_code, metric_register
 from listening.records.environment import environment
 from listening.records.frozen import Frozen, History
 from listening.records.plan import Plan
-from listening.records.protocol import AS_RECORDED, Protocol, Question
+from listening.records.protocol import AS_RECORDED, Protocol, Question, Superlative
 from listening.report.sentences import kind_words, wording
 
 
@@ -59,8 +59,23 @@ Deposited with: ______________________  on: ______________  signature: _________
 
 
 def _questions(protocol: Protocol) -> str:
-    return "## Planned questions\n\nOnly these earn a printed sentence.\n\n" + "\n".join(
-        _question(protocol, number, question) for number, question in enumerate(protocol.questions, start=1)
+    told = [_question(protocol, number, q) for number, q in enumerate(protocol.questions, start=1)]
+    told += [
+        _superlative(protocol, number, asked)
+        for number, asked in enumerate(protocol.superlatives, start=len(told) + 1)
+    ]
+    return "## Planned questions\n\nOnly these earn a printed sentence.\n\n" + "\n".join(told)
+
+
+def _superlative(protocol: Protocol, number: int, asked: Superlative) -> str:
+    attribute = protocol.attribute(asked.attribute)
+    how = "as recorded" if asked.presentation == AS_RECORDED else f"on {asked.presentation} stimuli"
+    claim = f"{protocol.label(asked.condition)} is heard as {wording.superlative(attribute.comparative)}"
+    smallest = f"{100 * asked.smallest_effect:g} choices in 100 against each other one"
+    return (
+        f"{number}. **{claim} of all that are compared** (`{asked.id}`), {how}. Asked: "
+        f"“{attribute.wording}” Smallest effect that matters: {smallest}. One-sided error rate "
+        f"{asked.alpha:g}; every comparison must hold at it by itself. Decided at the planned end alone."
     )
 
 

@@ -144,7 +144,7 @@ def test_a_claim_without_the_averaging_is_not_printable(
     assert "did: supported" not in capsys.readouterr().out
 
 
-def test_verify_export_and_lodge_take_it(kept: Study, capsys: pytest.CaptureFixture[str]) -> None:
+def test_verify_export_and_deposit_take_it(kept: Study, capsys: pytest.CaptureFixture[str]) -> None:
     for words in (["verify"], ["export"], ["deposit"]):
         assert command(words[0], kept.root) == 0, words
     page = (kept.root / "deposited.md").read_text()
