@@ -1,4 +1,4 @@
-"""The mixed model beside the verdict: one planned contrast, with listeners and stimuli both taken as samples."""
+"""The mixed model beside the verdict: one planned contrast, listeners and stimuli as samples."""
 
 import math
 from collections.abc import Mapping
