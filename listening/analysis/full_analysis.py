@@ -51,7 +51,7 @@ from stats.deciding import verdict
 
 ONCE = "a superlative is decided at the planned end alone, and not where looks were planned"
 DECIDING = "share of choices in direct comparisons, listeners and strikes as samples"
-DF_RULE = "Satterthwaite’s (listeners and strikes that met the pair)"
+DF_RULE = "Cochran’s (listeners − 1 and strikes − 1 that met the pair, by variance)"
 SEEN = ("listener", "response_s", "simulated", "first")  # what `screen` takes of answers that are no choice
 LIBRARIES = ("numpy", "scipy", "pandas", "numba")
 Progress = Callable[[int, int], None]

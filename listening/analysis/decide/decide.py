@@ -134,9 +134,9 @@ def judge_family(family: Sequence[Fitted]) -> list[Decided]:
     )
 
 
-def contradicted_in_family(one: Decided, size: int) -> Decided:
-    """The question; if contradicted, judged again at its alpha shared over a family of `size`."""
-    shared = one.fitted.question.alpha / size
+def contradicted_in_superlative(one: Decided, n_against: int) -> Decided:
+    """A comparison of a superlative; if contradicted, judged again at its even part of alpha."""
+    shared = families.even(one.fitted.question.alpha, n_against)
     if one.word != "contradicted" or one.alpha <= shared:
         return one
     return judge(one.fitted, shared)
