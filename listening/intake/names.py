@@ -32,6 +32,7 @@ def problems(
         *_unknown_levels(protocol, recordings),
         *_unknown_conditions(protocol, conditions),
         *_impossible(protocol),
+        *_superlatives_at_looks(protocol),
         *_weak(protocol),
         *_few_strikes(recordings),
     ]
@@ -83,6 +84,20 @@ def _unknown(key: KeyPath, name: str, known: list[str], severity: str = "error")
     if name not in known:
         wanted = f"one of {', '.join(known) or 'no condition at all'}{suggestion(name, known)}"
         yield key, f"`{name}`", wanted, severity
+
+
+def _superlatives_at_looks(protocol: Protocol) -> Iterator[Finding]:
+    """A superlative is decided once; where looks share out the error rate it would never be."""
+    if not protocol.stopping.looks:
+        return
+    for i, asked in enumerate(protocol.superlatives):
+        yield (
+            ("superlatives", i),
+            f"`{asked.id}` beside planned looks",
+            "no `looks` in [stopping], or a question for each pair: a superlative is decided at the planned "
+            "end alone, without a share of the error rate it would stay without a verdict for ever",
+            "error",
+        )
 
 
 def _impossible(protocol: Protocol) -> Iterator[Finding]:

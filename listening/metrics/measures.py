@@ -154,7 +154,7 @@ def average(values: Sequence[float], name: str) -> float:
 def examine(sound: Sound, *, fades_from_s: float | None = None) -> Channel:
     """Everything about a one-channel sound; `fades_from_s` as in `measure`."""
     start = onset.find(sound)
-    ringing = _recorded(sound if fades_from_s is None else sound.part(0.0, fades_from_s))
+    ringing = _recorded(sound if fades_from_s is None else sound.part(0.0, fades_from_s), start.time_s)
     course = loudness.course(sound) if sound.calibrated else None
     return Channel(
         onset=start,
@@ -170,13 +170,13 @@ def examine(sound: Sound, *, fades_from_s: float | None = None) -> Channel:
     )
 
 
-def _recorded(sound: Sound) -> Sound:
+def _recorded(sound: Sound, onset_s: float) -> Sound:
     """Without silence that was put behind a short take, and the fade into it: neither is ringing."""
     last = np.flatnonzero(sound.samples[:, 0])
     end = int(last[-1]) + 1 if len(last) else sound.n_samples
-    if sound.n_samples - end < PADDED_FADE_S * sound.rate_hz:
-        return sound
-    return sound.part(0.0, max(end / sound.rate_hz - PADDED_FADE_S, 2 / sound.rate_hz))
+    until_s = end / sound.rate_hz - PADDED_FADE_S
+    is_padded = sound.n_samples - end >= PADDED_FADE_S * sound.rate_hz
+    return sound.part(0.0, until_s) if is_padded and until_s > onset_s + PADDED_FADE_S else sound
 
 
 def _or_none(measure: Callable[[], float]) -> float | None:

@@ -16,6 +16,7 @@ RING_S = 0.25  # the high-pass falls by e in 4.5 ms: to 1e-24 of its peak in so 
 BELOW_PEAK_DB = 26.0  # an onset is within this of the loudest millisecond
 ABOVE_NOISE_DB = 10.0
 STILL_DB = 4.0  # over the floor: less is no sound any more
+HEAD_FRAMES = 3  # of a file, that show what was before it
 QUIET_S = 0.02  # so long without sound, and what comes is another one
 LOWEST_FLOOR_DB = -60.0  # re the loudest millisecond: digital silence is no floor
 # a strike rises at once; beating rises slowly, or so often that the 30 ms before hold a summit as well
@@ -47,7 +48,7 @@ def find(sound: Sound) -> Onset:
         Several channels or silence.
     """
     check_not_silent(sound)
-    quick = _without_rumble(sound)
+    quick = without_rumble(sound)
     frame = max(1, round(FRAME_S * sound.rate_hz))
     frame_rms = envelope(quick, frame)
     peak = int(np.argmax(frame_rms))
@@ -80,8 +81,8 @@ def envelope(samples: FloatArray, frame: int) -> FloatArray:
     return np.asarray(np.sqrt((whole.reshape(n_frames, -1) ** 2).mean(axis=1)))
 
 
-def _without_rumble(sound: Sound) -> FloatArray:
-    """The samples through a second-order Butterworth high-pass, as the recursion would have them.
+def without_rumble(sound: Sound) -> FloatArray:
+    """The samples through a second-order Butterworth high-pass of 50 Hz, as the recursion would have them.
 
     Over the spectrum it needs no scipy.signal, which takes half a second to load.
     """
@@ -101,15 +102,25 @@ def _high_pass(n: int, rate_hz: int) -> NDArray[np.complex128]:
 
 
 def _begin(frame_rms: FloatArray, peak: int) -> int:
-    """First frame of the sound that holds the peak: before it lie 20 ms at the noise floor, or nothing."""
+    """First frame of the sound that holds the peak: before it lie 20 ms at the noise floor, or nothing.
+
+    A file that begins less than 20 ms before its strike has no such stretch, and its ringing, even as it may
+    be, is no floor: where the first 3 ms lie far below all that follows, the time before the file is as they.
+    """
     width = round(QUIET_S / FRAME_S)
     lowest = frame_rms[peak] * 10.0 ** (LOWEST_FLOOR_DB / 20.0)
     if peak <= width:
         return 0
     windows = np.lib.stride_tricks.sliding_window_view(frame_rms[:peak], width)
-    floor = max(float(np.median(windows, axis=1).min()), lowest)
+    floor, head = float(np.median(windows, axis=1).min()), float(np.median(frame_rms[:HEAD_FRAMES]))
+    offset = width
+    if head * 10.0 ** (ABOVE_NOISE_DB / 20.0) < floor:
+        before = np.concatenate([np.full(width, head), frame_rms[:peak]])
+        windows = np.lib.stride_tricks.sliding_window_view(before, width)
+        floor, offset = head, 0
+    floor = max(floor, lowest)
     still = windows.max(axis=1) < floor * 10.0 ** (STILL_DB / 20.0)
-    return int(np.flatnonzero(still)[-1]) + width if still.any() else 0
+    return int(np.flatnonzero(still)[-1]) + offset if still.any() else 0
 
 
 def _threshold(frame_rms: FloatArray, peak: int, begin: int) -> float:

@@ -8,6 +8,7 @@ from listening.metrics import onset
 REBOUND_S = 0.15  # a bounce that comes back within this is no strike of its own
 WEAKEST_DB = -40.0  # re the loudest millisecond
 OVER_FLOOR_DB = 12.0
+DIFFERENCES = (0, 2, 4)  # of the samples: the higher, the more the contact stands out, and the noise
 
 
 def find(sound: Sound, onset_s: float) -> tuple[float, ...]:
@@ -17,7 +18,7 @@ def find(sound: Sound, onset_s: float) -> tuple[float, ...]:
     """
     samples = sound.only_channel()
     frame = max(1, round(onset.FRAME_S * sound.rate_hz))
-    found = sorted({*_jumps(samples, frame), *_jumps(np.diff(samples, 2), frame)})
+    found = sorted({i for order in DIFFERENCES for i in _jumps(np.diff(samples, order), frame)})
     strikes: list[float] = []
     for at in (i * frame / sound.rate_hz for i in found):
         if abs(at - onset_s) > onset.BOUNCE_S and (not strikes or at - strikes[-1] > onset.BOUNCE_S):

@@ -9,13 +9,14 @@ from listening.metrics import onset, partial_doubts
 from listening.metrics.level import check_not_silent
 from listening.metrics.mode_search import Found, search
 from listening.metrics.mode_trust import Trust
-from listening.metrics.modes import LN_1000
+from listening.metrics.modes import LN_1000, Modes
 from listening.metrics.partial_doubts import Doubt
 
 MOST_PARTIALS = 60
 LEAST_EXPLAINED = 1.0  # of the energy around a partial: with more unexplained there is none
 LARGEST_RELATIVE_SE = 10.0  # beyond, nothing is known of T60 but its order
 UNSEEN_ERRORS = 3.0  # standard errors of a departure that would have been seen
+LARGEST_DEPTH_DB = 60.0  # of a beat: two that are equal cancel
 WEAKEST_DB = -60.0  # re the strongest, at the onset
 SAME_FREQUENCY_ERRORS = 4.0  # standard errors within which two modes count as one frequency
 SNR_BANDWIDTH_HZ = 20_000.0
@@ -38,6 +39,8 @@ class Partial:
     """level at the onset over the noise around the partial, as if that noise filled 20 kHz"""
     beating: tuple[float, ...]
     """Hz, other modes close enough to beat with this one"""
+    beat_depths_db: tuple[float, ...]
+    """from trough to summit of the beat with each of them, at the onset; at most 60"""
     two_stage: tuple[float, ...]
     """T60 in s of other modes at the same frequency: the decay bends"""
     phase_rad: float
@@ -121,7 +124,8 @@ def _described(group: Found, sound: Sound) -> list[Partial]:
             t60_se_s=float(t60_s[i] * _relative_se(group, i)),
             t60_noise_se_s=float(t60_s[i] * group.fit.relative_decay_se[i]),
             snr_db=float(20 * np.log10(rms[i] / max(noise_rms, 1e-300))),
-            beating=tuple(float(f) for f in np.sort(m.frequency_hz[~same[i]])),
+            beating=tuple(float(m.frequency_hz[j]) for j in _others(m, same[i])),
+            beat_depths_db=tuple(beat_depth_db(rms[i], rms[j]) for j in _others(m, same[i])),
             two_stage=tuple(float(t) for j, t in enumerate(t60_s) if same[i][j] and j != i),
             phase_rad=float(np.angle(at_onset[i])),
             doubts=partial_doubts.of_mode(group.trust[i], float(m.decay_per_s[i])),
@@ -130,6 +134,17 @@ def _described(group: Found, sound: Sound) -> list[Partial]:
         )
         for i in range(len(m))
     ]
+
+
+def _others(m: Modes, same: np.ndarray) -> list[int]:
+    """Places of the modes at other frequencies, lowest first."""
+    return [int(j) for j in np.argsort(m.frequency_hz, kind="stable") if not same[j]]
+
+
+def beat_depth_db(one: float, other: float) -> float:
+    """Level of the summit of two beating oscillations over that of the trough, at most 60 dB."""
+    summit, trough = one + other, abs(one - other)
+    return float(min(LARGEST_DEPTH_DB, 20.0 * np.log10(summit / max(trough, 1e-300))))
 
 
 def _relative_se(group: Found, i: int) -> float:

@@ -13,6 +13,7 @@ QUICK_RISE_S = 0.1  # from -20 dB to the loudest moment; a strike is quicker
 SLOW_FALL_S = 0.01  # from -5 to -25 dB; a tone that is switched off is quicker
 CONTACT_S = 0.05  # strike noise is looked for in this time
 RISE_SHARES = (0.1, 0.9)
+ATTACK_DB = (-20.0, -3.0)  # re the loudest millisecond
 
 
 @dataclass(frozen=True)
@@ -21,6 +22,8 @@ class Attack:
 
     rise_s: float
     """from 10 % to 90 % of the largest 1 ms rms pressure"""
+    attack_s: float
+    """from 20 dB to 3 dB below the largest 1 ms rms pressure, after a high-pass of 50 Hz"""
     strike_noise_db: float | None
     """energy that no partial explains over that of the partials, first 50 ms; None without partials"""
 
@@ -53,8 +56,20 @@ def attack(sound: Sound, onset_s: float, partials: tuple[Partial, ...]) -> Attac
     top = int(np.argmax(rms[: max(1, round(QUICK_RISE_S / FRAME_S))]))
     low, high = (_crossing(rms[: top + 1], share * rms[top]) for share in RISE_SHARES)
     return Attack(
-        rise_s=(high - low) * frame / sound.rate_hz, strike_noise_db=_noise_db(sound, onset_s, partials)
+        rise_s=(high - low) * frame / sound.rate_hz,
+        attack_s=_attack_s(sound, onset_s),
+        strike_noise_db=_noise_db(sound, onset_s, partials),
     )
+
+
+def _attack_s(sound: Sound, onset_s: float) -> float:
+    """Common practice, no source: what is louder than -20 dB is attack, what is above -3 dB has arrived."""
+    frame = max(1, round(FRAME_S * sound.rate_hz))
+    start = max(0, round((onset_s - QUICK_RISE_S) * sound.rate_hz))
+    rms = onset.envelope(onset.without_rumble(sound)[start:], frame)
+    top = int(np.argmax(rms[: max(1, round(2 * QUICK_RISE_S / FRAME_S))]))
+    last_below = [_crossing(rms[: top + 1], 10.0 ** (db / 20.0) * rms[top]) for db in ATTACK_DB]
+    return float((last_below[1] - last_below[0]) * frame / sound.rate_hz)
 
 
 def above_level_s(sound: Sound, level_db: float) -> float | None:

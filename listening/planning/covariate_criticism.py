@@ -101,6 +101,12 @@ def advice(found: Preview, sounds: dict[str, list[Stimulus]]) -> list[str]:
     """Plain warnings, each with what would help; empty when the covariates can be told apart."""
     if found.largest_inflation < STILL_LARGE_INFLATION:
         return []
+    if len(found.pairs) <= len(found.varying):
+        pairs = "one pair" if len(found.pairs) == 1 else f"{len(found.pairs)} pairs"
+        return [
+            f"{found.presentation}: {pairs} cannot tell {', '.join(found.varying)} apart: no slope will say "
+            "which of them is heard"
+        ]
     worst = found.varying[int(np.argmax(found.inflation))]
     rest = np.array(found.varying) != worst
     row = np.abs(found.correlation[found.varying.index(worst)])

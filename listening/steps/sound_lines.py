@@ -59,8 +59,16 @@ def _channel_lines(c: dict[str, Any], number: int, unit: str) -> list[str]:
             f"    {len(c['partials'])} partials; of what rings on after the contact they leave "
             f"{_percent(c['unexplained_share'])} of the energy unexplained"
         )
+    if c["attack_s"] is not None:
+        mean = f"; T60 of the strongest partials, mean by power, {_number(c['t60_s'], 2, 's')}"
+        lines.append(
+            f"    attack from -20 to -3 dB {1000 * c['attack_s']:.1f} ms{mean if c['t60_s'] else ''}"
+        )
     for p in c["partials"][:SHOWN_PARTIALS]:
-        beating = f", beats with {', '.join(f'{f:.2f}' for f in p['beating'])} Hz" if p["beating"] else ""
+        beating = "".join(
+            f", beats with {hz:.2f} Hz, {depth:.0f} dB deep"
+            for hz, depth in zip(p["beating"], p["beat_depths_db"], strict=True)
+        )
         bends = f", bends: also {', '.join(f'{t:.2f}' for t in p['two_stage'])} s" if p["two_stage"] else ""
         lines.append(
             f"    {p['frequency_hz']:9.2f} Hz  {p['level_db']:6.1f} dB  "

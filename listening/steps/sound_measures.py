@@ -137,6 +137,7 @@ def _channel(sound: Sound, found: Channel | None) -> dict[str, Any]:
         "curvature_percent": found.decays.curvature_percent,
         "usable_range_db": found.decays.usable_range_db if found.decays.usable_range_db < 1e6 else None,
         "rise_s": attack.rise_s,
+        "attack_s": attack.attack_s,
         "strike_noise_db": attack.strike_noise_db,
         "unexplained_share": unexplained.share(sound, found.onset.time_s, found.partials),
         "t20_s_by_octave": _t20_s_by_octave(sound, found),
@@ -151,7 +152,7 @@ CHANNEL_KEYS = (
     "onset_s", "laf_max_db", "las_max_db", "la_eq_db", "lae_db", "lc_peak_db", "nmax_sone", "n5_sone",
     "loudness_level_phon", "sharpness_acum", "centroid_hz", "decay_s", "inaudible_after_s", "t60_s",
     "edt_s", "t20_s", "t30_s", "share_above_4_khz", "steady_sone", "t20_s_by_octave", "frequency_ratios",
-    "usable_range_db", "unexplained_share", "rise_s", "strike_noise_db",
+    "usable_range_db", "unexplained_share", "rise_s", "attack_s", "strike_noise_db",
     "t20_nonlinearity_permille", "t30_nonlinearity_permille", "curvature_percent",
 )  # fmt: skip
 
@@ -228,6 +229,7 @@ def partial(p: Partial) -> dict[str, Any]:
         "snr_db": p.snr_db,
         "beating": list(p.beating),
         "beat_rates_hz": list(p.beat_rates_hz),
+        "beat_depths_db": list(p.beat_depths_db),
         "two_stage": list(p.two_stage),
         "quality": p.quality,
         "damping_ratio": p.damping_ratio,

@@ -103,7 +103,6 @@ def table(made: Measures) -> str:
         "channel",
         "flags",
         *names,
-        "made_with",
     ]
     lines: list[list[object]] = []
     for row in made.recordings:
@@ -117,7 +116,7 @@ def table(made: Measures) -> str:
             row.channel,
             " ".join(row.flags),
         ]
-        lines.append([*about, *values, environment()])
+        lines.append([*about, *values])
     return rows.to_text(heading, lines)
 
 

@@ -6,9 +6,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from listening.analysis.collect import adjustments
-from listening.errors import StudyError
+from listening.errors import ListeningError, StudyError
 from listening.intake import study_check
 from listening.records.ear_gains import EarGains
+from listening.records.form import write_bytes
 from listening.records.manifest import Manifest
 from listening.records.problem import listing
 from listening.records.study import Study, open_study
@@ -35,9 +36,23 @@ def prepare(
         `check` finds an error, or the first problem met; earlier files stay as they were.
     """
     refuse_problems(study)
+    before = study.ear_gains.read_bytes() if study.ear_gains.is_file() else None
     if by_ear is not None:
         gains(by_ear).save(study.ear_gains)
-    return preparation.run(study, on_progress=on_progress, jobs=max(1, jobs or os.cpu_count() or 1))
+    try:
+        return preparation.run(study, on_progress=on_progress, jobs=max(1, jobs or os.cpu_count() or 1))
+    except ListeningError:
+        if by_ear is not None:
+            _put_back(study.ear_gains, before)
+        raise
+
+
+def _put_back(path: Path, before: bytes | None) -> None:
+    """A refused preparation leaves no gains that the next one would use unasked."""
+    if before is None:
+        path.unlink(missing_ok=True)
+    else:
+        write_bytes(path, before)
 
 
 def refuse_problems(study: Study) -> None:

@@ -7,15 +7,26 @@ import pytest
 
 from listening import cli
 from listening.analysis.opening import key_opening
+from listening.records import protocol
 from listening.records.frozen import History
 from listening.records.plan import Plan
 from listening.records.study import Study
-from listening.report.page import course
+from listening.report.page import course, deposit_page
 from listening.steps import study_deal as command
 
 
 def _deal(study: Study, why: str = "") -> Plan:
     return command.deal(study, again=why, secret="0" * 32, dealt_at="2026-01-01T00:00:00+00:00")[0]
+
+
+def test_the_page_holds_superlatives_too() -> None:
+    """Everything that may earn a sentence."""
+    planned = protocol.load(Path(__file__).resolve().parents[2] / "protocols" / "bells.toml")
+    page = deposit_page._questions(planned)
+    assert planned.superlatives
+    for number, asked in enumerate(planned.superlatives, start=len(planned.questions) + 1):
+        assert f"{number}. **{planned.label(asked.condition)} is heard as the " in page
+        assert f"(`{asked.id}`)" in page
 
 
 def test_the_page_states_questions_rule_panel_and_hashes(

@@ -233,6 +233,13 @@ PROTOCOL_FAULTS = {
         'condition = "dome_q/free"\nsmallest_effect = 0.6\n[[questions]]',
         "one of dome_a/free, dome_b/free",
     ),
+    "superlative with looks": (
+        "[[questions]]",
+        '[stopping]\nlooks = [10]\nspending = "Pocock"\n[[superlatives]]\nid = "s"\n'
+        'attribute = "brightness"\n'
+        'presentation = "matched"\ncondition = "dome_b/free"\nsmallest_effect = 0.6\n[[questions]]',
+        "decided at the planned end alone",
+    ),
     "contrast": ('more = "dome_b/free"', 'more = "dome_b/fre"', "did you mean `dome_b/free`"),
     "level": (
         'use = { support = ["free"] }',

@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
+from listening.audio import wav
 from listening.audio.sound import FloatArray, Sound
 from listening.metrics import flags, onset, other_strikes
-from tests.metrics.signals import RATE_HZ
+from tests.metrics.signals import RATE_HZ, REAL
 
 TIME_S = np.arange(4 * RATE_HZ) / RATE_HZ
 
@@ -75,3 +76,29 @@ def test_a_rebound_after_60_ms_is_named_though_the_first_still_rings() -> None:
 def test_a_file_that_begins_in_noise_has_no_strike_at_its_start() -> None:
     sound = _sound(_ring(1500, 1, 0.2, 0.5), 2e-3)
     assert other_strikes.find(sound, 0.5) == ()
+
+
+@pytest.mark.parametrize("share", [0.2, 0.1])
+def test_a_rebound_14_or_20_db_weaker_is_named_down_to_the_noise(share: float) -> None:
+    """Its contact stands out after four differences, which raise white noise by 18 dB; 42 dB over it."""
+    clean = _ring(1500, 2, 0.2, 0.5) + _ring(1500, 2, 0.2 * share, 0.56, 1.0)
+    for seed in range(4):
+        noise = 0.2 * share * 10 ** (-42 / 20) * np.random.default_rng(seed).standard_normal(len(clean))
+        assert flags.REBOUND in flags.find(Sound(clean + noise, RATE_HZ))
+
+
+def test_even_ringing_is_no_noise_floor_where_the_file_begins_5_ms_before() -> None:
+    """Five partials that beat at once: after 5 ms of quiet the level stays within 4 dB for 20 ms and more."""
+    time_s = np.arange(2 * RATE_HZ) / RATE_HZ - 0.005
+    rng = np.random.default_rng(4)
+    rough = np.where(time_s >= 0, rng.standard_normal(len(time_s)) * np.exp(-2 * np.maximum(time_s, 0)), 0.0)
+    sound = Sound(0.1 * rough + 1e-4 * rng.standard_normal(len(time_s)), RATE_HZ)
+    assert onset.find(sound).time_s == pytest.approx(0.005, abs=0.001)
+
+
+@pytest.mark.skipif(not REAL.is_dir(), reason=f"{REAL}: install sonic-pi-samples")
+def test_a_real_bell_begins_where_it_leaves_the_quiet() -> None:
+    """Its level rises by 50 dB within 6 ms of the file's start; 31 to 38 ms were read there."""
+    bell = wav.load(REAL / "perc_bell2.flac")
+    for channel in (0, 1):
+        assert 0.003 < onset.find(bell.channel(channel)).time_s < 0.006

@@ -92,6 +92,9 @@ def test_a_pair_1_hz_apart_at_40_db_is_two_partials(seed: int) -> None:
     assert [first.t60_s, second.t60_s] == pytest.approx(t60_s, rel=0.005)
     assert first.beating == (second.frequency_hz,)
     assert second.beat_rates_hz == pytest.approx([1.0], abs=0.01)
+    # strengths 1 and 0.8: 20 lg(1.8 / 0.2) = 19.1 dB
+    assert first.beat_depths_db == pytest.approx([20 * np.log10(1.8 / 0.2)], abs=0.5)
+    assert second.beat_depths_db == first.beat_depths_db
     assert first.two_stage == ()
 
 

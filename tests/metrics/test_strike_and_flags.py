@@ -127,6 +127,8 @@ def test_rise_time_of_a_known_attack() -> None:
     sound = Sound(rise * np.sin(2 * np.pi * 3000 * time_s), RATE_HZ)
     found = strike.attack(sound, onset.find(sound).time_s, ())
     assert found.rise_s == pytest.approx(0.8 * 0.02, abs=0.001)  # straight from 10 to 90 %
+    # straight from 10 % (-20 dB) to 10^(-3/20) = 70.8 %
+    assert found.attack_s == pytest.approx((10 ** (-3 / 20) - 0.1) * 0.02, abs=0.001)
     assert found.strike_noise_db is None
 
 
@@ -176,3 +178,13 @@ def test_the_noise_before_is_told_from_20_ms_of_it_on(lead_ms: float, wanted: fl
     """2 ms before the onset are left out: they may hold its beginning."""
     found = onset.find(_steps((lead_ms, 0.01), (1, 1.0), (100, 0.1)))
     assert found.noise_rms == (wanted if wanted is None else pytest.approx(wanted, rel=0.02))
+
+
+def test_rumble_does_not_count_to_the_attack() -> None:
+    """A slow push of 8 Hz, as strong as the strike, before and under it."""
+    time_s = seconds(1.0) - 0.3
+    rise = np.clip(time_s / 0.02, 0, 1) * (time_s > 0) * np.exp(-np.maximum(time_s - 0.02, 0) / 0.3)
+    clean = rise * np.sin(2 * np.pi * 3000 * time_s)
+    pushed = clean + np.sin(2 * np.pi * 8 * time_s)
+    alone, under = (strike.attack(Sound(x, RATE_HZ), 0.3, ()).attack_s for x in (clean, pushed))
+    assert under == pytest.approx(alone, abs=0.001)

@@ -86,6 +86,13 @@ def test_covariates_that_are_sums_of_each_other_have_infinite_inflation() -> Non
     assert np.isinf(_preview(same).largest_inflation)
 
 
+def test_one_pair_is_said_to_tell_nothing_apart_and_no_infinite_number_is_printed() -> None:
+    sounds = _sounds({"a": (80.0, 1.0, 1.0), "b": (80.0, 2.0, 3.0)})
+    (told,) = covariate_criticism.advice(_preview(sounds), sounds)
+    assert told.startswith("matched: one pair cannot tell brightness, decay apart")
+    assert "inf" not in told.split()
+
+
 def test_which_of_a_pair_comes_first_does_not_matter() -> None:
     pairs = list(combinations(TOGETHER, 2))
     turned = [(b, a) if i % 2 else (a, b) for i, (a, b) in enumerate(pairs)]

@@ -62,7 +62,7 @@ OBJECTIONS: dict[str, tuple[list[Edit], str, str]] = {
     "narrow bound": (
         [("smallest_effect = 0.7", "smallest_effect = 0.55")],
         "questions[5].smallest_effect",
-        "bound",
+        "margin",
     ),
     "effect that hardly counts": (
         [("smallest_effect = 0.6 ", "smallest_effect = 0.8 ")],
@@ -155,6 +155,17 @@ def test_covariates_that_go_together_are_named(tmp_path: Path) -> None:
     assert "brightness and decay cannot be told apart" in told[0].found
     apart = _measures(tmp_path / "protocol.toml", lambda i: 1.2 if i % 2 else 1.0)
     assert [p for p in _criticised(tmp_path, measures=apart) if p.key == "covariates"] == []
+
+
+def test_a_ratio_of_a_metric_that_was_never_measured_is_objected_to(tmp_path: Path) -> None:
+    claim = ('kind = "more"', 'kind = "more"\nclaimed_ratio = 1.4\nmetric = "edt_s"')
+    _criticised(tmp_path, claim)
+    measured = _measures(tmp_path / "protocol.toml", lambda i: 1.2 if i % 2 else 1.0)
+    told = [p for p in _criticised(tmp_path, claim, measures=measured) if p.key.endswith(".metric")]
+    assert [p.found.split(" on ")[0] for p in told] == ["`edt_s` was not measured"]
+    known = ('kind = "more"', 'kind = "more"\nclaimed_ratio = 1.4\nmetric = "t60_s"')
+    told = [p for p in _criticised(tmp_path, known, measures=measured) if p.key.endswith(".metric")]
+    assert told == []
 
 
 def test_the_budget_adds_up(tmp_path: Path) -> None:

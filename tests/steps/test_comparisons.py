@@ -43,7 +43,7 @@ def test_a_notebook_says_the_same_as_measure(study: Study) -> None:
 @pytest.mark.parametrize(
     ("level", "with_", "fixed", "says"),
     [
-        ("aa", "b", {}, "no factor has this level"),
+        ("aa", "b", {}, "no factor has this value"),
         ("a", "a", {}, "wanted two conditions"),
         ("a", "b", {"support": "free"}, "no such factor"),
     ],

@@ -10,11 +10,14 @@ from scipy import stats as distributions
 from listening import cli
 from listening.analysis.collect import adjustments
 from listening.design.dealing import Dealt, deal
+from listening.errors import StudyError
 from listening.records import protocol
+from listening.records.ear_gains import EarGains
 from listening.records.manifest import Manifest
 from listening.records.study import Study
 from listening.simulate import panel, percepts
 from listening.simulate import run as simulate
+from listening.steps import study_stimuli
 from tests.stimuli import small_study
 from tests.stimuli.small_study import ringing
 
@@ -78,6 +81,27 @@ def test_gains_set_by_listeners_take_the_place_of_the_computed_match(asked: Stud
     reach_db = float(distributions.t.ppf(0.9995, 7)) * pair.se_db
     assert pair.gain_db == pytest.approx(_true_gain_db(before), abs=reach_db)
     assert "by ear (8 listeners" in after.matching_label
+
+
+def test_a_refused_preparation_leaves_no_gains_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    study = small_study.write(tmp_path / "main", SOUNDS)
+    made = EarGains(
+        study_digest="0" * 64, metric="laf_max_db", n_listeners=8, simulated=True, pairs=(), conditions=()
+    )
+
+    def refuse(*_: object, **__: object) -> None:
+        raise StudyError("a stimulus clips")
+
+    monkeypatch.setattr(study_stimuli, "gains", lambda _: made)
+    monkeypatch.setattr(study_stimuli.preparation, "run", refuse)
+    for before in (None, b"earlier gains"):
+        if before is not None:
+            study.ear_gains.write_bytes(before)
+        with pytest.raises(StudyError, match="a stimulus clips"):
+            study_stimuli.prepare(study, by_ear=tmp_path)
+        assert (study.ear_gains.read_bytes() if study.ear_gains.is_file() else None) == before
 
 
 @pytest.mark.slow

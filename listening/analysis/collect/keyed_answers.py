@@ -36,8 +36,15 @@ def frame(answers: Answers, key: Key, manifest: Manifest, *, may_be_empty: bool 
     StudyError
         An answer names a clip that the key does not know, or holds a word that is no answer.
     """
-    table = _counted(as_columns(answers))
+    given = as_columns(answers)
+    table = _counted(given)
     if table.empty and not may_be_empty:
+        if n_set := sum(tasks.named(task).sheet == "gain" for task in given["task"]):
+            raise StudyError(
+                f"{n_set} answers, all of them adjustments: these decide no question, they give gains that "
+                "match stimuli by ear; look at them with: listening prepare OTHER --check-by-ear FOLDER, and "
+                "use them in that study with: listening prepare OTHER --by-ear FOLDER"
+            )
         raise StudyError("no counted answer yet: let somebody sit the test first (listening sit FOLDER)")
     _check(table, key)
     clips = _clips(key, manifest)

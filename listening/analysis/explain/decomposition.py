@@ -86,7 +86,7 @@ def of_set(
     if not names:
         return blank.model_copy(update={"note": "the conditions hardly differ in level, brightness or decay"})
     if k < needed:
-        few = f"{k} conditions cannot tell {len(names)} properties apart; wanted at least {needed}"
+        few = f"{k} conditions are too few to separate {', '.join(names)}; wanted at least {needed}"
         return blank.model_copy(update={"note": few})
     try:
         shared = _shares(setting)

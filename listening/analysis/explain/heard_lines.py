@@ -100,7 +100,7 @@ def joint(
     if not given.columns:
         return blank.model_copy(update={"note": HARDLY})
     if n_spare < property_slopes.SPARE_CONDITIONS:
-        few = f"{blank.n_conditions} conditions cannot tell {len(given.columns)} properties apart"
+        few = f"{blank.n_conditions} conditions are too few to separate {len(given.columns)} properties"
         wanted = f"wanted at least {len(given.columns) + property_slopes.SPARE_CONDITIONS}"
         return blank.model_copy(update={"note": f"{few}; {wanted}"})
     x, se = (np.column_stack([axis[part] for axis in given.columns.values()]) for part in (0, 1))

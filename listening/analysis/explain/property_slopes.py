@@ -62,7 +62,7 @@ def fit(rows: pd.DataFrame, covariates: Mapping[str, FloatArray]) -> Explained:
     n_conditions = len(set(rows["condition_first"]) | set(rows["condition_second"]))
     if n_conditions < len(used) + SPARE_CONDITIONS:
         raise StatsError(
-            f"{n_conditions} conditions cannot tell {len(used)} properties apart; "
+            f"{n_conditions} conditions are too few to separate {', '.join(used)}; "
             f"wanted at least {len(used) + SPARE_CONDITIONS}"
         )
     between = np.atleast_2d(np.corrcoef(list(used.values())))

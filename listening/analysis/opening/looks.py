@@ -17,6 +17,7 @@ from listening.records.stopping import Stopping
 from listening.records.study import Study
 from stats.deciding import alpha_spending
 
+ALPHA_DIGITS = 12  # significant; what is beyond comes from the search for the bound
 COUNTS_ONLY = (
     "an interim look that the stopping rule did not plan shows counts of listeners and decides nothing"
 )
@@ -206,7 +207,8 @@ def _shares(now: Look, stopping: Stopping) -> list[float]:
 def _left(shares: list[float], alpha: float, stopping: Stopping, size: int) -> float:
     rule = stopping.spending
     assert rule != "none"  # for the type checker: the caller looked
-    return size * float(alpha_spending.bounds(shares, alpha / size, rule).nominal_alpha[-1])
+    left = size * float(alpha_spending.bounds(shares, alpha / size, rule).nominal_alpha[-1])
+    return float(f"{left:.{ALPHA_DIGITS}g}")
 
 
 def _ended(study: Study, logged: Sequence[Seen], ever: int, answers: str) -> Seen | None:

@@ -19,6 +19,7 @@ UNITS = {
     "sharpness_acum": "acum",
     "centroid_hz": "Hz",
     "rise_s": "s",
+    "attack_s": "s",
     "strike_noise_db": "dB",
     "above_level_s": "s",
     "audible_s": "s",

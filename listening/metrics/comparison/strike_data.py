@@ -92,6 +92,7 @@ def _numbers(sound: Sound, found: Channel) -> Numbers:
         "sharpness_acum": found.sharpness_acum,
         "centroid_hz": found.centroid_hz,
         "rise_s": attack.rise_s,
+        "attack_s": attack.attack_s,
         "strike_noise_db": attack.strike_noise_db,
         "decay_s": decay.study_decay_s(found.course) if found.course else None,
         "edt_s": found.decays.edt_s,

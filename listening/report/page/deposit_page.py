@@ -7,7 +7,7 @@ from listening.records import head_code, metric_register
 from listening.records.environment import environment
 from listening.records.frozen import Frozen, History
 from listening.records.plan import Plan
-from listening.records.protocol import AS_RECORDED, Protocol, Question
+from listening.records.protocol import AS_RECORDED, Protocol, Question, Superlative
 from listening.report.sentences import kind_words, wording
 
 
@@ -59,9 +59,31 @@ Deposited with: ______________________  on: ______________  signature: _________
 
 
 def _questions(protocol: Protocol) -> str:
-    return "## Planned questions\n\nOnly these earn a printed sentence.\n\n" + "\n".join(
-        _question(protocol, number, question) for number, question in enumerate(protocol.questions, start=1)
+    told = [_question(protocol, number, q) for number, q in enumerate(protocol.questions, start=1)]
+    told += [
+        _superlative(protocol, number, asked)
+        for number, asked in enumerate(protocol.superlatives, start=len(told) + 1)
+    ]
+    return "## Planned questions\n\nOnly these earn a printed sentence.\n\n" + "\n".join(told)
+
+
+def _superlative(protocol: Protocol, number: int, asked: Superlative) -> str:
+    attribute = protocol.attribute(asked.attribute)
+    how = "as recorded" if asked.presentation == AS_RECORDED else f"on {asked.presentation} stimuli"
+    claim = f"{protocol.label(asked.condition)} is heard as {wording.superlative(attribute.comparative)}"
+    smallest = f"{100 * asked.smallest_effect:g} choices in 100 against each other one"
+    return (
+        f"{number}. **{claim} of all that are compared** (`{asked.id}`), {how}. Asked: "
+        f"“{attribute.wording}” Smallest effect that matters: {smallest}. One-sided error rate "
+        f"{asked.alpha:g}; every comparison must hold at it by itself. Decided at the planned end alone."
     )
+
+
+def _among(q: Question) -> str:
+    if q.among is None:
+        return ""
+    said = " or ".join(f"“{one}”" for one in q.among.answers)
+    return f", decided among {q.among.label} alone (who answered {said} to “{q.among.wording}”)"
 
 
 def _pairs(protocol: Protocol, q: Question) -> str:
@@ -83,7 +105,7 @@ def _question(protocol: Protocol, number: int, q: Question) -> str:
     more, than = protocol.label(q.contrast.more), protocol.label(q.contrast.than)
     heard = wording.is_heard(more, attribute.comparative, than)
     claim = kind_words.OF[q.kind].claimed.format(more=more, than=than, attribute=q.attribute, heard=heard)
-    limit = _pairs(protocol, q)
+    limit = _pairs(protocol, q) + _among(q)
     if q.outside_limit is not None:
         limit += f"; at most {100 * q.outside_limit:g} % of listeners may hear a difference that matters"
     if q.claimed_ratio is not None and q.metric is not None:

@@ -48,7 +48,7 @@ def _best(best: HeardMeasured, found: Findings) -> str:
     elif len(told) == len(rest):
         end = "every other metric tried is clearly worse"
     else:
-        end = f"clearly worse: {', '.join(told)}; the others are not told apart from it"
+        end = f"clearly worse: {', '.join(told)}; the others are not clearly worse"
     name = metric_register.named(best.metric).name
     return f"{_start(best.attribute)}, {best.presentation}: {name} predicts best, {missed}; {end}."
 
@@ -69,7 +69,7 @@ def _joint(j: JointModel) -> list[str]:
         return [f"{where}: the three together predict unseen conditions better than the best single metric."]
     if behind.lower > 0:
         return [f"{where}: the three together predict unseen conditions worse than the best single metric."]
-    return [f"{where}: the three together are not told apart from the best single metric."]
+    return [f"{where}: the three together are not clearly better than the best single metric."]
 
 
 def _shares(d: Decomposition) -> list[str]:
@@ -77,7 +77,7 @@ def _shares(d: Decomposition) -> list[str]:
     beyond, said = d.share_beyond_level, d.share_beyond_level_said
     parts = []
     if beyond is not None and said is not None:
-        against = ", for level works against what is heard" if beyond.value > 1 else ""
+        against = ", because the louder condition has less of it" if beyond.value > 1 else ""
         parts = [
             f"{hundreds(beyond.value)} in 100 parts are beyond level ({hundred_limits(beyond)}){against}",
             f"brightness and decay together account for {hundreds(said.value)} in 100 "

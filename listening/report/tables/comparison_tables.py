@@ -7,7 +7,8 @@ from listening.report.tables.finding_tables import Table
 
 NAMES = {metric.key: (metric.name, metric.decimals) for metric in metric_register.ALL} | {
     "lze_db": ("unweighted exposure", 1),
-    "rise_s": ("attack, 10 to 90 %", 4),
+    "rise_s": ("rise, 10 to 90 %", 4),
+    "attack_s": ("attack, -20 to -3 dB", 4),
     "strike_noise_db": ("strike noise, rel.", 1),
     "above_level_s": ("time above the level", 2),
     "audible_s": ("heard over the room for", 2),

@@ -160,7 +160,7 @@ def _line(h: HeardMeasured) -> Row:
         _set(h),
         metric_register.named(h.metric).name,
         number(h.left_out_error),
-        behind if h.told_from_best is not False else "not told apart",
+        behind if h.told_from_best is not False else "not clearly worse",
         number(h.behind_best.value) if h.behind_best else "",
         limits(h.behind_best) if h.behind_best else "",
         signed(slope.value),

@@ -1,5 +1,6 @@
 """Exported tables: another statistician gets the same numbers without our programs."""
 
+import re
 import sys
 
 import numpy as np
@@ -85,6 +86,17 @@ def test_parquet_without_its_package_names_the_extra(tables, tmp_path, monkeypat
     with pytest.raises(ListeningError, match=r"pip install 'listening\[parquet\]'"):
         export_command._write(tmp_path / "answers.parquet", tables["answers"], "parquet")
     assert list(tmp_path.iterdir()) == []
+
+
+def only_its_name(column: str, meaning: str) -> bool:
+    """Whether a line of the dictionary says no more than the column's name."""
+    return not set(re.findall(r"[a-z]+", meaning.lower())) - set(re.findall(r"[a-z]+", column.lower()))
+
+
+def test_the_dictionary_says_more_of_a_column_than_its_name(tables):
+    lines = tables["dictionary"]
+    assert [c for c, m in zip(lines["column"], lines["meaning"], strict=True) if only_its_name(c, m)] == []
+    assert only_its_name("n_chosen", "n chosen")  # what the check is for
 
 
 def test_every_column_of_every_table_is_in_the_dictionary(tables):

@@ -46,6 +46,12 @@ def test_no_answer_yet_is_said_plainly(bells):
         keyed_answers.frame([], bells.key, bells.manifest)
 
 
+def test_adjustments_are_told_from_no_answers(bells, bells_answers):
+    set_by_ear = bells_answers(0, n_listeners=1)[0].model_copy(update={"task": "adjustment", "answer": "1.5"})
+    with pytest.raises(StudyError, match=r"1 answers, all of them adjustments.*--by-ear"):
+        keyed_answers.frame([set_by_ear], bells.key, bells.manifest)
+
+
 def test_the_hash_of_the_answers_does_not_depend_on_their_order(bells_answers):
     answers = bells_answers(0, n_listeners=2)
     assert keyed_answers.digest(answers) == keyed_answers.digest(answers[::-1])

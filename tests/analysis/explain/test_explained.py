@@ -191,7 +191,7 @@ def test_few_conditions_are_not_taken_apart():
     table = columns(laf_max_db=rng.normal(size=5), sharpness_acum=rng.normal(size=5), decay_s=np.arange(5.0))
     found = decomposition.of_set(KEY, made(np.arange(5.0)), table, metrics=METRICS, slope=None)
     assert found.shares == ()
-    assert found.note == "5 conditions cannot tell 3 properties apart; wanted at least 6"
+    assert found.note == "5 conditions are too few to separate level, brightness, decay; wanted at least 6"
 
 
 def against(strength: np.ndarray, **metrics: np.ndarray):

@@ -152,6 +152,15 @@ def test_the_log_of_an_earlier_version_counts_too(study: Study) -> None:
 
 
 @pytest.mark.parametrize("rule", ["O'Brien-Fleming", "Pocock"])
+def test_the_whole_error_rate_at_the_end_is_written_as_planned(
+    study: Study, rule: alpha_spending.Spending
+) -> None:
+    """No look was taken: 0.05 is left, and not 0.05000000000000179."""
+    protocol = _protocol(looks=[8, 16], spending=rule)
+    assert repr(_alpha(protocol, _look(study, protocol, 24))) == "0.05"
+
+
+@pytest.mark.parametrize("rule", ["O'Brien-Fleming", "Pocock"])
 def test_planned_looks_share_the_error_rate_by_the_rule(study: Study, rule: alpha_spending.Spending) -> None:
     protocol = _protocol(looks=[8, 16], spending=rule)
     bounds = alpha_spending.bounds([9 / 24, 16 / 24, 1.0], 0.05, rule)
