@@ -1,4 +1,4 @@
-"""Every way of asking, sat by keys to its goodbye at every size in both languages: nothing needed is hidden."""
+"""Every way of asking, sat by keys to its goodbye at every size in both languages; nothing is hidden."""
 
 import asyncio
 import html
