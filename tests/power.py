@@ -17,6 +17,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import pytest
+
 CALLS = (
     "openat,open,creat,write,pwrite64,ftruncate,fsync,fdatasync,rename,renameat,renameat2,unlink,unlinkat,"
     "mkdir,mkdirat,rmdir,link,linkat,lseek,writev,pwritev,copy_file_range,sendfile,fallocate"
@@ -52,6 +54,16 @@ class Call:
     @property
     def numbers(self) -> list[int]:
         return [int(n) for n in re.findall(r"(?<=, )(-?\d+)(?=, |$)", self.words)]
+
+
+def strace_works() -> bool:
+    """Whether strace is here and may follow a process; some containers forbid it."""
+    if shutil.which("strace") is None:
+        return False
+    return subprocess.run(["strace", "-qq", "-o", os.devnull, "true"], check=False).returncode == 0
+
+
+needed = pytest.mark.skipif(not strace_works(), reason="strace is not on this machine, or may not be used")
 
 
 def traced(words: list[str], folder: Path, log: Path, *, sends: bytes = b"") -> list[Call]:

@@ -1,7 +1,6 @@
 """A drive that turns read-only, and a machine that gives 14 open files: said plainly, nothing lost."""
 
 import os
-import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -11,7 +10,7 @@ import pytest
 
 from listening.records.study import Study
 from listening.store import open_store
-from tests import alsa, cuts, stations, terminal
+from tests import alsa, cuts, power, stations, terminal
 from tests.fuzz import study as small
 from tests.terminal import Terminal
 
@@ -25,7 +24,7 @@ ALSO_WRITES = (
     ["desk", "."],
     ["withdraw", ".", "S001", "--yes"],
 )
-strace = pytest.mark.skipif(shutil.which("strace") is None, reason="strace is not on this machine")
+strace = power.needed
 
 
 @pytest.fixture(scope="module")

@@ -16,7 +16,7 @@ import pytest
 from tests import cuts, power
 from tests.fuzz import study as small
 
-strace = pytest.mark.skipif(shutil.which("strace") is None, reason="strace is not on this machine")
+strace = power.needed
 SITS = """
 from pathlib import Path
 from tests.test_kill import SITS
