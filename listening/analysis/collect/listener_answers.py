@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from listening.records.protocol import Ask
+from listening.records.protocol import Ask, Protocol
 from listening.store.store import EventRow, SittingRow
 
 TOLD, CHECKED = "told", "hearing check"
@@ -49,6 +49,17 @@ def meanings(asked: Sequence[Ask]) -> dict[str, str]:
         "hearing_steady": "share of thresholds of the hearing check that settled",
         "hearing_false_alarms": "keys pressed without a tone",
     }
+
+
+def groups(own: Own, protocol: Protocol) -> dict[str, set[str]]:
+    """Of each question that is planned for a subgroup, by its id, who belongs to it."""
+    asked = [one.wording for one in protocol.sitting.questionnaire]
+    found = {}
+    for question in protocol.questions:
+        if question.among is not None:
+            column, wanted = ASKED.format(asked.index(question.among.wording) + 1), question.among.answers
+            found[question.id] = {n for n, cells in own.items() if cells.get(column) in wanted}
+    return found
 
 
 def _checked(detail: str) -> dict[str, Any]:
