@@ -38,7 +38,7 @@ COMMANDS = {
     "desk": "who sits, how far, what failed: no answer and no key",
     "withdraw": "remove a listener's answers for good",
     "simulate": "let simulated listeners sit the test",
-    "analyse": "open the key, fit, and decide the planned questions",
+    "analyse": "unblind (open the key), fit, and decide the planned questions",
     "report": "write the page: findings and printable sentences",
     "predict": "what a panel would hear of a new recording, with limits",
     "claim": "hold a draft sentence against the findings",
@@ -52,6 +52,7 @@ COMMANDS = {
     "import": "make findings and a page from a table of answers collected elsewhere",
     "fit": "fit a model to a table collected elsewhere",
 }
+WIDEST = max(map(len, COMMANDS))
 SHOW_FAULTS = "LISTENING_SHOW_FAULTS"  # environment: let a fault of ours end in its traceback
 MODULES = {"import": "import_table"}  # where the command's word cannot name a module
 
@@ -101,7 +102,7 @@ def module(command: str) -> ModuleType:
 
 
 def _front_door(words: list[str]) -> int:
-    listing = "\n".join(f"  {name:<10}{line}" for name, line in COMMANDS.items())
+    listing = "\n".join(f"  {name:<{WIDEST + 2}}{line}" for name, line in COMMANDS.items())
     parser = argparse.ArgumentParser(
         prog="listening",
         description="Listening tests for products that ring: do people hear it, beyond being louder?",

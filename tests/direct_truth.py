@@ -77,6 +77,10 @@ class Truth:
     """A third of the listeners give a third of the answers, a third twice as many."""
     unequal_strikes: bool = False
     """The first strike of either sound is met in two trials of three."""
+    together: bool = False
+    """The same number of strike of either sound in each trial."""
+    one_strike_than: bool = False
+    """a has one strike, which is all there is of it: its effect is part of the truth."""
     own_strikes: bool = False
     """Half of the listeners meet other strikes than the rest."""
     random_order: bool = False
@@ -198,6 +202,10 @@ def _met(
     first = (np.arange(trials)[None, :] + np.arange(listeners)[:, None] + again) % 2 == 0
     more, than = (np.broadcast_to(one, shape).copy() for one in (more, than))
     first = np.broadcast_to(first, shape).copy()
+    if truth.together:
+        than = more.copy()
+    if truth.one_strike_than:
+        than = np.zeros_like(more)
     if truth.unequal_strikes:
         more[rng.random(shape) < 0.5], than[rng.random(shape) < 0.5] = 0, 0
     if truth.own_strikes:
@@ -228,6 +236,12 @@ TRUTHS = (
     Truth("random order", order=1.0, random_order=True),
     Truth("strikes far apart", strike_sd=(0.6, 0.6)),
     Truth("strikes of one far apart", strike_sd=(0.8, 0.0)),
+    Truth("strikes very far apart", strike_sd=(1.0, 1.0)),
+    Truth("strikes of one very far apart", strike_sd=(1.0, 0.0)),
+    Truth("strikes together", strike_sd=(0.5, 0.5), together=True),
+    Truth("strikes far apart, together", strike_sd=(1.0, 1.0), together=True),
+    Truth("strikes of b only", strike_sd=(0.8, 0.0), one_strike_than=True),
+    Truth("strikes apart, listeners alike", spread=normal(0.0), strike_sd=(0.6, 0.2), order_sd=0.0),
     Truth("strikes by listener", strike_by_listener_sd=0.6),
     Truth("pairs of strikes", pair_sd=0.4),
     Truth("strikes unequally", unequal_strikes=True),

@@ -13,7 +13,9 @@ from listening.records import protocol, tasks
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = sorted(
-    p for p in (ROOT / "docs").rglob("*.md") if "generated" not in p.parts and p.name != "commands.md"
+    p
+    for p in (ROOT / "docs").rglob("*.md")
+    if not {"generated", "made", "build"} & set(p.parts) and p.name not in ("commands.md", "metrics.md")
 )
 CONSOLE = re.compile(r"```console\n(.*?)```", re.S)
 

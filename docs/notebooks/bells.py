@@ -51,7 +51,7 @@ study.simulate(seed=3)
 found = study.analyse()
 found.verdicts
 # %% [markdown]
-# `analyse` opens the key, and the opening is logged as by the command. Planned questions alone have verdicts; what follows
+# `analyse` unblinds (opens the key), and the opening is logged as by the command. Planned questions alone have verdicts; what follows
 # describes.
 #
 # ## A fit

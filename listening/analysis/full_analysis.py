@@ -11,6 +11,7 @@ from listening.analysis.collect import (
     keyed_discrimination,
     keyed_grades,
     keyed_ratings,
+    listener_answers,
     screening,
 )
 from listening.analysis.collect.keyed_answers import Answers
@@ -50,7 +51,7 @@ from stats.deciding import verdict
 
 ONCE = "a superlative is decided at the planned end alone, and not where looks were planned"
 DECIDING = "share of choices in direct comparisons, listeners and strikes as samples"
-DF_RULE = "Satterthwaite’s (listeners and strikes that met the pair)"
+DF_RULE = "Cochran’s (listeners − 1 and strikes − 1 that met the pair, by variance)"
 SEEN = ("listener", "response_s", "simulated", "first")  # what `screen` takes of answers that are no choice
 LIBRARIES = ("numpy", "scipy", "pandas", "numba")
 Progress = Callable[[int, int], None]
@@ -109,6 +110,7 @@ def from_study(
         fixed=dealt,
         n_unfinished=at.n_unfinished,
         measures=measures,
+        groups=listener_answers.groups(at.own, at.opened.protocol),
         on_progress=on_progress,
     )
     conducted = conduct.of_study(at.opened.protocol, at.opened.manifest, measures, days=at.days)
@@ -124,6 +126,7 @@ def findings(
     fixed: Fixed | None = None,
     n_unfinished: int = 0,
     measures: Measures | None = None,
+    groups: decide.Groups | None = None,
     on_progress: Progress | None = None,
 ) -> Findings:
     """The findings from a dealt study and its answers, in memory: same input, same bytes.
@@ -146,7 +149,7 @@ def findings(
     kept = screening.kept(table, listeners)
     slopes = {a.name: level_slope.from_answers(kept, a.name) for a in protocol.attributes}
     questions = []
-    for question in _questions(protocol, table, listeners, slopes, told, scores):
+    for question in _questions(protocol, table, listeners, slopes, told, scores, groups or {}):
         questions.append(question)
         if on_progress is not None:
             on_progress(len(questions), len(protocol.questions))
@@ -209,9 +212,10 @@ def _questions(
     slopes: Mapping[str, Slope | None],
     told: pd.DataFrame,
     scores: pd.DataFrame,
+    groups: decide.Groups,
 ) -> Iterator[QuestionFinding]:
     kept = screening.kept(table, listeners)
-    decided = decide.decide_all(kept, protocol)
+    decided = decide.decide_all(kept, protocol, groups)
     others = audible.questions(screening.kept(told, listeners), told, protocol)
     others |= decided_ratings.questions(screening.kept(scores, listeners), protocol)
     for planned in protocol.questions:
@@ -219,18 +223,20 @@ def _questions(
             yield others[planned.id]
             continue
         about_level = protocol.attribute(planned.attribute).about_level
-        given = Given(table, listeners, about_level, decide.loudness_of(protocol))
+        of_whole, kept_now = (decide.of_group(one, planned, groups) for one in (table, kept))
+        given = Given(of_whole, listeners, about_level, decide.loudness_of(protocol))
         one = decided[planned.id]
-        rows = keyed_answers.select(kept, attribute=planned.attribute, presentation=planned.presentation)
+        rows = keyed_answers.select(kept_now, attribute=planned.attribute, presentation=planned.presentation)
         yield write_up.question(
             one,
-            kept,
+            kept_now,
             protocol,
             slope=slopes[planned.attribute],
             others=sensitivity.others(one, given),
             models=beside.of_question(one, rows)
             if len(rows) and one.fitted.question.contrast.form == "pair"
             else None,
+            n_panel=kept["listener"].nunique() if planned.among else 0,
         )
 
 

@@ -70,15 +70,12 @@ def _panel(args: argparse.Namespace, c: Any) -> tuple[str, dict[str, Any]]:
         source="pilot, upper 80 % limit",
     )
     wanted = effect.of_text(args.effect, assumed, logit_per_db=c.logit_per_db)
-    small = question.smallest_effect
-    delta = small if question.unit == "logit" else effect.of_share(small, assumed).logit
     with progress.bar(f"panel for {c.attribute}") as on_progress:
         found = recommend.listeners(
             chosen,
             stand_in.manifest(chosen, recordings_table.load(chosen, study.protocol)),
             question,
             wanted,
-            delta_logit=delta,
             assumed=assumed,
             target=args.target,
             studies=args.studies,

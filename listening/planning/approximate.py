@@ -1,79 +1,88 @@
-"""A first answer without simulation: the planned contrast taken as normal."""
+"""A first answer without simulated studies: the share of direct choices with the limits that will decide."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from listening.planning import panel_size
-from listening.planning.panel_size import FIRST, SECOND, Trials
+from listening.analysis.decide import decide
+from listening.planning.panel_size import Trials
 from listening.records.planned_power import Assumed
-from stats import t_interval
+from listening.records.protocol import Question
+from stats.deciding import share_power
+from stats.deciding.share_power import PlannedPair
+
+MOST_REPEATS = 50  # hearings of one pair by one listener, as a protocol may say
+MORE_STRIKES = (3, 4, 5, 6)
+MORE_LISTENERS = (1.25, 1.5, 2.0, 3.0, 4.0)
 
 
-@dataclass(frozen=True)
-class Approximate:
-    """The planned contrast by its normal approximation."""
-
-    se: float
-    """Standard error of the contrast, log-odds."""
-    df: float
-    power: float
-    """Chance of `supported` for a question of kind `more`."""
-
-
-def power(
-    made: Trials, listeners: int, effect_logit: float, *, delta_logit: float, alpha: float, assumed: Assumed
-) -> Approximate:
-    """Chance that the contrast is found above zero and at least `delta_logit`.
+def power(made: Trials, listeners: int, effect_logit: float, *, alpha: float, assumed: Assumed) -> float:
+    """Chance that the planned question is supported, level aside.
 
     Parameters
     ----------
-    delta_logit : smallest effect that matters, 0 for none
+    alpha : of the question, with its family and planned looks
     """
-    se = standard_error(made, listeners, effect_logit, assumed)
-    strikes = len(made.stimuli) / len(made.conditions)
-    squares = float((panel_size.differences(made).mean(axis=0) ** 2).sum())
-    from_stimuli = squares * assumed.spread_stimuli**2 / strikes if strikes > 1 else 0.0
-    df = t_interval.together(se**2 - from_stimuli, listeners - 1.0, from_stimuli, 2.0 * (strikes - 1))
-    above_zero = _beyond_t(effect_logit / se, t_interval.quantile(1 - alpha, df), df)
-    above_delta = upper_normal((delta_logit - effect_logit) / se)
-    return Approximate(se, df, min(above_zero, above_delta))
+    return _chance(planned_pair(made, listeners, effect_logit, assumed), made.question, alpha)
 
 
-def standard_error(made: Trials, listeners: int, effect_logit: float, assumed: Assumed) -> float:
-    """Standard error of the contrast: answer noise, spread of listeners, spread of stimuli.
+def planned_pair(made: Trials, listeners: int, effect_logit: float, assumed: Assumed) -> PlannedPair:
+    """How often a listener hears the pair of the question, and how many strikes take part.
 
-    The noise comes from the logistic information of the trials at the true strengths, with the order effect.
+    Of a question on several pairs the first stands for their mean, which is on the safe side.
     """
-    keep = made.slot < listeners
-    condition = made.condition[keep]
-    k, n = len(made.conditions), int(keep.sum())
-    strength = panel_size.true_strengths(made, effect_logit)
-    columns = np.zeros((n, k + 1))
-    columns[np.arange(n), condition[:, FIRST]] += 1.0
-    columns[np.arange(n), condition[:, SECOND]] -= 1.0
-    columns[:, k] = 1.0
-    chance = 1.0 / (1.0 + np.exp(-(columns[:, :k] @ strength)))
-    information = columns.T @ (columns * (chance * (1.0 - chance))[:, None])
-    weights = np.zeros(k + 1)
-    weights[:k] = panel_size.differences(made).mean(axis=0)
-    noise = float(weights @ np.linalg.pinv(information) @ weights)
-    strikes = len(made.stimuli) / k
-    squares = float((weights**2).sum())  # 2 for one pair
-    listeners_part = squares / 2 * assumed.spread_listeners**2 / listeners
-    stimuli_part = squares * assumed.spread_stimuli**2 / strikes
-    return math.sqrt(noise + listeners_part + stimuli_part)
+    places = sorted(made.conditions.index(name) for name in made.question.contrast.pairs[0])
+    direct = (np.sort(made.condition, axis=1) == places).all(axis=1)
+    heard, first_at = np.unique(made.stimulus[direct], return_index=True)
+    place = made.condition[direct].ravel()[first_at]
+    each = np.bincount(made.slot[direct], minlength=int(made.slot.max()) + 1)
+    met = each > 0
+    return PlannedPair(
+        listeners=round(listeners * float(met.mean())),
+        answers=round(float(each[met].mean())) if met.any() else 0,
+        strikes=tuple(int((place == one).sum()) for one in places) if heard.size else (1, 1),
+        logit=effect_logit,
+        spread_listeners=assumed.spread_listeners,
+        spread_strikes=assumed.spread_stimuli,
+        lapses=assumed.lapses,
+    )
 
 
-def _beyond_t(shift: float, t: float, df: float) -> float:
-    """Chance that Student's t, shifted by a true effect of so many standard errors, passes t.
+def remedies(
+    made: Trials, listeners: int, effect_logit: float, *, alpha: float, assumed: Assumed, target: float
+) -> list[str]:
+    """What would bring the chance to the target, each by itself: more hearings, strikes or listeners."""
+    pair = planned_pair(made, listeners, effect_logit, assumed)
+    if not pair.answers:
+        return []
 
-    Source: Johnson & Welch 1940, Biometrika 31, the usual normal approximation of the non-central t.
-    """
-    return upper_normal((t * (1 - 1 / (4 * df)) - shift) / math.sqrt(1 + t**2 / (2 * df)))
+    def first(values: Sequence[int], changed: Callable[[int], PlannedPair]) -> int | None:
+        return next((n for n in values if _chance(changed(n), made.question, alpha) >= target), None)
+
+    hearings = first(range(pair.answers + 2, MOST_REPEATS + 1, 2), lambda n: replace(pair, answers=n))
+    strikes = first(
+        [k for k in MORE_STRIKES if k > min(pair.strikes)],
+        lambda k: replace(pair, strikes=tuple(max(k, own) for own in pair.strikes)),
+    )
+    size = first(
+        [math.ceil(listeners * step) for step in MORE_LISTENERS],
+        lambda n: replace(pair, listeners=round(pair.listeners * n / listeners)),
+    )
+    told = (
+        (hearings, "hearings of the pair by each listener"),
+        (strikes, "strikes of each sound"),
+        (size, "listeners"),
+    )
+    return [f"{n} {what}" for n, what in told if n is not None]
 
 
-def upper_normal(z: float) -> float:
-    """Chance that a standard normal value is above z."""
-    return 0.5 * math.erfc(z / math.sqrt(2))
+def _chance(pair: PlannedPair, question: Question, alpha: float) -> float:
+    if pair.answers == 0:
+        return 0.0
+    smallest = decide.smallest_share(question)
+    if question.of_kind.is_equivalence:
+        limit = question.split_limit
+        return share_power.same(pair, smallest=smallest, alpha=alpha, limit_outside=limit)
+    return share_power.more(pair, smallest=smallest, alpha=alpha)

@@ -29,7 +29,6 @@ from listening.records.protocol import AS_RECORDED, Protocol, Question
 from listening.records.recordings_table import Recording
 from listening.records.text import read_text
 from listening.records.toml_lines import Path as KeyPath
-from stats import t_interval
 from stats.deciding import listeners_outside, verdict
 
 Objection = tuple[KeyPath, str, str]  # key, found, wanted
@@ -39,6 +38,7 @@ LONGEST_STRETCH_MIN = 15.0  # between breaks; our own rule
 EASILY_HEARD = 0.75  # share of choices that a panel ought to find
 LIKELY = 0.5
 SURE = 0.8  # chance that two designs which are the same are found so
+FEW_STRIKES = 3  # of a sound, below which a verdict on it costs much power: docs/statistics.md
 MOST_HONEST_LOST = 0.05  # by one rule of exclusion; our own rule
 MOST_ANSWERS = 60  # of one pair by one listener
 
@@ -148,38 +148,42 @@ def _decidable(protocol: Protocol, manifest: Manifest, i: int, question: Questio
             "a pair that no listener compares directly",
             "planned_too = true in its block, or more partners",
         )
-    alpha = family_alpha.deciding_alpha(protocol, question)
-    share = question.smallest_effect
-    delta = share if question.unit == "logit" else effect.of_share(share, assumed).logit
-    if question.of_kind.is_equivalence:
-        yield from _narrow(i, question, made, listeners, delta, alpha)
+    if any(frozenset(pair) not in pairs for pair in question.contrast.pairs):
         return
-    wanted = effect.of_share(EASILY_HEARD, assumed)
-    near = approximate.power(made, listeners, wanted.logit, delta_logit=delta, alpha=alpha, assumed=assumed)
-    if near.power < LIKELY:
+    alpha = family_alpha.deciding_alpha(protocol, question)
+    same = question.of_kind.is_equivalence
+    if same:  # every listener at even chances: what must be found so
+        assumed = Assumed(spread_listeners=0.0)
+    true = effect.of_share(0.5 if same else EASILY_HEARD, assumed)
+    near = approximate.power(made, listeners, true.logit, alpha=alpha, assumed=assumed)
+    target = SURE if same else LIKELY
+    if near < target:
+        told = approximate.remedies(made, listeners, true.logit, alpha=alpha, assumed=assumed, target=target)
+        if same:
+            found = (
+                f"an equivalence margin of {question.smallest_effect:g} ({question.unit}): two designs that "
+                f"are the same would be called so with a chance of {near:.2f}, with {listeners} listeners"
+            )
+        else:
+            found = f"a chance of {near:.2f} to find a design {true.said}, with {listeners} listeners"
         yield (
-            ("questions", i),
-            f"a chance of {near.power:.2f} to find a design {wanted.said}, with {listeners} listeners",
-            "more listeners or repeats, or a smaller family (see listening size)",
+            ("questions", i, *(("smallest_effect",) if same else ())),
+            found,
+            f"{', or '.join([*told, 'a wider margin' if same else 'a smaller family'])} (see listening size)",
         )
-
-
-def _narrow(
-    i: int, question: Question, made: panel_size.Trials, listeners: int, delta: float, alpha: float
-) -> Iterator[Objection]:
-    se = approximate.standard_error(made, listeners, 0.0, Assumed())
-    near = approximate.power(made, listeners, 0.0, delta_logit=0.0, alpha=alpha, assumed=Assumed())
-    room = delta / se - t_interval.quantile(1 - alpha, near.df)
-    chance = max(0.0, 2 * approximate.upper_normal(-room) - 1)
-    if chance < LIKELY:
-        yield (
-            ("questions", i, "smallest_effect"),
-            f"an equivalence margin of {question.smallest_effect:g} ({question.unit}): two designs that are "
-            f"the same would be called so with a chance of {chance:.2f}",
-            f"a wider margin, or more than {listeners} listeners (see listening size)",
-        )
-    if question.unit == "share":
+    if same and question.unit == "share":
         yield from _few_outside(i, question, made, listeners, alpha)
+    if 1 < min(_strikes_met(made)) < FEW_STRIKES:
+        yield (
+            ("questions", i, "contrast"),
+            f"{min(_strikes_met(made))} strikes of a sound",
+            f"at least {FEW_STRIKES}: with two a verdict hangs on a single degree of freedom, and what three "
+            "would show is often left undecided",
+        )
+
+
+def _strikes_met(made: panel_size.Trials) -> tuple[int, ...]:
+    return approximate.planned_pair(made, 2, 0.0, Assumed()).strikes
 
 
 def _few_outside(

@@ -47,7 +47,7 @@ def trials(
 
     Parameters
     ----------
-    repeats : in place of the block's own
+    repeats : hearings of the question's pair, in place of the block's own
 
     Raises
     ------
@@ -56,7 +56,7 @@ def trials(
     """
     block = block_of(protocol, question)
     if repeats is not None:
-        block = block.model_copy(update={"repeats": repeats})
+        block = block.model_copy(update={_hearings_key(block): repeats})
     slots = comparison.of_slots(protocol, manifest, block, listeners, draws=Draws.open_to_all(protocol.seed))
     of = {s.stimulus: s.condition for s in manifest.stimuli}
     heard = [[sound.stimulus for sound in trial.sounds] for slot in slots for trial in slot]
@@ -71,6 +71,15 @@ def trials(
     place = np.array([conditions.index(of[name]) for name in stimuli])
     slot = np.repeat(np.arange(listeners), [len(slot) for slot in slots])
     return Trials(question, conditions, stimuli, slot, place[stimulus], stimulus)
+
+
+def hearings(block: Block) -> int:
+    """How often a listener hears a planned pair of the block."""
+    return int(getattr(block, _hearings_key(block)))
+
+
+def _hearings_key(block: Block) -> str:
+    return "repeats" if block.planned_repeats is None else "planned_repeats"
 
 
 def block_of(protocol: Protocol, question: Question) -> Block:

@@ -30,7 +30,6 @@ def listeners(
     question: Question,
     effect: Effect,
     *,
-    delta_logit: float,
     assumed: Assumed,
     target: float = 0.8,
     studies: int = 200,
@@ -38,14 +37,9 @@ def listeners(
     where: int = 1,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> Recommended:
-    """The smallest simulated panel whose chance of `supported` reaches the target.
-
-    Parameters
-    ----------
-    delta_logit : the smallest effect that matters, for the formula
-    """
-    repeats = panel_size.block_of(protocol, question).repeats
-    start = _by_formula(protocol, manifest, question, effect, delta_logit, assumed, target)
+    """The smallest simulated panel whose chance of `supported` reaches the target."""
+    repeats = panel_size.hearings(panel_size.block_of(protocol, question))
+    start = _by_formula(protocol, manifest, question, effect, assumed, target)
     if start is None:
         return Recommended(None, None, ())
     size, tried = start, list[PowerCell]()
@@ -84,19 +78,17 @@ def _by_formula(
     manifest: Manifest,
     question: Question,
     effect: Effect,
-    delta_logit: float,
     assumed: Assumed,
     target: float,
 ) -> int | None:
     made = panel_size.trials(protocol, manifest, question, listeners=MOST)
     alpha = family_alpha.deciding_alpha(protocol, question)
-    for n in range(FEWEST, MOST + 1):
-        found = approximate.power(
-            made, n, effect.logit, delta_logit=delta_logit, alpha=alpha, assumed=assumed
-        )
-        if found.power >= target:
-            return n
-    return None
+    low, high = FEWEST, MOST + 1  # more listeners never make the chance smaller
+    while low < high:
+        middle = (low + high) // 2
+        chance = approximate.power(made, middle, effect.logit, alpha=alpha, assumed=assumed)
+        low, high = (low, middle) if chance >= target else (middle + 1, high)
+    return low if low <= MOST else None
 
 
 def _part(

@@ -152,6 +152,10 @@ class QuestionFinding(Form):
     more_label: str
     than: str
     than_label: str
+    among: str = ""
+    """The planned subgroup that decides it, as it is called; empty: the whole panel."""
+    n_panel: int = 0
+    """With `among`: how many listeners of the panel it was taken from."""
     contrast: ContrastForm = "pair"
     """`pair`: the two are compared; otherwise the mean over several pairs decides, see `parts`."""
     conditions: tuple[str, ...] = ()

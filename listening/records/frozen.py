@@ -6,7 +6,7 @@ from typing import Any
 
 from pydantic import AliasChoices, Field
 
-from listening.errors import StudyError
+from listening.errors import RecordError, StudyError
 from listening.records import record
 from listening.records.amendment import Amendment
 from listening.records.form import FileForm, Form, digest_of
@@ -136,8 +136,11 @@ def of_list(study: Study) -> str:
 
 
 def half_amended(study: Study) -> str:
-    """What to say of an amendment that was cut off; empty where none was."""
-    kept = study.amendments(len(Plan.load(study.plan).amends) + 1)
+    """What to say of an amendment that was cut off; empty where none was or no plan can be read."""
+    try:
+        kept = study.amendments(len(Plan.load(study.plan).amends) + 1)
+    except RecordError:
+        return ""  # its hash says that it is not what was dealt
     if not kept.is_dir():
         return ""
     return f'{kept}: an amendment was cut off; make it again: listening amend {study.root} "why"'

@@ -18,6 +18,7 @@ from listening.records.questions import (
     AS_RECORDED,
     ISOLATED,
     MATCHED,
+    Among,
     Name,
     PresentationName,
     Question,
@@ -28,7 +29,15 @@ from listening.records.stopping import Stopping
 from listening.records.tasks import TaskName
 from listening.records.text import loads_toml, read_text
 
-__all__ = ["AS_RECORDED", "ISOLATED", "MATCHED", "Contrast", "Question", "Superlative"]  # of `questions`
+__all__ = [
+    "AS_RECORDED",
+    "ISOLATED",
+    "MATCHED",
+    "Among",
+    "Contrast",
+    "Question",
+    "Superlative",
+]  # of `questions`
 
 
 class Calibrator(Form):
@@ -451,6 +460,22 @@ class Protocol(Form):
         found = protocol_names.faults(self.model_dump())
         if found:
             raise ValueError("; ".join(f"{place(f.path)}: found {f.found}, wanted {f.wanted}" for f in found))
+        return self
+
+    @model_validator(mode="after")
+    def _subgroups_are_asked(self) -> Self:
+        asked = {one.wording: one.answers for one in self.sitting.questionnaire}
+        for planned in self.questions:
+            if planned.among is None:
+                continue
+            at, known = f"questions `{planned.id}`: among", asked.get(planned.among.wording)
+            if known is None:
+                there = list(asked) or "none: add [[sitting.questionnaire]]"
+                raise ValueError(
+                    f"{at}: the questionnaire does not ask `{planned.among.wording}`; wanted one of {there}"
+                )
+            if strange := [one for one in planned.among.answers if one not in known]:
+                raise ValueError(f"{at}: found `{strange[0]}`, wanted some of {known}")
         return self
 
     @model_validator(mode="after")

@@ -20,6 +20,14 @@ Share = Annotated[float, Field(gt=0, lt=1)]
 RATIO_METRICS = tuple(metric.key for metric in metric_register.ALL if metric.is_ratio)
 
 
+class Among(Form):
+    """A subgroup of the panel, planned before the data."""
+
+    wording: str = Field(description="A question of the questionnaire, word for word.")
+    answers: list[str] = Field(min_length=1, description="Who gave one of these answers belongs to it.")
+    label: str = Field(min_length=3, description="How a sentence calls them: `listeners who cycle daily`.")
+
+
 class Question(Form):
     """A question planned before the data; only these decide a verdict and earn a printed sentence."""
 
@@ -50,6 +58,10 @@ class Question(Form):
     split_limit: Share = Field(
         0.25,
         description="For `same`: upper limit on the share of listeners who hear a difference that matters.",
+    )
+    among: Among | None = Field(
+        None,
+        description="A planned subgroup: only these listeners decide the question; the sentence names them.",
     )
     claimed_ratio: float | None = Field(
         None,
@@ -97,6 +109,12 @@ class Question(Form):
             )
         if self.unit == "share" and not 0.5 < self.smallest_effect < 1:
             raise ValueError(f"smallest_effect {self.smallest_effect} as a share must lie between 0.5 and 1")
+        return self
+
+    @model_validator(mode="after")
+    def _subgroup_is_of_choices(self) -> Self:
+        if self.among is not None and not self.by_choices:
+            raise ValueError("`among` is known for questions that choices decide, not for other tasks")
         return self
 
     @model_validator(mode="after")

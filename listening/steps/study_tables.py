@@ -4,10 +4,12 @@ from collections.abc import Callable
 
 from listening.analysis.again import exported_tables, reanalysis
 from listening.analysis.again.exported_tables import Exported
-from listening.analysis.collect import keyed_answers, keyed_discrimination
+from listening.analysis.collect import keyed_answers, keyed_discrimination, listener_answers
+from listening.analysis.collect.listener_answers import Own
 from listening.errors import ListeningError
 from listening.records.findings import Findings
 from listening.records.study import Study
+from listening.store import open_store, place_of
 
 
 def tables(study: Study, *, now: Callable[[], str]) -> Exported:
@@ -33,4 +35,14 @@ def tables(study: Study, *, now: Callable[[], str]) -> Exported:
     at = reanalysis.reopened(study, found, now=now)
     told = keyed_discrimination.frame(at.answers, at.opened.key.clips, at.opened.plan)
     compared = keyed_answers.frame(at.answers, at.opened.key, at.opened.manifest, may_be_empty=len(told) > 0)
-    return exported_tables.tables(compared, found, told)
+    asked = at.opened.protocol.sitting.questionnaire
+    return exported_tables.tables(compared, found, told, own=_own(study), asked=asked)
+
+
+def _own(study: Study) -> Own:
+    """What each listener said, and the hearing checks, from the events of their sittings."""
+    store = open_store(place_of(study), create=False)
+    try:
+        return listener_answers.of_events(store.sittings(), store.events())
+    finally:
+        store.close()

@@ -22,8 +22,9 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 METHOD = (
-    "mean of the listeners' own shares; listeners and strikes as samples, Student's t with the skewness of "
-    "the listeners' shares; never beyond the exact limit of listeners who always choose one of the two"
+    "mean of the listeners' own shares; listeners and strikes as samples, each with its own Student's t, "
+    "weighed by variance, with the skewness of the listeners' shares; never beyond the exact limit of "
+    "listeners who always choose one of the two"
 )
 ONE_ORDER = "one of the two was heard first in every trial: what the order does cannot be told from the share"
 NO_STRIKES = "strikes are not named: the share is of the recordings heard, not of the sounds they stand for"
@@ -31,6 +32,10 @@ ONE_STRIKE = "one strike on a side: there the share is of the recording, not of 
 TIE = 0.5
 FEW_FOR_SKEWNESS = 8.0  # listeners with whom a skewness (variance about 6 / n) is believed by half
 NO_SPREAD = 1e-20  # mean square of own shares about their mean below which they are all alike
+# Shares lie between 0 and 1, so strikes far apart have lighter tails than normal ones, and few of them make
+# Student's t err: with two that are uniform pi / 2 times as often as it says.
+STRIKES_PART = 0.9  # of alpha, at which the strikes' own t is taken
+_HALVINGS = 60  # of the interval in which a p-value is looked for
 LOPSIDED = 0.1  # share of answers by which one order outweighs the other before it is told
 
 
@@ -46,7 +51,7 @@ class DirectShare:
     alpha: float
     se: float
     df: float
-    """Satterthwaite's, from listeners - 1 and strikes - 1 of either side; never above listeners - 1."""
+    """Those of the one Student's t that has the same limits at alpha; never above listeners - 1."""
     listeners: int
     chosen: float
     """Times `more` was chosen; a tie counts half."""
@@ -67,6 +72,7 @@ class DirectShare:
     """Strikes of `more` and of `than` that were met; empty where they are not named."""
     variance_listeners: float
     """Of the share, from listeners and their answers."""
+    df_listeners: float
     variance_strikes: float
     """Of the share, from strikes of either side."""
     df_strikes: float
@@ -105,9 +111,9 @@ def estimate(
     StatsError
         alpha is not between 0 and 0.5.
 
-    Source: means over two crossed samples, Clark 1973, J. Verbal Learn. Verbal Behav. 12; Satterthwaite 1946,
-    Biometrics Bull. 2; skewness by Hall 1992, J. R. Statist. Soc. B 54; products over different listeners who
-    met one strike as in Cameron, Gelbach & Miller 2011, J. Bus. Econ. Stat. 29.
+    Source: means over two crossed samples, Clark 1973, J. Verbal Learn. Verbal Behav. 12; critical value of
+    a sum of variances, Cochran 1964, Biometrics 20; skewness by Hall 1992, J. R. Statist. Soc. B 54; products
+    over different listeners who met one strike as in Cameron, Gelbach & Miller 2011, J. Bus. Econ. Stat. 29.
     """
     y, names, who = _checked(chosen, listener, alpha)
     order = None if more_first is None else _order(more_first, y.size)
@@ -138,7 +144,13 @@ def estimate(
 
 def at(found: DirectShare, alpha: float) -> DirectShare:
     """The same share with its limits at another alpha."""
-    return replace(found, lower=lower_limit(found, alpha), upper=upper_limit(found, alpha), alpha=alpha)
+    return replace(
+        found,
+        lower=lower_limit(found, alpha),
+        upper=upper_limit(found, alpha),
+        df=_df_at(found, alpha),
+        alpha=alpha,
+    )
 
 
 def lower_limit(found: DirectShare, alpha: float) -> float:
@@ -189,15 +201,13 @@ def of_own_shares(
     from_listeners = squares / (n * (n - 1))
     if squares < NO_SPREAD * n:  # every own share alike: as if the answers were independent
         from_listeners = share * (1 - share) / n_answers
-    of_strikes = float(sum(strikes.variance))
-    df_strikes = satterthwaite((0.0, *strikes.variance), (math.inf, *strikes.df))
     return DirectShare(
         share=share,
         lower=0.0,
         upper=1.0,
         alpha=0.0,
-        se=math.sqrt(from_listeners + of_strikes),
-        df=satterthwaite((from_listeners, of_strikes), (n - 1.0, df_strikes)),
+        se=math.sqrt(from_listeners + strikes.total),
+        df=n - 1.0,
         listeners=n,
         chosen=0.0,
         of=n_answers,
@@ -211,8 +221,9 @@ def of_own_shares(
         ties=0,
         strikes=counts,
         variance_listeners=from_listeners,
-        variance_strikes=of_strikes,
-        df_strikes=df_strikes,
+        df_listeners=n - 1.0,
+        variance_strikes=strikes.total,
+        df_strikes=strikes.joint_df,
         third_moment=third_moment_of(own.influence),
         order=own.pull,
         method=METHOD,
@@ -224,7 +235,7 @@ def _limit(found: DirectShare, share: float, third_moment: float, exact: float, 
     """Lower limit of a share; of 1 - share for the upper one."""
     if found.se == 0.0:
         return min(share, exact)
-    t = float(special.stdtrit(found.df, 1 - alpha))
+    t = _critical(found, alpha)
     return min(share - found.se * max(_unskewed(t, third_moment / found.se**3), 0.0), exact, share)
 
 
@@ -232,7 +243,54 @@ def _p(found: DirectShare, share: float, third_moment: float, null: float, exact
     if found.se == 0.0:
         return 1.0 if share <= null else exact
     t = _skewed((share - null) / found.se, third_moment / found.se**3)
-    return max(float(special.stdtr(found.df, -t)), exact)
+    return max(_chance_above(found, t), exact)
+
+
+def critical_value(
+    variance_listeners: FloatArray | float,
+    df_listeners: float,
+    variance_strikes: FloatArray | float,
+    df_strikes: FloatArray | float,
+    alpha: float,
+) -> Any:
+    """Student's t of listeners and of strikes, weighed by their variances; an array where one is given.
+
+    One t with pooled degrees of freedom trusts strikes too much: where their variance comes out small by
+    chance its few degrees of freedom go under too.
+
+    Source: Cochran 1964, Biometrics 20.
+    """
+    t_listeners = special.stdtrit(df_listeners, 1 - alpha)
+    df = np.minimum(df_strikes, df_listeners)
+    t_strikes = special.stdtrit(df, 1 - STRIKES_PART * alpha)
+    total = variance_listeners + variance_strikes
+    return (variance_listeners * t_listeners + variance_strikes * t_strikes) / total
+
+
+def _critical(found: DirectShare, alpha: float) -> float:
+    if found.variance_strikes == 0.0:
+        return float(special.stdtrit(found.df_listeners, 1 - alpha))
+    listeners = (found.variance_listeners, found.df_listeners)
+    return float(critical_value(*listeners, found.variance_strikes, found.df_strikes, alpha))
+
+
+def _chance_above(found: DirectShare, t: float) -> float:
+    """The alpha whose critical value is t."""
+    if found.variance_strikes == 0.0:
+        return float(special.stdtr(found.df_listeners, -t))
+    low, high = 0.0, 0.5
+    far = abs(t)
+    for _ in range(_HALVINGS):  # of a chance: by halves, the same on every processor
+        middle = (low + high) / 2
+        low, high = (middle, high) if _critical(found, middle) > far else (low, middle)
+    return high if t >= 0 else 1.0 - high
+
+
+def _df_at(found: DirectShare, alpha: float) -> float:
+    """Degrees of freedom of the one Student's t with this critical value."""
+    if found.se == 0.0 or found.variance_strikes == 0.0:
+        return found.df_listeners
+    return min(float(special.stdtridf(1 - alpha, _critical(found, alpha))), found.df_listeners)
 
 
 def _always(found: DirectShare, own: float) -> int:
@@ -274,12 +332,6 @@ def third_moment_of(influence: FloatArray) -> float:
     if n < 3:
         return 0.0
     return float((influence**3).sum()) / (n * (n - 1) * (n - 2)) * n / (n + FEW_FOR_SKEWNESS)
-
-
-def satterthwaite(variances: tuple[float, ...], df: tuple[float, ...]) -> float:
-    """Degrees of freedom of a sum of variances, never more than the listeners'."""
-    scatter = sum(v**2 / d for v, d in zip(variances, df, strict=True))
-    return min(sum(variances) ** 2 / scatter, df[0]) if scatter > 0 else df[0]
 
 
 def _warnings(own: OwnShares, counts: tuple[int, ...]) -> tuple[str, ...]:

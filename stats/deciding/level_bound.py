@@ -169,13 +169,12 @@ def _moved(found: DirectShare, part: float, influence: FloatArray, extra: float,
     from_listeners = squares + extra + floor
     share = float(np.clip(found.share - part, 0.0, 1.0))
     variance = from_listeners + found.variance_strikes
-    parts = ((from_listeners, df), (found.variance_strikes, found.df_strikes))
     moved = replace(
         found,
         share=share,
         se=float(np.sqrt(variance)),
-        df=direct_share.satterthwaite(tuple(v for v, _ in parts), tuple(d for _, d in parts)),
         variance_listeners=from_listeners,
+        df_listeners=df,
         third_moment=direct_share.third_moment_of(influence * n),
         level_part=part,
     )

@@ -77,12 +77,22 @@ def upper_limit(counts: Counts, alpha: float, *, delta: float, scored_for: float
     return float(optimize.brentq(above, 0.0, 1.0, xtol=1e-9))
 
 
-def power(listeners: int, answers: int, *, delta: float, limit: float, alpha: float) -> float:
-    """Chance that a panel in which every own share is even is found to have fewer than `limit` outside.
+def power(
+    listeners: int,
+    answers: int,
+    *,
+    delta: float,
+    limit: float,
+    alpha: float,
+    own: FloatArray | None = None,
+    weights: FloatArray | None = None,
+) -> float:
+    """Chance that a panel is found to have fewer than `limit` of its listeners outside.
 
     Parameters
     ----------
     answers : of each listener, half of them in each order
+    own, weights : own shares that listeners may have, and how likely each is; without them all are even
     """
     each = np.array([[answers - answers // 2, answers // 2]])
     counts = Counts(np.zeros(1), each, 0.0, 0.0)
@@ -91,9 +101,12 @@ def power(listeners: int, answers: int, *, delta: float, limit: float, alpha: fl
     step = max(float(np.ptp(score)), 1e-12) / _STEPS
     steps = np.rint((score - score.min()) / step).astype(np.int64)
     under_null = _sum_chances([steps], [(1 - limit) * inner + limit * border], [listeners])
-    if_even = _sum_chances([steps], [inner], [listeners])
+    actual = inner
+    if own is not None and weights is not None:
+        actual = np.sum([w * _chances(each[0], p, counts) for p, w in zip(own, weights, strict=True)], axis=0)
+    if_so = _sum_chances([steps], [actual], [listeners])
     passes = np.cumsum(under_null) <= alpha
-    return float(min(1.0, if_even[passes].sum()))
+    return float(min(1.0, if_so[passes].sum()))
 
 
 def _chances(answers: IntArray, share: float, counts: Counts) -> FloatArray:

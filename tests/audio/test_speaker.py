@@ -4,6 +4,7 @@ import json
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -207,3 +208,34 @@ def _failing_import(name: str) -> Any:
         return real(wanted, *rest, **more)
 
     return importing
+
+
+def test_the_refusal_of_a_loud_clip_says_its_peak_in_decibels() -> None:
+    station = object.__new__(Speaker)
+    station.ceiling_dbfs = -6.0
+    station.check_ceiling(0.5011)  # -6.0015 dB
+    with pytest.raises(SoundError, match=r"peaks at -5\.98 dB .* is -6\.00 dB"):
+        station.check_ceiling(0.5023)
+
+
+def test_a_device_that_calls_on_after_the_end_is_stuck_and_a_loop_is_not() -> None:
+    run = object.__new__(speaker._Run)
+    run._mixer, run._rate_hz = SimpleNamespace(n_frames=48_000), 48_000
+    run._latency_s, run._start_within_s, run._started_s, run._frames = 0.1, 1.0, 0.0, 10**9
+    end_s = 1.0 + 0.1 + speaker.GRACE_S + 1.0
+    for loops, now_s, is_stuck in (
+        (False, end_s - 0.01, False),
+        (False, end_s + 0.01, True),
+        (True, 99.0, False),
+    ):
+        run._loops, run._last_s = loops, now_s
+        assert run._is_stuck(now_s) is is_stuck
+
+
+def test_the_time_to_the_converter_is_portaudios_where_it_can_be() -> None:
+    run = object.__new__(speaker._Run)
+    run._latency_s = 0.123
+    most = speaker.LARGEST_LATENCY_S
+    for told_s, taken_s in ((0.0, 0.0), (0.02, 0.02), (most, most), (most + 0.01, 0.123), (-0.01, 0.123)):
+        time = SimpleNamespace(outputBufferDacTime=told_s, currentTime=0.0)
+        assert run._delay_s(time) == taken_s

@@ -1,6 +1,7 @@
 """Every command has help with examples that its own parser takes, and shells can complete it."""
 
 import argparse
+import re
 import shlex
 import shutil
 import subprocess
@@ -84,3 +85,11 @@ def test_the_program_runs_as_a_module() -> None:
         [sys.executable, "-m", "listening", "--version"], capture_output=True, text=True, check=True
     )
     assert said.stdout.startswith("listening ")
+
+
+def test_every_command_stands_apart_from_what_it_does(capsys):
+    with pytest.raises(SystemExit):
+        cli.main(["--help"])
+    said = capsys.readouterr().out
+    for name, line in cli.COMMANDS.items():
+        assert re.search(rf"^  {name} +{re.escape(line)}$", said, re.M), name

@@ -67,4 +67,4 @@ def test_prepare_says_it_again_with_what_was_measured() -> None:
     assert level_criticism.measured(bells([1.5]), manifest(1.2)) == []
     [line] = level_criticism.measured(bells([1.5]), manifest(2.4))
     assert line.startswith("d-brighter-than-c: its two stay up to 2.4 dB apart in LAE")
-    assert "no limit" in line
+    assert "no bound" in line

@@ -3,17 +3,19 @@
 import ast
 import inspect
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import pandas as pd
 
 from listening.analysis.again import column_meanings
-from listening.analysis.collect import keyed_answers
+from listening.analysis.collect import keyed_answers, listener_answers
+from listening.analysis.collect.listener_answers import Own
 from listening.analysis.decide import contrast
 from listening.records.findings import ConditionMeasure, Findings, ListenerRow, QuestionFinding, Strength
 from listening.records.form import Form
+from listening.records.protocol import Ask
 
 MEANINGS = {
     "sitting": "sitting in which the answer was given",
@@ -76,13 +78,22 @@ class Exported:
     tables: dict[str, pd.DataFrame]
 
 
-def tables(answers: pd.DataFrame, found: Findings, discriminated: pd.DataFrame | None = None) -> Exported:
+def tables(
+    answers: pd.DataFrame,
+    found: Findings,
+    discriminated: pd.DataFrame | None = None,
+    *,
+    own: Own | None = None,
+    asked: Sequence[Ask] = (),
+) -> Exported:
     """The tables of one study.
 
     Parameters
     ----------
     answers : as `collect.frame` gives them, of all listeners
     discriminated : as `discriminated.frame` gives them; a table of its own where there are any
+    own : what listeners said of themselves and how their hearing check went, see `listener_answers`
+    asked : the questionnaire, for the dictionary
     """
     excluded = {row.listener for row in found.panel.listeners if row.excluded}
     marked = answers.assign(excluded=answers["listener"].isin(excluded))
@@ -90,7 +101,7 @@ def tables(answers: pd.DataFrame, found: Findings, discriminated: pd.DataFrame |
     made = {
         "answers": marked[listed],
         "questions": questions(found),
-        "listeners": _rows(ListenerRow, found.panel.listeners),
+        "listeners": _listeners(found, own or {}),
         "measured": _rows(ConditionMeasure, found.conditions),
         "strengths": pd.DataFrame(_strengths(found)),
         "own_shares": pd.DataFrame(_own_shares(found), columns=list(OWN_MEANINGS)),
@@ -99,7 +110,7 @@ def tables(answers: pd.DataFrame, found: Findings, discriminated: pd.DataFrame |
         made["discriminated"] = discriminated.assign(excluded=discriminated["listener"].isin(excluded))
     kept = answers[~answers["listener"].isin(excluded)].reset_index(drop=True)
     made |= {f"model_{q.id}": _model(kept, q) for q in found.questions if q.estimate is not None}
-    made["dictionary"] = _dictionary(made)
+    made["dictionary"] = _dictionary(made, listener_answers.meanings(asked))
     return Exported(made)
 
 
@@ -162,7 +173,14 @@ def _model(answers: pd.DataFrame, q: QuestionFinding) -> pd.DataFrame:
     )
 
 
-def _dictionary(made: dict[str, pd.DataFrame]) -> pd.DataFrame:
+def _listeners(found: Findings, own: Own) -> pd.DataFrame:
+    """What the screening saw, then what listeners said of themselves; nothing of it decides."""
+    seen = _rows(ListenerRow, found.panel.listeners)
+    said = listener_answers.frame(own, [row.listener for row in found.panel.listeners])
+    return pd.concat([seen, said.drop(columns="listener", errors="ignore")], axis=1)
+
+
+def _dictionary(made: dict[str, pd.DataFrame], own: Mapping[str, str]) -> pd.DataFrame:
     forms: dict[str, type[Form]] = {
         "questions": QuestionFinding,
         "listeners": ListenerRow,
@@ -174,7 +192,12 @@ def _dictionary(made: dict[str, pd.DataFrame]) -> pd.DataFrame:
         is_model = table.startswith("model_")
         said = MEANINGS | column_meanings.OF_TABLE.get(table, {}) | _meanings(forms.get(table))
         known = MODEL_MEANINGS if is_model else said
-        known = known | {"discriminated": DISCRIMINATED_MEANINGS, "own_shares": OWN_MEANINGS}.get(table, {})
+        own_of = {
+            "discriminated": DISCRIMINATED_MEANINGS,
+            "own_shares": OWN_MEANINGS,
+            "listeners": dict(own),
+        }
+        known = known | own_of.get(table, {})
         for column in map(str, frame.columns):
             meaning = known.get(column, OTHER_CONDITION if is_model else _in_words(column, known))
             rows.append(

@@ -20,6 +20,7 @@ def of_question(asked: Question, protocol: Protocol) -> dict[str, object]:
         "more_label": protocol.label(asked.contrast.more),
         "than": asked.contrast.than,
         "than_label": protocol.label(asked.contrast.than),
+        "among": asked.among.label if asked.among else "",
         **_several(asked.contrast, protocol),
         "smallest_effect": asked.smallest_effect,
         "unit": asked.unit,

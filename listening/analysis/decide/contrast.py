@@ -1,4 +1,4 @@
-"""The deciding model: one planned contrast, with listeners and stimuli both taken as samples."""
+"""The mixed model beside the verdict: one planned contrast, listeners and stimuli as samples."""
 
 import math
 from collections.abc import Mapping
@@ -27,7 +27,7 @@ STIMULUS, OTHER_STIMULUS = "stimulus", "stimulus of another condition"
 
 @dataclass(frozen=True)
 class Design:
-    """Columns and random terms of the deciding model for one contrast."""
+    """Columns and random terms of the mixed model for one contrast."""
 
     chosen: FloatArray
     """(n,) 1 where the first sound was chosen, 0 the second, 0.5 neither."""
@@ -92,7 +92,7 @@ class ContrastFit:
 
 
 def design(table: pd.DataFrame, *, more: str, than: str) -> Design:
-    """The deciding model's columns for `more` against `than`.
+    """The mixed model's columns for `more` against `than`.
 
     Parameters
     ----------

@@ -1,7 +1,8 @@
 """The verdict on each planned question: direct answers of its pair, level by monotony, families corrected."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 
 import pandas as pd
@@ -23,6 +24,9 @@ NO_SLOPE = (
 )
 NEVER_MET = "no listener compared the two directly"
 NO_METRIC = "no level metric of these stimuli is known, so what is heard beyond level stays open"
+
+
+Groups = Mapping[str, AbstractSet[str]]
 
 
 @dataclass(frozen=True)
@@ -82,12 +86,17 @@ def decide_question(
     return judge(fitted, question.alpha if alpha is None else alpha)
 
 
-def decide_all(table: pd.DataFrame, protocol: Protocol) -> dict[str, Decided]:
-    """All questions that choices decide, by id; each family corrected by Holm's steps."""
+def decide_all(table: pd.DataFrame, protocol: Protocol, groups: Groups | None = None) -> dict[str, Decided]:
+    """All questions that choices decide, by id; each family corrected by Holm's steps.
+
+    Parameters
+    ----------
+    groups : the listeners of each question that is planned for a subgroup, by its id
+    """
     loudness = loudness_of(protocol)
     fitted = [
         fit_question(
-            table,
+            of_group(table, question, groups or {}),
             question,
             about_level=protocol.attribute(question.attribute).about_level,
             loudness=loudness,
@@ -98,6 +107,13 @@ def decide_all(table: pd.DataFrame, protocol: Protocol) -> dict[str, Decided]:
     gathered = families.gathered(fitted, lambda one: one.question)
     decided = [one for family in gathered for one in judge_family(family)]
     return {one.fitted.question.id: one for one in decided}
+
+
+def of_group(table: pd.DataFrame, question: Question, groups: Groups) -> pd.DataFrame:
+    """The answers that a question is decided by: everybody's, or those of its planned subgroup."""
+    if question.among is None:
+        return table
+    return table[table["listener"].isin(groups.get(question.id, set()))].reset_index(drop=True)
 
 
 def loudness_of(protocol: Protocol) -> str | None:
@@ -118,9 +134,9 @@ def judge_family(family: Sequence[Fitted]) -> list[Decided]:
     )
 
 
-def contradicted_in_family(one: Decided, size: int) -> Decided:
-    """The question; if contradicted, judged again at its alpha shared over a family of `size`."""
-    shared = one.fitted.question.alpha / size
+def contradicted_in_superlative(one: Decided, n_against: int) -> Decided:
+    """A comparison of a superlative; if contradicted, judged again at its even part of alpha."""
+    shared = families.even(one.fitted.question.alpha, n_against)
     if one.word != "contradicted" or one.alpha <= shared:
         return one
     return judge(one.fitted, shared)

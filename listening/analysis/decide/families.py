@@ -27,6 +27,20 @@ def gathered(fitted: Iterable[Fitted], asked: Callable[[Fitted], Question]) -> l
     return [*families.values()]
 
 
+def size(question: Question, questions: Iterable[Question]) -> int:
+    """How many of the questions are corrected together with this one, itself among them."""
+    return sum(q.family == question.family for q in questions) if question.family else 1
+
+
+def even(alpha: float, size: int) -> float:
+    """One alpha shared evenly: for limits that are described, and for one claim with `size` ways to fall.
+
+    A superlative is such a claim: it holds or not, so one of its two words alone can be wrong and has the
+    whole alpha; `supported` needs every comparison, `contradicted` any of them.
+    """
+    return alpha / max(size, 1)
+
+
 def judged(
     family: Sequence[Fitted],
     *,

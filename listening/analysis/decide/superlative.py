@@ -21,7 +21,8 @@ def planned(table: pd.DataFrame, asked: Superlative, protocol: Protocol) -> Supe
     """The verdict on a condition named beforehand.
 
     Every comparison with another condition of the block must be supported at alpha; then the whole holds at
-    alpha without a correction. One comparison contradicted contradicts it.
+    alpha without a correction. One comparison contradicted contradicts it, each judged at its even part of
+    alpha. The superlative is true or not, so one of the two words alone can be wrong.
 
     Source: Berger 1982, Technometrics 24(4), intersection-union tests.
     """
@@ -105,7 +106,7 @@ def _against(
         about_level=protocol.attribute(asked.attribute).about_level,
         loudness=decide.loudness_of(protocol),
     )
-    decided = decide.contradicted_in_family(decided, n_against)
+    decided = decide.contradicted_in_superlative(decided, n_against)
     judged = decided.judged
     ways = () if judged is None else (judged.found, *(f for one in judged.level for f in one.lowered))
     return Against(

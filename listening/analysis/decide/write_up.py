@@ -43,6 +43,7 @@ def question(
     slope: Slope | None,
     others: Sequence[Other],
     models: Beside | None = None,
+    n_panel: int = 0,
 ) -> QuestionFinding:
     """The finding of one planned question.
 
@@ -51,6 +52,7 @@ def question(
     table : answers of the listeners who are not excluded
     slope : how much a decibel of level moves the question's attribute; it explains
     models : what stands beside the verdict
+    n_panel : listeners of the whole panel, where a subgroup decides
     """
     fitted, asked = decided.fitted, decided.fitted.question
     rows = keyed_answers.select(table, attribute=asked.attribute, presentation=asked.presentation)
@@ -66,6 +68,7 @@ def question(
             "reason": decided.reason,
             "warnings": fitted.warnings,
             "level_flips": decided.flips,
+            "n_panel": n_panel,
             "n_listeners": fitted.n_listeners,
             "n_answers": fitted.n_answers,
             "n_direct": fitted.direct.chosen.size,

@@ -59,7 +59,7 @@ def fit(rows: pd.DataFrame) -> Strengths:
     StatsError
         The answers cannot bear the model.
 
-    Source: Bradley & Terry 1952, Biometrika 39; the random terms are those of the deciding model.
+    Source: Bradley & Terry 1952, Biometrika 39; the random terms are those of one contrast.
     """
     heard = sorted(set(rows["condition_first"]) | set(rows["condition_second"]))
     if len(heard) < 2:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from listening import __version__
 from listening.analysis.collect import keyed_answers, screening
-from listening.analysis.decide import beside, decide, sensitivity, write_up
+from listening.analysis.decide import beside, decide, families, sensitivity, write_up
 from listening.analysis.decide.decide import Decided, Fitted
 from listening.analysis.decide.sensitivity import Other
 from listening.analysis.explain import strength_sets
@@ -201,8 +201,8 @@ def _questions(
 ) -> Iterator[QuestionFinding]:
     """Each claim with its estimates and limits, and no word on it, whatever they are."""
     for question in protocol.questions:
-        size = max(sum(q.family == question.family for q in protocol.questions if q.family), 1)
-        described = _described(decide.judge(_fitted(imported, answers, question), question.alpha / size))
+        alpha = families.even(question.alpha, families.size(question, protocol.questions))
+        described = _described(decide.judge(_fitted(imported, answers, question), alpha))
         others = [_other(described, pooled, len(listeners))]
         models = None
         if imported.listeners_known:

@@ -1,9 +1,9 @@
 """A look at the answers: the key opened, the look logged, the answers read."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from listening.analysis.collect import keyed_answers
+from listening.analysis.collect import keyed_answers, listener_answers
 from listening.analysis.collect.keyed_answers import Columns
 from listening.analysis.opening import dealt_answers, looks, sealed_key, told_record
 from listening.analysis.opening.looks import Look
@@ -32,6 +32,8 @@ class Taken:
     record: StudyRecord
     days: tuple[str, ...]
     """On which people finished a sitting (UTC), as 2026-11-25."""
+    own: listener_answers.Own = field(default_factory=dict)
+    """What each listener said in the questionnaire, and their hearing check."""
 
 
 def look(
@@ -122,7 +124,8 @@ def _look(study: Study, opened: Opened, store: Store, asked: _Asked) -> Taken:
     known = told_record.of_opening(until, walked.ledger, opened.plan, key_beside=len(beside))
     finished_at = (sitting.finished_at for sitting in sittings if not sitting.simulated)
     days = tuple(at_utc[:10] for at_utc in finished_at if at_utc is not None)
-    return Taken(opened, at, answers, len(sittings) - finished, known, days)
+    own = listener_answers.of_events(sittings, events)
+    return Taken(opened, at, answers, len(sittings) - finished, known, days, own)
 
 
 def _of_sittings(answers: Columns, kept: set[str]) -> Columns:

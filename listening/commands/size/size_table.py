@@ -70,7 +70,7 @@ def asked(args: argparse.Namespace) -> Asked:
         effect=effect.of_text(text, assumed, logit_per_db=args.logit_per_db),
         assumed=assumed,
         sizes=_numbers(args.listeners, "--listeners"),
-        repeats=_numbers(args.repeats or str(panel_size.block_of(chosen, question).repeats), "--repeats"),
+        repeats=_numbers(args.repeats or str(_hearings(chosen, question)), "--repeats"),
         studies=_at_least_one(args.studies, "--studies"),
         seed=args.seed,
         jobs=args.jobs if isinstance(args.jobs, str) else _at_least_one(args.jobs, "--jobs"),
@@ -180,6 +180,10 @@ def _question(chosen: Protocol, name: str | None) -> Question:
     return question
 
 
+def _hearings(chosen: Protocol, question: Question) -> int:
+    return panel_size.hearings(panel_size.block_of(chosen, question))
+
+
 def _assumed(args: argparse.Namespace, question: Question) -> Assumed:
     assumed = Assumed()
     if args.pilot is not None:
@@ -245,18 +249,10 @@ def _trials(asked: Asked, cell: PowerCell) -> panel_size.Trials:
 
 
 def _approximation(asked: Asked, found: Found, cell: PowerCell) -> str:
-    if asked.question.of_kind.is_equivalence:
-        return "-"
-    delta = _delta(asked)
     near = approximate.power(
-        _trials(asked, cell),
-        cell.listeners,
-        cell.effect_logit,
-        delta_logit=delta,
-        alpha=found.alpha,
-        assumed=asked.assumed,
+        _trials(asked, cell), cell.listeners, cell.effect_logit, alpha=found.alpha, assumed=asked.assumed
     )
-    return f"{near.power:.2f}"
+    return f"{near:.2f}"
 
 
 def _delta(asked: Asked) -> float:
@@ -302,8 +298,24 @@ def _advice(asked: Asked, found: Found) -> list[str]:
             "most 1 in 2 whatever the panel"
         )
     if enough is None:
-        return [*text, f"no size tried reaches a chance of {asked.target:g}: try more listeners or repeats"]
+        return [*text, f"no size tried reaches a chance of {asked.target:g}; {_proposed(asked, found)}"]
     return [*text, f"smallest panel tried that reaches a chance of {asked.target:g}: {enough} listeners"]
+
+
+def _proposed(asked: Asked, found: Found) -> str:
+    """What the largest panel tried would need instead, by formula."""
+    last = max(found.curve, key=lambda cell: (cell.listeners, cell.repeats))
+    told = approximate.remedies(
+        _trials(asked, last),
+        last.listeners,
+        asked.effect.logit,
+        alpha=found.alpha,
+        assumed=asked.assumed,
+        target=asked.target,
+    )
+    if not told:
+        return "by formula no number of listeners, hearings or strikes alone does: try them together"
+    return f"by formula {' or '.join(told)} would, beside {last.listeners} listeners"
 
 
 def _cell(cell: PowerCell) -> dict[str, Any]:

@@ -115,6 +115,8 @@ def _why(q: QuestionFinding, found: Findings) -> str:
         for one in q.parts
     ]
     told = f". Pair by pair, choices in 100: {'; '.join(pairs)}" if pairs else ""
+    if q.among:
+        told += f". Decided by {q.n_listeners} of {q.n_panel} listeners, {q.among}; the others do not enter"
     return f"{reasons.of(q, found)}{told}"
 
 

@@ -79,6 +79,13 @@ def _superlative(protocol: Protocol, number: int, asked: Superlative) -> str:
     )
 
 
+def _among(q: Question) -> str:
+    if q.among is None:
+        return ""
+    said = " or ".join(f"“{one}”" for one in q.among.answers)
+    return f", decided among {q.among.label} alone (who answered {said} to “{q.among.wording}”)"
+
+
 def _pairs(protocol: Protocol, q: Question) -> str:
     """The pairs of a contrast of several, and what is taken of them."""
     if q.contrast.form == "pair":
@@ -98,7 +105,7 @@ def _question(protocol: Protocol, number: int, q: Question) -> str:
     more, than = protocol.label(q.contrast.more), protocol.label(q.contrast.than)
     heard = wording.is_heard(more, attribute.comparative, than)
     claim = kind_words.OF[q.kind].claimed.format(more=more, than=than, attribute=q.attribute, heard=heard)
-    limit = _pairs(protocol, q)
+    limit = _pairs(protocol, q) + _among(q)
     if q.outside_limit is not None:
         limit += f"; at most {100 * q.outside_limit:g} % of listeners may hear a difference that matters"
     if q.claimed_ratio is not None and q.metric is not None:

@@ -66,7 +66,7 @@ def claim(q: QuestionFinding, found: Findings) -> str:
 
 def ask(q: QuestionFinding, found: Findings) -> str:
     """A planned question in short."""
-    if cause_words.of(q) or q.contrast != "pair":
+    if cause_words.of(q) or q.contrast != "pair" or q.among:
         return f"Does it hold that, {claim(q, found)}?"
     at = "as recorded" if q.presentation == wording.AS_RECORDED else f"at equal {wording.held_equal(found)}"
     heard = wording.is_heard(q.more_label, q.comparative, q.than_label)

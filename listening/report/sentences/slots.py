@@ -21,7 +21,7 @@ def of_question(q: QuestionFinding, found: Findings, words: Language) -> tuple[S
         "than": names(q.than, q.than_label, reach, words),
         "heard": tuple(words.words["heard"]["many" if many else "one"]),
         "comparative": tuple(words.comparatives(q.comparative)),
-        "where": tuple(words.list_of("where", facts.held(q.presentation, found))),
+        "where": where(q, found, words),
         "attribute": (q.attribute,),
         "asked": (words.quoted(q.wording),),
         "listeners": (str(q.n_listeners),),
@@ -45,6 +45,14 @@ def of_question(q: QuestionFinding, found: Findings, words: Language) -> tuple[S
         "scale": (scale(q, words),),
     }
     return filled | said, {"points": points}
+
+
+def where(q: QuestionFinding, found: Findings, words: Language) -> tuple[str, ...]:
+    """How the two were played, and among whom, where a planned subgroup decides."""
+    played = words.list_of("where", facts.held(q.presentation, found))
+    if not q.among:
+        return tuple(played)
+    return tuple(words.text("among", "label").format(where=one, label=q.among) for one in played)
 
 
 def several(q: QuestionFinding, reach: facts.Reach, words: Language) -> Slots:

@@ -1,5 +1,7 @@
 """A claimed ratio: both the measured ratio and the answers must bear it."""
 
+from types import SimpleNamespace
+
 import pytest
 
 from listening.analysis.decide import planned_ratio
@@ -104,3 +106,13 @@ def test_a_claimed_ratio_of_what_the_presentation_holds_equal_is_refused() -> No
     }
     with pytest.raises(ValueError, match="which the presentation `matched` holds equal"):
         Protocol.model_validate(raw)
+
+
+@pytest.mark.parametrize(
+    ("lower", "upper", "word"),
+    [(2.0, 3.0, "supported"), (1.99, 3.0, "undecided"), (1.5, 2.0, "undecided"), (1.5, 1.99, "contradicted")],
+)
+def test_a_limit_that_is_the_factor_itself(lower: float, upper: float, word: str) -> None:
+    """The rule as planned: reached counts as supported, and only a limit below it as contradicted."""
+
+    assert planned_ratio._measured(2.0, SimpleNamespace(lower=lower, upper=upper))[0] == word

@@ -165,19 +165,9 @@ def test_a_drawn_panel_has_the_effect_in_every_pair(kept: Study, name: str) -> N
     answered = panel_size.answers(made, 200, logit, quiet, np.random.default_rng(1))
     found = direct_answers.of_contrast(pd.DataFrame(answered), question.contrast).share(0.05)
     assert found.share == pytest.approx(0.7, abs=4 * np.sqrt(0.21 / found.of))  # four standard errors
-    near = approximate.standard_error(made, 200, 0.0, Assumed())
-    assert near == pytest.approx(_by_hand(name, 200), rel=0.15)
-
-
-SQUARES = {"main": 4 * 0.5**2, "interaction": 4 * 0.5**2, "trend": 2 * 0.5**2}
-"""Of the conditions' weights: two pairs at a half each; of a trend the middle condition drops out."""
-
-
-def _by_hand(name: str, listeners: int) -> float:
-    """Spreads of `Assumed` alone: a pair's is that of two conditions, each with half its variance."""
-    assumed = Assumed()
-    of_listeners = SQUARES[name] / 2 * assumed.spread_listeners**2 / listeners
-    return float(np.sqrt(of_listeners + SQUARES[name] * assumed.spread_stimuli**2 / 3))
+    # by formula the first pair stands for the mean of several, which sees no more than the mean does
+    assert approximate.planned_pair(made, 200, logit, quiet).strikes == (3, 3)
+    assert approximate.power(made, 200, logit, alpha=0.05, assumed=quiet) == pytest.approx(1.0, abs=1e-6)
 
 
 @pytest.mark.parametrize(

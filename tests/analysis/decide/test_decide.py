@@ -257,12 +257,12 @@ def test_an_effect_in_log_odds_is_the_share_of_a_listener_who_has_it():
     assert decide.smallest_share(asked) == pytest.approx(0.75)
 
 
-def test_a_contradiction_is_judged_at_the_alpha_of_the_whole_family(monkeypatch):
+def test_a_comparison_of_a_superlative_is_contradicted_at_its_even_part_of_alpha(monkeypatch):
     asked = []
     monkeypatch.setattr(decide, "judge", lambda fitted, alpha: asked.append(alpha) or "judged again")
     fitted = SimpleNamespace(question=SimpleNamespace(alpha=0.05))
     contradicted = SimpleNamespace(fitted=fitted, word="contradicted", alpha=0.05)
     supported = SimpleNamespace(fitted=fitted, word="supported", alpha=0.05)
-    assert decide.contradicted_in_family(contradicted, 4) == "judged again"
-    assert decide.contradicted_in_family(supported, 4) is supported
+    assert decide.contradicted_in_superlative(contradicted, 4) == "judged again"
+    assert decide.contradicted_in_superlative(supported, 4) is supported
     assert asked == [0.05 / 4]

@@ -34,7 +34,7 @@ def _study(table):
 @pytest.fixture(scope="module")
 def tied(panel):
     table = panel(
-        np.random.default_rng(6), THREE, repeats=3, no_difference_width=WIDTH, slope_logit_per_db=0.25
+        np.random.default_rng(6), THREE, repeats=6, no_difference_width=WIDTH, slope_logit_per_db=0.25
     )
     assert 0.15 < (table["chosen"] == 0.5).mean() < 0.35
     return table

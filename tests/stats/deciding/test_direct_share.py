@@ -44,7 +44,7 @@ def test_one_answer_each_without_skewness_is_students_t_on_the_shares():
 
 
 def test_variances_are_the_mean_squares_of_a_two_way_table():
-    """Clark 1973: in a full table each part is a mean square, the strikes' less most of the noise."""
+    """Clark 1973: in a full table each part is a mean square, the strikes' less half the noise with three."""
     chosen, cells = panel(24, 3, seed=7)
     found = estimate(chosen, cells)
     own = chosen.reshape(24, -1).mean(axis=1)
@@ -59,8 +59,27 @@ def test_variances_are_the_mean_squares_of_a_two_way_table():
         )
         of_strikes = ((table.mean(axis=0) - table.mean()) ** 2).sum()
         noise = ((table - table.mean(axis=1, keepdims=True)) ** 2).sum() / 24**2
-        by_hand += max((of_strikes - 0.9 * noise) / (2 * 3) * 24 / 23, 0.0)
+        by_hand += max((of_strikes - 0.5 * noise) / (2 * 3) * 24 / (24 - 0.5), 0.0)
     assert found.variance_strikes == pytest.approx(by_hand, rel=1e-12)
+
+
+def test_the_critical_value_is_that_of_listeners_and_of_strikes_weighed_by_variance():
+    """Cochran 1964, Biometrics 20: sum of variance times Student's t, over the sum of variances."""
+    found = estimate(*panel(12, 2, seed=3), alpha=0.05)
+    t_listeners = reference.t.ppf(0.95, 11)
+    t_strikes = reference.t.ppf(1 - direct_share.STRIKES_PART * 0.05, found.df_strikes)
+    critical = (found.variance_listeners * t_listeners + found.variance_strikes * t_strikes) / found.se**2
+    assert found.se**2 == pytest.approx(found.variance_listeners + found.variance_strikes, rel=1e-12)
+    assert 1.0 <= found.df_strikes <= 2.0
+    assert found.variance_strikes > 0
+    assert reference.t.ppf(0.95, found.df) == pytest.approx(critical, rel=1e-6)
+
+
+def test_with_two_strikes_a_spread_that_is_small_by_chance_lends_no_degrees_of_freedom():
+    chosen, cells = panel(24, 2, seed=3, strike_sd=0.0)
+    found = estimate(chosen, cells)
+    assert found.variance_strikes > 0
+    assert found.df < 6
 
 
 def test_swapping_the_two_turns_share_and_limits():
@@ -109,7 +128,7 @@ def test_where_every_listener_is_of_one_mind_limits_are_no_narrower_than_the_bin
 @pytest.mark.parametrize("alpha", [0.05, 0.01, 0.003])
 @pytest.mark.parametrize("mean", [0.0, 1.5, 4.0])
 def test_limits_and_p_values_say_the_same(alpha, mean):
-    found = estimate(*panel(16, 2, seed=11, mean=mean), alpha=alpha)
+    found = estimate(*panel(16, 3, seed=11, mean=mean), alpha=alpha)
     assert direct_share.p_above(found, found.lower) == pytest.approx(alpha, rel=1e-6)
     if found.upper < 1:
         assert direct_share.p_below(found, found.upper) == pytest.approx(alpha, rel=1e-6)

@@ -116,3 +116,18 @@ def test_same_data_give_the_same_bits():
 def test_what_cannot_be_corrected_is_named(call, message):
     with pytest.raises(StatsError, match=message):
         call()
+
+
+@pytest.mark.parametrize(("alternative", "open_side"), [("less", "lower"), ("greater", "upper")])
+def test_a_one_sided_family_is_open_on_the_other_side(alternative, open_side):
+    """With one contrast the limit is the t quantile's, and the other side has none."""
+    found = multiplicity.max_t([0.4], [[0.04]], df=10, alternative=alternative)
+    quantile = distributions.t.ppf(found.level, 10)
+    wanted = {"lower": 0.4 - quantile * 0.2, "upper": 0.4 + quantile * 0.2}
+    wanted[open_side] = -np.inf if open_side == "lower" else np.inf
+    assert found.lower[0] == pytest.approx(wanted["lower"], abs=1e-9)
+    assert found.upper[0] == pytest.approx(wanted["upper"], abs=1e-9)
+
+
+def test_p_values_of_exactly_nought_and_one_are_p_values():
+    assert list(multiplicity.adjust([0.0, 1.0]).p_adjusted) == [0.0, 1.0]

@@ -1,0 +1,148 @@
+"""The chance of a verdict on the share of direct choices, by the limits that will decide; no simulation."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from stats.deciding import direct_share, listeners_outside, strike_variance
+from stats.deciding.verdict import MINIMUM_LISTENERS
+from stats.errors import StatsError
+from stats.mixed import marginal_share
+
+FloatArray = NDArray[np.float64]
+
+EVEN = 0.5
+_PLACES, _LISTENER_PLACES = 24, 8  # equally likely values of each variance found
+
+
+@dataclass(frozen=True)
+class PlannedPair:
+    """How often a pair is compared, and what is supposed of listeners and strikes; log-odds."""
+
+    listeners: int
+    answers: int
+    """Of each listener to this pair."""
+    strikes: tuple[int, ...]
+    """Of either sound; a side with one is the recording itself."""
+    logit: float
+    """Of the mean listener."""
+    spread_listeners: float = 0.0
+    spread_strikes: float = 0.0
+    """Of one strike about its sound."""
+    lapses: float = 0.0
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What the share is made of; variances of the panel's share."""
+
+    share: float
+    from_listeners: float
+    """Their own shares and the noise of their answers."""
+    noise: float
+    """Of the answers alone."""
+    from_strikes: tuple[float, ...]
+    """A part for each side with several strikes."""
+
+
+def expected(pair: PlannedPair) -> Expected:
+    """Mean and variances of the share, from normal listeners and strikes.
+
+    Raises
+    ------
+    StatsError
+        Fewer than two listeners, or no answer.
+    """
+    if pair.listeners < 2 or pair.answers < 1 or min(pair.strikes, default=1) < 1:
+        raise StatsError(
+            f"share power: {pair.listeners} listeners, {pair.answers} answers each, {pair.strikes} strikes; "
+            "wanted at least 2 listeners, an answer and a strike"
+        )
+    several = [k for k in pair.strikes if k > 1]
+    strikes_sd = pair.spread_strikes * len(pair.strikes) ** 0.5
+    share = _heard(pair, [0.0], np.hypot(pair.spread_listeners, strikes_sd))[0]
+    own, weights = own_shares(pair)
+    of_listeners = float(weights @ (own - share) ** 2)
+    nodes, weights = _normal()
+    rest = np.hypot(pair.spread_listeners, pair.spread_strikes * (len(pair.strikes) - 1) ** 0.5)
+    of_strike = float(weights @ (_heard(pair, pair.spread_strikes * nodes, rest) - share) ** 2)
+    each = max(share * (1 - share) - of_listeners - len(pair.strikes) * of_strike, 0.0) / pair.answers
+    noise = each / pair.listeners
+    return Expected(
+        share, of_listeners / pair.listeners + noise, noise, tuple(of_strike / k for k in several)
+    )
+
+
+def own_shares(pair: PlannedPair) -> tuple[FloatArray, FloatArray]:
+    """Listeners' own shares over all strikes, and how likely each is."""
+    nodes, weights = _normal()
+    strikes_sd = pair.spread_strikes * len(pair.strikes) ** 0.5
+    return _heard(pair, pair.spread_listeners * nodes, strikes_sd), weights
+
+
+def more(pair: PlannedPair, *, smallest: float, alpha: float) -> float:
+    """Chance that `more` is supported: the lower limit above even chances, the share at least `smallest`."""
+    if pair.listeners < MINIMUM_LISTENERS:
+        return 0.0
+    what = expected(pair)
+    reach, sd = _reach(pair, what, alpha)
+    return float(special.ndtr((what.share - np.maximum(EVEN + reach, smallest)) / sd).mean())
+
+
+def same(pair: PlannedPair, *, smallest: float, alpha: float, limit_outside: float) -> float:
+    """Chance that `same` is supported: limits inside even chances -+, and few enough listeners outside.
+
+    The two are taken as independent, which is on the safe side: both are likely where answers are even.
+    """
+    if pair.listeners < MINIMUM_LISTENERS:
+        return 0.0
+    what = expected(pair)
+    reach, sd = _reach(pair, what, alpha)
+    above = special.ndtr((smallest - reach - what.share) / sd)
+    below = special.ndtr((1 - smallest + reach - what.share) / sd)
+    inside = float(np.maximum(above - below, 0.0).mean())
+    own, weights = own_shares(pair)
+    few = listeners_outside.power(
+        pair.listeners,
+        pair.answers,
+        delta=smallest - EVEN,
+        limit=limit_outside,
+        alpha=alpha,
+        own=own,
+        weights=weights,
+    )
+    return inside * few
+
+
+def _reach(pair: PlannedPair, what: Expected, alpha: float) -> tuple[FloatArray, float]:
+    """How far a limit lies from the share, in equally likely cases; and the share's own deviation."""
+    places = (np.arange(_PLACES) + 0.5) / _PLACES
+    df = pair.listeners - 1.0
+    of_listeners = (np.arange(_LISTENER_PLACES) + 0.5) / _LISTENER_PLACES
+    listeners = what.from_listeners * special.chdtri(df, of_listeners) / df
+    several = [k - 1.0 for k in pair.strikes if k > 1]
+    grids = np.meshgrid(listeners, *(places for _ in several), indexing="ij")
+    parts = []
+    for part, own_df, place in zip(what.from_strikes, several, grids[1:], strict=True):
+        found = (part + what.noise) * special.chdtri(own_df, place) / own_df
+        parts.append(np.maximum(found - strike_variance.noise_taken_off(own_df) * what.noise, 0.0))
+    total = np.sum(parts, axis=0) if parts else np.zeros_like(grids[0])
+    scatter = sum((v**2 / d for v, d in zip(parts, several, strict=True)), np.zeros_like(total))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        joint = np.where(total > 0, total**2 / scatter, df)
+    critical = direct_share.critical_value(grids[0], df, total, joint, alpha)
+    reach = np.asarray(critical * np.sqrt(grids[0] + total))
+    return reach, float(np.sqrt(what.from_listeners + sum(what.from_strikes)))
+
+
+def _heard(pair: PlannedPair, about: FloatArray | list[float], sd: float) -> FloatArray:
+    """Share of choices where the log-odds lie so far about the mean listener's, over a normal spread."""
+    shares = np.array([marginal_share.share(pair.logit + float(one), float(sd)) for one in about])
+    return np.asarray(pair.lapses / 2 + (1 - pair.lapses) * shares)
+
+
+def _normal() -> tuple[FloatArray, FloatArray]:
+    nodes, weights = np.polynomial.hermite_e.hermegauss(21)
+    return nodes, weights / weights.sum()

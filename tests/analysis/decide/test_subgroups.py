@@ -1,0 +1,92 @@
+"""A planned subgroup: only its listeners decide, and sentence, page and deposit name them."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from listening.records.findings import Findings, QuestionFinding
+from listening.records.protocol import Ask, Protocol
+from listening.records.study import Study
+from listening.report.sentences import sentences
+from listening.store import open_store
+from tests.attacks import whole_study
+from tests.attacks.conftest import _text
+from tests.attacks.whole_study import command
+from tests.design import conftest as design
+
+ASK = Ask(wording="How often do you cycle?", answers=["daily", "seldom", "never"])
+BASE = {
+    "kind": "more",
+    "attribute": "brightness",
+    "presentation": "matched",
+    "contrast": {"more": "c01/free", "than": "c00/free"},
+    "smallest_effect": 0.55,
+}
+DAILY = {"wording": ASK.wording, "answers": ["daily"], "label": "listeners who cycle daily"}
+NEVER = {"wording": ASK.wording, "answers": ["never"], "label": "listeners who never cycle"}
+
+
+def _protocol(**among: Any) -> Protocol:
+    plain = design.protocol_of(3, listeners=20, repeats=6).model_dump()
+    plain["sitting"]["questionnaire"] = [ASK.model_dump()]
+    plain["questions"] = [
+        {"id": "all", **BASE},
+        {"id": "daily", **BASE, "among": DAILY | among},
+        {"id": "never", **BASE, "among": NEVER},
+    ]
+    return Protocol.model_validate(plain)
+
+
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Study:
+    """Twelve of twenty say that they cycle daily, eight seldom, nobody never."""
+    root: Path = tmp_path_factory.mktemp("subgroups") / "study"
+    made = (_protocol(), design.manifest_of(3))
+    study = whole_study.sat(whole_study.dealt(whole_study.prepared(root, made, _text)))
+    store = open_store(study.answers)
+    for number, row in enumerate(store.sittings()):
+        store.note(row.id, "told", detail=f"0|{'daily' if number < 12 else 'seldom'}")
+    store.close()
+    for step in ("analyse", "report", "verify"):
+        assert command(step, study.root) == 0
+    return study
+
+
+def _of(study: Study, name: str) -> QuestionFinding:
+    return next(q for q in Findings.load(study.findings).questions if q.id == name)
+
+
+def test_only_the_subgroup_decides(kept: Study) -> None:
+    every, daily, never = (_of(kept, name) for name in ("all", "daily", "never"))
+    assert (every.n_listeners, daily.n_listeners, daily.n_panel) == (20, 12, 20)
+    assert len(daily.listeners) == 12
+    own = {one.listener: one.share for one in every.listeners}
+    assert {one.listener: one.share for one in daily.listeners}.items() <= own.items()
+    assert daily.share is not None
+    assert daily.share.value == pytest.approx(sum(one.share or 0.0 for one in daily.listeners) / 12, abs=0.02)
+    assert never.word == "no verdict"
+
+
+def test_sentence_page_and_deposit_name_the_subgroup(kept: Study) -> None:
+    found = Findings.load(kept.findings)
+    assert "among listeners who cycle daily" in sentences.printable(_of(kept, "daily"), found)
+    assert "among" not in sentences.printable(_of(kept, "all"), found)
+    assert "Decided by 12 of 20 listeners, listeners who cycle daily" in kept.page.read_text()
+    assert command("deposit", kept.root) == 0
+    assert (
+        "decided among listeners who cycle daily alone (who answered “daily”"
+        in (kept.root / "deposited.md").read_text()
+    )
+
+
+@pytest.mark.parametrize(
+    ("among", "why"),
+    [
+        ({"wording": "How old are you?"}, "the questionnaire does not ask"),
+        ({"answers": ["weekly"]}, "found `weekly`, wanted some of"),
+    ],
+)
+def test_a_subgroup_that_nobody_is_asked_about_is_refused(among: dict[str, Any], why: str) -> None:
+    with pytest.raises(ValueError, match=why):
+        _protocol(**among)

@@ -1,0 +1,57 @@
+"""What multiplies a strike's variance: the trace of a quadratic form, from its definition."""
+
+import numpy as np
+import pytest
+
+from stats.deciding import strike_variance
+
+LISTENER = np.array([0, 0, 0, 1, 1, 1, 1, 2, 2, 2, 3, 3, 3, 3, 3])
+MORE = np.array([0, 1, 2, 0, 0, 1, 2, 1, 2, 2, 0, 1, 1, 2, 0])
+THAN = np.array([0, 1, 1, 1, 0, 1, 0, 0, 1, 0, 1, 1, 0, 0, 0])
+ONE_EACH = LISTENER % 3  # no listener met two strikes, so that strikes are compared between listeners
+
+
+def _weight(listener):
+    return 1.0 / (np.bincount(listener)[listener] * (listener.max() + 1.0))
+
+
+def _about_own(effect, listener):
+    own = np.bincount(listener, effect) / np.bincount(listener)
+    return effect - own[listener]
+
+
+def _about_mean(effect, listener):
+    return effect - (_weight(listener) * effect).sum()
+
+
+@pytest.mark.parametrize(("strike", "about"), [(MORE, _about_own), (ONE_EACH, _about_mean)])
+def test_information_is_the_products_expectation_for_strikes_of_variance_one(monkeypatch, strike, about):
+    """Independent effects of variance 1: the expectation sums a unit effect's product over strikes."""
+    monkeypatch.setattr(strike_variance, "NOISE_TAKEN_OFF", 1.0)
+    weight, total = _weight(LISTENER), 0.0
+    for number in range(3):
+        effect = (strike == number).astype(float)
+        residual = about(effect, LISTENER)
+        side = strike_variance._side(residual, residual, weight, LISTENER, strike)
+        total += side.product
+    assert side.information == pytest.approx(total, rel=1e-12)
+
+
+def test_what_two_sides_share_is_one_sides_product_for_the_other_sides_strikes(monkeypatch):
+    monkeypatch.setattr(strike_variance, "NOISE_TAKEN_OFF", 1.0)
+    for one, other in ((MORE, THAN), (THAN, MORE), (MORE, MORE)):
+        weight, total = _weight(LISTENER), 0.0
+        for number in range(other.max() + 1):
+            residual = _about_own((other == number).astype(float), LISTENER)
+            total += strike_variance._side(residual, residual, weight, LISTENER, one).product
+        shared = strike_variance._shared(weight, LISTENER, [one, other])
+        assert shared == pytest.approx(max(total, 0.0), rel=1e-12, abs=1e-15)
+
+
+def test_sides_whose_strikes_went_together_have_one_variance_and_a_single_strike_none():
+    rng = np.random.default_rng(1)
+    residual = _about_own(rng.normal(0, 1, LISTENER.size), LISTENER)
+    assert len(strike_variance.estimate(residual, residual, LISTENER, [MORE, MORE]).variance) == 1
+    only = np.zeros_like(MORE)
+    assert strike_variance.estimate(residual, residual, LISTENER, [only, only]).variance == ()
+    assert len(strike_variance.estimate(residual, residual, LISTENER, [MORE, only]).variance) == 1
