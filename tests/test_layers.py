@@ -199,5 +199,31 @@ def test_every_rule_of_the_developers_page_names_tests_that_exist() -> None:
         assert [name for name in named if not (ROOT / name).is_file()] == [], row
 
 
+TWICE = {  # what each name means in its folders; a new name is not added here but chosen anew
+    "comparison": "a pair in a protocol's design; what compare writes",
+    "comparisons": "the act on plain values; counts of paired answers",
+    "drawing": "a figure's lines; the drawing of lots in a sitting",
+    "errors": "stats stands alone and has errors of its own",
+    "exposure": "how loud two sounds are played; dose in a sitting",
+    "form": "how records are saved; the grammar of a sentence",
+    "forms": "forms of trials; grammar, in several languages",
+    "level": "sound levels; the station's calibration as a record; its screen",
+    "reading": "a draft read for claims; a screen that is read",
+    "rows": "rows of compare; rows of a table read from a file",
+    "slots": "places of a plan; gaps in a sentence",
+    "tasks": "what a task is; its sheet of answers in a sitting",
+}
+
+
+def test_a_file_name_stands_once_but_for_those_that_are_told() -> None:
+    stems = [
+        path.stem
+        for tree in ("listening", "stats")
+        for path in (ROOT / tree).rglob("*.py")
+        if "commands" not in path.parts and not path.stem.startswith("__") and "versions" not in path.parts
+    ]
+    assert {stem for stem in stems if stems.count(stem) > 1} <= set(TWICE)
+
+
 def _words(row: str) -> list[str]:
     return re.findall(r"\S+(?: \((?:with|not) the key\))?", row)

@@ -25,9 +25,8 @@ def _about_mean(effect, listener):
 
 
 @pytest.mark.parametrize(("strike", "about"), [(MORE, _about_own), (ONE_EACH, _about_mean)])
-def test_information_is_the_products_expectation_for_strikes_of_variance_one(monkeypatch, strike, about):
+def test_information_is_the_products_expectation_for_strikes_of_variance_one(strike, about):
     """Independent effects of variance 1: the expectation sums a unit effect's product over strikes."""
-    monkeypatch.setattr(strike_variance, "NOISE_TAKEN_OFF", 1.0)
     weight, total = _weight(LISTENER), 0.0
     for number in range(3):
         effect = (strike == number).astype(float)
@@ -38,7 +37,7 @@ def test_information_is_the_products_expectation_for_strikes_of_variance_one(mon
 
 
 def test_what_two_sides_share_is_one_sides_product_for_the_other_sides_strikes(monkeypatch):
-    monkeypatch.setattr(strike_variance, "NOISE_TAKEN_OFF", 1.0)
+    monkeypatch.setattr(strike_variance, "noise_taken_off", lambda _: 1.0)
     for one, other in ((MORE, THAN), (THAN, MORE), (MORE, MORE)):
         weight, total = _weight(LISTENER), 0.0
         for number in range(other.max() + 1):
