@@ -9,7 +9,7 @@ Kind = Literal["beyond-level", "rating", "same", "small-change", "discrimination
 KINDS: dict[str, str] = {
     "beyond-level": "one design is heard as having more of something, beyond being louder",
     "rating": "how much of something each design has, on a scale of words",
-    "same": "two conditions are heard as the same, such as one design on both supports",
+    "same": "two conditions are heard as the same, such as two designs that differ in level alone",
     "small-change": "whether a small change can be heard at all",
     "discrimination": "whether listeners discriminate two things at all, by whatever they differ in",
     "preference": "which of the designs people would rather hear",

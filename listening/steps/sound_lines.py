@@ -31,7 +31,7 @@ def shared_lines(shared: Sequence[dict[str, Any]], what: str) -> list[str]:
     for p in shared[:SHOWN_PARTIALS]:
         levels = " / ".join(f"{level:.1f}" for level in p["level_db"])
         lines.append(
-            f"    {p['frequency_hz']:9.2f} Hz  T60 {p['t60_s']:.3f} s (standard error {p['t60_se_s']:.3f})  "
+            f"    {p['frequency_hz']:9.2f} Hz  T60 {p['t60_s']:.3f} s (standard error {p['t60_se_s']:.2g})  "
             f"{levels} dB"
         )
         lines += [f"               T60 not known: {d}" for d in p["doubts"]]
@@ -65,15 +65,15 @@ def _channel_lines(c: dict[str, Any], number: int, unit: str) -> list[str]:
             f"    attack from -20 to -3 dB {1000 * c['attack_s']:.1f} ms{mean if c['t60_s'] else ''}"
         )
     for p in c["partials"][:SHOWN_PARTIALS]:
-        beating = "".join(
-            f", beats with {hz:.2f} Hz, {depth:.0f} dB deep"
-            for hz, depth in zip(p["beating"], p["beat_depths_db"], strict=True)
-        )
         bends = f", bends: also {', '.join(f'{t:.2f}' for t in p['two_stage'])} s" if p["two_stage"] else ""
         lines.append(
             f"    {p['frequency_hz']:9.2f} Hz  {p['level_db']:6.1f} dB  "
-            f"T60 {p['t60_s']:.3f} s (standard error {p['t60_se_s']:.3f}){beating}{bends}"
+            f"T60 {p['t60_s']:.3f} s (standard error {p['t60_se_s']:.3f}){bends}"
         )
+        lines += [
+            f"               beats with {hz:.2f} Hz, {depth:.0f} dB deep"
+            for hz, depth in zip(p["beating"], p["beat_depths_db"], strict=True)
+        ]
         lines += [f"               T60 not known: {d}" for d in p["doubts"]]
     return lines
 

@@ -114,7 +114,10 @@ def test_a_real_bell_with_crowded_modes_is_moved_within_the_stated_limits(asked:
     for variant in isolate.variants(wav.load(REAL, 5.0).mono(), wanted):
         moved = variant.isolated
         untouched = moved.tilt_db_per_octave == 0 and moved.damping_factor == 1
-        assert 4 <= len(moved.partials) <= 5  # longer, one of them sinks into its neighbour
+        # the peak at 1344 Hz, T60 20.4 s, would have 30.7 s: it falls by 14.2 dB until the recording ends,
+        # and a T60 is read from 15 dB or more
+        is_too_long = not untouched and asked.get("decay_ratio", 1.0) > 1
+        assert len(moved.partials) + len(moved.other_partials) == (4 if is_too_long else 5)
         for partial in moved.partials:
             assert partial.t60_after_s == pytest.approx(partial.t60_wanted_s, rel=0.02)
         if "decay_ratio" in asked:
