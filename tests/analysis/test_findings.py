@@ -92,7 +92,7 @@ def test_two_conditions_explain_nothing(bells_findings):
         e for e in bells_findings.explanations if (e.attribute, e.presentation) == ("loudness", "as recorded")
     ]
     assert not loudness.slopes
-    assert "conditions cannot tell" in loudness.note
+    assert "conditions are too few to separate" in loudness.note
 
 
 def test_brightness_goes_with_the_centroid_and_ringing_with_decay(bells_findings):
