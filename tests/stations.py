@@ -12,7 +12,7 @@ import numpy as np
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.records.plan import ClipFile, Plan, PlannedAttribute, PlannedTrial, Slot
-from listening.records.protocol import Sitting as SittingRules
+from listening.records.protocol_parts import Sitting as SittingRules
 from listening.records.study import Study
 from listening.session import station
 from listening.session.clocks import Clocks

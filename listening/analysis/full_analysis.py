@@ -32,18 +32,9 @@ from listening.analysis.opening import audit, conduct, key_opening, looks, told_
 from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
 from listening.analysis.ratings import decided_ratings, difference_grades, post_screening
-from listening.records.findings import (
-    Caution,
-    Digests,
-    Findings,
-    Fixed,
-    LevelSlope,
-    ListenerRow,
-    Method,
-    PanelFinding,
-    QuestionFinding,
-    SuperlativeFinding,
-)
+from listening.records.findings import Findings, LevelSlope, SuperlativeFinding
+from listening.records.findings_question import QuestionFinding
+from listening.records.findings_study import Caution, Digests, Fixed, ListenerRow, Method, PanelFinding
 from listening.records.measured import Measures
 from listening.records.protocol import Protocol
 from listening.records.study import Study

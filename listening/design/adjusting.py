@@ -6,7 +6,8 @@ from listening.design import comparison
 from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
 from listening.records.manifest import Manifest
-from listening.records.protocol import Block, Protocol
+from listening.records.protocol import Protocol
+from listening.records.protocol_parts import Block
 
 START_DB = (3.0, 6.0)  # how far off the second sound starts, either way
 

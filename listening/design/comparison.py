@@ -10,7 +10,8 @@ from listening.design.decompositions import Pairs
 from listening.design.draws import Draws
 from listening.errors import StudyError
 from listening.records.manifest import Manifest, Stimulus
-from listening.records.protocol import Block, Protocol
+from listening.records.protocol import Protocol
+from listening.records.protocol_parts import Block
 
 
 def of_slots(

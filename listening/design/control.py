@@ -4,7 +4,8 @@ from listening.design.dealt_trial import Heard, Trial, strikes
 from listening.design.draws import Draws
 from listening.errors import StudyError
 from listening.records.manifest import Manifest
-from listening.records.protocol import Control, Protocol
+from listening.records.protocol import Protocol
+from listening.records.protocol_parts import Control
 
 
 def of_slot(

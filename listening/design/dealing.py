@@ -16,7 +16,8 @@ from listening.records import tasks
 from listening.records.key import Key, KeyedClip, Role
 from listening.records.manifest import Manifest
 from listening.records.plan import ClipFile, Plan, PlannedAttribute, PlannedTrial, Slot
-from listening.records.protocol import Attribute, Protocol
+from listening.records.protocol import Protocol
+from listening.records.protocol_parts import Attribute
 from listening.records.secret import keyed
 
 CODE_LETTERS = 8  # 40 bit: 500 clips collide with probability 1e-7, and a collision is refused

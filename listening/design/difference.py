@@ -10,7 +10,8 @@ from listening.design.dealt_trial import Heard, Trial, strikes
 from listening.design.draws import Draws
 from listening.records import tasks
 from listening.records.manifest import Manifest, Stimulus
-from listening.records.protocol import Block, Protocol
+from listening.records.protocol import Protocol
+from listening.records.protocol_parts import Block
 
 
 def of_slots(

@@ -7,7 +7,8 @@ from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
 from listening.records import tasks
 from listening.records.manifest import Manifest
-from listening.records.protocol import Block, Protocol
+from listening.records.protocol import Protocol
+from listening.records.protocol_parts import Block
 from listening.records.tasks import Task
 
 

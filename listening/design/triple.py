@@ -7,7 +7,8 @@ from listening.design.dealt_trial import Heard, Trial, strikes
 from listening.design.draws import Draws
 from listening.design.whole_set import check_reference
 from listening.records.manifest import Manifest
-from listening.records.protocol import Block, Protocol
+from listening.records.protocol import Protocol
+from listening.records.protocol_parts import Block
 
 
 def of_slots(

@@ -8,7 +8,8 @@ from listening.design.dealt_trial import Heard, Trial, strikes
 from listening.design.draws import Draws
 from listening.errors import StudyError
 from listening.records.manifest import Manifest
-from listening.records.protocol import Block, Protocol
+from listening.records.protocol import Protocol
+from listening.records.protocol_parts import Block
 
 MOST_AT_ONCE = 12  # one line a sound on a small screen; BS.1534 advises no more
 

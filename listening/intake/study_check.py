@@ -11,7 +11,8 @@ from listening.intake import names, recording_faults
 from listening.records import protocol, recordings_table, toml_lines
 from listening.records.playback import Playback
 from listening.records.problem import Problem
-from listening.records.protocol import Protocol, Recordings, Trimming
+from listening.records.protocol import Protocol
+from listening.records.protocol_parts import Recordings, Trimming
 from listening.records.text import read_text, read_toml
 
 

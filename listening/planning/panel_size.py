@@ -12,7 +12,8 @@ from listening.errors import StudyError
 from listening.records import tasks
 from listening.records.manifest import Manifest
 from listening.records.planned_power import Assumed
-from listening.records.protocol import Block, Protocol, Question
+from listening.records.protocol import Protocol, Question
+from listening.records.protocol_parts import Block
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -8,17 +8,8 @@ from pydantic import Field, ValidationError, model_validator
 from listening.errors import RecordError
 from listening.records import earlier_words, toml_lines
 from listening.records.form import Form, place
-from listening.records.protocol import (
-    AS_RECORDED,
-    Attribute,
-    Block,
-    Panel,
-    Presentation,
-    Protocol,
-    Question,
-    Recordings,
-    Sitting,
-)
+from listening.records.protocol import AS_RECORDED, Protocol, Question
+from listening.records.protocol_parts import Attribute, Block, Panel, Presentation, Recordings, Sitting
 from listening.records.questions import Name
 from listening.records.text import read_toml
 

@@ -7,7 +7,7 @@ from pydantic import AliasChoices, Field
 
 from listening.errors import StudyError
 from listening.records.form import FileForm, Form, digest_of, hashed
-from listening.records.protocol import Sitting
+from listening.records.protocol_parts import Sitting
 
 
 class PlannedTrial(Form):

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from listening.records.protocol import Sitting as Rules
+from listening.records.protocol_parts import Sitting as Rules
 from listening.session.turn import Turn
 
 MINUTE_S = 60.0

@@ -13,7 +13,8 @@ from listening.records import protocol as protocol_form
 from listening.records.ear_gains import EarGains
 from listening.records.isolation import LEVEL
 from listening.records.manifest import Manifest, Stimulus
-from listening.records.protocol import AS_RECORDED, ISOLATED, MATCHED, Presentation, Protocol
+from listening.records.protocol import AS_RECORDED, ISOLATED, MATCHED, Protocol
+from listening.records.protocol_parts import Presentation
 from listening.records.study import Study
 from listening.stimuli import folder, headroom, isolated_set, match, sources, stimulus_file
 from listening.stimuli.sources import Common, Source

@@ -16,7 +16,8 @@ from listening.metrics import calibration
 from listening.metrics.calibration import StudyCalibration
 from listening.records import recordings_table
 from listening.records.manifest import End, Role
-from listening.records.protocol import Attribute, Protocol
+from listening.records.protocol import Protocol
+from listening.records.protocol_parts import Attribute
 from listening.records.recordings_table import Recording
 from listening.records.text import from_root
 from listening.stimuli import headphones

@@ -7,7 +7,7 @@ import pytest
 
 from listening.design import forms
 from listening.records import tasks
-from listening.records.protocol import Attribute
+from listening.records.protocol_parts import Attribute
 from listening.simulate import answering
 
 CODE = Path(__file__).parents[2] / "listening"

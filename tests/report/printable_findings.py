@@ -7,7 +7,8 @@ from pathlib import Path
 
 from listening.records.claimed_ratio import ClaimedRatioFinding
 from listening.records.conducted import Conducted, Sampled
-from listening.records.findings import Findings, QuestionFinding
+from listening.records.findings import Findings
+from listening.records.findings_question import QuestionFinding
 from listening.records.interval import Interval
 
 HERE = Path(__file__).parent

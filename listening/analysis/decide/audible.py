@@ -10,7 +10,7 @@ from listening.analysis.collect import keyed_discrimination as trials
 from listening.analysis.decide import as_planned, families
 from listening.analysis.decide.write_up import finite
 from listening.records import tasks
-from listening.records.findings import QuestionFinding, Sensitivity
+from listening.records.findings_question import QuestionFinding, Sensitivity
 from listening.records.interval import Interval
 from listening.records.protocol import Protocol, Question
 from stats.deciding import verdict

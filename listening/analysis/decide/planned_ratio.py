@@ -7,7 +7,7 @@ import numpy as np
 
 from listening.analysis.decide.write_up import finite
 from listening.records.claimed_ratio import ClaimedRatioFinding
-from listening.records.findings import QuestionFinding
+from listening.records.findings_question import QuestionFinding
 from listening.records.interval import Interval
 from listening.records.measured import MeasuredRecording, Measures
 from listening.records.protocol import Protocol, Question

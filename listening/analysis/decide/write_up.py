@@ -13,7 +13,7 @@ from listening.analysis.decide.decide import Decided
 from listening.analysis.decide.direct_answers import DirectAnswers
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.decide.sensitivity import Other
-from listening.records.findings import (
+from listening.records.findings_question import (
     ContrastPart,
     LevelCheck,
     LevelEquivalent,

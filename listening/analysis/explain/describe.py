@@ -7,13 +7,9 @@ from listening.analysis.decide import contrast, superlative
 from listening.analysis.decide.write_up import interval
 from listening.analysis.explain import property_slopes, stimulus_covariates, strength_sets
 from listening.analysis.explain.property_slopes import CovariateFit
-from listening.records.findings import (
-    ConditionMeasure,
-    Matching,
-    StimulusRow,
-    Winner,
-)
+from listening.records.findings import Winner
 from listening.records.findings_explained import CovariateSlope, Explanation, SideBySide
+from listening.records.findings_study import ConditionMeasure, Matching, StimulusRow
 from listening.records.interval import Interval
 from listening.records.manifest import Manifest
 from listening.records.measured import Measures

@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from listening.records.manifest import Manifest
-from listening.records.protocol import Covariates
+from listening.records.protocol_parts import Covariates
 
 NAMES = ("level", "brightness", "decay")
 DOUBLING = "doubling"

@@ -16,18 +16,9 @@ from listening.analysis.decide.decide import Decided, Fitted
 from listening.analysis.decide.sensitivity import Other
 from listening.analysis.explain import strength_sets
 from listening.errors import StudyError
-from listening.records.findings import (
-    Caution,
-    Digests,
-    Findings,
-    ListenerRow,
-    Matching,
-    Method,
-    PanelFinding,
-    QuestionFinding,
-    Strength,
-    StrengthSet,
-)
+from listening.records.findings import Findings, Strength, StrengthSet
+from listening.records.findings_question import QuestionFinding
+from listening.records.findings_study import Caution, Digests, ListenerRow, Matching, Method, PanelFinding
 from listening.records.form import digest_of
 from listening.records.imported import About, Imported
 from listening.records.protocol import AS_RECORDED, Protocol, Question

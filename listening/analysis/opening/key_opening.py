@@ -10,7 +10,7 @@ from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
 from listening.errors import StudyError
 from listening.records import record
-from listening.records.findings import Fixed, StudyRecord
+from listening.records.findings_study import Fixed, StudyRecord
 from listening.records.frozen import History
 from listening.records.plan import Plan
 from listening.records.study import KEY_BESIDE, Study

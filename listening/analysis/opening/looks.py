@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from listening.analysis.opening import sealed_key
 from listening.errors import StudyError
-from listening.records.findings import Looks
+from listening.records.findings_study import Looks
 from listening.records.protocol import Protocol
 from listening.records.stopping import Stopping
 from listening.records.study import Study

@@ -5,7 +5,8 @@ from typing import Any
 
 from listening.records import frozen, record
 from listening.records.amendment import Amendment
-from listening.records.findings import Dealt, EarlierAnalysis, Findings, Removal, StudyRecord
+from listening.records.findings import Findings
+from listening.records.findings_study import Dealt, EarlierAnalysis, Removal, StudyRecord
 from listening.records.plan import Plan
 from listening.records.record import Entry
 from listening.records.study import Study

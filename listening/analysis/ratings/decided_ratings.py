@@ -11,7 +11,7 @@ from listening.analysis.decide.write_up import finite
 from listening.analysis.ratings import rating_model
 from listening.analysis.ratings.rating_model import RatedFit
 from listening.records import tasks
-from listening.records.findings import LevelCheck, QuestionFinding, Sensitivity
+from listening.records.findings_question import LevelCheck, QuestionFinding, Sensitivity
 from listening.records.interval import Interval
 from listening.records.protocol import AS_RECORDED, MATCHED, Protocol, Question
 from listening.records.protocol_names import RATED

@@ -13,7 +13,8 @@ from listening.analysis.ratings import post_screening
 from listening.records import tasks
 from listening.records.findings_graded import GradedCondition, GradedSet
 from listening.records.interval import Interval
-from listening.records.protocol import Block, Protocol
+from listening.records.protocol import Protocol
+from listening.records.protocol_parts import Block
 from stats.errors import BadData, StatsError
 from stats.linear import linear_mixed, satterthwaite
 from stats.mixed.engine import random_terms

@@ -12,9 +12,10 @@ import numpy as np
 import pandas as pd
 
 from listening.records import tasks
-from listening.records.findings import ListenerRow
 from listening.records.findings_graded import GradedListener
-from listening.records.protocol import Exclusions, Protocol
+from listening.records.findings_study import ListenerRow
+from listening.records.protocol import Protocol
+from listening.records.protocol_parts import Exclusions
 from stats import t_interval
 
 LIMIT = 90.0  # of 100: below it the hidden reference, above it the mid anchor counts

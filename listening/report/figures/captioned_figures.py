@@ -4,8 +4,9 @@ from dataclasses import dataclass
 from functools import partial
 
 from listening.records import metric_register
-from listening.records.findings import Findings, QuestionFinding, StrengthSet
+from listening.records.findings import Findings, StrengthSet
 from listening.records.findings_explained import Decomposition
+from listening.records.findings_question import QuestionFinding
 from listening.records.interval import Interval
 from listening.report import rounding
 from listening.report.figures import figures

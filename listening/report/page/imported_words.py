@@ -1,6 +1,7 @@
 """Words of a page whose answers came from a table collected elsewhere."""
 
-from listening.records.findings import Findings, QuestionFinding
+from listening.records.findings import Findings
+from listening.records.findings_question import QuestionFinding
 from listening.records.imported import Imported
 from listening.report import rounding
 from listening.report.page import method_words

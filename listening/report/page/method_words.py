@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 
 from listening.records import metric_register
-from listening.records.findings import Caution, Findings, Winner
+from listening.records.findings import Findings, Winner
+from listening.records.findings_study import Caution
 from listening.report import rounding
 from listening.report.page import record_words
 

@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 
 from listening.records import head_code
-from listening.records.findings import EarlierAnalysis, Findings, StudyRecord
+from listening.records.findings import Findings
+from listening.records.findings_study import EarlierAnalysis, StudyRecord
 
 HASH_DIGITS = 16
 NO_CHAIN = (

@@ -1,6 +1,6 @@
 """Of two isolated stimuli, the one property in which they differ."""
 
-from listening.records.findings import QuestionFinding
+from listening.records.findings_question import QuestionFinding
 from listening.records.protocol import ISOLATED
 
 PROPERTY = {

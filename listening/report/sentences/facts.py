@@ -2,7 +2,8 @@
 
 from typing import Literal
 
-from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
+from listening.records.findings import Findings, SuperlativeFinding
+from listening.records.findings_question import QuestionFinding
 from listening.report.sentences import cause_words, wording
 
 Reach = Literal["design", "recordings", "recording"]

@@ -4,7 +4,8 @@ from collections.abc import Iterator
 
 from listening.records import tasks
 from listening.records.conducted import Conducted, Sampled
-from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
+from listening.records.findings import Findings, SuperlativeFinding
+from listening.records.findings_question import QuestionFinding
 from listening.records.interval import Interval
 from listening.report import rounding
 from listening.report.sentences import facts, slots

@@ -2,7 +2,8 @@
 
 from listening.records import metric_register, tasks
 from listening.records.claimed_ratio import ClaimedRatioFinding
-from listening.records.findings import Findings, QuestionFinding, SuperlativeFinding
+from listening.records.findings import Findings, SuperlativeFinding
+from listening.records.findings_question import QuestionFinding
 from listening.report.sentences import cause_words, facts, wording
 from listening.report.sentences.language import Language
 

@@ -3,15 +3,9 @@
 from dataclasses import dataclass
 
 from listening.records import metric_register
-from listening.records.findings import (
-    Against,
-    ConditionMeasure,
-    Findings,
-    LevelCheck,
-    QuestionFinding,
-    StrengthSet,
-    SuperlativeFinding,
-)
+from listening.records.findings import Against, Findings, StrengthSet, SuperlativeFinding
+from listening.records.findings_question import LevelCheck, QuestionFinding
+from listening.records.findings_study import ConditionMeasure
 from listening.report import rounding
 from listening.report.page import course
 from listening.report.rounding import in_hundred, limits, number, p_value, signed

@@ -8,7 +8,8 @@ import pytest
 
 from listening.analysis.collect import listener_answers
 from listening.records.plan import Plan
-from listening.records.protocol import Ask, Protocol
+from listening.records.protocol import Protocol
+from listening.records.protocol_parts import Ask
 from listening.session import hearing_check
 from listening.store import open_store
 from listening.store.store import EventRow, SittingRow

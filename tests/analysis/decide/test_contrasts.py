@@ -11,7 +11,8 @@ from listening.analysis.decide import direct_answers
 from listening.planning import approximate, panel_size
 from listening.records import protocol as protocol_form
 from listening.records.contrasts import Contrast
-from listening.records.findings import Findings, QuestionFinding
+from listening.records.findings import Findings
+from listening.records.findings_question import QuestionFinding
 from listening.records.manifest import Manifest
 from listening.records.planned_power import Assumed
 from listening.records.protocol import Protocol
