@@ -16,6 +16,7 @@ sys.path[:0] = [str(HERE.parent), str(HERE)]
 
 import screen_picture  # noqa: E402
 
+from listening import cli  # noqa: E402
 from listening.session.arrival import Arrival  # noqa: E402
 from listening.session.station import Seat  # noqa: E402
 from listening.session.view import Stage, View  # noqa: E402
@@ -24,6 +25,7 @@ from listening.tui.app import StationApp  # noqa: E402
 from tests import stations  # noqa: E402
 
 PICTURES = HERE / "pictures"
+SOUNDS = HERE.parent / "stimuli_demo"
 SIZE = (80, 24)
 PAGE_SOURCES = ("listening/report/page/page.html.jinja", "listening/report/page/page.css")
 BROWSER = [
@@ -64,6 +66,15 @@ async def _drawn(bench: stations.Bench) -> str:
         return screen_picture.svg(app)
 
 
+def compare() -> None:
+    """The README's dome, hung free and on the handlebar, as `listening compare` draws it."""
+    free, held = (sorted(SOUNDS.glob(f"dome_c-{support}-*.flac")) for support in ("free", "handlebar"))
+    asked = ["--names", "hung free,on the handlebar", "--pascal-per-full-scale", "5"]
+    picture = ["--picture", str(PICTURES / "compared.png")]
+    if cli.main(["compare", *map(str, free), "--with", *map(str, held), *asked, *picture]) != 0:
+        raise SystemExit("the recordings of the demo could not be compared")
+
+
 def page_digest() -> str:
     """What the page is made by, so that an old picture of it is noticed."""
     text = b"".join((HERE.parent / name).read_bytes() for name in PAGE_SOURCES)
@@ -76,6 +87,7 @@ def main(study: Path | None) -> None:
     subprocess.run(
         ["rsvg-convert", "-w", "1200", PICTURES / "trial.svg", "-o", PICTURES / "trial.png"], check=True
     )
+    compare()
     browser = shutil.which("chromium")
     if study is None or browser is None:
         print("no picture of the report: name a study with a page, and install chromium")

@@ -27,6 +27,20 @@ def strike(label: str, t60_s: float, *, onset_s: float = 0.1, gain_db: float = 0
     return curves.of_arrays(label, arrays, calibrated=True)
 
 
+@pytest.mark.parametrize(
+    "hz", [[1320, 2546, 3455, 4724, 6213, 9561, 13328], [200, 205, 15900, 15950], [1000]]
+)
+def test_labels_of_partials_stand_apart_in_order_and_inside(hz: list[float]) -> None:
+    axes = Figure().add_subplot()
+    panels.log_hz(axes, vertical=True)
+    low, high = np.log(axes.get_ylim())
+    made = panels._spread(axes, np.array(hz, dtype=float), np.arange(len(hz)))
+    at = np.log([place for _, place in made])
+    assert [i for i, _ in made] == list(range(len(hz)))
+    assert np.diff(at).min(initial=1.0) > 0.999 * panels.LABEL_GAP * (high - low)
+    assert at.max() <= high + 1e-9
+
+
 STRIKES = [strike("short", 0.5), strike("long", 4.0, onset_s=0.3, gain_db=5.0)]
 
 

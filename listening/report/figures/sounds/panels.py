@@ -27,7 +27,7 @@ LOWEST_HZ, HIGHEST_HZ = 100.0, 16_000.0
 TICKS_HZ = (100, 200, 500, 1000, 2000, 5000, 10_000)
 CELLS = 200  # of the log axis; each shows the strongest line in it, so that a thin partial is seen
 LABELLED = 8  # partials with a label in a panel
-LABEL_GAP = 0.055  # of the axis' height between two labels
+LABEL_GAP = 0.085  # of the axes, between labels of 10.5 points in the lowest spectrogram drawn
 DECAYS = 6  # partials whose decay is drawn
 BEFORE_S = 0.1
 
@@ -213,10 +213,12 @@ def _strongest(one: Curves, most: int) -> FloatArray | np.ndarray:
 
 
 def _spread(axes: Axes, hz: FloatArray, shown: np.ndarray) -> list[tuple[int, float]]:
-    """Places and heights of labels, moved up where they would touch."""
+    """Places and heights of labels, moved apart where they would touch, none above the axes."""
     low, high = np.log(axes.get_ylim())
-    gap, last, made = LABEL_GAP * (high - low), -np.inf, []
-    for i in sorted(shown, key=lambda i: hz[i]):
-        last = max(float(np.log(hz[i])), last + gap)
-        made.append((int(i), float(np.exp(last))))
-    return made
+    gap, ordered = LABEL_GAP * (high - low), sorted(shown, key=lambda i: hz[i])
+    at = [float(np.log(hz[i])) for i in ordered]
+    for k in range(1, len(at)):
+        at[k] = max(at[k], at[k - 1] + gap)
+    for k, rank in enumerate(range(len(at) - 1, -1, -1)):
+        at[rank] = min(at[rank], high - k * gap)
+    return [(int(i), float(np.exp(place))) for i, place in zip(ordered, at, strict=True)]
