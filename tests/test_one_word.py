@@ -14,7 +14,7 @@ GIVEN_UP = {  # word: today's, and where it may stand
     r"\b[Ss]trokes?\b(?!:)(?!-)(?!=)": ("strike", {"claimed_ratio.py"}),
     r"\b[Ll]odg\w+": (
         "deposit, publish",
-        {"earlier_words.py", "walked_record.py", "frozen.py", "findings.py"},
+        {"earlier_words.py", "walked_record.py", "frozen.py", "findings_study.py"},
     ),
     r"\bfactor levels?\b": ("values of a factor", set()),
     r"\b[Tt]wo-way (answers|model)": ("binary", set()),

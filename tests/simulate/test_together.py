@@ -15,7 +15,7 @@ from tests import bells
 def test_two_questions_a_pair_are_sat_collected_and_decided(tmp_path: Path) -> None:
     chosen = bells.protocol.load(bells.PROTOCOL)
     sitting = chosen.sitting.model_copy(update={"together": ["brightness", "ringing"]})
-    panel = chosen.panel.model_copy(update={"listeners": 16})
+    panel = chosen.panel.model_copy(update={"listeners": 24})
     chosen = Protocol.model_validate(
         chosen.model_copy(update={"sitting": sitting, "panel": panel}).model_dump()
     )
