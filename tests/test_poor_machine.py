@@ -101,6 +101,7 @@ def test_a_sitting_with_fourteen_open_files_goes_on_or_says_so(tmp_path: Path) -
         assert "go on" in screen or "ended-with-2" in screen
 
 
+@pytest.mark.slow  # half a minute, and it follows a running process, which not every container allows
 @alsa.needed
 @terminal.needed
 @strace
