@@ -3,7 +3,6 @@
 from collections.abc import Callable
 
 import numpy as np
-import scipy
 
 from listening.audio.sound import FloatArray, Sound
 from listening.metrics import onset, other_strikes, strike
@@ -21,6 +20,7 @@ DC_SHARE = 0.002  # of the peak
 HUM_BASES_HZ = (50.0, 60.0)  # mains
 HUM_OVER_FLOOR_DB = 20.0
 HUM_BELOW_PEAK_DB = 80.0  # weaker than this it changes nothing
+SIDELOBES_BETA = 12.3  # of Kaiser's window: -90 dB, below the weakest hum that counts
 SHORTEST_QUIET_S = 0.5
 END_S = 0.05
 FADE_EXTRA_DB = 8.0
@@ -82,7 +82,7 @@ def has_hum(sound: Sound, onset_s: float) -> bool:
         quiet = samples[-round(max(SHORTEST_QUIET_S, 0.25 * sound.duration_s) * rate_hz) :]
     if len(quiet) < SHORTEST_QUIET_S * rate_hz:
         return False
-    window = scipy.signal.windows.blackmanharris(len(quiet))
+    window = np.kaiser(len(quiet), SIDELOBES_BETA)
     power = np.abs(np.fft.rfft((quiet - quiet.mean()) * window)) ** 2
     bin_hz = rate_hz / len(quiet)
     loudest = float(np.abs(samples).max()) ** 2 / 2

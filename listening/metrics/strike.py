@@ -1,12 +1,15 @@
 """Whether a sound is one strike that rings out, and how it begins."""
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from listening.audio.sound import FloatArray, Sound
 from listening.metrics import level, onset
-from listening.metrics.partials import Partial
+
+if TYPE_CHECKING:  # which loads numba
+    from listening.metrics.partials import Partial
 
 FRAME_S = 0.001
 QUICK_RISE_S = 0.1  # from -20 dB to the loudest moment; a strike is quicker
@@ -48,7 +51,7 @@ def rings_out(sound: Sound, onset_s: float) -> bool:
     return bool((end - start) * FRAME_S > SLOW_FALL_S)
 
 
-def attack(sound: Sound, onset_s: float, partials: tuple[Partial, ...]) -> Attack:
+def attack(sound: Sound, onset_s: float, partials: tuple["Partial", ...]) -> Attack:
     """Rise time and strike noise of a one-channel sound."""
     frame = max(1, round(FRAME_S * sound.rate_hz))
     start = max(0, round((onset_s - 0.002) * sound.rate_hz))
@@ -81,7 +84,7 @@ def above_level_s(sound: Sound, level_db: float) -> float | None:
     return float((above[-1] - above[0] + 1) / sound.rate_hz)
 
 
-def ringing(partials: tuple[Partial, ...], time_s: FloatArray, reference: float) -> FloatArray:
+def ringing(partials: tuple["Partial", ...], time_s: FloatArray, reference: float) -> FloatArray:
     """(n,) pressure of the partials alone; time counts from the onset."""
     total = np.zeros(len(time_s))
     for p in partials:
@@ -91,7 +94,7 @@ def ringing(partials: tuple[Partial, ...], time_s: FloatArray, reference: float)
     return total
 
 
-def _noise_db(sound: Sound, onset_s: float, partials: tuple[Partial, ...]) -> float | None:
+def _noise_db(sound: Sound, onset_s: float, partials: tuple["Partial", ...]) -> float | None:
     if not partials:
         return None
     start = round(onset_s * sound.rate_hz)

@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from listening.analysis.decide import decide
 from listening.planning.panel_size import Trials
 from listening.records.planned_power import Assumed
 from listening.records.protocol import Question
@@ -81,7 +80,7 @@ def remedies(
 def _chance(pair: PlannedPair, question: Question, alpha: float) -> float:
     if pair.answers == 0:
         return 0.0
-    smallest = decide.smallest_share(question)
+    smallest = question.smallest_share
     if question.of_kind.is_equivalence:
         limit = question.split_limit
         return share_power.same(pair, smallest=smallest, alpha=alpha, limit_outside=limit)

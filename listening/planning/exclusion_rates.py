@@ -4,13 +4,13 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from listening.analysis.collect.screening import CLEAR_GAIN_DB
 from listening.design import slots
 from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
 from listening.records import tasks
 from listening.records.manifest import Manifest
 from listening.records.protocol import Protocol
+from listening.records.protocol_parts import CLEAR_GAIN_DB
 from stats.discrimination import exclusion_chances
 
 EVEN = 0.5

@@ -15,6 +15,8 @@ from listening.records.questions import (
 )
 from listening.records.tasks import TaskName
 
+CLEAR_GAIN_DB = 2.0  # control pairs below it may honestly be missed
+
 
 class Calibrator(Form):
     """Recordings of the sound calibrator, made with the study's gain."""

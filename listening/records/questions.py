@@ -1,5 +1,6 @@
 """What is planned before the data: the questions that decide, and the conditions named the most of a set."""
 
+import math
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
@@ -85,6 +86,13 @@ class Question(Form):
     def rule(self) -> Rule:
         """By which rule of the verdict it is decided."""
         return self.of_kind.rule
+
+    @property
+    def smallest_share(self) -> float:
+        """The smallest effect that matters as a share of choices; log-odds are those of one listener."""
+        if self.unit == "logit":
+            return 1.0 / (1.0 + math.exp(-self.smallest_effect))
+        return self.smallest_effect
 
     @property
     def outside_limit(self) -> float | None:

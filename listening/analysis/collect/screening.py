@@ -9,11 +9,10 @@ import pandas as pd
 from listening.analysis.collect import keyed_answers
 from listening.records.findings_study import ListenerRow
 from listening.records.protocol import Protocol
-from listening.records.protocol_parts import Exclusions
+from listening.records.protocol_parts import CLEAR_GAIN_DB, Exclusions
 
 # A flag asks a person to look; it excludes nobody.
 CONTROLS_RIGHT_LOW = 0.7
-CLEAR_GAIN_DB = 2.0  # control pairs below it may honestly be missed
 SAME_SIDE_HIGH = 0.8
 RESPONSE_SHORT_OF_PANEL = 0.4  # of the panel's median time to answer
 REPEATS_AGREED_LOW = 0.5

@@ -9,7 +9,7 @@ import pandas as pd
 from listening.analysis.collect import joined_pairs
 from listening.analysis.decide import confidence_limits, contrast
 from listening.analysis.decide.contrast import ContrastFit
-from listening.analysis.decide.decide import Decided, smallest_share
+from listening.analysis.decide.decide import Decided
 from listening.analysis.decide.sensitivity import Other
 from listening.analysis.explain import strengths
 from listening.records.protocol import Question
@@ -73,7 +73,7 @@ def smallest_effect_logit(question: Question, over: float) -> float:
     """The smallest effect that matters as log-odds of the mean listener, where effects spread so far."""
     if question.unit == "logit":
         return question.smallest_effect
-    return marginal_share.mean_logit(smallest_share(question), over)
+    return marginal_share.mean_logit(question.smallest_share, over)
 
 
 def _fitted(name: str, rows: pd.DataFrame, decided: Decided) -> tuple[ContrastFit | None, Other]:

@@ -1,6 +1,5 @@
 """The verdict on each planned question: direct answers of its pair, level by monotony, families corrected."""
 
-import math
 from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
@@ -183,7 +182,7 @@ def judge(fitted: Fitted, alpha: float) -> Decided:
     judged = share_verdict.decide(
         fitted.found,
         question.rule,
-        smallest=smallest_share(question),
+        smallest=question.smallest_share,
         alpha=alpha,
         outside_limit=question.outside_limit,
         level=fitted.level,
@@ -203,15 +202,8 @@ def p_value(fitted: Fitted) -> float | None:
         return None
     question = fitted.question
     return share_verdict.p_value(
-        fitted.found, question.rule, smallest=smallest_share(question), level=fitted.level
+        fitted.found, question.rule, smallest=question.smallest_share, level=fitted.level
     )
-
-
-def smallest_share(question: Question) -> float:
-    """The smallest effect that matters as a share of choices; log-odds are those of one listener."""
-    if question.unit == "logit":
-        return 1.0 / (1.0 + math.exp(-question.smallest_effect))
-    return question.smallest_effect
 
 
 def _level(

@@ -88,7 +88,7 @@ def pooled(decided: Decided) -> Other:
         share - EVEN,
         min(lower, share) - EVEN,
         max(upper, share) - EVEN,
-        delta=decide.smallest_share(question) - EVEN,
+        delta=question.smallest_share - EVEN,
         n_listeners=found.listeners,
         share_outside_upper=0.0,  # pooling cannot see a split panel
         share_outside_limit=1.0,

@@ -254,7 +254,7 @@ def test_a_family_is_judged_by_holms_steps(panel):
 
 def test_an_effect_in_log_odds_is_the_share_of_a_listener_who_has_it():
     asked = question("a", "b").model_copy(update={"unit": "logit", "smallest_effect": np.log(3)})
-    assert decide.smallest_share(asked) == pytest.approx(0.75)
+    assert asked.smallest_share == pytest.approx(0.75)
 
 
 def test_a_comparison_of_a_superlative_is_contradicted_at_its_even_part_of_alpha(monkeypatch):
