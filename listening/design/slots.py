@@ -1,5 +1,7 @@
 """What each slot hears, in order: attributes by a Williams square, practice first, then the trials."""
 
+from collections.abc import Iterator
+
 import numpy as np
 import numpy.typing as npt
 
@@ -14,6 +16,11 @@ from listening.records.protocol import Protocol
 
 def of_study(protocol: Protocol, manifest: Manifest, draws: Draws) -> list[Ordered]:
     """(is practice, trial) of each slot, planned and spare, in the order they are heard."""
+    return list(in_turn(protocol, manifest, draws))
+
+
+def in_turn(protocol: Protocol, manifest: Manifest, draws: Draws) -> Iterator[Ordered]:
+    """The same slot by slot, each put in order when it is asked for."""
     n_slots = protocol.panel.listeners + protocol.panel.spare
     asked = joint_trials.leaders(protocol)
     trials = {name: forms.of_attribute(protocol, manifest, name, n_slots, draws=draws) for name in asked}
@@ -21,7 +28,6 @@ def of_study(protocol: Protocol, manifest: Manifest, draws: Draws) -> list[Order
     condition = {s.stimulus: s.condition for s in manifest.stimuli}
     carry = {name: CarryOver(condition) for name in asked}
     squares = _Squares(draws)
-    made = []
     for slot in range(n_slots):
         rng = draws.of("slot", slot)
         names = order.attributes(asked, slot, shift)
@@ -32,8 +38,7 @@ def of_study(protocol: Protocol, manifest: Manifest, draws: Draws) -> list[Order
         else:
             blocks = [_in_order(trials[name][slot], slot, squares, rng, carry[name]) for name in names]
             ordered = [t for p, block in zip(practice, blocks, strict=True) for t in p + block]
-        made.append(joint_trials.spread(protocol, slot, ordered, draws=draws))
-    return made
+        yield joint_trials.spread(protocol, slot, ordered, draws=draws)
 
 
 def cells(protocol: Protocol, manifest: Manifest, n_slots: int) -> list[tuple[int, ...]]:

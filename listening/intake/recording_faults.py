@@ -119,8 +119,7 @@ def _chain(protocol: Protocol, folder: Path) -> tuple[float | None, list[Problem
         return None, found
     place = "recordings.calibrator"
     try:
-        after = None if own.after is None else wav.load(folder / own.after)
-        chain = calibration.of_study(wav.load(folder / own.before), after, level_db=own.level_db)
+        chain = calibration.of_files(folder, own.before, own.after, level_db=own.level_db)
     except ListeningError as error:
         wanted = f"the calibrator's clean tone of {own.level_db} dB"
         return None, [*found, Problem(str(folder / own.before), place, str(error), wanted)]

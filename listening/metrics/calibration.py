@@ -1,9 +1,11 @@
 """What full scale means in pascal, from a recording of the sound calibrator."""
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
+from listening.audio import wav
 from listening.audio.sound import REFERENCE_PRESSURE_PA, FloatArray, Sound
 from listening.errors import SoundError
 from listening.metrics import channels, flags
@@ -88,6 +90,12 @@ def of_study(before: Sound, after: Sound | None, *, level_db: float) -> StudyCal
     scales = np.array([first.pascal_per_full_scale, second.pascal_per_full_scale])
     drift_db = float(20 * np.log10(scales[0] / scales[1]))
     return StudyCalibration(float(np.sqrt(scales.prod())), first.frequency_hz, drift_db)
+
+
+def of_files(folder: Path, before: str, after: str | None, *, level_db: float) -> StudyCalibration:
+    """The same of two files of a folder; raises MissingFile too."""
+    last = None if after is None else wav.load(folder / after)
+    return of_study(wav.load(folder / before), last, level_db=level_db)
 
 
 def _usable(sound: Sound) -> FloatArray:

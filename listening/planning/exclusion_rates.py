@@ -43,7 +43,7 @@ def of_protocol(protocol: Protocol, manifest: Manifest) -> list[Rate]:
     StudyError
         A block has nothing to compare.
     """
-    dealt = slots.of_study(protocol, manifest, Draws.open_to_all(protocol.seed))[0]
+    dealt = next(slots.in_turn(protocol, manifest, Draws.open_to_all(protocol.seed)))
     counted = [trial for is_practice, trial in dealt if not is_practice]
     return [*_choices(protocol, counted), *_ratings(protocol, counted)]
 

@@ -83,8 +83,7 @@ def recorded(chosen: Protocol, protocol_path: Path) -> tuple[list[Recording], St
     if own is None:
         return recordings, None
     folder = from_root(protocol_path.parent / chosen.recordings.folder)
-    after = None if own.after is None else wav.load(folder / own.after)
-    found = calibration.of_study(wav.load(folder / own.before), after, level_db=own.level_db)
+    found = calibration.of_files(folder, own.before, own.after, level_db=own.level_db)
     if found.drift_db is not None and found.has_drifted:
         raise StudyError(
             f"{own.after}: the calibrator reads {found.drift_db:+.2f} dB of {own.before}, at most "
