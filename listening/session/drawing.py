@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from listening.records import tasks as task_list
 from listening.records.plan import PlannedTrial
-from listening.session import marking, offers, steps
+from listening.session import clip_views, further_views, marking, offers, steps
 from listening.session.dials import Dial
 from listening.session.tasks import LETTERS
 from listening.session.tasks import letters as letters_of
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 BEFORE_TRIALS = (Stage.WELCOME, Stage.CONSENT, Stage.DECLINING, Stage.FAREWELL, Stage.QUESTIONNAIRE)
 LEVEL_SET = ("level_set", "level_set_play")
 LEVEL_FREE = ("level_headphones", "level_turn_up", "level_leave_it")
-SHARE_STEPS = 40  # a view differs only where a screen would draw something else
 ENGLISH_GOODBYE = words("en").text("goodbye_body")  # what a protocol says that says nothing of its own
 TRIALS_FOR_A_PACE = 3  # so many trials are needed before a time to go is said
 
@@ -37,6 +36,8 @@ def _of_stage(sitting: "Sitting") -> View:
         return _introduction(sitting)
     if sitting.stage is Stage.QUESTIONNAIRE:
         return _questionnaire(sitting)
+    if sitting.stage in further_views.OF_STAGE:
+        return further_views.OF_STAGE[sitting.stage](sitting, notice=_notice(sitting), **_progress(sitting))
     text = sitting.words.text
     heading = {Stage.OVER: "goodbye_heading"}.get(sitting.stage, f"{sitting.stage.value}_heading")
     return View(
@@ -44,7 +45,7 @@ def _of_stage(sitting: "Sitting") -> View:
         heading=text(heading),
         body=_body(sitting),
         status=_check_status(sitting) if sitting.stage is Stage.HEARING else "",
-        clips=_clips(sitting, 1) if sitting.stage is Stage.LEVEL else (),
+        clips=clip_views.clips(sitting, 1) if sitting.stage is Stage.LEVEL else (),
         notice=_notice(sitting),
         actions=offers.actions(sitting),
         **_progress(sitting),
@@ -134,7 +135,7 @@ def _introduction(sitting: "Sitting") -> View:
         heading=sitting.words.text("introduction_heading"),
         question=sitting.attribute.wording,
         body=tuple(line for line in (sitting.attribute.explanation, example) if line),
-        clips=_clips(sitting, len(clips)),
+        clips=clip_views.clips(sitting, len(clips)),
         status=_sound_status(sitting) if clips else "",
         notice=_notice(sitting),
         actions=offers.actions(sitting),
@@ -190,24 +191,11 @@ def _slot(sitting: "Sitting") -> tuple[PlannedTrial, ...]:
     return next(s.trials for s in sitting.plan.slots if s.slot == sitting.row.slot)
 
 
-def _clips(sitting: "Sitting", n_clips: int, letters: tuple[str, ...] = ()) -> tuple[ClipView, ...]:
-    turn, text = sitting.turn, sitting.words.text
-    made = []
-    for i in range(n_clips):
-        sounding = turn.running and turn.clip == i
-        state = "playing" if sounding else "heard" if i in turn.heard else "not_heard"
-        letter = letters[i] if letters else LETTERS[i] if n_clips > 1 else ""
-        share = round(turn.share * SHARE_STEPS) / SHARE_STEPS if sounding else 0.0
-        name = text("sound", letter=letter).strip()
-        made.append(ClipView(letter, sounding, i in turn.heard, text(state), share, name))
-    return tuple(made)
-
-
 def _trial_clips(sitting: "Sitting") -> tuple[ClipView, ...]:
     """The sounds of a trial; those that have a scale of their own stand with it instead."""
     letters = letters_of(sitting.trial)
     n_rated = len(sitting.turn.values) if task_list.named(sitting.attribute.task).sheet != "gain" else 0
-    return _clips(sitting, len(letters), letters)[: len(letters) - n_rated]
+    return clip_views.clips(sitting, len(letters), letters)[: len(letters) - n_rated]
 
 
 def _dials(sitting: "Sitting") -> tuple[DialView, ...]:
@@ -215,7 +203,7 @@ def _dials(sitting: "Sitting") -> tuple[DialView, ...]:
     if not turn.values or task_list.named(sitting.attribute.task).sheet == "gain":
         return ()  # an adjustment shows no mark: its place would tell what equal numbers are
     letters = letters_of(sitting.trial)
-    clips = _clips(sitting, len(letters), letters)[len(letters) - len(turn.values) :]
+    clips = clip_views.clips(sitting, len(letters), letters)[len(letters) - len(turn.values) :]
     dial = sitting.dial()
     return tuple(
         DialView(

@@ -71,7 +71,7 @@ def erase(sitting: "Sitting") -> None:
 
 def take_typed(sitting: "Sitting") -> None:
     """A number that stands typed becomes the mark of its sound, whatever key comes next."""
-    if sitting.turn.typed:
+    if sitting.turn.typed and sitting.turn.values:
         typed, sitting.turn.typed = sitting.turn.typed, ""
         put_dial(sitting, float(typed))
 

@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from listening.records import tasks as task_list
-from listening.session import tasks
+from listening.session import going_back, tasks
 from listening.session.dials import POINT
 from listening.session.view import Action, Stage
 from listening.session.words import Words
@@ -27,6 +27,7 @@ KEYS = {
     "skip_check": "n",
     "tell": "enter",
     "rather_not": "n",
+    "take_back": "backspace",
     "once_more": "r",
     "confirm": "enter",
     "mark_up": "up",
@@ -65,7 +66,7 @@ LABELS = {
 
 def actions(sitting: "Sitting") -> tuple[Action, ...]:
     """What the listener may do now, answers included, in reading order."""
-    names = _names(sitting)
+    names = [*_names(sitting), *(["take_back"] if going_back.is_offered(sitting) else [])]
     made = [_action(name, sitting.words) for name in names if name in KEYS]
     if "hear" in names:
         made += _hearings(sitting)
@@ -116,8 +117,14 @@ def _names(sitting: "Sitting") -> list[str]:
             return ["hear_tone" if sitting.check.has_begun else "begin_check", "skip_check", "leave"]
         case Stage.INTRODUCTION:
             return _introduction(sitting)
+        case Stage.TRAINING:
+            return _training(sitting)
         case Stage.TRIAL:
             return _trial(sitting)
+        case Stage.FEEDBACK:
+            return ["stop_sound" if sitting.turn.running else "play", "go_on", "leave"]
+        case Stage.COMMENT:
+            return ["go_on", *(["erase"] if sitting.turn.typed else []), "leave"]
         case Stage.BREAK:
             return ["leave"] if sitting.rest_s() > 0 else ["go_on", "leave"]
         case Stage.PAUSE:
@@ -159,6 +166,16 @@ def _hearings(sitting: "Sitting") -> list[Action]:
         Action(f"hear:{i}", letter.lower(), every if i == 0 else "", label if i == 0 else "")
         for i, letter in enumerate(letters)
     ]
+
+
+def _training(sitting: "Sitting") -> list[str]:
+    turn, program = sitting.turn, sitting.program()
+    if sitting.attribute.switching:
+        names, has_heard = _sound(sitting), len(turn.heard) == len(program.clips)
+    else:
+        names, has_heard = ["stop_sound" if turn.running else "play"], turn.finished > 0
+    names += ["go_on"] if has_heard else []
+    return [*names, *([] if turn.running else ["pause", "help"]), "leave"]
 
 
 def _trial(sitting: "Sitting") -> list[str]:

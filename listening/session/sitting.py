@@ -5,12 +5,16 @@ from dataclasses import replace
 
 from listening.errors import ListeningError
 from listening.records import head_code
+from listening.records.answer import Answer
 from listening.records.plan import Plan, PlannedAttribute, PlannedTrial
 from listening.session import (
     answers,
+    commenting,
     dials,
     drawing,
     exposure,
+    familiarising,
+    going_back,
     hearing_check,
     marking,
     offers,
@@ -34,7 +38,7 @@ VOIDS_BEFORE_HELP = 3  # the same trial failed so often: a person must look at t
 HEARTBEAT_S = 30.0
 CHOOSE = "choose:"
 ASKED, ASKED_END = "asked", "end"  # of an event that the desk writes: to `pause` or to `end`
-MAY_BE_IDLE = (Stage.LEVEL, Stage.INTRODUCTION, Stage.TRIAL)
+MAY_BE_IDLE = (Stage.LEVEL, Stage.INTRODUCTION, Stage.TRAINING, Stage.TRIAL, Stage.FEEDBACK, Stage.COMMENT)
 MAY_BE_ASKED = (*MAY_BE_IDLE, Stage.QUESTIONNAIRE, Stage.STUCK, Stage.BREAK)
 
 
@@ -54,6 +58,8 @@ class Sitting:
         self._clocks = clocks
         self.n_done = 0
         self.is_back = False
+        self.last: going_back.LastAnswer | None = None
+        """The answer that may still be changed."""
         self._left = self._remaining()
         self._aside: Stage | None = None
         self._right_in_a_row = 0
@@ -122,8 +128,12 @@ class Sitting:
         return offers.actions(self)
 
     def take_line(self, line: str) -> bool:
-        """A typed line that is no key: nothing in a sitting takes one."""
-        return False
+        """A typed line that is no key: a whole comment, where one may be written."""
+        return self.type_text(line) and self.act("go_on")
+
+    def type_text(self, sign: str) -> bool:
+        """One more sign of a comment; False where none is written."""
+        return commenting.type_text(self, sign)
 
     def wrong_key(self, shown: str) -> None:
         """Say that a key does nothing now, and which ones do; `shown` is its name, if it has one."""
@@ -179,6 +189,7 @@ class Sitting:
         if name not in offered and not (marking.is_number(self, name) and "digit:0" in offered):
             return False
         self._slip = None
+        self.last = self.last if name in going_back.KEEP_IT else None
         self._times.touched_s = self._clocks.now_s()
         if not name.startswith(("digit:", "erase")):
             marking.take_typed(self)
@@ -216,6 +227,7 @@ class Sitting:
                 "put": lambda: marking.put_dial(self, float(number)),
                 "digit": lambda: self._type(number),
                 "erase": lambda: marking.erase(self),
+                "take_back": lambda: going_back.take_back(self),
                 "take_number": lambda: None,  # taken above, as by every other key
                 "sort_rows": lambda: marking.sort_rows(self),
                 "part_from": lambda: self._keep_to_part(start=self.turn.share),
@@ -247,7 +259,8 @@ class Sitting:
     def _tick_times(self, now_s: float) -> None:
         """What time alone brings: a loop's end, a reminder, a pause because nobody is there."""
         turn, is_trial = self.turn, self.stage is Stage.TRIAL
-        if is_trial and turn.running and self.program().loops and self._times.is_long_loop(turn, now_s):
+        may_loop = self.stage in (Stage.TRIAL, Stage.TRAINING)
+        if may_loop and turn.running and self.program().loops and self._times.is_long_loop(turn, now_s):
             self.hearing.stop()
             self.notice = self.words.text("notice_loop_over")
         waits = is_trial and not turn.running and offers.is_heard(self)
@@ -255,7 +268,7 @@ class Sitting:
         if not turn.is_late and self._times.is_late(turn, now_s):
             turn.is_late = True
             self.notice = self.words.text("notice_late")
-            self._note("late", trial=self.trial.trial)
+            self.note("late", trial=self.trial.trial)
         if self.stage in MAY_BE_IDLE and self._times.is_idle(now_s):
             self._pause("idle")
             self.notice = self.words.text("notice_idle")
@@ -279,7 +292,7 @@ class Sitting:
             self.notice = self.words.text("notice_asked_pause")
 
     def _call_for_help(self) -> None:
-        self._note("help", trial=self.step.trial.trial if self.step.trial else None)
+        self.note("help", trial=self.step.trial.trial if self.step.trial else None)
         self.notice = self.words.text("notice_help")
 
     def stop(self) -> None:
@@ -287,7 +300,7 @@ class Sitting:
         self.hearing.stop()
         if not (self.is_over or self.is_finished):
             self._note_exposure()
-            self._note("left")
+            self.note("left")
 
     def close(self) -> int:
         """Let the seat go and close the store; how many answers still wait here for a server."""
@@ -344,23 +357,27 @@ class Sitting:
         self.hearing.stop()
         step = self.step
         if step.stage is Stage.CONSENT:
-            self._note("agreed")
+            self.note("agreed")
         elif step.stage is Stage.LEVEL:
             self._note_exposure()
-            self._note("level set", detail=f"plays {self.turn.begun}")
+            self.note("level set", detail=f"plays {self.turn.begun}")
         elif step.stage is Stage.INTRODUCTION:
-            self._note("introduced", detail=f"{step.attribute}|understood|plays {self.turn.begun}")
+            self.note("introduced", detail=f"{step.attribute}|understood|plays {self.turn.begun}")
         elif step.stage is Stage.BREAK:
             self._times.rested_s = self._clocks.now_s()
-            self._note("rested", trial=self.trial.trial)
+            self.note("rested", trial=self.trial.trial)
+        elif step.stage is Stage.TRAINING:
+            self.note("trained", trial=self.trial.trial, detail=f"plays {self.turn.begun}")
+        elif step.stage is Stage.COMMENT:
+            commenting.keep(self)
         elif step.stage is Stage.STUCK:
             self._right_in_a_row = 0
-            self._note("rehearsed", detail=f"{step.attribute}|went on without")
+            self.note("rehearsed", detail=f"{step.attribute}|went on without")
         return self._next()
 
     def _not_sure(self) -> None:
         self.hearing.stop()
-        self._note("introduced", detail=f"{self.step.attribute}|not sure|plays {self.turn.begun}")
+        self.note("introduced", detail=f"{self.step.attribute}|not sure|plays {self.turn.begun}")
         self._next()
 
     def _tick_check(self) -> None:
@@ -373,11 +390,11 @@ class Sitting:
     def _end_check(self, result: str) -> None:
         self.hearing.stop()
         self._note_exposure()
-        self._note(hearing_check.NOTED, detail=result)
+        self.note(hearing_check.NOTED, detail=result)
         self._next()
 
     def _tell(self, answer: str) -> None:
-        self._note("told", detail=f"{self.step.number}|{answer}")
+        self.note("told", detail=f"{self.step.number}|{answer}")
         self._next()
 
     def _rehearse_again(self) -> None:
@@ -389,19 +406,19 @@ class Sitting:
 
     def _discriminated(self, chosen: str | None) -> None:
         """Count right answers in a row about the pair of examples; enough of them end the rehearsal."""
-        is_right = self.trial.clips[0 if chosen == "first" else 1] == self.attribute.example_more
+        is_right = chosen == familiarising.right(self.attribute, self.trial)
         self._right_in_a_row = self._right_in_a_row + 1 if is_right else 0
         if self._right_in_a_row >= self.plan.sitting.practice_until_right:
             self._right_in_a_row = 0
             name = self.step.attribute
-            self._note("rehearsed", detail=f"{name}|told apart")
+            self.note("rehearsed", detail=f"{name}|told apart")
             self._left[1:] = [s for s in self._left[1:] if not (s.rehearsal and s.attribute == name)]
 
     def _think_about_declining(self) -> None:
         self._aside = Stage.DECLINING
 
     def _decline(self) -> None:
-        self._note("declined")
+        self.note("declined")
         self._has_declined = True
         self._aside = Stage.FAREWELL
 
@@ -476,10 +493,14 @@ class Sitting:
     def _confirm(self) -> None:
         self.hearing.stop()
         given = answers.given(self.row, self.trial, self.attribute.task, self.turn, utc=self._clocks.utc())
-        self._store.record(given)  # on disk before the next trial is drawn
+        going_back.keep(self, given)  # on disk before the next trial is drawn
         self._note_exposure()
         if self.step.rehearsal:
             self._discriminated(self.turn.chosen)
+            if self.plan.sitting.practice_feedback:
+                told = replace(self.step, stage=Stage.FEEDBACK, said=str(self.turn.chosen))
+                self._left.insert(1, told)
+        self.last = going_back.remember(self)
         if not self.trial.practice:
             self.n_done += 1
             self.pace.append(self._clocks.now_s() - self.turn.entered_s)
@@ -487,7 +508,7 @@ class Sitting:
 
     def _note_exposure(self) -> None:
         if sent := self.hearing.exposure():
-            self._note(exposure.SENT, detail=exposure.detail(sent))
+            self.note(exposure.SENT, detail=exposure.detail(sent))
 
     def dial(self) -> dials.Dial:
         """The scale of the trial under way."""
@@ -507,7 +528,7 @@ class Sitting:
     def _pause(self, why: str = "") -> None:
         self.hearing.stop()
         self._aside = Stage.PAUSE
-        self._note("paused", detail=why)
+        self.note("paused", detail=why)
 
     def _leave(self) -> None:
         self.hearing.stop()
@@ -522,8 +543,21 @@ class Sitting:
 
     def _leave_now(self) -> None:
         self._note_exposure()
-        self._note("left")
+        self.note("left")
         self._aside = Stage.OVER
 
-    def _note(self, kind: str, *, trial: str | None = None, detail: str = "") -> None:
+    def go_back_to(self, step: Step, turn: Turn) -> None:
+        """A trial that was answered stands before the others again."""
+        self.hearing.stop()
+        self.notice = ""
+        self._left.insert(0, step)
+        self.n_done -= 0 if self.trial.practice else 1
+        self.hearing.begin(turn)
+
+    def record(self, answer: Answer) -> None:
+        """Keep an answer; durable when this returns."""
+        self._store.record(answer)
+
+    def note(self, kind: str, *, trial: str | None = None, detail: str = "") -> None:
+        """Keep that something happened."""
         self._store.note(self.row.id, kind, trial=trial, detail=detail)

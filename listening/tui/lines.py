@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from listening.session.view import Action, DialView, View
     from listening.session.words import Words
 
-WORDS = {"stop_sound": "stop", "stay": "back", "reconsider": "back", "back": "back"}
+WORDS = {"stop_sound": "stop", "stay": "back", "reconsider": "back", "back": "back", "take_back": "change"}
 """Actions whose word is not that of their key."""
 UNTYPED = ("erase", "take_number")  # a typed line is whole
 NUMBER = re.compile(r"\d+([.,]\d+)?")
@@ -46,7 +46,7 @@ def run(
 
 def _take(session: "Arrival | Sitting", line: str, write: Callable[[str], None]) -> None:
     """Do what a line says, or say why it does nothing; not while something sounds."""
-    if not _do(session, line.lower()):
+    if not _do(session, line):
         session.wrong_key(line.upper() or session.words.text("line_enter"))
     view = session.view()
     if view.hint and not view.is_playing:
@@ -116,7 +116,8 @@ def _typed(action: "Action", words: "Words") -> str:
     return words.table.get(f"word_{WORDS.get(action.name, action.key)}", action.key)
 
 
-def _do(session: "Arrival | Sitting", line: str) -> bool:
+def _do(session: "Arrival | Sitting", typed: str) -> bool:
+    line = typed.lower()
     offered = [a for a in session.actions() if a.name not in UNTYPED]
     if any(a.name.startswith("digit:") for a in offered) and NUMBER.fullmatch(line):
         return session.take_number(line.replace(",", "."))
@@ -124,4 +125,4 @@ def _do(session: "Arrival | Sitting", line: str) -> bool:
     letters = {a.key: a.name for a in offered if not a.name.startswith(("type:", "digit:"))}
     if any(session.act(names[line]) for names in (named, letters) if line in names):
         return True
-    return session.take_line(line)
+    return session.take_line(typed)
