@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING, Any, Protocol
 
-from listening.session import clip_views, familiarising, offers, training
+from listening.session import clip_views, familiarising, offers, whole_range
 from listening.session.tasks import letters as letters_of
 from listening.session.view import Stage, View
 
@@ -16,7 +16,7 @@ class _Maker(Protocol):
 
 def _training(sitting: "Sitting", **more: Any) -> View:
     text, letters = sitting.words.text, letters_of(sitting.trial)
-    number, total = training.place(sitting)
+    number, total = whole_range.place(sitting)
     return View(
         stage=sitting.stage,
         heading=text("training_heading", number=number, total=total),

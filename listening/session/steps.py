@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from listening.records.plan import Plan, PlannedTrial
-from listening.session import commenting, familiarising, hearing_check, training
+from listening.session import commenting, familiarising, hearing_check, whole_range
 from listening.session.view import Stage
 from listening.store.store import EventRow
 
@@ -54,7 +54,7 @@ def of_slot(plan: Plan, slot: int) -> list[Step]:
             if name not in introduced:
                 introduced.add(name)
                 steps.append(Step(Stage.INTRODUCTION, attribute=name))
-                pages = training.pages(plan, slot, name, trials)
+                pages = whole_range.pages(plan, slot, name, trials)
                 steps += [Step(Stage.TRAINING, attribute=name, trial=page) for page in pages]
                 steps += rehearsal(plan, slot, name, round_number=1)
         steps += [Step(Stage.TRIAL, attribute=trial.attribute, trial=trial) for trial in together]
