@@ -8,7 +8,7 @@ from listening.session.view import Stage
 from listening.store.store import EventRow
 
 if TYPE_CHECKING:
-    from listening.session.sitting import Sitting
+    from listening.session.state import State
 
 COMMENT = "comment"  # the event
 AT_END = "at the end"
@@ -32,20 +32,12 @@ def is_over(trial: PlannedTrial | None, answered: Iterable[str], done: Iterable[
     return AT_END in done if trial is None else trial.trial in answered
 
 
-def type_text(sitting: "Sitting", sign: str) -> bool:
-    """One more sign of the comment; False where none is written, or it is full."""
-    if sitting.stage is not Stage.COMMENT or not sign.isprintable() or len(sitting.turn.typed) >= LONGEST:
-        return False
-    sitting.turn.typed += sign
-    return True
-
-
-def keep(sitting: "Sitting") -> None:
-    """Write the comment down, without spaces around it; nothing written is kept as nothing."""
-    text = " ".join(sitting.turn.typed.split())
-    trial = sitting.step.trial.trial if sitting.step.trial else None
-    if trial is None or text:
-        sitting.note(COMMENT, trial=trial, detail=text if trial else f"{AT_END}|{text}")
+def typed(state: "State", signs: str) -> "State | None":
+    """The comment with more signs; None where none is written, or it would be too long."""
+    is_full = len(state.turn.typed) + len(signs) > LONGEST
+    if state.stage is not Stage.COMMENT or not signs.isprintable() or is_full:
+        return None
+    return state.turned(typed=state.turn.typed + signs)
 
 
 def of_events(events: Iterable[EventRow]) -> list[tuple[str, str]]:

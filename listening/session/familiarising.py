@@ -11,7 +11,7 @@ from listening.records.plan import PlannedAttribute, PlannedTrial
 from listening.session.tasks import PLACES
 
 if TYPE_CHECKING:
-    from listening.session.sitting import Sitting
+    from listening.session.state import State
 
 
 def is_asked(attribute: PlannedAttribute) -> bool:
@@ -53,14 +53,10 @@ def right(attribute: PlannedAttribute, asked: PlannedTrial) -> str:
     return PLACES[at]
 
 
-def told(sitting: "Sitting") -> tuple[str, ...]:
+def told(state: "State") -> tuple[str, ...]:
     """What is said after an answer about the examples: whether it was right, and what is."""
-    asked = sitting.step
-    labels = {option.value: option.label for option in sitting.options()}
-    wanted = right(sitting.attribute, sitting.trial)
-    name = "feedback_right" if asked.said == wanted else "feedback_other"
-    text = sitting.words.text
-    return (
-        text(name, right=labels[wanted], said=labels.get(asked.said, asked.said)),
-        text("feedback_hear"),
-    )
+    said, labels = state.step.said, {option.value: option.label for option in state.options}
+    wanted = right(state.attribute, state.trial)
+    text = state.words.text
+    name = "feedback_right" if said == wanted else "feedback_other"
+    return (text(name, right=labels[wanted], said=labels.get(said, said)), text("feedback_hear"))

@@ -1,65 +1,63 @@
 """The views of training, of the right answer told, and of a comment."""
 
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import Any, Protocol
 
-from listening.session import clip_views, familiarising, offers, whole_range
+from listening.session import familiarising, offers, trial_drawing, whole_range
+from listening.session.state import State
 from listening.session.tasks import letters as letters_of
 from listening.session.view import Stage, View
 
-if TYPE_CHECKING:
-    from listening.session.sitting import Sitting
-
 
 class _Maker(Protocol):
-    def __call__(self, sitting: "Sitting", **more: Any) -> View: ...
+    def __call__(self, state: State, **more: Any) -> View: ...
 
 
-def _training(sitting: "Sitting", **more: Any) -> View:
-    text, letters = sitting.words.text, letters_of(sitting.trial)
-    number, total = whole_range.place(sitting)
+def _training(state: State, **more: Any) -> View:
+    text, letters = state.words.text, letters_of(state.trial)
+    number, total = whole_range.place(state)
     return View(
-        stage=sitting.stage,
+        stage=state.stage,
         heading=text("training_heading", number=number, total=total),
-        question=sitting.attribute.wording,
+        question=state.attribute.wording,
         body=(text("training_body"),),
-        clips=clip_views.clips(sitting, len(letters), letters),
-        status=_training_status(sitting),
-        actions=offers.actions(sitting),
+        clips=trial_drawing.clips(state, len(letters), letters),
+        status=_training_status(state),
+        actions=offers.offered(state),
         **more,
     )
 
 
-def _training_status(sitting: "Sitting") -> str:
-    turn, text, letters = sitting.turn, sitting.words.text, letters_of(sitting.trial)
+def _training_status(state: State) -> str:
+    turn, text, letters = state.turn, state.words.text, letters_of(state.trial)
     if not turn.begun:
         return text("status_unplayed")
     unheard = [letter for i, letter in enumerate(letters) if i not in turn.heard]
-    if not sitting.attribute.switching:
+    if not state.attribute.switching:
         return text("status_silence") if turn.running else text("training_heard")
     return text("status_unheard", letters=", ".join(unheard)) if unheard else text("training_heard")
 
 
-def _feedback(sitting: "Sitting", **more: Any) -> View:
-    letters = letters_of(sitting.trial)
+def _feedback(state: State, **more: Any) -> View:
+    letters = letters_of(state.trial)
     return View(
-        stage=sitting.stage,
-        heading=sitting.words.text("rehearsal_heading"),
-        question=sitting.attribute.wording,
-        body=familiarising.told(sitting),
-        clips=clip_views.clips(sitting, len(letters), letters),
-        actions=offers.actions(sitting),
+        stage=state.stage,
+        heading=state.words.text("rehearsal_heading"),
+        question=state.attribute.wording,
+        body=familiarising.told(state),
+        clips=trial_drawing.clips(state, len(letters), letters),
+        actions=offers.offered(state),
         **more,
     )
 
 
-def _comment(sitting: "Sitting", **more: Any) -> View:
-    text = sitting.words.text
+def _comment(state: State, **more: Any) -> View:
+    text = state.words.text
     return View(
-        stage=sitting.stage,
+        stage=state.stage,
         heading=text("comment_heading"),
-        body=(text("comment_trial" if sitting.step.trial else "comment_end"), text("comment_private")),
-        status="" if sitting.words.is_lines else text("comment_typed", typed=sitting.turn.typed),
-        actions=offers.actions(sitting),
+        body=(text("comment_trial" if state.step.trial else "comment_end"), text("comment_private")),
+        status="" if state.words.is_lines else text("comment_typed", typed=state.turn.typed),
+        actions=offers.offered(state),
         **more,
     )
 

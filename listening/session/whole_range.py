@@ -11,7 +11,7 @@ from listening.records import tasks
 from listening.records.plan import Plan, PlannedTrial
 
 if TYPE_CHECKING:
-    from listening.session.sitting import Sitting
+    from listening.session.state import State
 
 ON_A_PAGE = 8  # sounds besides the reference; a trial with more of them makes its page as long
 NAMED = "training "
@@ -49,8 +49,7 @@ def pages(plan: Plan, slot: int, attribute: str, trials: Iterable[PlannedTrial])
     ]
 
 
-def place(sitting: "Sitting") -> tuple[int, int]:
+def place(state: "State") -> tuple[int, int]:
     """Which page this one is, and of how many."""
-    trials = next(s.trials for s in sitting.plan.slots if s.slot == sitting.row.slot)
-    every = pages(sitting.plan, sitting.row.slot, sitting.step.attribute, trials)
-    return every.index(sitting.trial) + 1, len(every)
+    every = pages(state.plan, state.slot, state.step.attribute, state.trials)
+    return every.index(state.trial) + 1, len(every)

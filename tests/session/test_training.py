@@ -39,7 +39,7 @@ def test_training_offers_every_sound_to_be_rated_before_the_first_grade(tmp_path
     bench = graded(tmp_path, training=True)
     walk(bench.sitting, *OPENED)
     assert bench.sitting.stage is Stage.TRAINING
-    assert {R, A, B, C, D} == set(bench.sitting.trial.every)
+    assert {R, A, B, C, D} == set(bench.sitting.state.trial.every)
     names = [clip.name for clip in bench.sitting.view().clips]
     assert names == ["Sound R", "Sound A", "Sound B", "Sound C", "Sound D"]
     for sound in range(5):
@@ -81,8 +81,12 @@ def rehearsed(folder: Path, task: str) -> Bench:
 
 def truly(bench: Bench) -> str:
     """The right answer, by the definition of each method: from the clips alone."""
-    more, clips, reference = stations.ANCHORS[0], bench.sitting.trial.clips, bench.sitting.trial.reference
-    match bench.sitting.attribute.task:
+    more, clips, reference = (
+        stations.ANCHORS[0],
+        bench.sitting.state.trial.clips,
+        bench.sitting.state.trial.reference,
+    )
+    match bench.sitting.state.attribute.task:
         case "triangle":
             odd = next(i for i in range(3) if clips.count(clips[i]) == 1)
             return ("first", "second", "third")[odd]
@@ -98,17 +102,19 @@ def truly(bench: Bench) -> str:
 def test_the_right_answer_about_the_examples_is_told(tmp_path: Path, task: str) -> None:
     bench = rehearsed(tmp_path, task)
     for is_right in (False, True, True):
-        assert set(bench.sitting.trial.every) <= set(stations.ANCHORS), "only examples have a known answer"
+        assert set(bench.sitting.state.trial.every) <= set(stations.ANCHORS), (
+            "only examples have a known answer"
+        )
         wanted = truly(bench)
-        said = wanted if is_right else next(o.value for o in bench.sitting.options() if o.value != wanted)
-        label = next(o.label for o in bench.sitting.options() if o.value == wanted)
+        said = wanted if is_right else next(o.value for o in bench.sitting.state.options if o.value != wanted)
+        label = next(o.label for o in bench.sitting.state.options if o.value == wanted)
         walk(bench.sitting, "play", f"choose:{said}", "confirm")
         assert bench.sitting.stage is Stage.FEEDBACK
         told = bench.sitting.view().body[0]
         assert told.startswith("That was right" if is_right else "Right would have been")
         assert label in told
         walk(bench.sitting, "play", "go_on")
-    assert bench.sitting.trial.trial == "001"
+    assert bench.sitting.state.trial.trial == "001"
     assert [e.detail for e in bench.store.events() if e.kind == "rehearsed"] == ["brightness|told apart"]
 
 
@@ -162,11 +168,11 @@ def test_the_last_answer_may_be_changed_until_the_next_sounds_are_heard(tmp_path
     bench = at_second_trial(tmp_path)
     assert [a.answer for a in bench.store.answers()] == ["first"]  # durable before it may be changed
     walk(bench.sitting, "take_back")
-    assert bench.sitting.trial.trial == "001"
-    assert bench.sitting.turn.chosen == "first"
+    assert bench.sitting.state.trial.trial == "001"
+    assert bench.sitting.state.turn.chosen == "first"
     assert bench.sitting.view().progress.startswith("0 of 2")
     walk(bench.sitting, "choose:second", "confirm")
-    assert bench.sitting.trial.trial == "002"
+    assert bench.sitting.state.trial.trial == "002"
     assert [(a.trial, a.answer) for a in bench.store.answers()] == [("001", "second")]
     assert bench.store.answer_columns()["answer"] == ["second"]
     walk(bench.sitting, "play")
@@ -185,7 +191,7 @@ def test_a_stop_while_an_answer_is_changed_leaves_the_first_one(tmp_path: Path) 
     bench.die()
     again = take_seat(tmp_path, bench.sitting.plan)
     walk(again.sitting, "go_on", "play", "level_right")
-    assert again.sitting.trial.trial == "002"
+    assert again.sitting.state.trial.trial == "002"
     assert [a.answer for a in again.store.answers()] == ["first"]
     assert "take_back" not in offered(again)
 
