@@ -4,7 +4,7 @@ from dataclasses import replace
 from statistics import median
 from typing import Any
 
-from listening.session import offers, trial_drawing
+from listening.session import further_views, offers, trial_drawing
 from listening.session.state import State
 from listening.session.view import Choice, Stage, View
 from listening.session.words import words
@@ -26,6 +26,8 @@ def _of_stage(state: State) -> View:
         return _trial(state)
     if state.stage is Stage.INTRODUCTION:
         return _introduction(state)
+    if state.stage in further_views.OF_STAGE:
+        return further_views.OF_STAGE[state.stage](state, notice=_notice(state), **_progress(state))
     if state.stage is Stage.QUESTIONNAIRE:
         return _questionnaire(state)
     text = state.words.text
