@@ -18,6 +18,7 @@ from listening.tui.screens.rating import Rating
 from listening.tui.screens.reading import Reading
 from listening.tui.screens.sheet import Sheet
 from listening.tui.screens.small import Small
+from listening.tui.screens.training import Training
 from listening.tui.screens.trial import Trial
 
 if TYPE_CHECKING:
@@ -31,6 +32,8 @@ SCREENS = {
     Stage.QUESTIONNAIRE: Trial,
     Stage.LEVEL: Level,
     Stage.INTRODUCTION: Introduction,
+    Stage.TRAINING: Training,
+    Stage.FEEDBACK: Introduction,
     Stage.TRIAL: Trial,
 }
 
@@ -80,6 +83,8 @@ class StationApp(App[None]):
             return
         elif (act := next((a.name for a in self._session.actions() if a.key == key), None)) is not None:
             self._guarded(lambda session: session.act(act))
+        elif event.is_printable and self._session.type_text(event.character or ""):
+            self._guarded(lambda session: None)
         elif isinstance(self.screen, Sheet) and key in SCROLLED and self.screen.scroll(SCROLLED[key]):
             return
         else:
