@@ -119,7 +119,7 @@ def _swelled_from(frame_rms: FloatArray, peak: int) -> int:
 
 
 def _begin(frame_rms: FloatArray, peak: int) -> tuple[int, float]:
-    """First frame of the sound that holds the peak, and the floor: before it lie 20 ms at the floor, or nothing.
+    """First frame of the sound that holds the peak, and the floor: 20 ms at it lie before, or nothing.
 
     A file that begins less than 20 ms before its strike has no such stretch, and its ringing, even as it may
     be, is no floor: where the first 3 ms lie far below all that follows, the time before the file is as they.

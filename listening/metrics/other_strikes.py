@@ -39,7 +39,7 @@ def is_rebound(strike_s: float, onset_s: float) -> bool:
 
 
 def unforeseen(samples: FloatArray) -> FloatArray:
-    """(n,) what no linear prediction from the samples before foretells; a sum of decaying modes leaves nothing.
+    """(n,) what linear prediction does not foretell; a sum of decaying modes leaves nothing.
 
     Source: Makhoul 1975, Proc. IEEE 63(4), the autocorrelation method.
     """

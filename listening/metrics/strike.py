@@ -27,7 +27,7 @@ class Attack:
     rise_s: float
     """from 10 % to 90 % of the largest 1 ms rms pressure"""
     attack_s: float
-    """until the pressure is first within 3 dB of the loudest 10 ms, from 20 dB below, after a high-pass of 50 Hz"""
+    """from 20 dB below the loudest 10 ms until first within 3 dB of it, after a high-pass of 50 Hz"""
     strike_noise_db: float | None
     """energy that no partial explains over that of the partials, first 50 ms; None without partials"""
 
