@@ -84,7 +84,7 @@ class NotebookStudy:
         return pd.DataFrame(found).set_index("recording")
 
     def check(self) -> "Checked":
-        """Every problem of the protocol and its recordings, at once; raises MissingFile without a protocol."""
+        """Every problem of protocol and recordings, at once; raises MissingFile without a protocol."""
         from listening.steps import study_checks
 
         return study_checks.check(self.folder.protocol)
