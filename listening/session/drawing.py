@@ -5,6 +5,7 @@ from statistics import median
 from typing import Any
 
 from listening.session import further_views, offers, trial_drawing
+from listening.session.actions import Action
 from listening.session.state import State
 from listening.session.view import Choice, Stage, View
 from listening.session.words import words
@@ -112,8 +113,9 @@ def _questionnaire(state: State) -> View:
 def _choices(state: State) -> tuple[Choice, ...]:
     allowed = {action.name for action in offers.offered(state)}
     return tuple(
-        Choice(o.label, o.shown, o.value == state.turn.chosen, f"choose:{o.value}" in allowed)
+        Choice(o.label, o.shown, o.value == state.turn.chosen, name in allowed, name)
         for o in state.options
+        for name in (f"{Action.CHOOSE.word}:{o.value}",)
     )
 
 

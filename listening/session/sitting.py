@@ -123,6 +123,15 @@ class Sitting:
             mark_acts.refuse_number(self._course, typed)
         return True
 
+    def point(self, place: int, share: float) -> bool:
+        """Put the mark of the scale in that place on the screen at a share of it, 0 to 1, as a mouse does."""
+        self._course.look_around()
+        if not mark_acts.point(self._course, place, share):
+            self._course.become(slip=Slip("", self.actions(), self.words.text("hear_first")))
+            return False
+        self._course.become(slip=None, times=replace(self.state.times, touched_s=self.state.now_s))
+        return True
+
     def wrong_key(self, shown: str) -> None:
         """Say that a key does nothing now, and which ones do; `shown` is its name, if it has one."""
         state = self.state

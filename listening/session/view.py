@@ -77,6 +77,8 @@ class Choice:
     chosen: bool
     allowed: bool
     """Whether it may be chosen now."""
+    name: str = ""
+    """What to hand to `Sitting.act`."""
 
 
 @dataclass(frozen=True)
