@@ -111,7 +111,9 @@ def test_a_fit_that_fails_further_out_is_left_out_and_one_at_the_estimate_gives_
     assert confidence_limits._top(fit) == (ESTIMATE, 0.0)
     assert confidence_limits.bounds(fit, 0.05).by == confidence_limits.PROFILE
     monkeypatch.setattr(confidence_limits, "_loglik", fails_beyond(ESTIMATE - 1.0))
-    assert confidence_limits.bounds(fit, 0.05).by == confidence_limits.T
+    found, reach = confidence_limits.bounds(fit, 0.05), stats.t.isf(0.05, 15.0) * SE
+    assert (found.lower, found.upper) == pytest.approx((ESTIMATE - reach, ESTIMATE + reach), rel=1e-12)
+    assert found.by == confidence_limits.T
     (above,) = confidence_limits.tails(fit, [0.0], side="above")
     assert above == pytest.approx(stats.t.sf(ESTIMATE / SE, 15.0), rel=1e-12)
 
