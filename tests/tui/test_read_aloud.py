@@ -1,8 +1,8 @@
 """A screen reader's engine reads what the line mode writes, and never while a sound is heard.
 
 The transcript of a sitting is kept with the time at which each line came; eSpeak NG says each line into a
-file, whose length is how long it takes. A reader says lines one after another, falls silent at a key, and says
-the line that was typed. No time of this machine enters: the clock goes on as the sitting asks.
+file, whose length is how long it takes. A reader says lines one after another, falls silent at a key, and
+says the line that was typed. No time of this machine enters: the clock goes on as the sitting asks.
 """
 
 import shutil
