@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from listening.audio.sound import FloatArray, Sound
+from listening.audio.sound import Sound
 from listening.metrics import onset
 
 REBOUND_S = 0.15  # a bounce that comes back within this is no strike of its own
@@ -16,9 +16,8 @@ def find(sound: Sound, onset_s: float) -> tuple[float, ...]:
 
     A strike jumps: in level, or, where the first still rings, in the high frequencies of its contact.
     """
-    samples = sound.only_channel()
     frame = max(1, round(onset.FRAME_S * sound.rate_hz))
-    found = sorted({i for order in DIFFERENCES for i in _jumps(np.diff(samples, order), frame)})
+    found = sorted({i for order in DIFFERENCES for i in _jumps(sound, order, frame)})
     strikes: list[float] = []
     for at in (i * frame / sound.rate_hz for i in found):
         if abs(at - onset_s) > onset.BOUNCE_S and (not strikes or at - strikes[-1] > onset.BOUNCE_S):
@@ -31,9 +30,11 @@ def is_rebound(strike_s: float, onset_s: float) -> bool:
     return abs(strike_s - onset_s) < REBOUND_S
 
 
-def _jumps(samples: FloatArray, frame: int) -> list[int]:
-    """Frames at which a strike begins that is loud enough to count."""
-    rms = onset.envelope(samples, frame)
+def _jumps(sound: Sound, order: int, frame: int) -> list[int]:
+    """Frames of the differences of an order at which a strike begins that is loud enough to count."""
+    spans = sound.spans(0, sound.n_samples - order)
+    differences = (np.diff(sound.pressure_between(start, stop + order), order) for start, stop in spans)
+    rms = onset.frames(differences, frame)
     after = round(onset.RISE_AFTER_S / onset.FRAME_S)
     loud = rms.max() * 10.0 ** (WEAKEST_DB / 20.0)
     floor = float(np.percentile(rms, 5)) * 10.0 ** (OVER_FLOOR_DB / 20.0)
