@@ -46,6 +46,7 @@ def levels(sound: Sound, *, per_octave: int = 3) -> BandLevels:
 
 def filtered(samples: FloatArray, rate_hz: int, midband_hz: float, *, per_octave: int = 3) -> FloatArray:
     """(n,) samples behind one band filter, causal."""
+
     def gain(frequency_hz: FloatArray) -> np.ndarray:
         return band_response(frequency_hz, midband_hz, per_octave=per_octave)
 

@@ -7,7 +7,7 @@ LONGEST_SAMPLES = 3 * 2**20  # after the onset, 33 s at 96 kHz, 66 s at 48 kHz: 
 
 
 def of(sound: Sound, onset_s: float) -> tuple[Sound, float]:
-    """The recording from just before its onset to half a minute or more after, and where in it the onset lies.
+    """The recording from just before its onset to half a minute or more after, and its onset in that.
 
     A recording of one block is given back as it is.
     """
