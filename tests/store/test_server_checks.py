@@ -287,7 +287,8 @@ VICTIM = "v" * 32
 HOSTILE = (
     "NULL", "''", "' '", "'\x1b[2J'", "E'\\n'", "'<script>'", "'%'", "'_'", "'/'", "'///'", "'NaN'",
     "'infinity'", "'''; DROP TABLE answer; --'", "repeat('x', 1000000)", "'-1'", "'1e308'", "'\u202e'",
-    "'{}'", "'[]'", "'null'", "'user_booth'", f"'user_booth/{OTHERS}/h'", f"'{VICTIM}'", "'L01'", f"'{OTHERS}'",
+    "'{}'", "'[]'", "'null'", "'user_booth'", f"'user_booth/{OTHERS}/h'", f"'{VICTIM}'",
+    "'L01'", f"'{OTHERS}'",
 )  # fmt: skip
 BODY = json.dumps(ANSWER | {"sitting": VICTIM})
 CALLS: dict[str, tuple[str, ...]] = {  # every function, in good order but by the wrong booth
