@@ -13,11 +13,14 @@ from listening.analysis.collect import (
     keyed_ratings,
     listener_answers,
     screening,
+    session_rule,
 )
 from listening.analysis.collect.keyed_answers import Answers
+from listening.analysis.collect.session_rule import Tables
 from listening.analysis.decide import (
     audible,
     beside,
+    by_session,
     decide,
     level_slope,
     planned_ratio,
@@ -25,6 +28,7 @@ from listening.analysis.decide import (
     superlative,
     write_up,
 )
+from listening.analysis.decide.contrast import ContrastFit
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.decide.sensitivity import Given
 from listening.analysis.explain import describe, heard_and_measured, strength_sets
@@ -132,15 +136,22 @@ def findings(
     grades = keyed_grades.frame(answers, opened.key.clips, opened.plan)
     may_be_empty = any(len(one) > 0 for one in (told, scores, grades))
     table = keyed_answers.frame(answers, opened.key, opened.manifest, may_be_empty=may_be_empty)
+    known = session_rule.numbers(answers, opened.plan)
+    table, told, scores = (session_rule.marked(one, known) for one in (table, told, scores))
     others = (told[list(SEEN)], scores[list(SEEN)], keyed_grades.as_seen(grades))
     alone = [one for one in others if len(one)]
     listeners = screening.listeners(table, protocol, pd.concat(alone) if alone else None)
     listeners = post_screening.applied(listeners, grades, protocol)
     left_out = [row.listener for row in listeners if row.excluded]
     kept = screening.kept(table, listeners)
+    kept_of_each = Tables(kept, screening.kept(told, listeners), screening.kept(scores, listeners))
+    owed = session_rule.owed(answers, opened.plan) if known else {}
+    too_rarely = session_rule.left_out(kept_of_each, protocol, {name for name, own in owed.items() if own})
+    groups = _deciding(groups or {}, too_rarely, listeners)
+    models: dict[str, ContrastFit] = {}
     slopes = {a.name: level_slope.from_answers(kept, a.name) for a in protocol.attributes}
     questions = []
-    for question in _questions(protocol, table, listeners, slopes, told, scores, groups or {}):
+    for question in _questions(protocol, table, listeners, slopes, told, kept_of_each, groups, models):
         questions.append(question)
         if on_progress is not None:
             on_progress(len(questions), len(protocol.questions))
@@ -172,6 +183,9 @@ def findings(
         method=_method(table),
         fixed=fixed,
         looks=looks.record(protocol, look) if look is not None else None,
+        sessions=by_session.of_study(kept_of_each, protocol, owed=owed, left_out=too_rarely, models=models)
+        if known
+        else None,
         cautions=(*_cautions(opened, panel, questions, slopes), *_look_cautions(protocol, look)),
     )
 
@@ -202,13 +216,15 @@ def _questions(
     listeners: Sequence[ListenerRow],
     slopes: Mapping[str, Slope | None],
     told: pd.DataFrame,
-    scores: pd.DataFrame,
+    kept_of_each: Tables,
     groups: decide.Groups,
+    models: dict[str, ContrastFit],
 ) -> Iterator[QuestionFinding]:
-    kept = screening.kept(table, listeners)
+    """One finding a question; the explaining model of each that has one goes into `models`."""
+    kept = kept_of_each.choices
     decided = decide.decide_all(kept, protocol, groups)
-    others = audible.questions(screening.kept(told, listeners), told, protocol)
-    others |= decided_ratings.questions(screening.kept(scores, listeners), protocol)
+    others = audible.questions(kept_of_each.discriminated, told, protocol, groups)
+    others |= decided_ratings.questions(kept_of_each.ratings, protocol, groups)
     for planned in protocol.questions:
         if planned.id in others:
             yield others[planned.id]
@@ -218,17 +234,33 @@ def _questions(
         given = Given(of_whole, listeners, about_level, decide.loudness_of(protocol))
         one = decided[planned.id]
         rows = keyed_answers.select(kept_now, attribute=planned.attribute, presentation=planned.presentation)
+        beside_it = (
+            beside.of_question(one, rows)
+            if len(rows) and one.fitted.question.contrast.form == "pair"
+            else None
+        )
+        if beside_it is not None and beside_it.model is not None:
+            models[planned.id] = beside_it.model
         yield write_up.question(
             one,
             kept_now,
             protocol,
             slope=slopes[planned.attribute],
             others=sensitivity.others(one, given),
-            models=beside.of_question(one, rows)
-            if len(rows) and one.fitted.question.contrast.form == "pair"
-            else None,
+            models=beside_it,
             n_panel=kept["listener"].nunique() if planned.among else 0,
         )
+
+
+def _deciding(
+    groups: decide.Groups, left_out: Mapping[str, set[str]], listeners: Sequence[ListenerRow]
+) -> decide.Groups:
+    """Who decides each question that not everybody decides: its subgroup, less whom a rule leaves out."""
+    everybody = {row.listener for row in listeners}
+    return {
+        **groups,
+        **{name: set(groups.get(name, everybody)) - out for name, out in left_out.items() if out},
+    }
 
 
 def _superlatives(kept: pd.DataFrame, protocol: Protocol, look: Look | None) -> Iterator[SuperlativeFinding]:

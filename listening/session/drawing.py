@@ -90,10 +90,21 @@ def _body(sitting: "Sitting") -> tuple[str, ...]:
         case Stage.GOODBYE:
             own = spoken.goodbye if spoken.goodbye != ENGLISH_GOODBYE else text("goodbye_body")
             return (own, text("goodbye_code", code=sitting.code()))
+        case Stage.SESSION_OVER:
+            return (_session_over(sitting),)
         case Stage.OVER:
             return ()
         case _:
             return (text(f"{sitting.stage.value}_body", code=sitting.row.listener),)
+
+
+def _session_over(sitting: "Sitting") -> str:
+    """Which session is over, and from when on the next one may begin."""
+    text, plan = sitting.words.text, sitting.plan
+    hours = f"{plan.sessions_apart_h:g}"
+    when = text("session_over_when", hours=hours) if plan.sessions_apart_h else ""
+    number, total = sitting.step.number, plan.n_sessions
+    return text("session_over_body", number=number, total=total, when=when, code=sitting.row.listener)
 
 
 def _check_status(sitting: "Sitting") -> str:
@@ -187,6 +198,11 @@ def _trial_heading(sitting: "Sitting") -> str:
 
 
 def _slot(sitting: "Sitting") -> tuple[PlannedTrial, ...]:
+    """The trials of the session under way."""
+    return tuple(t for t in _whole_slot(sitting) if t.session == sitting.session)
+
+
+def _whole_slot(sitting: "Sitting") -> tuple[PlannedTrial, ...]:
     return next(s.trials for s in sitting.plan.slots if s.slot == sitting.row.slot)
 
 
@@ -314,7 +330,9 @@ def _progress(sitting: "Sitting") -> dict[str, Any]:
     total = n_trials(sitting)
     if sitting.stage in BEFORE_TRIALS or not total:
         return {}
-    done = sitting.n_done
+    done = sitting.n_done - sum(
+        1 for t in _whole_slot(sitting) if t.session < sitting.session and not t.practice
+    )
     share = done / total
     kind = "progress_answers" if sitting.plan.sitting.together else "progress"
     if len(sitting.pace) < TRIALS_FOR_A_PACE or done == total:
@@ -325,5 +343,5 @@ def _progress(sitting: "Sitting") -> dict[str, Any]:
 
 
 def n_trials(sitting: "Sitting") -> int:
-    """Trials of the slot that count."""
+    """Trials of the session that count."""
     return sum(1 for trial in _slot(sitting) if not trial.practice)

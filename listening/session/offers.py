@@ -122,7 +122,7 @@ def _names(sitting: "Sitting") -> list[str]:
             return ["leave"] if sitting.rest_s() > 0 else ["go_on", "leave"]
         case Stage.PAUSE:
             return ["go_on", "help", "leave"]
-        case Stage.ENOUGH:
+        case Stage.ENOUGH | Stage.SESSION_OVER:
             return ["end"]
         case Stage.LEAVING:
             return ["leave_now", "stay"]

@@ -6,6 +6,7 @@ from dataclasses import replace
 from listening.errors import ListeningError
 from listening.records import head_code
 from listening.records.plan import Plan, PlannedAttribute, PlannedTrial
+from listening.records.sessions import OVER
 from listening.session import (
     answers,
     dials,
@@ -100,6 +101,11 @@ class Sitting:
     def step(self) -> Step:
         """The step under way."""
         return self._left[0] if self._left else Step(Stage.OVER)
+
+    @property
+    def session(self) -> int:
+        """Which of the listener's sessions this is, from 1."""
+        return steps.session_under_way(self._left) if self._left else self.plan.n_sessions
 
     @property
     def trial(self) -> PlannedTrial:
@@ -322,6 +328,8 @@ class Sitting:
         self._left.pop(0)
         if not self._left:
             self._store.finish(self.row.id)
+        elif self.step.stage is Stage.SESSION_OVER:
+            self._note(OVER, detail=str(self.step.number))
         self._rest_when_due()
         self._begin_step(before)
 
@@ -349,7 +357,8 @@ class Sitting:
             self._note_exposure()
             self._note("level set", detail=f"plays {self.turn.begun}")
         elif step.stage is Stage.INTRODUCTION:
-            self._note("introduced", detail=f"{step.attribute}|understood|plays {self.turn.begun}")
+            name = steps.introduced(step.attribute, step.number)
+            self._note("introduced", detail=f"{name}|understood|plays {self.turn.begun}")
         elif step.stage is Stage.BREAK:
             self._times.rested_s = self._clocks.now_s()
             self._note("rested", trial=self.trial.trial)
@@ -360,7 +369,8 @@ class Sitting:
 
     def _not_sure(self) -> None:
         self.hearing.stop()
-        self._note("introduced", detail=f"{self.step.attribute}|not sure|plays {self.turn.begun}")
+        name = steps.introduced(self.step.attribute, self.step.number)
+        self._note("introduced", detail=f"{name}|not sure|plays {self.turn.begun}")
         self._next()
 
     def _tick_check(self) -> None:
@@ -408,7 +418,7 @@ class Sitting:
     def _end(self) -> None:
         if self._aside is Stage.FAREWELL:
             self._aside = Stage.OVER
-        elif self._aside is Stage.ENOUGH:
+        elif self.stage in (Stage.ENOUGH, Stage.SESSION_OVER):
             self._leave_now()
         else:
             self._next()
