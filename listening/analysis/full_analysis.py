@@ -6,26 +6,16 @@ from importlib import metadata
 import pandas as pd
 
 from listening import __version__
-from listening.analysis.collect import (
-    keyed_answers,
-    keyed_discrimination,
-    keyed_grades,
-    keyed_ratings,
-    listener_answers,
-    screening,
-    session_rule,
-)
+from listening.analysis import planned_verdicts
+from listening.analysis.collect import keyed_answers, listener_answers
 from listening.analysis.collect.keyed_answers import Answers
-from listening.analysis.collect.session_rule import Tables
 from listening.analysis.decide import (
-    audible,
     beside,
     by_session,
     decide,
     level_slope,
     planned_ratio,
     sensitivity,
-    superlative,
     write_up,
 )
 from listening.analysis.decide.contrast import ContrastFit
@@ -35,8 +25,9 @@ from listening.analysis.explain import describe, heard_and_measured, strength_se
 from listening.analysis.opening import audit, conduct, key_opening, looks, told_record, unseen
 from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
-from listening.analysis.ratings import decided_ratings, difference_grades, post_screening
-from listening.records.findings import Findings, LevelSlope, SuperlativeFinding
+from listening.analysis.planned_verdicts import Screened
+from listening.analysis.ratings import difference_grades
+from listening.records.findings import Findings, LevelSlope
 from listening.records.findings_question import QuestionFinding
 from listening.records.findings_study import Caution, Digests, Fixed, ListenerRow, Method, PanelFinding
 from listening.records.measured import Measures
@@ -44,10 +35,8 @@ from listening.records.protocol import Protocol
 from listening.records.study import Study
 from stats.deciding import verdict
 
-ONCE = "a superlative is decided at the planned end alone, and not where looks were planned"
 DECIDING = "share of choices in direct comparisons, listeners and strikes as samples"
 DF_RULE = "Cochran’s (listeners − 1 and strikes − 1 that met the pair, by variance)"
-SEEN = ("listener", "response_s", "simulated", "first")  # what `screen` takes of answers that are no choice
 LIBRARIES = ("numpy", "scipy", "pandas", "numba")
 Progress = Callable[[int, int], None]
 
@@ -131,32 +120,19 @@ def findings(
     look : at the end or planned by the stopping rule; any other is for counts alone, see `from_study`
     """
     protocol = opened.protocol if look is None else looks.protocol_at(opened.protocol, look)
-    told = keyed_discrimination.frame(answers, opened.key.clips, opened.plan)
-    scores = keyed_ratings.frame(answers, opened.key, opened.manifest)
-    grades = keyed_grades.frame(answers, opened.key.clips, opened.plan)
-    may_be_empty = any(len(one) > 0 for one in (told, scores, grades))
-    table = keyed_answers.frame(answers, opened.key, opened.manifest, may_be_empty=may_be_empty)
-    known = session_rule.numbers(answers, opened.plan)
-    table, told, scores = (session_rule.marked(one, known) for one in (table, told, scores))
-    others = (told[list(SEEN)], scores[list(SEEN)], keyed_grades.as_seen(grades))
-    alone = [one for one in others if len(one)]
-    listeners = screening.listeners(table, protocol, pd.concat(alone) if alone else None)
-    listeners = post_screening.applied(listeners, grades, protocol)
+    seen = planned_verdicts.screened(opened, answers, protocol)
+    table, listeners, grades = seen.table, seen.listeners, seen.grades
     left_out = [row.listener for row in listeners if row.excluded]
-    kept = screening.kept(table, listeners)
-    kept_of_each = Tables(kept, screening.kept(told, listeners), screening.kept(scores, listeners))
-    owed = session_rule.owed(answers, opened.plan) if known else {}
-    too_rarely = session_rule.left_out(kept_of_each, protocol, {name for name, own in owed.items() if own})
-    groups = _deciding(groups or {}, too_rarely, listeners)
-    models: dict[str, ContrastFit] = {}
+    kept = seen.kept
     slopes = {a.name: level_slope.from_answers(kept, a.name) for a in protocol.attributes}
+    models: dict[str, ContrastFit] = {}
     questions = []
-    for question in _questions(protocol, table, listeners, slopes, told, kept_of_each, groups, models):
+    for question in _questions(protocol, seen, slopes, seen.deciding(groups), models):
         questions.append(question)
         if on_progress is not None:
             on_progress(len(questions), len(protocol.questions))
     questions = planned_ratio.with_factors(questions, protocol, measures)
-    panel = _panel(protocol, sum(map(len, (table, told, scores, others[-1]))), listeners, n_unfinished)
+    panel = _panel(protocol, seen.n_answers, listeners, n_unfinished)
     sets = strength_sets.fit(kept, protocol)
     shown = heard_and_measured.of_study(sets, slopes, protocol, manifest=opened.manifest, measures=measures)
     return Findings(
@@ -168,7 +144,7 @@ def findings(
         panel=panel,
         questions=tuple(questions),
         level_slopes=tuple(_slope(name, slope) for name, slope in slopes.items()),
-        superlatives=tuple(_superlatives(kept, protocol, look)),
+        superlatives=tuple(planned_verdicts.superlatives(kept, protocol, look)),
         strengths=strength_sets.findings(sets, protocol),
         graded=difference_grades.of_study(grades, protocol, left_out),
         winners=describe.winners(kept, protocol),
@@ -183,8 +159,10 @@ def findings(
         method=_method(table),
         fixed=fixed,
         looks=looks.record(protocol, look) if look is not None else None,
-        sessions=by_session.of_study(kept_of_each, protocol, owed=owed, left_out=too_rarely, models=models)
-        if known
+        sessions=by_session.of_study(
+            seen.kept_tables, protocol, owed=seen.owed, left_out=seen.too_rarely, models=models
+        )
+        if seen.owed
         else None,
         cautions=(*_cautions(opened, panel, questions, slopes), *_look_cautions(protocol, look)),
     )
@@ -212,63 +190,37 @@ def _counts_only(at: key_opening.Taken, dealt: Fixed) -> Findings:
 
 def _questions(
     protocol: Protocol,
-    table: pd.DataFrame,
-    listeners: Sequence[ListenerRow],
+    seen: Screened,
     slopes: Mapping[str, Slope | None],
-    told: pd.DataFrame,
-    kept_of_each: Tables,
     groups: decide.Groups,
     models: dict[str, ContrastFit],
 ) -> Iterator[QuestionFinding]:
     """One finding a question; the explaining model of each that has one goes into `models`."""
-    kept = kept_of_each.choices
+    kept, listeners = seen.kept, seen.listeners
     decided = decide.decide_all(kept, protocol, groups)
-    others = audible.questions(kept_of_each.discriminated, told, protocol, groups)
-    others |= decided_ratings.questions(kept_of_each.ratings, protocol, groups)
+    others = planned_verdicts.by_other_tasks(seen, protocol, groups)
     for planned in protocol.questions:
         if planned.id in others:
             yield others[planned.id]
             continue
         about_level = protocol.attribute(planned.attribute).about_level
-        of_whole, kept_now = (decide.of_group(one, planned, groups) for one in (table, kept))
+        of_whole, kept_now = (decide.of_group(one, planned, groups) for one in (seen.table, kept))
         given = Given(of_whole, listeners, about_level, decide.loudness_of(protocol))
         one = decided[planned.id]
         rows = keyed_answers.select(kept_now, attribute=planned.attribute, presentation=planned.presentation)
-        beside_it = (
-            beside.of_question(one, rows)
-            if len(rows) and one.fitted.question.contrast.form == "pair"
-            else None
-        )
-        if beside_it is not None and beside_it.model is not None:
-            models[planned.id] = beside_it.model
+        is_pair = one.fitted.question.contrast.form == "pair"
+        models_beside = beside.of_question(one, rows) if len(rows) and is_pair else None
+        if models_beside is not None and models_beside.model is not None:
+            models[planned.id] = models_beside.model
         yield write_up.question(
             one,
             kept_now,
             protocol,
             slope=slopes[planned.attribute],
             others=sensitivity.others(one, given),
-            models=beside_it,
+            models=models_beside,
             n_panel=kept["listener"].nunique() if planned.among else 0,
         )
-
-
-def _deciding(
-    groups: decide.Groups, left_out: Mapping[str, set[str]], listeners: Sequence[ListenerRow]
-) -> decide.Groups:
-    """Who decides each question that not everybody decides: its subgroup, less whom a rule leaves out."""
-    everybody = {row.listener for row in listeners}
-    return {
-        **groups,
-        **{name: set(groups.get(name, everybody)) - out for name, out in left_out.items() if out},
-    }
-
-
-def _superlatives(kept: pd.DataFrame, protocol: Protocol, look: Look | None) -> Iterator[SuperlativeFinding]:
-    """Superlatives are decided once, at the end; planned looks spend no error on them."""
-    once = look is None or (look.at_end and protocol.stopping.spending == "none")
-    for asked in protocol.superlatives:
-        made = superlative.planned(kept, asked, protocol)
-        yield made if once else made.model_copy(update={"word": "no verdict", "reason": ONCE})
 
 
 def _panel(

@@ -73,10 +73,16 @@ class Station:
         """Take a seat, begun or resumed; raises as `station.take`."""
         row, hold = station.take(self.plan, self._store, seat)
         clocks = Clocks(time.monotonic, utc_now)
-        sitting = station.seated(self.plan, self._store, row, player=self._player, clocks=clocks)
-        sitting.words = spoken
+        sitting = station.seated(
+            self.plan,
+            self._store,
+            row,
+            player=self._player,
+            clocks=clocks,
+            spoken=spoken,
+            level_is_set=self._level is not None,
+        )
         sitting.hold = hold
-        sitting.level_is_set = self._level is not None
         self._note_sound(row.id)
         return sitting
 

@@ -57,11 +57,11 @@ def test_a_session_ends_and_the_next_one_goes_on_under_the_same_code(tmp_path: P
     assert "L01" in told
     walk(bench.sitting, "end")
     assert bench.sitting.is_over
-    assert not bench.sitting.is_finished
+    assert not bench.sitting.state.is_finished
     bench = again(bench, tmp_path)
     walk(bench.sitting, *BACK)
-    assert bench.sitting.session == 2
-    assert bench.sitting.trial.trial == "004"
+    assert bench.sitting.state.session == 2
+    assert bench.sitting.state.trial.trial == "004"
     for _ in range(2):
         one_trial(bench.sitting)
     assert bench.sitting.stage is Stage.GOODBYE
@@ -74,7 +74,7 @@ def test_a_stop_before_the_last_words_of_a_session_loses_nothing(tmp_path: Path)
     bench = first_session(tmp_path, two_sessions())
     bench = again(bench, tmp_path)  # killed at the screen that ends the session
     walk(bench.sitting, *BACK)
-    assert bench.sitting.trial.trial == "004"
+    assert bench.sitting.state.trial.trial == "004"
 
 
 def test_trials_and_progress_are_counted_within_the_session(tmp_path: Path) -> None:

@@ -1,6 +1,7 @@
 """Every planned question session by session, beside the verdict: whether the share differs between them."""
 
 from collections.abc import Iterator, Mapping
+from collections.abc import Set as AbstractSet
 
 import numpy as np
 import pandas as pd
@@ -31,7 +32,7 @@ def of_study(
     protocol: Protocol,
     *,
     owed: Mapping[str, Mapping[int, int]],
-    left_out: Mapping[str, set[str]],
+    left_out: Mapping[str, AbstractSet[str]],
     models: Mapping[str, ContrastFit],
 ) -> SessionsFinding:
     """The sessions of a study, by question.
@@ -59,7 +60,7 @@ def of_study(
 
 
 def _question(
-    tables: Tables, asked: Question, protocol: Protocol, left_out: set[str], model: ContrastFit | None
+    tables: Tables, asked: Question, protocol: Protocol, left_out: AbstractSet[str], model: ContrastFit | None
 ) -> QuestionSessions:
     is_rated = protocol.attribute(asked.attribute).task in RATED
     made = QuestionSessions(

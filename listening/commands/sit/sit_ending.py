@@ -135,7 +135,7 @@ def say(app: Ending, study: Study) -> int:
         _log(study.log, crash_lines(trouble))
         print(crash_lines(trouble)[0], file=sys.stderr)
         return 1
-    if sitting is not None and not sitting.is_finished:
+    if sitting is not None and not sitting.state.is_finished:
         code = sitting.row.listener
         print(f"To go on at the same place:  listening sit {study.root} --listener {code}")
     if sitting is not None:
