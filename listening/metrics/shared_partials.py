@@ -35,6 +35,8 @@ class SharedPartial:
     """from the noise, from a later and shorter stretch, and from how far the sources disagree"""
     t60_noise_se_s: float
     """from the noise alone, as if the model were true"""
+    t60_stretch_se_s: float
+    """from a later and shorter stretch alone: what all sources may have wrong alike"""
     level_db: tuple[float, ...]
     """rms at the onset in each source, dB re 20 µPa or re full scale"""
     t60_each_s: tuple[float | None, ...]
@@ -185,6 +187,7 @@ def _described(i: int, read: _Readings, ready: _Rings) -> SharedPartial:
         t60_s=t60_s,
         t60_se_s=t60_s * relative,
         t60_noise_se_s=t60_s * noise_se,
+        t60_stretch_se_s=float(t60_s * min(stretch, LARGEST_RELATIVE_SE)),
         level_db=tuple(
             float(20 * np.log10(max(r, 1e-300) / s.sound.reference))
             for r, s in zip(rms, ready.sources, strict=True)

@@ -52,6 +52,7 @@ def _read_together(shared: Sequence[SharedPartial], place: int) -> list[Mode]:
             t60_s=t60_s,
             common_hz=p.frequency_hz,
             common_t60_s=p.t60_s,
+            model_se=p.t60_stretch_se_s / p.t60_s,
             doubts=(),
             is_common=True,
         )

@@ -45,6 +45,11 @@ class Tone:
         return uncertainty.summary(self.common_hz, self.units).mean
 
     @property
+    def model_se(self) -> float:
+        """Standard error of ln T60 that the strikes have alike, of the strongest mode."""
+        return float(np.mean([max(g, key=_power).model_se for g in self.groups]))
+
+    @property
     def mean_db(self) -> float:
         return uncertainty.summary(self.level_db, self.units).mean
 
@@ -190,7 +195,8 @@ def _change(a: Tone, b: Tone) -> PartialChange:
     shift_hz, shift = _shift(a, b)
     ratio = b.mean_t60_s / a.mean_t60_s
     gain = rows.difference(a.level_db, b.level_db, a.units, b.units)
-    alone = rows.difference(np.log(a.t60_s).tolist(), np.log(b.t60_s).tolist(), a.units, b.units)
+    logs = (np.log(a.t60_s).tolist(), np.log(b.t60_s).tolist())
+    alone = rows.difference(*logs, a.units, b.units, type_b=(a.model_se, b.model_se))
     log_ratio = _around(math.log(ratio), alone)
     why = "; ".join([*(f"a {d}" for d in a.doubts), *(f"b {d}" for d in b.doubts)])
     return PartialChange(

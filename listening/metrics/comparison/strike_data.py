@@ -27,6 +27,8 @@ class Mode:
     common_hz: float
     common_t60_s: float
     """of the pole that all strikes of the specimen have in common; this strike's own where there is none"""
+    model_se: float
+    """standard error of ln T60 that all strikes have alike: from the model's order, start and stretch"""
     doubts: tuple[str, ...]
     """kinds of `partial_doubts`"""
     is_common: bool = False
@@ -116,7 +118,8 @@ def ring_s(sound: Sound, onset_s: float) -> float:
 
 def _alone(p: Partial) -> Mode:
     kinds = tuple(d.kind for d in p.doubts)
-    return Mode(p.frequency_hz, p.level_db, p.t60_s, p.frequency_hz, p.t60_s, kinds)
+    model_se = math.sqrt(max(0.0, p.t60_se_s**2 - p.t60_noise_se_s**2)) / p.t60_s
+    return Mode(p.frequency_hz, p.level_db, p.t60_s, p.frequency_hz, p.t60_s, model_se, kinds)
 
 
 def _numbers(sound: Sound, found: Channel) -> Numbers:
