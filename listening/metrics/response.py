@@ -59,4 +59,4 @@ def blocks(
 
 @lru_cache(maxsize=8)  # the recordings of a study are of a few lengths
 def _gains(response: Response, n: int, rate_hz: int) -> np.ndarray:
-    return response(fft.rfftfreq(n, 1.0 / rate_hz))
+    return response(np.asarray(fft.rfftfreq(n, 1.0 / rate_hz), dtype=np.float64))

@@ -39,7 +39,7 @@ def whole(sound: Sound, *, mean: float = 0.0) -> tuple[FloatArray, FloatArray]:
     if not sound.is_long:
         pressure = sound.pressure_between(0, sound.n_samples) - mean
         n_padded = fast_length.at_least(len(pressure))
-        return fft.rfftfreq(n_padded, 1.0 / sound.rate_hz), _energy(pressure, n_padded)
+        return _lines_hz(n_padded, sound.rate_hz), _energy(pressure, n_padded)
     size = sound.block_samples // 2 * 2
     window = np.sin(np.pi * (np.arange(size) + 0.5) / size)
     total = np.zeros(size // 2 + 1)
@@ -47,7 +47,11 @@ def whole(sound: Sound, *, mean: float = 0.0) -> tuple[FloatArray, FloatArray]:
         block = sound.pressure_between(max(0, start), start + size) - mean
         place = max(0, -start)
         total += _energy(block * window[place : place + len(block)], size)
-    return fft.rfftfreq(size, 1.0 / sound.rate_hz), total
+    return _lines_hz(size, sound.rate_hz), total
+
+
+def _lines_hz(n: int, rate_hz: int) -> FloatArray:
+    return np.asarray(fft.rfftfreq(n, 1.0 / rate_hz), dtype=np.float64)
 
 
 def _energy(samples: FloatArray, n_padded: int) -> FloatArray:
