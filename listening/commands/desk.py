@@ -14,6 +14,8 @@ from listening.console import show
 from listening.records import head_code
 from listening.records.level import Level
 from listening.records.plan import Plan
+from listening.records.room import Room
+from listening.records.sessions import MISSED, OVER
 from listening.records.study import KEY_BESIDE, Study
 from listening.records.text import plain
 
@@ -59,6 +61,10 @@ class Row:
     """Attributes that the listener was not sure to understand."""
     void_reasons: tuple[str, ...] = ()
     """Why plays did not count, each once."""
+    session: str = ""
+    """Of several sessions, how many are over: `1 of 2`."""
+    owes: int | None = None
+    """The session that comes next, where the listener is between two."""
     hearing: tuple[str, ...] = ()
     """What the hearing check said, where there was one: a screening, no medical test."""
 
@@ -76,6 +82,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="CODE",
         help="let this listener go on at a booth with another login of the server",
     )
+    parser.add_argument(
+        "--missed",
+        metavar="CODE",
+        help="write down that this listener comes to no further session; the planned rule says what counts",
+    )
     show.json_option(parser)
 
 
@@ -85,6 +96,8 @@ def run(args: argparse.Namespace) -> int:
     plan = Plan.load(study.plan)
     if args.hand_over is not None:
         return _hand_over(args, study)
+    if args.missed is not None:
+        return _miss(args, study, plan)
     if not args.watch:
         found = rows(study, plan)
         show.result(
@@ -95,6 +108,8 @@ def run(args: argparse.Namespace) -> int:
                 "sittings": [asdict(r) for r in found],
                 "head": _head(study),
                 "key_beside": study.key_lies_beside,
+                "key": _key(study),
+                "room": _room(study),
             },
         )
         return 0
@@ -145,30 +160,53 @@ def _hand_over(args: argparse.Namespace, study: Study) -> int:
     return 0
 
 
+def _miss(args: argparse.Namespace, study: Study, plan: Plan) -> int:
+    """Close a sitting between two sessions; it counts as finished from now on."""
+    from listening.session import sessions_apart
+    from listening.store import open_store, place_of
+
+    store = open_store(place_of(study), create=False)
+    try:
+        sessions_apart.miss(plan, store, args.missed)
+    finally:
+        store.close()
+    lines = [
+        f"{args.missed} comes to no further session. The answers so far stay, and the planned rule says "
+        "which questions they decide."
+    ]
+    show.result(args, lines, {"missed": args.missed})
+    return 0
+
+
 def rows(study: Study, plan: Plan) -> list[Row]:
     """What is known of each sitting, in the order of slots."""
-    from listening.session import exposure, hearing_check
+    from listening.session import exposure, hearing_check, sessions_apart
     from listening.store import open_store, place_of
 
     store = open_store(place_of(study), create=False)
     n_answers = store.n_answers()
     pascal = Level.load(study.level).pascal_per_full_scale if study.level.is_file() else None
     trials = {slot.slot: sum(not t.practice for t in slot.trials) for slot in plan.slots}
+    dealt = {slot.slot: slot.trials for slot in plan.slots}
     made = []
     for sitting in store.sittings():
         events = store.events(sitting.id)
         last = sitting.heartbeat_at or sitting.started_at
+        answered = store.answered(sitting.id) if plan.n_sessions > 1 else {}
+        owes = sessions_apart.owed(dealt.get(sitting.slot, ()), answered) if plan.n_sessions > 1 else None
         made.append(
             Row(
                 slot=sitting.slot,
                 listener=sitting.listener + (" (simulated)" if sitting.simulated else ""),
-                state=_state(sitting.finished_at is not None, events, last=last),
+                state=_state(sitting.finished_at is not None, events, last=last, owes=owes),
                 done=n_answers.get(sitting.id, 0),
                 trials=trials.get(sitting.slot, 0),
                 voids=sum(event.kind == "void" for event in events),
                 last_sign=last,
                 dose=exposure.words(exposure.sent(events), pascal),
                 stage=_stage(events),
+                session=_session(events, plan),
+                owes=None if any(event.kind == MISSED for event in events) else owes,
                 minutes_to_go=_minutes_to_go(
                     [a.answered_at for a in store.answers(sitting.id) if not a.practice],
                     trials.get(sitting.slot, 0),
@@ -184,12 +222,22 @@ def rows(study: Study, plan: Plan) -> list[Row]:
     return sorted(made, key=lambda row: (row.slot, row.listener))
 
 
-def _state(finished: bool, events: "Sequence[EventRow]", *, last: str) -> str:
+def _session(events: "Sequence[EventRow]", plan: Plan) -> str:
+    over = len({event.detail for event in events if event.kind == OVER})
+    finished = any(event.kind == "finished" for event in events)
+    return f"{over + finished} of {plan.n_sessions}" if plan.n_sessions > 1 else ""
+
+
+def _state(finished: bool, events: "Sequence[EventRow]", *, last: str, owes: int | None = None) -> str:
     kind = events[-1].kind if events else ""
     if kind == "declined":
         return "declined"
     if finished:
         return "finished"
+    if any(event.kind == MISSED for event in events):
+        return "missed the rest"
+    if owes is not None:
+        return f"owes session {owes}"
     if kind in ("left", "paused"):
         return kind
     silent_s = (datetime.now(UTC) - datetime.fromisoformat(last)).total_seconds()
@@ -238,6 +286,9 @@ def _lines(found: list[Row], plan: Plan) -> list[str]:
 def _notes(found: list[Row], plan: Plan) -> list[str]:
     finished = sum(r.state == "finished" for r in found)
     counts = f"{len(plan.slots)} slots dealt, {len(found)} begun, {finished} finished"
+    owing = [r for r in found if r.owes is not None]
+    if plan.n_sessions > 1:
+        counts += f", {len(owing)} between two of {plan.n_sessions} sessions"
     return [
         *_remarks(found),
         *_hearing(found),
@@ -254,8 +305,23 @@ def _below(found: list[Row], study: Study, plan: Plan) -> list[str]:
 
 def _of_study(study: Study) -> list[str]:
     """Where the record of all sittings stands, and whether the key lies where they sit."""
-    lines = [f"head of the record: {_head(study)} (of sittings begun, finished, removed)"]
+    lines = [
+        f"head of the record: {_head(study)} (of sittings begun, finished, removed)",
+        f"key: {_key(study)}",
+        f"room: {_room(study) or 'nothing is noted; listening room'}",
+    ]
     return [*lines, f"{KEY_BESIDE}: {study.sealed}"] if study.key_lies_beside else lines
+
+
+def _key(study: Study) -> str:
+    """Where the key is, as far as this machine shows; never what it says."""
+    if study.sealed_key.is_file():
+        return "sealed under the keyholder’s pass phrase"
+    return "open, no pass phrase" if study.key.is_file() else "not on this machine"
+
+
+def _room(study: Study) -> str:
+    return Room.load(study.room).told() if study.room.is_file() else ""
 
 
 def _head(study: Study) -> str:

@@ -10,7 +10,7 @@ from itertools import pairwise
 import pandas as pd
 
 from listening.analysis.again import column_meanings
-from listening.analysis.collect import keyed_answers, listener_answers
+from listening.analysis.collect import keyed_answers, listener_answers, remarks
 from listening.analysis.collect.listener_answers import Own
 from listening.analysis.decide import contrast
 from listening.records.findings import Findings, Strength
@@ -23,6 +23,7 @@ MEANINGS = {
     "sitting": "sitting in which the answer was given",
     "listener": "code of the listener; no name is kept",
     "trial": "number of the trial in the sitting",
+    "session": "which of the listener’s sessions it was; no such column where there was one",
     "attribute": "what was asked",
     "presentation": "`as recorded` or `matched`",
     "role": "`study`, or `control`: one stimulus against itself at a known gain",
@@ -87,6 +88,7 @@ def tables(
     *,
     own: Own | None = None,
     asked: Sequence[Ask] = (),
+    beside: Mapping[str, pd.DataFrame] | None = None,
 ) -> Exported:
     """The tables of one study.
 
@@ -96,6 +98,7 @@ def tables(
     discriminated : as `discriminated.frame` gives them; a table of its own where there are any
     own : what listeners said of themselves and how their hearing check went, see `listener_answers`
     asked : the questionnaire, for the dictionary
+    beside : comments and rooms, see `remarks`
     """
     excluded = {row.listener for row in found.panel.listeners if row.excluded}
     marked = answers.assign(excluded=answers["listener"].isin(excluded))
@@ -111,7 +114,12 @@ def tables(
     if discriminated is not None and len(discriminated):
         made["discriminated"] = discriminated.assign(excluded=discriminated["listener"].isin(excluded))
     kept = answers[~answers["listener"].isin(excluded)].reset_index(drop=True)
-    made |= {f"model_{q.id}": _model(kept, q) for q in found.questions if q.estimate is not None}
+    out = {one.question: one.left_out for one in found.sessions.questions} if found.sessions else {}
+    for q in found.questions:
+        if q.estimate is not None:
+            deciding = kept[~kept["listener"].isin(out.get(q.id, ()))].reset_index(drop=True)
+            made[f"model_{q.id}"] = _model(deciding, q)
+    made |= beside or {}
     made["dictionary"] = _dictionary(made, listener_answers.meanings(asked))
     return Exported(made)
 
@@ -198,14 +206,23 @@ def _dictionary(made: dict[str, pd.DataFrame], own: Mapping[str, str]) -> pd.Dat
             "discriminated": DISCRIMINATED_MEANINGS,
             "own_shares": OWN_MEANINGS,
             "listeners": dict(own),
+            **remarks.MEANINGS,
         }
         known = known | own_of.get(table, {})
         for column in map(str, frame.columns):
-            meaning = known.get(column, OTHER_CONDITION if is_model else _in_words(column, known))
+            meaning = known.get(column, _of_model(column) if is_model else _in_words(column, known))
             rows.append(
                 {"table": table, "column": column, "type": str(frame[column].dtype), "meaning": meaning}
             )
     return pd.DataFrame(rows)
+
+
+def _of_model(column: str) -> str:
+    """A fixed column of the mixed model that has no name of its own."""
+    for what in ("session", "site"):
+        if column.startswith(f"contrast {'in' if what == 'session' else 'at'} {what} "):
+            return f"fixed: the contrast of this {what} less the mean of all; the last is minus the rest"
+    return OTHER_CONDITION
 
 
 def _in_words(column: str, known: dict[str, str]) -> str:
