@@ -36,6 +36,7 @@ def _deal(study: Study, again: str = "") -> None:
 def _sweep_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(form, "LEFTOVER_S", -1.0)
     monkeypatch.setattr(folder, "LEFTOVER_S", -1.0)
+    cuts.without_waiting(monkeypatch)
 
 
 def _answered(study: Study) -> dict[str, str]:
