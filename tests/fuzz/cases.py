@@ -306,6 +306,8 @@ LINES: tuple[tuple[str, ...], ...] = (
     ),
     ("calibrate", ".", "--forget"),
     ("devices",),
+    ("room", ".", "--noise-db", "28", "--light", "dim", "--remark", "a fan hums"),
+    ("room", ".", "--forget"),
     ("amend", ".", "a word was misspelt"),
     ("amend", ".", "--dry-run"),
     ("station", ".", "carried"),
