@@ -22,6 +22,7 @@ COMMANDS = {
     "new": "start a study folder from a protocol",
     "schema": "every key of a protocol, for editors or as a page",
     "size": "how large a panel a question needs",
+    "rehearse": "the whole study by simulation: what the plan promises beside what is seen",
     "pilot": "what a pilot's answers say for the main study",
     "check": "look for every problem in a protocol and its recordings",
     "measure": "measure sounds, or all recordings of a study",

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from listening.steps.analysed_study import Analysed
     from listening.steps.comparisons import Compared
     from listening.steps.study_checks import Checked
+    from listening.steps.study_rehearsal import Rehearsal, Supposed
 
 
 def open_folder(folder: str | Path) -> "NotebookStudy":
@@ -82,6 +83,23 @@ class NotebookStudy:
         from listening.steps import study_checks
 
         return study_checks.check(self.folder.protocol)
+
+    def rehearse(
+        self,
+        supposed: "Supposed | None" = None,
+        *,
+        runs: int = 200,
+        seed: int = 1,
+        jobs: int = 2,
+    ) -> "Rehearsal":
+        """A whole study by simulation: what the plan promises beside what is seen; nothing is touched.
+
+        `supposed` says what is taken for granted of listeners and effects; errors as
+        `study_rehearsal.rehearse`.
+        """
+        from listening.steps import study_rehearsal
+
+        return study_rehearsal.rehearse(self.folder, supposed, runs=runs, seed=seed, where=jobs)
 
     def measure(self, *, jobs: int = 2) -> "pd.DataFrame":
         """Measure every recording with so many processes; gives `.measures`."""
