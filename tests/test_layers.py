@@ -25,8 +25,8 @@ TABLE = {
     "simulate": "records (with the key) session numpy",
     "analysis": "records (with the key) store stats numpy pandas",
     "report": "records (not the key) numpy matplotlib jinja2",
-    "steps": "records (with the key) store audio metrics intake stimuli design planning simulate analysis report "
-    "numpy pandas joblib",
+    "steps": "records (with the key) store audio metrics intake stimuli design planning simulate analysis "
+    "report numpy pandas joblib",
     "console": "records (not the key) store audio rich",
     "commands": "stats records (with the key) store audio metrics intake stimuli design planning session tui "
     "simulate analysis report steps console cli numpy pandas pydantic rich shtab "

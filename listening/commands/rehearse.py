@@ -59,38 +59,28 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _supposed(args: argparse.Namespace, study: Study) -> "Supposed":
-    from listening.planning.rehearsal.rehearsed import Supposed
     from listening.records import protocol
-    from listening.records.planned_power import Assumed
-    from listening.simulate.recruiting import People
     from listening.steps import study_rehearsal
 
     chosen = protocol.load(study.protocol)
-    likely = study_rehearsal.likely(chosen)
-    assumed = Assumed()
+    assumed = None
     if args.pilot is not None:
         from listening.planning import pilot_reading
         from listening.store import utc_now
 
         pilot = passphrase.of(open_study(args.pilot), args)
         assumed = pilot_reading.assumed(pilot, chosen.questions[0], now=utc_now)
-    given = {
-        name: value
-        for name in ("spread_listeners", "spread_stimuli")
-        if (value := getattr(args, name)) is not None
-    }
-    if given:
-        assumed = assumed.model_copy(update={**given, "source": "given by you"})
-    return Supposed(
+    return study_rehearsal.supposed(
+        chosen,
         share=_share(args.effect),
         assumed=assumed,
-        people=People(
-            likely.drop_outs if args.drop_outs is None else args.drop_outs,
-            likely.withdrawals if args.withdrawals is None else args.withdrawals,
-        ),
+        drop_outs=args.drop_outs,
+        withdrawals=args.withdrawals,
         at_random=args.at_random,
-        n_sites=args.sites,
-        spread_sites=args.spread_sites if args.sites > 1 else 0.0,
+        sites=args.sites,
+        spread_sites=args.spread_sites,
+        spread_listeners=args.spread_listeners,
+        spread_stimuli=args.spread_stimuli,
     )
 
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from listening.records import tasks
 from listening.records.answer import Answer
@@ -24,6 +25,7 @@ SLOPE_SPREAD = 0.3  # standard deviation over listeners of what a decibel does, 
 OWN_HEARD = 8.0  # so many trials' worth of own opinion: how alike listeners hear a difference (beta law)
 SAYS_DIFFERENT = 0.3  # same-different: chance of `different` where nothing is heard
 FAR_APART = 6.0  # logit; two conditions as one who hears every difference has them
+BoolArray = NDArray[np.bool_]
 Cell = tuple[str, str]
 """Attribute and presentation."""
 
@@ -158,7 +160,7 @@ def answers(trials: Trials, truth: Panel, about_level: frozenset[str], rng: np.r
     return Answered(tuple(said), np.round(pace[trials.slot] * quick, 3), random, site)
 
 
-def columns(trials: Trials, said: Answered, keep: FloatArray) -> dict[str, list[object]]:
+def columns(trials: Trials, said: Answered, keep: BoolArray) -> dict[str, list[object]]:
     """The answers that `keep` marks, as the store gives many of them.
 
     Parameters

@@ -11,6 +11,7 @@ from listening.planning.rehearsal.rehearsed import Rehearsed, Supposed
 from listening.records import protocol as protocol_form
 from listening.records.manifest import Manifest
 from listening.records.measured import Measures
+from listening.records.planned_power import Assumed
 from listening.records.protocol import Protocol
 from listening.records.study import Study
 from listening.simulate.recruiting import People
@@ -58,9 +59,51 @@ def likely(chosen: Protocol) -> People:
     )
 
 
+def supposed(
+    chosen: Protocol,
+    *,
+    share: float = 0.75,
+    assumed: Assumed | None = None,
+    drop_outs: float | None = None,
+    withdrawals: float | None = None,
+    at_random: float = 0.0,
+    sites: int = 1,
+    spread_sites: float = 0.1,
+    spread_listeners: float | None = None,
+    spread_stimuli: float | None = None,
+) -> Supposed:
+    """What is taken for granted; whatever is not given is as likely as can be said without a pilot.
+
+    Parameters
+    ----------
+    share : of choices, hoped for each `more`
+    assumed : spreads of a pilot
+    drop_outs, withdrawals, at_random : shares of those who begin, who finished, of all
+    spread_sites, spread_listeners, spread_stimuli : standard deviations, logit
+    """
+    usual = likely(chosen)
+    given = {
+        name: value
+        for name, value in (("spread_listeners", spread_listeners), ("spread_stimuli", spread_stimuli))
+        if value is not None
+    }
+    spreads = assumed or Assumed()
+    return Supposed(
+        share=share,
+        assumed=spreads.model_copy(update={**given, "source": "given by you"}) if given else spreads,
+        people=People(
+            usual.drop_outs if drop_outs is None else drop_outs,
+            usual.withdrawals if withdrawals is None else withdrawals,
+        ),
+        at_random=at_random,
+        n_sites=sites,
+        spread_sites=spread_sites if sites > 1 else 0.0,
+    )
+
+
 def rehearse(
     study: Study,
-    supposed: Supposed | None = None,
+    given: Supposed | None = None,
     *,
     runs: int = 200,
     seed: int = 1,
@@ -71,7 +114,7 @@ def rehearse(
 
     Parameters
     ----------
-    supposed : what is taken for granted of listeners and effects
+    given : what is taken for granted of listeners and effects
     where : 1 here, N on N processes, tcp://HOST:PORT on a Dask scheduler
 
     Raises
@@ -80,7 +123,7 @@ def rehearse(
         The study cannot be read or dealt, or a number is out of range.
     """
     chosen = protocol_form.load(study.protocol)
-    given = supposed or Supposed(people=likely(chosen))
+    given = given or supposed(chosen)
     _check(given, runs)
     manifest, is_prepared = _manifest(study, chosen)
     found = rehearsed.rehearse(

@@ -49,7 +49,8 @@ def of_study(
     if not 0.5 < share < 1:
         raise StudyError(f"effect: found a share of {share:g}, wanted one above 0.5 and below 1")
     cells = dict.fromkeys((b.attribute, b.presentation) for b in protocol.blocks)
-    effects, true = {}, {}
+    effects: dict[Cell, Effects] = {}
+    true: dict[str, float] = {}
     for attribute, presentation in cells:
         asked = [q for q in protocol.questions if (q.attribute, q.presentation) == (attribute, presentation)]
         named = [

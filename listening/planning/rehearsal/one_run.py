@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from listening.analysis import planned_verdicts
 from listening.analysis.opening import looks
@@ -11,12 +10,12 @@ from listening.analysis.opening.looks import Look, Seen
 from listening.analysis.opening.sealed_key import Opened
 from listening.planning.rehearsal.hoped import Hoped
 from listening.planning.rehearsal.sitting_length import Lengths
+from listening.records.findings_study import ListenerRow
 from listening.records.protocol import Protocol
 from listening.simulate import recruiting, true_effects
 from listening.simulate.recruiting import Course, Moment, People
-from listening.simulate.true_effects import Answered, Trials
+from listening.simulate.true_effects import Answered, BoolArray, Trials
 
-BoolArray = NDArray[np.bool_]
 DECIDED = ("supported", "contradicted")
 NEVER_OPENED = "never decided"
 """The places ran out before the rule of stopping was met."""
@@ -65,7 +64,7 @@ def run(setting: Setting, rng: np.random.Generator) -> Run:
     groups = _groups(opened.protocol, len(opened.plan.slots), rng)
     minutes = setting.lengths.minutes(trials, said, [p.slot for p in course.people if p.finished], rng)
     words: dict[str, str] = {}
-    listeners: tuple[planned_verdicts.ListenerRow, ...] = ()
+    listeners: tuple[ListenerRow, ...] = ()
     before: list[Moment] = []
     at = None
     for at in course.moments:
@@ -88,7 +87,7 @@ def _told(
     words: dict[str, str],
     course: Course,
     seen: list[Moment],
-    listeners: tuple[planned_verdicts.ListenerRow, ...],
+    listeners: tuple[ListenerRow, ...],
     said: Answered,
     minutes: tuple[float, ...],
 ) -> Run:
