@@ -15,7 +15,6 @@ from listening.records.key import Key
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan, PlannedAttribute, PlannedTrial
 from listening.records.planned_power import Assumed
-from listening.records.protocol import AS_RECORDED
 from listening.simulate import answering, panel
 from listening.simulate import listener as one
 from listening.simulate.listener import Truth
@@ -41,6 +40,8 @@ class Effects:
     equally far apart by everybody."""
     heard: float = 0.0
     """Discrimination: share of trials in which the difference is heard."""
+    level_acts: bool = True
+    """Whether the level of each sound moves answers besides; else the strengths hold it."""
 
 
 @dataclass(frozen=True)
@@ -80,8 +81,8 @@ class Trials:
     clips: tuple[str, ...]
     condition: tuple[str, ...]
     """Of each clip."""
-    stimulus: tuple[str, ...]
-    """Of each clip."""
+    recording: tuple[str, ...]
+    """Behind each clip."""
     level_db: FloatArray
     """(clips,) LAFmax above the mean of its presentation, control gain left out."""
     gain_db: FloatArray
@@ -127,7 +128,7 @@ def trials_of(plan: Plan, key: Key, manifest: Manifest, effects: Mapping[Cell, E
         cells=cells,
         clips=tuple(at),
         condition=tuple(clip.condition for clip in key.clips),
-        stimulus=tuple(clip.stimulus for clip in key.clips),
+        recording=tuple(manifest.of(clip.stimulus).recording for clip in key.clips),
         level_db=level_db,
         gain_db=np.array([clip.gain_db for clip in key.clips]),
         plan=plan,
@@ -201,21 +202,26 @@ class _Panel:
         slope = 1.0 + SLOPE_SPREAD * rng.standard_normal(n)
         self.heard: list[FloatArray] = []
         """For each cell, (slots, clips): how much of the attribute each listener hears in each clip."""
-        stimuli = list(dict.fromkeys(trials.stimulus))
-        of_stimulus = np.array([stimuli.index(name) for name in trials.stimulus])
+        names = sorted(set(trials.condition))
+        recordings = list(dict.fromkeys(trials.recording))
+        of_recording = np.array([recordings.index(name) for name in trials.recording])
+        # views and strikes are the same in every presentation of an attribute; a contrast is the difference
+        # of two views, so each takes half of its variance
+        views: dict[str, FloatArray] = {}
+        quirks: dict[str, FloatArray] = {}
+        for attribute in dict.fromkeys(name for name, _ in trials.cells):
+            own = rng.normal(0.0, assumed.spread_listeners / np.sqrt(2), (n, len(names)))
+            of_sites = rng.normal(0.0, truth.spread_sites / np.sqrt(2), (truth.n_sites, len(names)))
+            views[attribute] = own + of_sites[site]
+            quirks[attribute] = rng.normal(0.0, assumed.spread_stimuli, len(recordings))
         for attribute, presentation in trials.cells:
             effects = truth.effects[attribute, presentation]
-            names = sorted(set(effects.alike.values()))
             group = np.array([names.index(effects.alike[c]) for c in trials.condition])
             mean = np.array([effects.strength[c] for c in trials.condition])
-            # a contrast is the difference of two views, so each takes half of its variance
-            own = rng.normal(0.0, assumed.spread_listeners / np.sqrt(2), (n, len(names)))
-            own += rng.normal(0.0, truth.spread_sites / np.sqrt(2), (truth.n_sites, len(names)))[site]
-            quirk = rng.normal(0.0, assumed.spread_stimuli, len(stimuli))
-            is_level = attribute in about_level
-            per_db = slope * (truth.level_logit_per_db if is_level else truth.logit_per_db)
-            taken_db = trials.gain_db + (0.0 if is_level or presentation == AS_RECORDED else trials.level_db)
-            self.heard.append(mean + own[:, group] + quirk[of_stimulus] + per_db[:, None] * taken_db)
+            per_db = slope * (truth.level_logit_per_db if attribute in about_level else truth.logit_per_db)
+            taken_db = trials.gain_db + (trials.level_db if effects.level_acts else 0.0)
+            pull = views[attribute][:, group] + quirks[attribute][of_recording]
+            self.heard.append(mean + pull + per_db[:, None] * taken_db)
 
     def choices(self, rows: IntArray, attribute: PlannedAttribute, rng: np.random.Generator) -> list[str]:
         """Choices between two sounds."""

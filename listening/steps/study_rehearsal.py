@@ -167,7 +167,7 @@ def _manifest(study: Study, chosen: Protocol) -> tuple[Manifest, bool]:
 
     measures = Measures.load(study.measures) if study.measures.is_file() else None
     recordings = recordings_table.load(chosen, study.protocol)
-    return stand_in.manifest(chosen, recordings, measures), False
+    return stand_in.with_levels(stand_in.manifest(chosen, recordings, measures)), False
 
 
 def _notes(chosen: Protocol, given: Supposed, found: Rehearsed) -> Iterator[str]:

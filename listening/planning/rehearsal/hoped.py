@@ -1,17 +1,15 @@
 """What is taken for true in a rehearsal: every planned question as hoped, or nothing at all."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from listening.errors import StudyError
 from listening.planning import effect
-from listening.records import tasks
 from listening.records.planned_power import Assumed
-from listening.records.protocol import Protocol, Question, Superlative
-from listening.simulate import answering
+from listening.records.protocol import AS_RECORDED, Protocol, Question, Superlative
 from listening.simulate.true_effects import Cell, Effects
 
 State = Literal["as hoped", "nothing true"]
@@ -51,12 +49,15 @@ def of_study(
     cells = dict.fromkeys((b.attribute, b.presentation) for b in protocol.blocks)
     effects: dict[Cell, Effects] = {}
     true: dict[str, float] = {}
+    asked_cells: set[Cell] = set()
     for attribute, presentation in cells:
         asked = [q for q in protocol.questions if (q.attribute, q.presentation) == (attribute, presentation)]
         named = [
             s for s in protocol.superlatives if (s.attribute, s.presentation) == (attribute, presentation)
         ]
         task = protocol.attribute(attribute).task
+        if asked or named:
+            asked_cells.add((attribute, presentation))
         wanted = {q.id: _logit(q, task, share, assumed, state) for q in asked}
         own = _Own(tuple(conditions[presentation]), asked, wanted, state)
         strength = own.strengths()
@@ -65,10 +66,27 @@ def of_study(
             strength = own.raised(strength, one, top)
         alike = own.alike()
         heard = max((_heard(q, state) for q in asked if q.of_kind.by_right_answers), default=0.0)
-        effects[attribute, presentation] = Effects(strength, alike, heard)
+        holds_level = protocol.attribute(attribute).about_level or presentation == AS_RECORDED
+        level_acts = not (holds_level and (asked or named))
+        effects[attribute, presentation] = Effects(strength, alike, heard, level_acts)
         true |= {q.id: _true(q, task, strength, alike, heard, assumed) for q in asked}
         true |= {s.id: _of_top(s, strength, assumed) for s in named}
-    return Hoped(state, effects, true, assumed)
+    return Hoped(state, _also_where_nothing_is_asked(effects, true_of=asked_cells), true, assumed)
+
+
+def _also_where_nothing_is_asked(effects: Mapping[Cell, Effects], true_of: set[Cell]) -> dict[Cell, Effects]:
+    """What is heard of an attribute is the same in a presentation that no question asks of."""
+    first = {
+        attribute: effects[attribute, p]
+        for attribute, p in reversed(list(effects))
+        if (attribute, p) in true_of
+    }
+    return {
+        cell: one
+        if cell in true_of or cell[0] not in first
+        else replace(one, strength=first[cell[0]].strength, alike=first[cell[0]].alike)
+        for cell, one in effects.items()
+    }
 
 
 @dataclass(frozen=True)
@@ -124,14 +142,6 @@ def _joined(groups: dict[str, str], pairs: Iterable[tuple[str, str]]) -> dict[st
     return found
 
 
-def points_a_logit(task_name: str) -> float:
-    """What a logit of strength is on the scale of a rating, in simulated panels."""
-    task = tasks.named(task_name)
-    if not task.has_marks:
-        return 1.0 / answering.CATEGORY_WIDTH
-    return answering.POINTS_PER_LOGIT if task.marks == tasks.POINTS_0_TO_100 else answering.GRADES_PER_LOGIT
-
-
 def _logit(question: Question, task: str, share: float, assumed: Assumed, state: State) -> float:
     """How far apart the pairs of a question are; nothing true: even, or at the margin of an equivalence."""
     is_same, hoped = question.of_kind.is_equivalence, state == "as hoped"
@@ -139,7 +149,7 @@ def _logit(question: Question, task: str, share: float, assumed: Assumed, state:
         return 1.0 if hoped else 0.0
     if question.unit == "points":
         points = question.smallest_effect * (1.0 if is_same else TIMES_SMALLEST)
-        return points / points_a_logit(task) if hoped != is_same else 0.0
+        return points / effect.points_a_logit(task) if hoped != is_same else 0.0
     if hoped == is_same:
         return 0.0
     return effect.of_share(question.smallest_share if is_same else share, assumed).logit
@@ -162,7 +172,7 @@ def _true(
     pairs = question.contrast.pairs
     logits = [strength[more] - strength[than] for more, than in pairs]
     if question.unit == "points":
-        return float(np.mean(logits)) * points_a_logit(task)
+        return float(np.mean(logits)) * effect.points_a_logit(task)
     own = [
         assumed.model_copy(update={"spread_listeners": 0.0}) if alike[more] == alike[than] else assumed
         for more, than in pairs
