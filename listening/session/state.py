@@ -24,6 +24,14 @@ class CheckProgress:
 
 
 @dataclass(frozen=True)
+class Answered:
+    """A trial as its answer was confirmed."""
+
+    step: Step
+    turn: Turn
+
+
+@dataclass(frozen=True)
 class State:
     """One moment of a sitting. Holds clip codes and wordings, never what a clip stands for."""
 
@@ -40,6 +48,8 @@ class State:
     """Where the listener has stepped aside to."""
     turn: Turn = field(default_factory=Turn)
     """Plays and answer of the step under way."""
+    answered: Answered | None = None
+    """The last trial, as long as its answer may be changed."""
     n_done: int = 0
     pace_s: tuple[float, ...] = ()
     """What the trials of this run took."""
