@@ -104,7 +104,7 @@ def test_strikes_and_specimens_can_be_supposed() -> None:
 
 @pytest.mark.parametrize(("specimens", "alike"), [(1, True), (3, False)])
 def test_strikes_of_one_specimen_go_together(planned: Maker, specimens: int, alike: bool) -> None:
-    """With one specimen a condition its pull is the same in every strike; with three, each strike has its own."""
+    """With one specimen a condition its pull is that of every strike; with three, each has its own."""
     protocol, _ = planned()
     one = [Recording(f"d{i}-1", Path("x"), (f"d{i}",), "1", "1", None) for i in range(2)]
     recordings = stand_in.supposed(one, strikes=3 // specimens, specimens=specimens)

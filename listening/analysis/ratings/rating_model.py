@@ -1,6 +1,5 @@
 """The model of ratings: a contrast in points of the scale, listeners and stimuli both as samples."""
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
