@@ -17,3 +17,12 @@ def chance(protocol: Protocol, drop_outs: float = LIKELY_DROP_OUTS) -> float:
     needed = protocol.stopping.fewest or protocol.panel.listeners
     places = protocol.panel.listeners + protocol.panel.spare
     return critical_counts.chance_of_at_least(needed, places, 1 - drop_outs)
+
+
+def spare_for(protocol: Protocol, wanted: float) -> int:
+    """The fewest spare places with which the end is reached with at least this chance."""
+    needed = protocol.stopping.fewest or protocol.panel.listeners
+    places = needed
+    while critical_counts.chance_of_at_least(needed, places, 1 - LIKELY_DROP_OUTS) < wanted:
+        places += 1
+    return max(0, places - protocol.panel.listeners)

@@ -178,7 +178,8 @@ def _own_contrast(rows: pd.DataFrame, more: str) -> RandomTerm:
     """
     is_more = (rows["condition"] == more).to_numpy(float)
     compared = bool((rows["against"] != "").all())
-    weight = is_more - (rows["against"] == more).to_numpy(float) if compared else is_more - 0.5
+    other = (rows["against"] == more).to_numpy(float) if compared else np.full(len(rows), 0.5)
+    weight: FloatArray = is_more - other
     return random_terms.term(CELL, _codes(rows["listener"]), weight)
 
 
