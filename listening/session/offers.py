@@ -18,6 +18,7 @@ FIXED = {
     Stage.STUCK: (Action.ONCE_MORE, Action.GO_ON, Action.HELP, Action.LEAVE),
     Stage.PAUSE: (Action.GO_ON, Action.HELP, Action.LEAVE),
     Stage.ENOUGH: (Action.END,),
+    Stage.SESSION_OVER: (Action.END,),
     Stage.LEAVING: (Action.LEAVE_NOW, Action.STAY),
     Stage.TROUBLE: (Action.TRY_AGAIN, Action.HELP, Action.LEAVE),
     Stage.GOODBYE: (Action.END,),

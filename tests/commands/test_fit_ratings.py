@@ -258,5 +258,5 @@ def test_an_interaction_of_a_column_with_itself_is_refused(
     path = tmp_path / "r.csv"
     path.write_text("design,score\nx,1\ny,2\n")
     words = ["fit", "ratings", str(path), "--answer", "score", "--fixed", "design,design:design"]
-    assert cli.main(words) == 2
+    assert main(words) == 2
     assert "an interaction of different columns" in capsys.readouterr().err
