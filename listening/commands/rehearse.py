@@ -24,11 +24,17 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--drop-outs", type=float, metavar="SHARE", help="of those who begin, who stop early")
     parser.add_argument("--withdrawals", type=float, metavar="SHARE", help="of those who finished")
     parser.add_argument(
+        "--misses", type=float, metavar="SHARE", help="of listeners, who miss the last of several sessions"
+    )
+    parser.add_argument(
         "--at-random", type=float, default=0.0, metavar="SHARE", help="of listeners, who answer at random"
     )
     parser.add_argument("--sites", type=int, default=1, metavar="N", help="laboratories, in turn (default 1)")
     parser.add_argument(
         "--spread-sites", type=float, default=0.1, metavar="SD", help="of sites, logit (default 0.1)"
+    )
+    parser.add_argument(
+        "--spread-sessions", type=float, default=0.1, metavar="SD", help="of sessions, logit (default 0.1)"
     )
     parser.add_argument("--spread-listeners", type=float, metavar="SD", help="of own effects, logit")
     parser.add_argument("--spread-stimuli", type=float, metavar="SD", help="of strikes, logit")
@@ -76,9 +82,11 @@ def _supposed(args: argparse.Namespace, study: Study) -> "Supposed":
         assumed=assumed,
         drop_outs=args.drop_outs,
         withdrawals=args.withdrawals,
+        misses=args.misses,
         at_random=args.at_random,
         sites=args.sites,
         spread_sites=args.spread_sites,
+        spread_sessions=args.spread_sessions,
         spread_listeners=args.spread_listeners,
         spread_stimuli=args.spread_stimuli,
     )

@@ -17,6 +17,8 @@ class People:
     """Share who stop before the end and do not come back; their answers so far count."""
     withdrawals: float = 0.02
     """Share of those who finished who withdraw, before the answers are next opened."""
+    misses: float = 0.0
+    """With several sessions: share of those who do not come to the last, and are told to be so."""
 
 
 @dataclass(frozen=True)
@@ -27,6 +29,8 @@ class Person:
     heard: float
     """Share of the trials that were answered; 1 for who finished."""
     withdrew: bool = False
+    missed_last: bool = False
+    """Whether the last of several sessions was missed; who says so counts as finished."""
 
     @property
     def finished(self) -> bool:
@@ -69,7 +73,7 @@ def course(plan: Plan, stopping: Stopping, people: People, rng: np.random.Genera
     for _ in plan.slots:
         taken = {person.slot for person in made.people}
         slot = next(s for s in next_slot.in_order(plan, kept) if s not in taken)
-        made.people.append(_person(slot, people, rng))
+        made.people.append(_person(slot, people, rng, several=plan.n_sessions > 1))
         if not made.people[-1].finished:
             continue
         kept.add(slot)
@@ -86,11 +90,12 @@ def course(plan: Plan, stopping: Stopping, people: People, rng: np.random.Genera
     return made
 
 
-def _person(slot: int, people: People, rng: np.random.Generator) -> Person:
-    stops, at, withdraws = rng.random(3)
+def _person(slot: int, people: People, rng: np.random.Generator, *, several: bool) -> Person:
+    stops, at, withdraws, misses = rng.random(4)
     if stops < people.drop_outs:
         return Person(slot, float(at))
-    return Person(slot, 1.0, withdrew=bool(withdraws < people.withdrawals))
+    missed = several and bool(misses < people.misses)
+    return Person(slot, 1.0, withdrew=bool(withdraws < people.withdrawals), missed_last=missed)
 
 
 def _moment(made: Course, planned: int, stopping: Stopping) -> Moment:

@@ -59,6 +59,8 @@ class Panel:
     n_sites: int = 1
     spread_sites: float = 0.0
     """Standard deviation over sites of a contrast, logit."""
+    spread_sessions: float = 0.0
+    """Standard deviation of a listener's contrast from session to session, logit."""
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,8 @@ class Trials:
     """(n,) index into `plan.attributes`."""
     cell: IntArray
     """(n,) index into `cells`."""
+    session: IntArray
+    """(n,) from 0."""
     first: IntArray
     """(n,) index of the clip heard first."""
     second: IntArray
@@ -118,6 +122,7 @@ def trials_of(plan: Plan, key: Key, manifest: Manifest, effects: Mapping[Cell, E
         slot=np.array([slot for slot, _ in counted]),
         attribute=np.array([names.index(t.attribute) for _, t in counted]),
         cell=np.array([cells.index(cell) for cell in cell_of]),
+        session=np.array([t.session - 1 for _, t in counted]),
         first=np.array([at[t.clips[0]] for _, t in counted]),
         second=np.array([at[t.clips[-1]] for _, t in counted]),
         planned=tuple(t for _, t in counted),
@@ -200,9 +205,13 @@ class _Panel:
         self.at_random = rng.random(n) < truth.at_random
         self.order = assumed.order * (1.0 + rng.standard_normal(n))
         slope = 1.0 + SLOPE_SPREAD * rng.standard_normal(n)
+        n_sessions = int(trials.session.max(initial=0)) + 1
+        names = sorted(set(trials.condition))
+        self.condition = np.array([names.index(c) for c in trials.condition])
+        sd = truth.spread_sessions / np.sqrt(2) if n_sessions > 1 else 0.0
+        self.of_session = rng.normal(0.0, sd, (n, n_sessions, len(names)))
         self.heard: list[FloatArray] = []
         """For each cell, (slots, clips): how much of the attribute each listener hears in each clip."""
-        names = sorted(set(trials.condition))
         recordings = list(dict.fromkeys(trials.recording))
         of_recording = np.array([recordings.index(name) for name in trials.recording])
         # views and strikes are the same in every presentation of an attribute; a contrast is the difference
@@ -268,6 +277,7 @@ class _Panel:
             slot, trial = int(self.trials.slot[row]), self.trials.planned[row]
             heard = self.heard[self.trials.cell[row]][slot]
             clips = [at[clip] for clip in trial.clips]
+            heard = heard + self.of_session[slot, self.trials.session[row], self.condition]
             base = np.zeros_like(heard) if self.at_random[slot] else heard
             noise = panel.NOISE_SD * (2.5 if self.at_random[slot] else 1.0)
             sounds = base[clips] + noise * rng.standard_normal(len(clips))
@@ -284,7 +294,8 @@ class _Panel:
         for c, heard in enumerate(self.heard):
             here = cell == c
             found[here] = heard[slot[here], clips[here]]
-        return found
+        apart: FloatArray = self.of_session[slot, self.trials.session[rows], self.condition[clips]]
+        return found + apart
 
 
 def _offered(attribute: PlannedAttribute) -> tuple[str, ...]:

@@ -43,6 +43,11 @@ def _assumptions(found: Rehearsed) -> Iterator[str]:
         f"{assumed.spread_stimuli:g} logit apart ({assumed.source})"
     )
     sites = f", {given.n_sites} sites {given.spread_sites:g} logit apart" if given.n_sites > 1 else ""
+    if given.spread_sessions or people.misses:
+        yield (
+            f"  sessions of a listener {given.spread_sessions:g} logit apart, {_of_100(people.misses)} miss "
+            "the last"
+        )
     yield (
         f"  {_of_100(people.drop_outs)} stop early, {_of_100(people.withdrawals)} withdraw, "
         f"{_of_100(given.at_random)} answer at random{sites}"

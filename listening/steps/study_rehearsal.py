@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 LIKELY_WITHDRAWALS = 0.02  # of those who finish; our own estimate
+LIKELY_MISSES = 0.05  # of those who come, not to the last session; our own estimate
 MOST_RUNS = 100_000
 
 
@@ -56,6 +57,7 @@ def likely(chosen: Protocol) -> People:
     return People(
         drop_outs=reached_end.LIKELY_DROP_OUTS if copes else 0.0,
         withdrawals=LIKELY_WITHDRAWALS if copes or stopping.withdrawn == "count" else 0.0,
+        misses=LIKELY_MISSES if chosen.sessions.number > 1 else 0.0,
     )
 
 
@@ -66,9 +68,11 @@ def supposed(
     assumed: Assumed | None = None,
     drop_outs: float | None = None,
     withdrawals: float | None = None,
+    misses: float | None = None,
     at_random: float = 0.0,
     sites: int = 1,
     spread_sites: float = 0.1,
+    spread_sessions: float = 0.1,
     spread_listeners: float | None = None,
     spread_stimuli: float | None = None,
 ) -> Supposed:
@@ -78,8 +82,9 @@ def supposed(
     ----------
     share : of choices, hoped for each `more`
     assumed : spreads of a pilot
-    drop_outs, withdrawals, at_random : shares of those who begin, who finished, of all
-    spread_sites, spread_listeners, spread_stimuli : standard deviations, logit
+    drop_outs, withdrawals, misses, at_random : shares of those who begin, who finished, who miss the last of
+        several sessions, of all
+    spread_sites, spread_sessions, spread_listeners, spread_stimuli : standard deviations, logit
     """
     usual = likely(chosen)
     given = {
@@ -94,10 +99,12 @@ def supposed(
         people=People(
             usual.drop_outs if drop_outs is None else drop_outs,
             usual.withdrawals if withdrawals is None else withdrawals,
+            usual.misses if misses is None else misses,
         ),
         at_random=at_random,
         n_sites=sites,
         spread_sites=spread_sites if sites > 1 else 0.0,
+        spread_sessions=spread_sessions if chosen.sessions.number > 1 else 0.0,
     )
 
 
@@ -145,6 +152,7 @@ def _check(given: Supposed, runs: int) -> None:
     shares = {
         "drop-outs": given.people.drop_outs,
         "withdrawals": given.people.withdrawals,
+        "misses": given.people.misses,
         "at random": given.at_random,
     }
     for name, value in shares.items():
@@ -152,7 +160,12 @@ def _check(given: Supposed, runs: int) -> None:
             raise StudyError(f"{name}: found {value:g}, wanted a share from 0 to below 1, such as 0.1")
     if given.n_sites < 1:
         raise StudyError(f"sites: found {given.n_sites}, wanted 1 or more")
-    spreads = (given.spread_sites, given.assumed.spread_listeners, given.assumed.spread_stimuli)
+    spreads = (
+        given.spread_sites,
+        given.spread_sessions,
+        given.assumed.spread_listeners,
+        given.assumed.spread_stimuli,
+    )
     if min(spreads) < 0:
         raise StudyError(f"a spread is a standard deviation, 0 or more; found {min(spreads):g}")
 

@@ -36,7 +36,7 @@ NOBODY_LEAVES = People(0.0, 0.0)
 def _changed(protocol: Protocol, **tables: Any) -> Protocol:
     raw = protocol.model_dump(mode="json", exclude_none=True)
     for name, value in tables.items():
-        raw[name] = {**raw[name], **value} if isinstance(value, dict) else value
+        raw[name] = {**raw.get(name, {}), **value} if isinstance(value, dict) else value
     return Protocol.model_validate(raw)
 
 
@@ -249,3 +249,26 @@ def test_nobody_leaves_a_plan_that_has_no_answer_to_it(planned: Maker) -> None:
     protocol, _ = planned()
     assert study_rehearsal.likely(protocol) == NOBODY_LEAVES
     assert study_rehearsal.likely(_changed(protocol, panel={"spare": 2})) == People(0.1, 0.02)
+
+
+def test_who_misses_the_last_session_has_answered_the_others(planned: Maker) -> None:
+    protocol, manifest = planned(repeats=10, strikes=2, listeners=6)
+    protocol = _changed(protocol, sessions={"number": 2, "met_at_least": 4})
+    setting = _setting((protocol, manifest), "as hoped")
+    trials = setting.trials
+    course = recruiting.Course(
+        [recruiting.Person(0, 1.0, missed_last=True), *(recruiting.Person(i, 1.0) for i in range(1, 6))]
+    )
+    kept = one_run._answered(trials, course, recruiting.Moment(6, 6, 6, at_end=True))
+    mine = trials.slot == 0
+    assert set(trials.session[mine & kept]) == {0}
+    assert (kept == (~mine | (trials.session == 0))).all()
+
+
+def test_both_sessions_of_a_listener_are_timed(planned: Maker) -> None:
+    protocol, manifest = planned(repeats=10, listeners=8)
+    whole = rehearsed.rehearse(protocol, manifest, Supposed(people=NOBODY_LEAVES), runs=2, seed=1)
+    parted = _changed(protocol, sessions={"number": 2, "met_at_least": 4})
+    halves = rehearsed.rehearse(parted, manifest, Supposed(people=NOBODY_LEAVES), runs=2, seed=1)
+    assert len(halves.all_runs()[0].minutes) == 2 * len(whole.all_runs()[0].minutes) == 16
+    assert max(halves.all_runs()[0].minutes) < max(whole.all_runs()[0].minutes)

@@ -53,7 +53,7 @@ class Run:
     at_random: int
     caught: int
     minutes: tuple[float, ...]
-    """Length of each finished sitting."""
+    """Length of each session of those who finished."""
 
 
 def run(setting: Setting, rng: np.random.Generator) -> Run:
@@ -62,7 +62,8 @@ def run(setting: Setting, rng: np.random.Generator) -> Run:
     course = recruiting.course(opened.plan, opened.protocol.stopping, setting.people, rng)
     said = true_effects.answers(trials, setting.panel, setting.about_level, rng)
     groups = _groups(opened.protocol, len(opened.plan.slots), rng)
-    minutes = setting.lengths.minutes(trials, said, [p.slot for p in course.people if p.finished], rng)
+    stayed = {p.slot: p.missed_last for p in course.people if p.finished}
+    minutes = setting.lengths.minutes(trials, said, stayed, rng)
     words: dict[str, str] = {}
     listeners: tuple[ListenerRow, ...] = ()
     before: list[Moment] = []
@@ -112,11 +113,15 @@ def _told(
 def _answered(trials: Trials, course: Course, at: Moment) -> BoolArray:
     """Which trials were answered by then, by listeners who did not withdraw."""
     share = np.zeros(int(trials.slot.max()) + 1)
+    n_sessions = int(trials.session.max(initial=0)) + 1
+    met = np.full(len(share), n_sessions)
     for person in course.people[: at.invited]:
         share[person.slot] = 0.0 if person.withdrew else person.heard
+        met[person.slot] = n_sessions - person.missed_last
     of_slot = np.bincount(trials.slot)
     place = np.arange(len(trials.slot)) - np.concatenate([[0], np.cumsum(of_slot)[:-1]])[trials.slot]
-    return np.asarray(place < np.floor(share * of_slot)[trials.slot])
+    came = trials.session < met[trials.slot]
+    return np.asarray((place < np.floor(share * of_slot)[trials.slot]) & came)
 
 
 def _look(at: Moment, before: list[Moment], planned: int) -> Look:

@@ -42,6 +42,8 @@ class Supposed:
     n_sites: int = 1
     spread_sites: float = 0.0
     """Standard deviation over sites of a contrast, logit."""
+    spread_sessions: float = 0.0
+    """Standard deviation of a listener's contrast from session to session, logit."""
 
 
 @dataclass(frozen=True)
@@ -156,7 +158,7 @@ def rehearse(
         family_alpha={q.family: q.alpha for q in protocol.questions if q.family in families},
         courses=made,
         planned_listeners=protocol.panel.listeners,
-        planned_minutes=own.seconds / 60,
+        planned_minutes=own.at_once_s / 60,
         exclusions=tuple(exclusion_rates.of_protocol(protocol, manifest)),
     )
 
@@ -191,6 +193,7 @@ def _setting(
             at_random=supposed.at_random,
             n_sites=supposed.n_sites,
             spread_sites=supposed.spread_sites,
+            spread_sessions=supposed.spread_sessions,
         ),
         people=supposed.people,
         lengths=sitting_length.of_study(protocol, trials, own),
