@@ -58,7 +58,7 @@ GUARDS: dict[str, tuple[str, ...]] = {
     "listening/analysis/decide/planned_ratio.py": ("tests/analysis/decide/test_claimed_ratio.py",),
     "listening/metrics/level.py": ("tests/metrics/test_level.py", "tests/metrics/test_bands.py"),
     "listening/metrics/loudness_bs1770.py": ("tests/metrics/test_bs1770.py",),
-    "listening/metrics/onset.py": ("tests/metrics/test_strike_and_flags.py",),
+    "listening/metrics/onset.py": ("tests/metrics/test_strike_and_flags.py", "tests/metrics/test_onset.py"),
     "listening/stimuli/match.py": ("tests/stimuli/test_match.py",),
     "listening/audio/speaker.py": ("tests/audio/test_speaker.py", "tests/audio/test_speaker_in_time.py"),
     "listening/session/turn.py": ("tests/session/test_turn.py",),
