@@ -31,8 +31,8 @@ from listening.report.tables import (
     grade_tables,
     heard_tables,
     model_tables,
+    panel_tables,
     session_tables,
-    study_tables,
 )
 
 HERE = Path(__file__).parent
@@ -120,7 +120,7 @@ def _decided(found: Findings) -> dict[str, Any]:
     return {
         "cards": cards.of_questions(found),
         "superlatives": cards.of_superlatives(found),
-        "counts": study_tables.counts(found),
+        "counts": panel_tables.counts(found),
         "effect_figures": captioned_figures.of_effects(found),
         "effects": finding_tables.effects(found),
         "discriminated": finding_tables.discriminated(found),
@@ -178,15 +178,15 @@ def _documented(found: Findings) -> dict[str, Any]:
     words = imported_words if found.imported else method_words
     return {
         "listener_figures": captioned_figures.of_listeners(found),
-        "listeners": study_tables.listeners(found),
+        "listeners": panel_tables.listeners(found),
         "sessions": session_tables.questions(found.sessions) if found.sessions else None,
         "session_lines": session_tables.lines(found),
-        "conditions": study_tables.conditions(found),
+        "conditions": panel_tables.conditions(found),
         "matching": method_words.matching(found),
-        "stimuli": study_tables.stimuli(found),
+        "stimuli": panel_tables.stimuli(found),
         "method": words.method(found),
         "deviations": words.deviations(found),
         "record": record_words.of_record(found),
         "cautions": imported_words.cautions() if found.imported else method_words.cautions(found),
-        "hashes": study_tables.hashes(found),
+        "hashes": panel_tables.hashes(found),
     }
