@@ -83,7 +83,7 @@ def _deal(
     digest = protocol.digest(study.protocol)
     if chosen.stages:
         raise StudyError(
-            f"{study.protocol}: has late stages, which `listening amend` adds to a study that is dealt; for a "
+            f"{study.protocol}: has late stages, which `listening amend` adds to a dealt study; for a "
             "new deal, drop [[stages]] and the key `stage` of blocks, controls and questions"
         )
     if manifest.protocol_digest != digest:

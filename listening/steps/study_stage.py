@@ -89,6 +89,7 @@ def write(study: Study, added: Added) -> None:
         added.key.save(study.key, private=True)
     else:
         added.sealed.save(study.sealed_key, private=True)
+    shutil.rmtree(study.root / ROOM, ignore_errors=True)  # before the plan: no cut after it leaves anything
 
 
 def _key(study: Study, key_file: Path) -> tuple[Key, str | None]:

@@ -59,6 +59,7 @@ def asked(args: argparse.Namespace) -> Asked:
     path = open_study(args.folder).protocol if args.folder.is_dir() else args.folder
     chosen = protocol_form.load(path)
     question = _question(chosen, args.question)
+    chosen = chosen.of_stage(question.stage)
     assumed = _assumed(args, question)
     text = args.effect or ("share=0.5" if question.of_kind.is_equivalence else "share=0.75")
     return Asked(
