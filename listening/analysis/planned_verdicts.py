@@ -42,9 +42,11 @@ class Screened:
     told: pd.DataFrame
     """Right and wrong answers, as `keyed_discrimination.frame` gives them."""
     scores: pd.DataFrame
-    """Ratings, as `keyed_ratings.frame` gives them."""
+    """Ratings with one mark a trial, as `keyed_ratings.frame` gives them."""
     grades: pd.DataFrame
     """As `keyed_grades.frame` gives them."""
+    graded: pd.DataFrame
+    """The grades as ratings, a row a sound, as `keyed_ratings.of_grades` gives them."""
     listeners: tuple[ListenerRow, ...]
     owed: Mapping[str, Mapping[int, int]] = field(default_factory=dict)
     """With several sessions: by listener, how many trials of each have no answer."""
@@ -78,7 +80,13 @@ class Screened:
     @property
     def kept_tables(self) -> Tables:
         """Every answer of the listeners who are not excluded."""
-        return Tables(*(screening.kept(one, self.listeners) for one in (self.table, self.told, self.scores)))
+        return Tables(*(screening.kept(one, self.listeners) for one in (self.table, self.told, self.rated)))
+
+    @property
+    def rated(self) -> pd.DataFrame:
+        """Every rating, of whatever task."""
+        known = [one for one in (self.scores, self.graded) if len(one)]
+        return pd.concat(known, ignore_index=True) if known else self.scores
 
     @property
     def n_answers(self) -> int:
@@ -105,12 +113,13 @@ def screened(opened: Opened, answers: Answers, protocol: Protocol) -> Screened:
     may_be_empty = any(len(one) > 0 for one in (told, scores, grades))
     table = keyed_answers.frame(answers, opened.key, opened.manifest, may_be_empty=may_be_empty)
     known = session_rule.numbers(answers, opened.plan)
-    table, told, scores = (session_rule.marked(one, known) for one in (table, told, scores))
+    graded = keyed_ratings.of_grades(grades, opened.manifest)
+    table, told, scores, graded = (session_rule.marked(one, known) for one in (table, told, scores, graded))
     others = (told[list(SEEN)], scores[list(SEEN)], keyed_grades.as_seen(grades))
     alone = [one for one in others if len(one)]
     listeners = screening.listeners(table, protocol, pd.concat(alone) if alone else None)
     listeners = post_screening.applied(listeners, grades, protocol)
-    made = Screened(table, told, scores, grades, listeners, stage_of=_stage_of(answers, opened))
+    made = Screened(table, told, scores, grades, graded, listeners, stage_of=_stage_of(answers, opened))
     if not known:
         return made
     owed = session_rule.owed(answers, opened.plan)
@@ -150,7 +159,7 @@ def words(
 
 def by_other_tasks(found: Screened, protocol: Protocol, groups: decide.Groups) -> dict[str, QuestionFinding]:
     """The questions that right answers and ratings decide, by id."""
-    told, scores = (screening.kept(one, found.listeners) for one in (found.told, found.scores))
+    told, scores = (screening.kept(one, found.listeners) for one in (found.told, found.rated))
     by_right_answers = audible.questions(told, found.told, protocol, groups)
     return by_right_answers | decided_ratings.questions(scores, protocol, groups)
 
