@@ -1,5 +1,6 @@
 """When a strike begins."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -14,6 +15,9 @@ FRAME_S = 0.001
 RUMBLE_HZ = 50.0  # handling and building noise lies below, no struck product starts there
 RING_S = 0.25  # the high-pass falls by e in 4.5 ms: to 1e-24 of its peak in so long
 BELOW_PEAK_DB = 26.0  # an onset is within this of the loudest millisecond
+SWELLING_DB = 40.0  # that of a sound that only swells, as a bowl does whose beat begins in a null
+AT_ONCE_DB = 12.0  # re the loudest millisecond, that a strike reaches at once and what swells does not
+NULL_S = 0.1  # a sound that only swells after a shorter quiet is a beat of the strike before
 ABOVE_NOISE_DB = 10.0
 STILL_DB = 4.0  # over the floor: less is no sound any more
 HEAD_FRAMES = 3  # of a file, that show what was before it
@@ -24,6 +28,7 @@ RISE_DB = 6.0
 RISE_BEFORE_S, RISE_AFTER_S = 0.03, 0.01
 JUMP_FRAMES = round(RISE_AFTER_S / FRAME_S)
 OVER_SUMMIT = 2.0**0.5  # of the loudest before: there the new strike takes over
+MEDIANS_AT_ONCE = 2**15  # of 20 ms each: bounds the memory that a long recording takes
 BOUNCE_S = 0.04  # bounces within this belong to the strike
 
 
@@ -48,17 +53,16 @@ def find(sound: Sound) -> Onset:
         Several channels or silence.
     """
     check_not_silent(sound)
-    quick = without_rumble(sound)
     frame = max(1, round(FRAME_S * sound.rate_hz))
-    frame_rms = envelope(quick, frame)
+    frame_rms = frames((without_rumble(sound, *span) for span in sound.spans()), frame)
     peak = int(np.argmax(frame_rms))
-    begin = _begin(frame_rms, peak)
+    begin = _swelled_from(frame_rms, peak)
     threshold = _threshold(frame_rms, peak, begin)
     first, level = _strike(frame_rms, begin, peak, threshold)
-    start = _first_sample(quick, first * frame, frame, level)
-    return Onset(
-        time_s=start / sound.rate_hz, noise_rms=_noise_rms(sound.only_channel(), start, sound.rate_hz)
-    )
+    near = max(0, (first - 1) * frame)
+    start = _first_sample(without_rumble(sound, near, (first + 1) * frame), level)
+    start = first * frame if start is None else near + start
+    return Onset(time_s=start / sound.rate_hz, noise_rms=_noise_rms(sound, start))
 
 
 def jumps(frame_rms: FloatArray, first: int, last: int) -> np.ndarray:
@@ -68,9 +72,10 @@ def jumps(frame_rms: FloatArray, first: int, last: int) -> np.ndarray:
     if not len(index):
         return index
     padded = np.concatenate([np.zeros(before), frame_rms, np.zeros(after)])
-    windows = np.lib.stride_tricks.sliding_window_view(padded, before)
-    summit = windows[index].max(axis=1)
-    ahead = np.lib.stride_tricks.sliding_window_view(padded, after)[index + before].max(axis=1)
+    begin, end = int(index[0]), int(index[-1]) + 1
+    summit = np.lib.stride_tricks.sliding_window_view(padded, before)[begin:end].max(axis=1)
+    later = np.lib.stride_tricks.sliding_window_view(padded, after)[begin + before : end + before]
+    ahead = later.max(axis=1)
     return np.asarray(index[ahead > summit * 10.0 ** (RISE_DB / 20.0)])
 
 
@@ -81,15 +86,31 @@ def envelope(samples: FloatArray, frame: int) -> FloatArray:
     return np.asarray(np.sqrt((whole.reshape(n_frames, -1) ** 2).mean(axis=1)))
 
 
-def without_rumble(sound: Sound) -> FloatArray:
-    """The samples through a second-order Butterworth high-pass of 50 Hz, as the recursion would have them.
+def frames(blocks: Iterable[FloatArray], frame: int) -> FloatArray:
+    """The same of samples that come in blocks of any length."""
+    found: list[FloatArray] = []
+    rest = np.empty(0)
+    for block in blocks:
+        joined = np.concatenate([rest, block]) if len(rest) else block
+        whole = len(joined) // frame * frame
+        if whole:
+            found.append(envelope(joined[:whole], frame))
+        rest = joined[whole:]
+    return np.concatenate(found) if found else envelope(rest, frame)
 
-    Over the spectrum it needs no scipy.signal, which takes half a second to load.
+
+def without_rumble(sound: Sound, start: int = 0, stop: int | None = None) -> FloatArray:
+    """Samples `start` to `stop` of the pressure through a second-order Butterworth high-pass of 50 Hz.
+
+    As the recursion would have them; over the spectrum it needs no scipy.signal, which takes half a second
+    to load.
     """
-    samples = sound.only_channel()
-    n = fft.next_fast_len(len(samples) + round(RING_S * sound.rate_hz), real=True)
-    spectrum = fft.rfft(samples - samples[0], n) * _high_pass(n, sound.rate_hz)
-    return np.asarray(fft.irfft(spectrum, n)[: len(samples)])
+    lead = round(RING_S * sound.rate_hz)
+    low = max(0, start - lead)
+    samples = sound.pressure_between(low, sound.n_samples if stop is None else stop)
+    n = fft.next_fast_len(len(samples) + lead, real=True)
+    spectrum = fft.rfft(samples - sound.pressure_between(0, 1)[0], n) * _high_pass(n, sound.rate_hz)
+    return np.asarray(fft.irfft(spectrum, n)[start - low : len(samples)])
 
 
 @lru_cache(maxsize=4)  # the recordings of a study are of a few lengths
@@ -101,8 +122,22 @@ def _high_pass(n: int, rate_hz: int) -> NDArray[np.complex128]:
     return np.asarray((1 - z) ** 2 / below)
 
 
-def _begin(frame_rms: FloatArray, peak: int) -> int:
-    """First frame of the sound that holds the peak: before it lie 20 ms at the noise floor, or nothing.
+def _swelled_from(frame_rms: FloatArray, peak: int) -> int:
+    """First frame of the sound that holds the peak; where it only swells after a short quiet, of that before.
+
+    A beat's null sinks into the noise for a moment, and what swells out of it is no strike.
+    """
+    begin, floor = _begin(frame_rms, peak)
+    while begin > 0 and _swells(frame_rms, begin, peak):
+        loud = np.flatnonzero(frame_rms[: begin - 1] >= floor * 10.0 ** (ABOVE_NOISE_DB / 20.0))
+        if not len(loud) or (begin - loud[-1]) * FRAME_S > NULL_S:
+            break
+        begin, floor = _begin(frame_rms, int(loud[-1]) + 1)
+    return begin
+
+
+def _begin(frame_rms: FloatArray, peak: int) -> tuple[int, float]:
+    """First frame of the sound that holds the peak, and the floor: 20 ms at it lie before, or nothing.
 
     A file that begins less than 20 ms before its strike has no such stretch, and its ringing, even as it may
     be, is no floor: where the first 3 ms lie far below all that follows, the time before the file is as they.
@@ -110,9 +145,13 @@ def _begin(frame_rms: FloatArray, peak: int) -> int:
     width = round(QUIET_S / FRAME_S)
     lowest = frame_rms[peak] * 10.0 ** (LOWEST_FLOOR_DB / 20.0)
     if peak <= width:
-        return 0
+        return 0, lowest
     windows = np.lib.stride_tricks.sliding_window_view(frame_rms[:peak], width)
-    floor, head = float(np.median(windows, axis=1).min()), float(np.median(frame_rms[:HEAD_FRAMES]))
+    floor = min(
+        float(np.median(windows[i : i + MEDIANS_AT_ONCE], axis=1).min())
+        for i in range(0, len(windows), MEDIANS_AT_ONCE)
+    )
+    head = float(np.median(frame_rms[:HEAD_FRAMES]))
     offset = width
     if head * 10.0 ** (ABOVE_NOISE_DB / 20.0) < floor:
         before = np.concatenate([np.full(width, head), frame_rms[:peak]])
@@ -120,11 +159,12 @@ def _begin(frame_rms: FloatArray, peak: int) -> int:
         floor, offset = head, 0
     floor = max(floor, lowest)
     still = windows.max(axis=1) < floor * 10.0 ** (STILL_DB / 20.0)
-    return int(np.flatnonzero(still)[-1]) + offset if still.any() else 0
+    return (int(np.flatnonzero(still)[-1]) + offset if still.any() else 0), floor
 
 
 def _threshold(frame_rms: FloatArray, peak: int, begin: int) -> float:
-    wanted = frame_rms[peak] * 10.0 ** (-BELOW_PEAK_DB / 20.0)
+    swells = _swells(frame_rms, begin, peak)
+    wanted = frame_rms[peak] * 10.0 ** (-(SWELLING_DB if swells else BELOW_PEAK_DB) / 20.0)
     before = frame_rms[: max(0, begin - 1)]
     if len(before) < 10:
         return float(wanted)
@@ -132,12 +172,19 @@ def _threshold(frame_rms: FloatArray, peak: int, begin: int) -> float:
     return float(min(max(wanted, noise * 10.0 ** (ABOVE_NOISE_DB / 20.0)), 0.5 * frame_rms[peak]))
 
 
+def _swells(frame_rms: FloatArray, begin: int, peak: int) -> bool:
+    """Whether no jump from `begin` to the peak comes near it at once."""
+    near = frame_rms[peak] * 10.0 ** (-AT_ONCE_DB / 20.0)
+    return not any(frame_rms[i : i + JUMP_FRAMES].max() >= near for i in jumps(frame_rms, begin, peak))
+
+
 def _strike(frame_rms: FloatArray, begin: int, peak: int, threshold: float) -> tuple[int, float]:
     """First frame of the strike, and the level it is known by: that of the last jump up to the peak.
 
-    Where none jumps it is the first frame of the sound above the threshold.
+    Where the sound only swells it is the first frame above the threshold.
     """
-    found = [i for i in jumps(frame_rms, begin, peak) if frame_rms[i : i + JUMP_FRAMES].max() >= threshold]
+    loud = [i for i in jumps(frame_rms, begin, peak) if frame_rms[i : i + JUMP_FRAMES].max() >= threshold]
+    found = [] if _swells(frame_rms, begin, peak) else loud
     start = begin if not found else _group_start(found)
     before = frame_rms[max(0, start - round(RISE_BEFORE_S / FRAME_S)) : start]
     over = OVER_SUMMIT * float(before.max(initial=0.0)) if found else 0.0
@@ -156,14 +203,18 @@ def _group_start(found: list[int]) -> int:
     return int(start)
 
 
-def _first_sample(samples: FloatArray, start: int, frame: int, threshold: float) -> int:
-    near = np.abs(samples[max(0, start - frame) : start + frame])
-    return max(0, start - frame) + int(np.argmax(near >= threshold)) if (near >= threshold).any() else start
+def _first_sample(samples: FloatArray, threshold: float) -> int | None:
+    """Place of the first sample that reaches the threshold; None where none does."""
+    above = np.abs(samples) >= threshold
+    return int(np.argmax(above)) if above.any() else None
 
 
-def _noise_rms(samples: FloatArray, start: int, rate_hz: int) -> float | None:
-    guard = round(0.002 * rate_hz)
-    before = samples[: max(0, start - guard)]
-    if len(before) < round(0.02 * rate_hz) or not before.any():
+def _noise_rms(sound: Sound, start: int) -> float | None:
+    stop = start - round(0.002 * sound.rate_hz)
+    if stop < round(0.02 * sound.rate_hz):
         return None
-    return float(np.std(before))
+    mean = sum(float(block.sum()) for block in sound.pressure_blocks(0, stop)) / stop
+    if not any(block.any() for block in sound.pressure_blocks(0, stop)):
+        return None
+    squared = sum(float(((block - mean) ** 2).sum()) for block in sound.pressure_blocks(0, stop))
+    return float(np.sqrt(squared / stop))

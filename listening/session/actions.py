@@ -55,6 +55,7 @@ class Action(Enum):
     ERASE = ("erase", "backspace")
     SORT_ROWS = ("sort_rows", "o")
     CONFIRM = ("confirm", "enter")
+    TAKE_BACK = ("take_back", "backspace")
     # stepping aside
     PAUSE = ("pause", "p")
     LEAVE = ("leave", "escape")

@@ -109,6 +109,10 @@ class Arrival:
         self._typed = line.upper()
         return self.act(Action.TAKE_CODE.word)
 
+    def type_text(self, sign: str) -> bool:
+        """No comment is written here."""
+        return False
+
     def take_number(self, typed: str) -> bool:
         """No scale here."""
         return False

@@ -4,7 +4,8 @@ from dataclasses import replace
 from statistics import median
 from typing import Any
 
-from listening.session import offers, trial_drawing
+from listening.session import further_views, offers, trial_drawing
+from listening.session.actions import Action
 from listening.session.state import State
 from listening.session.view import Choice, Stage, View
 from listening.session.words import words
@@ -26,6 +27,8 @@ def _of_stage(state: State) -> View:
         return _trial(state)
     if state.stage is Stage.INTRODUCTION:
         return _introduction(state)
+    if state.stage in further_views.OF_STAGE:
+        return further_views.OF_STAGE[state.stage](state, notice=_notice(state), **_progress(state))
     if state.stage is Stage.QUESTIONNAIRE:
         return _questionnaire(state)
     text = state.words.text
@@ -121,8 +124,9 @@ def _questionnaire(state: State) -> View:
 def _choices(state: State) -> tuple[Choice, ...]:
     allowed = {action.name for action in offers.offered(state)}
     return tuple(
-        Choice(o.label, o.shown, o.value == state.turn.chosen, f"choose:{o.value}" in allowed)
+        Choice(o.label, o.shown, o.value == state.turn.chosen, name in allowed, name)
         for o in state.options
+        for name in (f"{Action.CHOOSE.word}:{o.value}",)
     )
 
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 from listening.session import dials
 from listening.session.state import State
 from listening.session.turn import Turn
+from listening.session.view import Stage
 
 
 def choose(state: State, value: str) -> State:
@@ -33,6 +34,16 @@ def put_dial(state: State, value: float) -> State:
 
 def _marked(state: State, turn: Turn) -> State:
     return replace(state, turn=replace(turn, answered_s=state.now_s))
+
+
+def pointed(state: State, place: int, share: float) -> State | None:
+    """The mark at a share, 0 to 1, of the scale in that place; None before its sound was heard."""
+    shown = rows(state.turn)
+    if state.stage is not Stage.TRIAL or not 0 <= place < len(shown) or state.dial.appears is False:
+        return None
+    selected = state.turned(row=shown[place], typed="")
+    dial = state.dial
+    return put_dial(selected, dial.low + share * (dial.high - dial.low)) if selected.is_heard else None
 
 
 def is_number(state: State, text: str) -> bool:

@@ -1,7 +1,7 @@
 """Which actions each stage offers, and the key of each: a pure function of the state."""
 
 from listening.records import tasks as task_list
-from listening.session import tasks
+from listening.session import going_back, tasks
 from listening.session.actions import NAMED_WITH_ANOTHER, Action
 from listening.session.dials import POINT
 from listening.session.state import State
@@ -30,6 +30,7 @@ def offered(state: State) -> tuple[Offer, ...]:
     """What the listener may do now, answers included, in reading order."""
     listed = _listed(state)
     made = [offer(action, state.words) for action in listed if action.key]
+    made += [offer(Action.TAKE_BACK, state.words)] if going_back.is_offered(state) else []
     if Action.HEAR in listed:
         made += _hearings(state)
     if Action.DIGIT in listed:
@@ -61,8 +62,14 @@ def _listed(state: State) -> tuple[Action, ...]:
             return (now, Action.SKIP_CHECK, Action.LEAVE)
         case Stage.INTRODUCTION:
             return _introduction(state)
+        case Stage.TRAINING:
+            return _training(state)
         case Stage.TRIAL:
             return _trial(state)
+        case Stage.FEEDBACK:
+            return (_start_or_stop(state), Action.GO_ON, Action.LEAVE)
+        case Stage.COMMENT:
+            return (Action.GO_ON, *((Action.ERASE,) if state.turn.typed else ()), Action.LEAVE)
         case Stage.BREAK:
             return (Action.LEAVE,) if state.rest_s > 0 else (Action.GO_ON, Action.LEAVE)
         case stage:
@@ -81,6 +88,16 @@ def _introduction(state: State) -> tuple[Action, ...]:
     if not state.turn.finished:
         return (Action.PLAY, Action.LEAVE)
     return (Action.PLAY, Action.UNDERSTOOD, Action.NOT_SURE, Action.HELP, Action.LEAVE)
+
+
+def _training(state: State) -> tuple[Action, ...]:
+    """Hearing, and going on when every sound of the page was heard."""
+    if state.attribute.switching:
+        listed, heard = _sound(state), len(state.turn.heard) == len(state.program.clips)
+    else:
+        listed, heard = (_start_or_stop(state),), state.turn.finished > 0
+    aside = () if state.turn.running else (Action.PAUSE, Action.HELP)
+    return (*listed, *((Action.GO_ON,) if heard else ()), *aside, Action.LEAVE)
 
 
 def _trial(state: State) -> tuple[Action, ...]:

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from listening.errors import ListeningError
 from listening.records.plan import Plan
-from listening.session import drawing, marking, offers, sitting_course
+from listening.session import commenting, drawing, going_back, marking, offers, sitting_course
 from listening.session.actions import TYPING, Action, named
 from listening.session.acts import mark_acts, ticking
 from listening.session.acts.act_table import ACTS
@@ -88,7 +88,9 @@ class Sitting:
             return False
         state = self.state
         self._course.become(slip=None, times=replace(state.times, touched_s=state.now_s))
-        if action not in TYPING:
+        if action not in going_back.KEEP_IT:
+            self._course.become(answered=None)
+        if action not in TYPING and state.stage is Stage.TRIAL:
             mark_acts.take_typed(self._course)
         ACTS[action](self._course, argument)
         self._course.look_around()
@@ -102,13 +104,32 @@ class Sitting:
         return action is Action.PUT and may_type and marking.is_number(self.state, argument)
 
     def take_line(self, line: str) -> bool:
-        """A typed line that is no key: nothing in a sitting takes one."""
-        return False
+        """A typed line that is no key: a whole comment, where one may be written."""
+        return self.type_text(line) and self.act(Action.GO_ON.word)
+
+    def type_text(self, signs: str) -> bool:
+        """More signs of a comment; False, and nothing happens, where none is written or it is full."""
+        written = commenting.typed(self.state, signs)
+        if written is None:
+            return False
+        self._course.look_around()
+        self._course.become(turn=written.turn, slip=None)
+        self._course.become(times=replace(self.state.times, touched_s=self.state.now_s))
+        return True
 
     def take_number(self, typed: str) -> bool:
         """Put the mark at a whole number, or say which numbers the scale has."""
         if not self.act(f"{Action.PUT.word}:{typed}"):
             mark_acts.refuse_number(self._course, typed)
+        return True
+
+    def point(self, place: int, share: float) -> bool:
+        """Put the mark of the scale in that place on the screen at a share of it, 0 to 1, as a mouse does."""
+        self._course.look_around()
+        if not mark_acts.point(self._course, place, share):
+            self._course.become(slip=Slip("", self.actions(), self.words.text("hear_first")))
+            return False
+        self._course.become(slip=None, times=replace(self.state.times, touched_s=self.state.now_s))
         return True
 
     def wrong_key(self, shown: str) -> None:

@@ -18,7 +18,10 @@ class Stage(Enum):
     LEVEL = "level"
     HEARING = "hearing"
     INTRODUCTION = "introduction"
+    TRAINING = "training"
     TRIAL = "trial"
+    FEEDBACK = "feedback"
+    COMMENT = "comment"
     STUCK = "stuck"
     BREAK = "break"
     PAUSE = "pause"
@@ -75,6 +78,8 @@ class Choice:
     chosen: bool
     allowed: bool
     """Whether it may be chosen now."""
+    name: str = ""
+    """What to hand to `Sitting.act`."""
 
 
 @dataclass(frozen=True)

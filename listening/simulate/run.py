@@ -29,6 +29,8 @@ ACT_AT = {
     Stage.QUESTIONNAIRE: "rather_not",
     Stage.STUCK: "go_on",
     Stage.HEARING: "skip_check",
+    Stage.FEEDBACK: "go_on",
+    Stage.COMMENT: "go_on",
     Stage.BREAK: "go_on",
     Stage.PAUSE: "go_on",
     Stage.GOODBYE: "end",
@@ -124,6 +126,8 @@ def _acts(sitting: Sitting, clock: Clock, decided: dict[str, Decision]) -> Itera
             yield from ("play", "level_right")
         case Stage.INTRODUCTION:
             yield from ("play", "understood") if sitting.state.program.clips else ("understood",)
+        case Stage.TRAINING:
+            yield from ("play", "go_on")
         case Stage.TRIAL:
             decision = decided.get(sitting.state.trial.trial, REHEARSED)
             if not sitting.state.is_heard:  # the sounds of the trial before need no second hearing

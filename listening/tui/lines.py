@@ -17,6 +17,7 @@ WORDS = {
     Action.STAY: "back",
     Action.RECONSIDER: "back",
     Action.BACK: "back",
+    Action.TAKE_BACK: "change",
 }
 """Actions whose word is not that of their key."""
 UNTYPED = {Action.ERASE, Action.TAKE_NUMBER}  # a typed line is whole
@@ -54,7 +55,7 @@ def run(
 
 def _take(session: "Arrival | Sitting", line: str, write: Callable[[str], None]) -> None:
     """Do what a line says, or say why it does nothing; not while something sounds."""
-    if not _do(session, line.lower()):
+    if not _do(session, line):
         session.wrong_key(line.upper() or session.words.text("line_enter"))
     view = session.view()
     if view.hint and not view.is_playing:
@@ -120,7 +121,8 @@ def _typed(offer: "Offer", words: "Words") -> str:
     return words.table.get(f"word_{WORDS.get(offer.action, offer.key)}", offer.key)
 
 
-def _do(session: "Arrival | Sitting", line: str) -> bool:
+def _do(session: "Arrival | Sitting", typed: str) -> bool:
+    line = typed.lower()
     offered = [o for o in session.actions() if o.action not in UNTYPED]
     if any(o.action is Action.DIGIT for o in offered) and NUMBER.fullmatch(line):
         return session.take_number(line.replace(",", "."))
@@ -128,4 +130,4 @@ def _do(session: "Arrival | Sitting", line: str) -> bool:
     letters = {o.key: o.name for o in offered if o.action not in (Action.SIGN, Action.DIGIT)}
     if any(session.act(names[line]) for names in (named, letters) if line in names):
         return True
-    return session.take_line(line)
+    return session.take_line(typed)

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from listening.session import marking
 from listening.session.actions import Action
-from listening.session.acts import aside_acts, mark_acts, sound_acts, step_acts
+from listening.session.acts import answer_acts, aside_acts, mark_acts, sound_acts, step_acts
 from listening.session.sitting_course import Course
 
 Act = Callable[[Course, str], None]
@@ -60,6 +60,7 @@ ACTS: dict[Action, Act] = {
     Action.HEAR_TONE: _bare(step_acts.press_at_tone),
     Action.SKIP_CHECK: _bare(step_acts.end_check),
     Action.CONFIRM: _bare(step_acts.confirm),
+    Action.TAKE_BACK: _bare(answer_acts.take_back),
     Action.DECLINE: _bare(aside_acts.think_about_declining),
     Action.DECLINE_NOW: _bare(aside_acts.decline),
     Action.RECONSIDER: _bare(aside_acts.come_back),

@@ -26,6 +26,15 @@ def put_dial(course: Course, number: str) -> None:
     _let_hear(course)
 
 
+def point(course: Course, row: int, share: float) -> bool:
+    """Put the mark of a scale where it was pointed at; False where that sound cannot be marked now."""
+    pointed = marking.pointed(course.state, row, share)
+    if pointed is None:
+        return False
+    course.state = pointed
+    return True
+
+
 def _let_hear(course: Course) -> None:
     """An adjustment is heard at once."""
     state = course.state

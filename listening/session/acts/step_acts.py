@@ -2,8 +2,8 @@
 
 from dataclasses import replace
 
-from listening.session import answers, hearing_check, steps
-from listening.session.acts import aside_acts
+from listening.session import answers, familiarising, going_back, hearing_check, steps
+from listening.session.acts import answer_acts, aside_acts, comment_acts
 from listening.session.sitting_course import Course
 from listening.session.view import Stage
 
@@ -26,6 +26,10 @@ def go_on(course: Course) -> None:
         case Stage.BREAK:
             course.become(times=replace(state.times, rested_s=course.clocks.now_s()))
             course.note("rested", trial=state.trial.trial)
+        case Stage.TRAINING:
+            course.note("trained", trial=state.trial.trial, detail=f"plays {state.turn.begun}")
+        case Stage.COMMENT:
+            comment_acts.keep_comment(course)
         case Stage.STUCK:
             course.become(right_in_a_row=0)
             course.note("rehearsed", detail=f"{state.step.attribute}|went on without")
@@ -69,20 +73,30 @@ def confirm(course: Course) -> None:
     course.be_silent()
     state, trial = course.state, course.state.trial
     given = answers.given(course.row, trial, state.attribute.task, state.turn, utc=course.clocks.utc())
-    course.store.record(given)
+    answer_acts.keep(course, given)
     course.note_exposure()
     if state.step.rehearsal:
         _count_right(course, state.turn.chosen)
+        _tell_right(course)
     if not trial.practice:
         took_s = course.clocks.now_s() - state.turn.entered_s
         course.become(n_done=state.n_done + 1, pace_s=(*state.pace_s, took_s))
+    course.become(answered=going_back.remembered(state))
     course.next_step()
+
+
+def _tell_right(course: Course) -> None:
+    """The right answer is told next, where the protocol wants it."""
+    first, *behind = course.state.left
+    if course.state.plan.sitting.practice_feedback:
+        told = replace(first, stage=Stage.FEEDBACK, said=str(course.state.turn.chosen))
+        course.become(left=(first, told, *behind))
 
 
 def _count_right(course: Course, chosen: str | None) -> None:
     """Count right answers in a row about the pair of examples; enough of them end the rehearsal."""
     state, name = course.state, course.state.step.attribute
-    is_right = state.trial.clips[0 if chosen == "first" else 1] == state.attribute.example_more
+    is_right = chosen == familiarising.right(state.attribute, state.trial)
     in_a_row = state.right_in_a_row + 1 if is_right else 0
     if in_a_row >= state.plan.sitting.practice_until_right:
         in_a_row = 0

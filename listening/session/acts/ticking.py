@@ -6,7 +6,8 @@ from listening.session.acts import aside_acts, step_acts
 from listening.session.sitting_course import ASKED, Course
 from listening.session.view import Stage
 
-MAY_BE_IDLE = (Stage.LEVEL, Stage.INTRODUCTION, Stage.TRIAL)
+MAY_LOOP = (Stage.TRAINING, Stage.TRIAL)
+MAY_BE_IDLE = (Stage.LEVEL, Stage.INTRODUCTION, *MAY_LOOP, Stage.FEEDBACK, Stage.COMMENT)
 MAY_BE_ASKED = (*MAY_BE_IDLE, Stage.QUESTIONNAIRE, Stage.STUCK, Stage.BREAK)
 ASKED_END = "end"  # the other wish is `pause`
 
@@ -44,7 +45,7 @@ def follow_time(course: Course) -> None:
 
 def _end_long_loop(course: Course) -> None:
     state = course.state
-    if state.stage is not Stage.TRIAL or not (state.turn.running and state.program.loops):
+    if state.stage not in MAY_LOOP or not (state.turn.running and state.program.loops):
         return
     if state.times.is_long_loop(state.turn, state.now_s):
         course.be_silent()
