@@ -1,5 +1,6 @@
 """The model of ratings: a contrast in points of the scale, listeners and stimuli both as samples."""
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -154,7 +155,7 @@ def fit(
     weights = np.array([float(name == more) for name in names])
     tested = satterthwaite.t_tests(found, weights[None, :])
     of_each = 1 / n_stimuli(rows, more) + 1 / n_stimuli(rows, than)
-    # rated once each, a listener's own contrast cannot be told from chance: all of it is taken for the contrast
+    # rated once each, an own contrast cannot be told from chance: all of it is taken for that
     own = found.spread.get(CELL, math.sqrt(2) * found.residual)
     stimuli = found.spread.get(STIMULUS, 0.0)
     n_listeners = rows["listener"].nunique()
