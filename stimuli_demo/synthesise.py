@@ -30,7 +30,7 @@ LENGTH_S = Decimal("3.0")
 PASCAL_PER_FULL_SCALE = Decimal("5")  # a sine that just fits has 105 dB SPL
 STEPS = 2**18  # samples are 19 bit in a 24 bit file; the room's noise is 30 steps
 ROOM_NOISE_PA = Decimal("0.0006")  # about 29 dB SPL
-STRIKES = (1, 2, 3)
+STRIKES = (1, 2, 3, 4)
 
 # Mode frequencies of a thin dome over its lowest, and how strongly a strike near the rim drives them.
 MODES = tuple(
