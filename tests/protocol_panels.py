@@ -2,8 +2,9 @@
 
     python tests/protocol_panels.py FOLDER [--panels 40] [--only NAME]
 
-Stimuli are made once a protocol, in FOLDER; each panel has other listeners and other quirks of the
-strikes, and is decided as `analyse` decides. Prints one Markdown row a question, with the exact 95 % Monte Carlo interval.
+Stimuli are made once a protocol, in FOLDER; each panel has other listeners and other quirks of the strikes,
+and is decided as `analyse` decides. Prints one Markdown row a question, with the exact 95 % Monte Carlo
+interval.
 """
 
 import argparse
