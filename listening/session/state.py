@@ -4,7 +4,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Self
 
 from listening.records.plan import Plan, PlannedAttribute, PlannedTrial
-from listening.session import dials, programs, tasks
+from listening.session import dials, programs, steps, tasks
 from listening.session.keys import Slip
 from listening.session.pacing import Pace
 from listening.session.player import Program
@@ -12,6 +12,8 @@ from listening.session.steps import Step
 from listening.session.turn import Turn
 from listening.session.view import Stage
 from listening.session.words import Words
+
+SAID_WITHIN_S = 1.0  # `play` and `hören` take 0.7 s at the usual rate of eSpeak NG, measured
 
 
 @dataclass(frozen=True)
@@ -108,7 +110,21 @@ class State:
 
     @property
     def trials(self) -> tuple[PlannedTrial, ...]:
-        """Every trial of the slot."""
+        """Every trial of the session under way."""
+        return tuple(trial for trial in self._whole_slot if trial.session == self.session)
+
+    @property
+    def session(self) -> int:
+        """Which of the listener's sessions this is, from 1."""
+        return steps.session_under_way(self.left) if self.left else self.plan.n_sessions
+
+    @property
+    def n_before_session(self) -> int:
+        """How many trials of earlier sessions count."""
+        return sum(1 for t in self._whole_slot if t.session < self.session and not t.practice)
+
+    @property
+    def _whole_slot(self) -> tuple[PlannedTrial, ...]:
         return next(s.trials for s in self.plan.slots if s.slot == self.slot)
 
     @property
@@ -118,9 +134,12 @@ class State:
 
     @property
     def program(self) -> Program:
-        """What the play key sounds at this step; in the line mode every sound comes to an end."""
+        """What the play key sounds at this step.
+
+        In the line mode every sound comes to an end, and begins when a screen reader has said the word typed.
+        """
         made = programs.of_step(self.plan, self.step, self.turn)
-        return replace(made, loops=False) if self.words.is_lines else made
+        return replace(made, loops=False, lead_in_s=SAID_WITHIN_S) if self.words.is_lines else made
 
     @property
     def dial(self) -> dials.Dial:

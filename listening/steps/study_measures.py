@@ -62,7 +62,9 @@ def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] 
         recordings=tuple(measured),
         spreads=tuple(spreads(measured)),
     )
-    compared = comparisons.of_factors(recordings, chosen.recordings.factors, strikes, length_s=length_s)
+    factors = chosen.recordings.factors
+    strikes = comparisons.with_common_poles(recordings, factors, strikes, jobs=jobs)
+    compared = comparisons.of_factors(recordings, factors, strikes, length_s=length_s)
     kept = Comparisons(version=__version__, protocol_digest=made.protocol_digest, comparisons=tuple(compared))
     write_bytes(study.traces, packed(curves))
     kept.save(study.comparisons)
@@ -138,7 +140,7 @@ def _calibrator(found: StudyCalibration | None, chosen: Protocol) -> CalibratorF
 
 
 def _measured(recording: Recording, common: Common) -> tuple[MeasuredRecording, traces.Arrays, Strike]:
-    whole = wav.load(recording.file, recording.pascal_per_full_scale)
+    whole = wav.for_measuring(recording.file, recording.pascal_per_full_scale)
     sound = resample.to_rate(whole, common.rate_hz)
     parts = channels.all_or_one(sound, recording.channel)
     examined = [metrics.examine(channel) for channel, _ in parts]
