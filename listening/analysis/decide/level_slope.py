@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import special
 
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import choice_model
@@ -114,7 +113,7 @@ def _linearity(
     if found is None or not found[1] > 0:
         return None, None
     bend, se = found
-    return bend, float(2 * special.stdtr(df, -abs(bend) / se))
+    return bend, 2 * t_interval.upper_tail(abs(bend) / se, df)
 
 
 def _cell_term(rows: pd.DataFrame, listener: NDArray[np.int64]) -> RandomTerm:

@@ -121,6 +121,7 @@ def lines(asked: Asked, found: Found) -> list[str]:
         f"decided at one-sided alpha {found.alpha:.4g} (family and planned looks counted)",
         f"spread of listeners {assumed.spread_listeners:.2f}, of strikes {assumed.spread_stimuli:.2f} logit "
         f"({assumed.source})",
+        *_weakest(asked, found),
         "listeners  repeats  trials   supported (95 % Monte Carlo)   contradicted  undecided   by formula",
     ]
     for cell in found.curve:
@@ -133,6 +134,16 @@ def lines(asked: Asked, found: Found) -> list[str]:
             f"{cell.undecided / cell.studies:11.2f}   {near}"
         )
     return text + _smallest_lines(asked, found) + _advice(asked, found)
+
+
+def _weakest(asked: Asked, found: Found) -> list[str]:
+    """Which of several pairs the formula goes by."""
+    cell = found.curve[0]
+    weak = approximate.weakest_pair(_trials(asked, cell), cell.listeners, cell.effect_logit, asked.assumed)
+    if weak is None:
+        return []
+    n = len(asked.question.contrast.pairs)
+    return [f"the formula goes by the weakest of its {n} pairs: {weak[0]} against {weak[1]}"]
 
 
 def as_json(asked: Asked, found: Found) -> dict[str, Any]:
