@@ -10,6 +10,7 @@ NEED_ALL = "LISTENING_TESTS_NEED_ALL"  # set by .ci/run
 TOGETHER = (
     "tests/test_demo.py",
     "tests/test_wheel.py",
+    "tests/metrics/test_honest_partials.py",
     "tests/analysis/explain/test_explained.py",
     "tests/analysis/again/test_export.py",
     "tests/report/test_figures.py",
