@@ -19,14 +19,14 @@ TABLE = {
     "intake": "records audio metrics pydantic",
     "stimuli": "records audio metrics numpy scipy joblib",
     "design": "records (with the key) store numpy",
-    "planning": "design analysis stats records numpy",
+    "planning": "design analysis simulate stats records numpy",
     "session": "records (not the key) store audio metrics.level",
     "tui": "session textual",
     "simulate": "records (with the key) session numpy",
     "analysis": "records (with the key) store stats numpy pandas",
     "report": "records (not the key) numpy matplotlib jinja2",
-    "steps": "records (with the key) store audio metrics intake stimuli design planning analysis report "
-    "numpy pandas joblib",
+    "steps": "records (with the key) store audio metrics intake stimuli design planning simulate analysis "
+    "report numpy pandas joblib",
     "console": "records (not the key) store audio rich",
     "commands": "stats records (with the key) store audio metrics intake stimuli design planning session tui "
     "simulate analysis report steps console cli numpy pandas pydantic rich shtab "
