@@ -27,6 +27,7 @@ from listening.report.page import (
 from listening.report.sentences import language
 from listening.report.tables import (
     comparison_tables,
+    covariate_tables,
     finding_tables,
     grade_tables,
     heard_tables,
@@ -145,6 +146,7 @@ def _described(found: Findings) -> dict[str, Any]:
         "slopes": finding_tables.slopes(found),
         "side_by_side": finding_tables.side_by_side(found) if found.side_by_side else None,
         "explanations": finding_tables.explanations(found),
+        "listener_covariates": covariate_tables.of_listeners(found),
         "unexplained": [
             f"No slopes for {e.attribute}, {e.presentation}: {e.note}."
             for e in found.explanations
