@@ -16,6 +16,7 @@ State = Literal["as hoped", "nothing true"]
 STATES: tuple[State, ...] = ("as hoped", "nothing true")
 TIMES_SMALLEST = 2.0  # how far a hoped effect lies above the smallest that matters, where no share says it
 MOST_HEARD = 0.9
+REFERENCE_AHEAD = 4.0  # logit: heard out in nearly every trial; stated, not measured
 
 
 @dataclass(frozen=True)
@@ -64,6 +65,7 @@ def of_study(
         top = effect.of_share(share, assumed).logit if state == "as hoped" else 0.0
         for one in named:
             strength = own.raised(strength, one, top)
+        strength = _behind_the_reference(strength, protocol, attribute, presentation, asked)
         alike = own.alike()
         heard = max((_heard(q, state) for q in asked if q.of_kind.by_right_answers), default=0.0)
         holds_level = protocol.attribute(attribute).about_level or presentation == AS_RECORDED
@@ -87,6 +89,22 @@ def _also_where_nothing_is_asked(effects: Mapping[Cell, Effects], true_of: set[C
         else replace(one, strength=first[cell[0]].strength, alike=first[cell[0]].alike)
         for cell, one in effects.items()
     }
+
+
+def _behind_the_reference(
+    strength: dict[str, float],
+    protocol: Protocol,
+    attribute: str,
+    presentation: str,
+    asked: Sequence[Question],
+) -> dict[str, float]:
+    """With a known reference in front of all others, so that it is heard out; questions on it say how far."""
+    blocks = [b for b in protocol.blocks if (b.attribute, b.presentation) == (attribute, presentation)]
+    reference = next((b.reference for b in blocks if b.reference), None)
+    if reference is None or any(reference in q.contrast.conditions for q in asked):
+        return strength
+    others = [value for name, value in strength.items() if name != reference]
+    return strength | {reference: max(others, default=0.0) + REFERENCE_AHEAD}
 
 
 @dataclass(frozen=True)
