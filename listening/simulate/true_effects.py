@@ -23,8 +23,6 @@ from listening.simulate.percepts import FloatArray, IntArray
 SLOPE_SPREAD = 0.3  # standard deviation over listeners of what a decibel does, relative to its mean
 OWN_HEARD = 8.0  # so many trials' worth of own opinion: how alike listeners hear a difference (beta law)
 SAYS_DIFFERENT = 0.3  # same-different: chance of `different` where nothing is heard
-REFERENCE_HEARD = 0.95  # chance that a hidden reference is known again in a set; stated, not measured
-TOP_POINTS = 50.0  # of a scale of 0 to 100, above its middle
 FAR_APART = 6.0  # logit; two conditions as one who hears every difference has them
 BoolArray = NDArray[np.bool_]
 Cell = tuple[str, str]
@@ -286,22 +284,9 @@ class _Panel:
             reference = None
             if trial.reference is not None:
                 reference = float(base[at[trial.reference]] + noise * rng.standard_normal())
-            if trial.reference is not None and tasks.named(attribute.task).sounds is None:
-                hidden = [
-                    self.trials.condition[c] == self.trials.condition[at[trial.reference]] for c in clips
-                ]
-                sounds = self._from_the_top(sounds, base[at[trial.reference]], np.array(hidden), rng)
             level_db = self.trials.level_db[clips] + self.trials.gain_db[clips]
             made.append(answering.answer(answering.Heard(attribute, trial, sounds, reference, level_db), rng))
         return made
-
-    def _from_the_top(
-        self, sounds: FloatArray, reference: float, hidden: BoolArray, rng: np.random.Generator
-    ) -> FloatArray:
-        """A set graded down from its reference, which is nearly always heard out and put on top."""
-        top = TOP_POINTS / answering.POINTS_PER_LOGIT
-        found = rng.random(len(sounds)) < REFERENCE_HEARD
-        return np.where(hidden & found, top, top - np.abs(reference - sounds))
 
     def _of(self, rows: IntArray, clips: IntArray) -> FloatArray:
         slot, cell = self.trials.slot[rows], self.trials.cell[rows]
