@@ -2,7 +2,7 @@
 
 from listening.records.findings import Findings
 from listening.report import rounding
-from listening.report.tables.finding_tables import Row, Table
+from listening.report.tables.table_form import Row, Table
 
 
 def of_listeners(found: Findings) -> Table | None:
