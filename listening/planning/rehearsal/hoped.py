@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 
 from listening.errors import StudyError
-from listening.planning import effect
+from listening.planning import effect, rating_size
 from listening.records.planned_power import Assumed
 from listening.records.protocol import AS_RECORDED, Protocol, Question, Superlative
 from listening.simulate.true_effects import Cell, Effects
@@ -16,7 +16,6 @@ State = Literal["as hoped", "nothing true"]
 STATES: tuple[State, ...] = ("as hoped", "nothing true")
 TIMES_SMALLEST = 2.0  # how far a hoped effect lies above the smallest that matters, where no share says it
 MOST_HEARD = 0.9
-REFERENCE_AHEAD = 4.0  # logit: heard out in nearly every trial; stated, not measured
 
 
 @dataclass(frozen=True)
@@ -104,7 +103,7 @@ def _behind_the_reference(
     if reference is None or any(reference in q.contrast.conditions for q in asked):
         return strength
     others = [value for name, value in strength.items() if name != reference]
-    return strength | {reference: max(others, default=0.0) + REFERENCE_AHEAD}
+    return strength | {reference: max(others, default=0.0) + rating_size.REFERENCE_AHEAD}
 
 
 @dataclass(frozen=True)
