@@ -128,6 +128,7 @@ class TestPlayer:
     switched: list[int] = field(default_factory=list)
     gains: list[tuple[int, float]] = field(default_factory=list)
     restarted: int = 0
+    share: float = 0.0
     parts: list[tuple[float, float]] = field(default_factory=list)
     now: Sounding = field(default_factory=lambda: Sounding(False, None, 0, 0, None))
 
@@ -158,7 +159,7 @@ class TestPlayer:
         self.now = Sounding(False, None, 1000, self.now.frames_played, self.now.onset_s)
 
     def sounding(self) -> Sounding:
-        return self.now
+        return replace(self.now, share=self.share)
 
     def level_db(self, clip: str) -> float:
         return -17.0 if clip == LEVEL_CLIP else -20.0

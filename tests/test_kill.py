@@ -29,15 +29,15 @@ def sit(folder):
     while sitting.stage not in (Stage.TRIAL, Stage.GOODBYE):
         offered = [a.name for a in sitting.actions() if a.name in stations.OPENING]
         stations.walk(sitting, *(offered[:1] or ["go_on"]))
-        if sitting.stage is Stage.LEVEL and sitting.turn.finished:
+        if sitting.stage is Stage.LEVEL and sitting.state.turn.finished:
             stations.walk(sitting, "level_right")
-        elif sitting.stage is Stage.INTRODUCTION and sitting.turn.finished:
+        elif sitting.stage is Stage.INTRODUCTION and sitting.state.turn.finished:
             stations.walk(sitting, "understood")
     while sitting.stage in (Stage.TRIAL, Stage.BREAK):
         if sitting.stage is Stage.BREAK:
             stations.walk(sitting, "go_on")
             continue
-        trial = sitting.trial
+        trial = sitting.state.trial
         print("asked", trial.trial, *trial.clips, flush=True)
         stations.one_trial(sitting, "second" if int(trial.trial) % 3 else "first")
         print("stored", trial.trial, flush=True)

@@ -6,33 +6,19 @@ from importlib import metadata
 import pandas as pd
 
 from listening import __version__
-from listening.analysis.collect import (
-    keyed_answers,
-    keyed_discrimination,
-    keyed_grades,
-    keyed_ratings,
-    listener_answers,
-    screening,
-)
+from listening.analysis import planned_verdicts
+from listening.analysis.collect import keyed_answers, listener_answers
 from listening.analysis.collect.keyed_answers import Answers
-from listening.analysis.decide import (
-    audible,
-    beside,
-    decide,
-    level_slope,
-    planned_ratio,
-    sensitivity,
-    superlative,
-    write_up,
-)
+from listening.analysis.decide import beside, decide, level_slope, planned_ratio, sensitivity, write_up
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.decide.sensitivity import Given
 from listening.analysis.explain import describe, heard_and_measured, strength_sets
 from listening.analysis.opening import audit, conduct, key_opening, looks, told_record, unseen
 from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
-from listening.analysis.ratings import decided_ratings, difference_grades, post_screening
-from listening.records.findings import Findings, LevelSlope, SuperlativeFinding
+from listening.analysis.planned_verdicts import Screened
+from listening.analysis.ratings import difference_grades
+from listening.records.findings import Findings, LevelSlope
 from listening.records.findings_question import QuestionFinding
 from listening.records.findings_study import Caution, Digests, Fixed, ListenerRow, Method, PanelFinding
 from listening.records.measured import Measures
@@ -40,10 +26,8 @@ from listening.records.protocol import Protocol
 from listening.records.study import Study
 from stats.deciding import verdict
 
-ONCE = "a superlative is decided at the planned end alone, and not where looks were planned"
 DECIDING = "share of choices in direct comparisons, listeners and strikes as samples"
 DF_RULE = "Cochran’s (listeners − 1 and strikes − 1 that met the pair, by variance)"
-SEEN = ("listener", "response_s", "simulated", "first")  # what `screen` takes of answers that are no choice
 LIBRARIES = ("numpy", "scipy", "pandas", "numba")
 Progress = Callable[[int, int], None]
 
@@ -127,25 +111,18 @@ def findings(
     look : at the end or planned by the stopping rule; any other is for counts alone, see `from_study`
     """
     protocol = opened.protocol if look is None else looks.protocol_at(opened.protocol, look)
-    told = keyed_discrimination.frame(answers, opened.key.clips, opened.plan)
-    scores = keyed_ratings.frame(answers, opened.key, opened.manifest)
-    grades = keyed_grades.frame(answers, opened.key.clips, opened.plan)
-    may_be_empty = any(len(one) > 0 for one in (told, scores, grades))
-    table = keyed_answers.frame(answers, opened.key, opened.manifest, may_be_empty=may_be_empty)
-    others = (told[list(SEEN)], scores[list(SEEN)], keyed_grades.as_seen(grades))
-    alone = [one for one in others if len(one)]
-    listeners = screening.listeners(table, protocol, pd.concat(alone) if alone else None)
-    listeners = post_screening.applied(listeners, grades, protocol)
+    seen = planned_verdicts.screened(opened, answers, protocol)
+    table, listeners, grades = seen.table, seen.listeners, seen.grades
     left_out = [row.listener for row in listeners if row.excluded]
-    kept = screening.kept(table, listeners)
+    kept = seen.kept
     slopes = {a.name: level_slope.from_answers(kept, a.name) for a in protocol.attributes}
     questions = []
-    for question in _questions(protocol, table, listeners, slopes, told, scores, groups or {}):
+    for question in _questions(protocol, seen, slopes, groups or {}):
         questions.append(question)
         if on_progress is not None:
             on_progress(len(questions), len(protocol.questions))
     questions = planned_ratio.with_factors(questions, protocol, measures)
-    panel = _panel(protocol, sum(map(len, (table, told, scores, others[-1]))), listeners, n_unfinished)
+    panel = _panel(protocol, seen.n_answers, listeners, n_unfinished)
     sets = strength_sets.fit(kept, protocol)
     shown = heard_and_measured.of_study(sets, slopes, protocol, manifest=opened.manifest, measures=measures)
     return Findings(
@@ -157,7 +134,7 @@ def findings(
         panel=panel,
         questions=tuple(questions),
         level_slopes=tuple(_slope(name, slope) for name, slope in slopes.items()),
-        superlatives=tuple(_superlatives(kept, protocol, look)),
+        superlatives=tuple(planned_verdicts.superlatives(kept, protocol, look)),
         strengths=strength_sets.findings(sets, protocol),
         graded=difference_grades.of_study(grades, protocol, left_out),
         winners=describe.winners(kept, protocol),
@@ -197,24 +174,17 @@ def _counts_only(at: key_opening.Taken, dealt: Fixed) -> Findings:
 
 
 def _questions(
-    protocol: Protocol,
-    table: pd.DataFrame,
-    listeners: Sequence[ListenerRow],
-    slopes: Mapping[str, Slope | None],
-    told: pd.DataFrame,
-    scores: pd.DataFrame,
-    groups: decide.Groups,
+    protocol: Protocol, seen: Screened, slopes: Mapping[str, Slope | None], groups: decide.Groups
 ) -> Iterator[QuestionFinding]:
-    kept = screening.kept(table, listeners)
+    kept, listeners = seen.kept, seen.listeners
     decided = decide.decide_all(kept, protocol, groups)
-    others = audible.questions(screening.kept(told, listeners), told, protocol)
-    others |= decided_ratings.questions(screening.kept(scores, listeners), protocol)
+    others = planned_verdicts.by_other_tasks(seen, protocol)
     for planned in protocol.questions:
         if planned.id in others:
             yield others[planned.id]
             continue
         about_level = protocol.attribute(planned.attribute).about_level
-        of_whole, kept_now = (decide.of_group(one, planned, groups) for one in (table, kept))
+        of_whole, kept_now = (decide.of_group(one, planned, groups) for one in (seen.table, kept))
         given = Given(of_whole, listeners, about_level, decide.loudness_of(protocol))
         one = decided[planned.id]
         rows = keyed_answers.select(kept_now, attribute=planned.attribute, presentation=planned.presentation)
@@ -229,14 +199,6 @@ def _questions(
             else None,
             n_panel=kept["listener"].nunique() if planned.among else 0,
         )
-
-
-def _superlatives(kept: pd.DataFrame, protocol: Protocol, look: Look | None) -> Iterator[SuperlativeFinding]:
-    """Superlatives are decided once, at the end; planned looks spend no error on them."""
-    once = look is None or (look.at_end and protocol.stopping.spending == "none")
-    for asked in protocol.superlatives:
-        made = superlative.planned(kept, asked, protocol)
-        yield made if once else made.model_copy(update={"word": "no verdict", "reason": ONCE})
 
 
 def _panel(

@@ -63,7 +63,8 @@ class Speaker:
         self._device = device
         self._now_s = now_s
         self._run: _Run | None = None
-        self._longest_start_s: float | None = None
+        self.longest_start_s: float | None = None
+        """Longest start that the device has shown; None: nothing is known of it."""
 
     def start(self, mixer: Mixer, *, loops: bool = False, peak: float) -> None:
         """Begin a programme whose largest sample is `peak`.
@@ -89,13 +90,13 @@ class Speaker:
     def _learn(self, run: "_Run") -> None:
         """Remember the longest start of this device."""
         if run.start_s is not None:
-            self._longest_start_s = max(run.start_s, self._longest_start_s or 0.0)
+            self.longest_start_s = max(run.start_s, self.longest_start_s or 0.0)
 
     def _start_within_s(self) -> float:
         """How long the next start may take before the device counts as lost."""
-        if self._longest_start_s is None:
+        if self.longest_start_s is None:
             return FIRST_START_S
-        return min(FIRST_START_S, max(GRACE_S, STARTS * self._longest_start_s))
+        return min(FIRST_START_S, max(GRACE_S, STARTS * self.longest_start_s))
 
     def played(self) -> Played:
         """How far the programme is; also the watchdog's look."""

@@ -23,7 +23,7 @@ def in_turn(protocol: Protocol, manifest: Manifest, draws: Draws) -> Iterator[Or
     """The same slot by slot, each put in order when it is asked for."""
     n_slots = protocol.panel.listeners + protocol.panel.spare
     asked = joint_trials.leaders(protocol)
-    trials = {name: forms.of_attribute(protocol, manifest, name, n_slots, draws=draws) for name in asked}
+    trials = _dealt(protocol, manifest, n_slots, draws)
     shift = int(draws.of("attributes").integers(1000))
     condition = {s.stimulus: s.condition for s in manifest.stimuli}
     carry = {name: CarryOver(condition) for name in asked}
@@ -39,6 +39,28 @@ def in_turn(protocol: Protocol, manifest: Manifest, draws: Draws) -> Iterator[Or
             blocks = [_in_order(trials[name][slot], slot, squares, rng, carry[name]) for name in names]
             ordered = [t for p, block in zip(practice, blocks, strict=True) for t in p + block]
         yield joint_trials.spread(protocol, slot, ordered, draws=draws)
+
+
+def unordered(protocol: Protocol, manifest: Manifest, draws: Draws) -> Iterator[Ordered]:
+    """The same trials slot by slot, practice first, in no order to be heard in: for counting, and quicker."""
+    n_slots = protocol.panel.listeners + protocol.panel.spare
+    trials = _dealt(protocol, manifest, n_slots, draws)
+    for slot in range(n_slots):
+        rng = draws.of("slot", slot)
+        own = [trials[name][slot] for name in trials]
+        practice = [t for block in own for t in _practice(block, protocol.sitting.practice_trials, rng)]
+        counted = [(False, trial) for block in own for trial in block]
+        yield joint_trials.spread(protocol, slot, practice + counted, draws=draws)
+
+
+def _dealt(
+    protocol: Protocol, manifest: Manifest, n_slots: int, draws: Draws
+) -> dict[str, list[list[Trial]]]:
+    """The trials of every slot by attribute, in no order yet."""
+    return {
+        name: forms.of_attribute(protocol, manifest, name, n_slots, draws=draws)
+        for name in joint_trials.leaders(protocol)
+    }
 
 
 def cells(protocol: Protocol, manifest: Manifest, n_slots: int) -> list[tuple[int, ...]]:

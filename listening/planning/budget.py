@@ -47,7 +47,7 @@ class Budget:
 
 def of_study(protocol: Protocol, manifest: Manifest) -> Budget:
     """The budget of the slot with most to do; raises StudyError as `deal` would."""
-    dealt = slots.of_study(protocol, manifest, Draws.open_to_all(protocol.seed))
+    dealt = slots.unordered(protocol, manifest, Draws.open_to_all(protocol.seed))
     return max((_of_slot(protocol, slot) for slot in dealt), key=_seconds)
 
 

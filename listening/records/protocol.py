@@ -7,7 +7,7 @@ from typing import Any, Literal, Self, get_args
 from pydantic import BaseModel, Field, ValidationError, model_validator
 
 from listening.errors import RecordError
-from listening.records import contrasts, earlier_words, protocol_names, toml_lines
+from listening.records import contrasts, earlier_words, protocol_names, tasks, toml_lines
 from listening.records.contrasts import Contrast
 from listening.records.form import Form, digest_of, place
 from listening.records.isolation import Isolation
@@ -106,6 +106,13 @@ class Protocol(Form):
                 )
             if strange := [one for one in planned.among.answers if one not in known]:
                 raise ValueError(f"{at}: found `{strange[0]}`, wanted some of {known}")
+        return self
+
+    @model_validator(mode="after")
+    def _training_has_ratings(self) -> Self:
+        if self.sitting.training and not any(tasks.named(a.task).family == "rating" for a in self.attributes):
+            rated = ", ".join(tasks.names(family="rating"))
+            raise ValueError(f"`sitting.training` is for rated attributes, and none is rated: wanted {rated}")
         return self
 
     @model_validator(mode="after")

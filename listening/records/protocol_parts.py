@@ -298,6 +298,26 @@ class Sitting(Form):
         "each ear. A screening, no medical test; it tells how the ears differ and whether repeats agree, "
         "and may be skipped.",
     )
+    practice_feedback: bool = Field(
+        False,
+        description="With `practice_until_right`: after each answer about the pair of examples the right one "
+        "is told, and the sounds may be heard again (familiarisation, ISO 6658).",
+    )
+    training: bool = Field(
+        False,
+        description="Before the trials of a rated attribute every sound that will be rated can be heard, as "
+        "often as wanted, without an answer (training on the whole range: ITU-R BS.1116-3, BS.1534-3).",
+    )
+    may_go_back: bool = Field(
+        True,
+        description="Whether the last answer may be changed until the next sounds are heard; both answers "
+        "stay in the record, the last one counts.",
+    )
+    comments: Literal["none", "each trial", "end"] = Field(
+        "none",
+        description="Whether the listener may write a comment: after each trial that counts, or once at the "
+        "end. Comments stand in the record and in the export; they decide nothing.",
+    )
     questionnaire: list[Ask] = Field([], max_length=12, description="Asked once, after the consent.")
     mixed: bool = Field(
         False,
@@ -341,6 +361,14 @@ class Sitting(Form):
     loops_at_most_s: float = Field(
         120.0, ge=5, le=3600, description="A loop that goes round and round stops after so many seconds."
     )
+
+    @model_validator(mode="after")
+    def _feedback_has_practice(self) -> Self:
+        if self.practice_feedback and not self.practice_until_right:
+            raise ValueError(
+                "`practice_feedback` needs `practice_until_right`: it tells what was right there"
+            )
+        return self
 
     @model_validator(mode="after")
     def _most_reaches_least(self) -> Self:

@@ -73,6 +73,11 @@ class Study:
         return self.station / "plan.json"
 
     @property
+    def device_start(self) -> Path:
+        """How the station's sound device starts."""
+        return self.station / "device.json"
+
+    @property
     def clips(self) -> Path:
         """The folder of coded clips."""
         return self.station / "clips"

@@ -29,6 +29,8 @@ class Task:
     """What the sound at the answered place has, or is."""
     guess: float | None = None
     """Share of right answers by guessing alone; None where no answer is right or the share is free."""
+    scored_as: str | None = None
+    """The task of `stats.discrimination` whose share of right answers follows d' as this one's does."""
     orders: tuple[str, ...] = ()
     """What is heard of two sounds A and B, orders taking turns; before a colon stands the reference."""
     scale_lengths: tuple[int, ...] = ()
@@ -133,6 +135,7 @@ ALL = (
         "heard at all",
         picks="more",
         guess=1 / 2,
+        scored_as="2-afc",
         standard="ISO 5495",
     ),
     Task(
@@ -143,6 +146,7 @@ ALL = (
         "heard at all",
         picks="odd",
         guess=1 / 3,
+        scored_as="triangle",
         orders=("AAB", "ABA", "BAA", "BBA", "BAB", "ABB"),  # equally often
         standard="ISO 4120",
     ),
@@ -154,6 +158,7 @@ ALL = (
         "heard at all",
         picks="like the reference",
         guess=1 / 2,
+        scored_as="duo-trio",
         orders=("A:AB", "B:AB", "A:BA", "B:BA"),  # balanced reference
         standard="ISO 10399",
     ),

@@ -4,15 +4,16 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from listening.session.actions import Action, named
 from listening.session.keys import Slip
+from listening.session.offers import offer
 from listening.session.station import CODE_LONGEST, CODE_SIGNS, Seat
-from listening.session.view import Action, Stage, View
+from listening.session.view import Offer, Stage, View
 from listening.session.words import Words
 
 if TYPE_CHECKING:
     from listening.session.sitting import Sitting
 
-TYPE = "type:"
 SIGN_KEYS = {"-": "minus", "_": "underscore"}  # what a program calls these keys
 
 
@@ -50,13 +51,13 @@ class Arrival:
         self._unknown = ""
         self._slip: Slip | None = None
 
-    def actions(self) -> tuple[Action, ...]:
+    def actions(self) -> tuple[Offer, ...]:
         """What the listener may do now."""
         if self._typed is None:
-            return (self._begin_action(), self._action("have_code", "y"), self._action("leave", "escape"))
-        signs = [Action(TYPE + sign, SIGN_KEYS.get(sign, sign.lower()), "", "") for sign in CODE_SIGNS]
-        made = [self._action("take_code", "enter"), self._action("erase", "backspace")] if self._typed else []
-        return (*made, self._action("back", "escape"), *signs)
+            return (self._begin(), self._have_code(), offer(Action.LEAVE, self.words))
+        signs = [Offer(Action.SIGN, SIGN_KEYS.get(s, s.lower()), "", "", s) for s in CODE_SIGNS]
+        there = (Action.TAKE_CODE, Action.ERASE) if self._typed else ()
+        return (*(offer(action, self.words) for action in (*there, Action.BACK)), *signs)
 
     def view(self) -> View:
         """What may be shown now."""
@@ -78,21 +79,25 @@ class Arrival:
 
     def act(self, name: str) -> bool:
         """Do what the action `name` stands for; False, and nothing happens, when it is not offered now."""
-        if name not in {action.name for action in self.actions()}:
+        if name not in {offer.name for offer in self.actions()}:
             return False
         self._slip = None
-        if name.startswith(TYPE):
-            self._typed = ((self._typed or "") + name.removeprefix(TYPE))[:CODE_LONGEST]
-            self._unknown = ""
-            return True
-        {
-            "begin": self._begin,
-            "have_code": lambda: self._ask_for(""),
-            "take_code": self._take,
-            "erase": lambda: self._ask_for(str(self._typed)[:-1]),
-            "back": self._go_back,
-            "leave": self._leave,
-        }[name]()
+        word, _, sign = name.partition(":")
+        match named(word):
+            case Action.SIGN:
+                self._ask_for(((self._typed or "") + sign)[:CODE_LONGEST])
+            case Action.BEGIN:
+                self._sit_down()
+            case Action.HAVE_CODE:
+                self._ask_for("")
+            case Action.TAKE_CODE:
+                self._take()
+            case Action.ERASE:
+                self._ask_for(str(self._typed)[:-1])
+            case Action.BACK:
+                self._go_back()
+            case _:
+                self.is_over = True
         return True
 
     def take_line(self, line: str) -> bool:
@@ -102,7 +107,11 @@ class Arrival:
         if any(sign not in CODE_SIGNS for sign in line.upper()):
             return False
         self._typed = line.upper()
-        return self.act("take_code")
+        return self.act(Action.TAKE_CODE.word)
+
+    def type_text(self, sign: str) -> bool:
+        """No comment is written here."""
+        return False
 
     def take_number(self, typed: str) -> bool:
         """No scale here."""
@@ -115,21 +124,17 @@ class Arrival:
     def tick(self) -> None:
         """Nothing sounds and nothing waits."""
 
-    def _action(self, name: str, key: str) -> Action:
-        key = self.words.table.get(f"letter_{name}", key)
-        if name == "have_code" and self._seat.listener:
-            return Action(name, key, key.upper(), self.words.text("do_other_code"))
-        shown = self.words.table.get(f"key_{key}", key.upper())
-        return Action(name, key, shown, self.words.text(f"do_{name}"))
+    def _have_code(self) -> Offer:
+        made = offer(Action.HAVE_CODE, self.words)
+        return replace(made, label=self.words.text("do_other_code")) if self._seat.listener else made
 
-    def _begin_action(self) -> Action:
-        code = self._seat.listener
-        label = self.words.text("do_begin_as", code=code) if code else self.words.text("do_begin")
-        return Action("begin", "n", "N", label)
+    def _begin(self) -> Offer:
+        code, made = self._seat.listener, offer(Action.BEGIN, self.words)
+        return replace(made, label=self.words.text("do_begin_as", code=code)) if code else made
 
-    def _begin(self) -> None:
+    def _sit_down(self) -> None:
         self.sitting = self._sit(self._seat)
-        self.sitting.act("go_on")  # the welcome was read already
+        self.sitting.act(Action.GO_ON.word)  # the welcome was read already
 
     def _ask_for(self, typed: str) -> None:
         self._typed, self._unknown = typed, ""
@@ -144,6 +149,3 @@ class Arrival:
             self.sitting = self._sit(replace(self._seat, listener=code))
         else:
             self._typed, self._unknown = "", code
-
-    def _leave(self) -> None:
-        self.is_over = True

@@ -1,6 +1,7 @@
 """Answers set on a scale: which scale a task has, and how keys move the mark."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from listening.records import tasks as task_list
 from listening.records.plan import PlannedAttribute, PlannedTrial
@@ -61,21 +62,19 @@ def n_marks(attribute: PlannedAttribute, trial: PlannedTrial) -> int:
     return 1 if task.sheet == "gain" else len(trial.clips)
 
 
-def move(turn: Turn, scale: Dial, steps: int) -> float:
-    """Move the mark of the turn's row by so many steps; where it stands then."""
+def moved(turn: Turn, scale: Dial, steps: int) -> Turn:
+    """Move the mark of the turn's row by so many steps."""
     now = turn.values[turn.row]
     start = scale.middle if now is None else now
-    moved = start if now is None and scale.appears else start + steps * scale.step
-    return put(turn, scale, moved)
+    return put(turn, scale, start if now is None and scale.appears else start + steps * scale.step)
 
 
-def put(turn: Turn, scale: Dial, value: float) -> float:
-    """Set the mark of the turn's row, kept to the scale; where it stands then."""
+def put(turn: Turn, scale: Dial, value: float) -> Turn:
+    """Set the mark of the turn's row, kept to the scale."""
     kept = scale.rounded(value) if scale.appears else min(max(value, scale.low), scale.high)
-    turn.values[turn.row] = kept
-    return kept
+    return replace(turn, values=(*turn.values[: turn.row], kept, *turn.values[turn.row + 1 :]))
 
 
-def text(values: list[float | None]) -> str:
+def text(values: Sequence[float | None]) -> str:
     """The marks as stored: numbers with a space between, in the order of the trial's clips."""
     return " ".join(f"{value:g}" for value in values if value is not None)

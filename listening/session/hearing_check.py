@@ -11,9 +11,10 @@ from dataclasses import dataclass
 
 from listening.records.plan import Plan
 from listening.session import tones
-from listening.session.hearing import Hearing
+from listening.session.hearing import Heard, Hearing
 from listening.session.player import Program
 from listening.session.thresholds import Track
+from listening.session.turn import Turn
 from listening.store.store import EventRow
 
 NOTED = "hearing check"  # kind of the event that holds the result
@@ -94,20 +95,19 @@ class HearingCheck:
         else:
             self._heard = True
 
-    def tick(self) -> str:
-        """Play and judge what is due; why a tone did not sound, or nothing."""
+    def tick(self, turn: Turn) -> Heard:
+        """Play and judge what is due."""
         if not self.has_begun or self.is_over:
-            return ""
+            return Heard(turn)
         now_s = self._now_s()
         if self._began_s is None:
-            return self._play() if now_s >= self._due_s else ""
-        if trouble := self._hearing.look(self.program()):
-            return trouble
-        if now_s - self._began_s >= ANSWER_S:
+            return self._play(turn) if now_s >= self._due_s else Heard(turn)
+        heard = self._hearing.look(self.program(), turn)
+        if not heard.trouble and now_s - self._began_s >= ANSWER_S:
             self._part.track.answer(heard=self._heard)
             self._began_s = None
             self._wait()
-        return ""
+        return heard
 
     def program(self) -> Program:
         """The tone that sounds, or is next."""
@@ -131,9 +131,9 @@ class HearingCheck:
     def _part(self) -> _Part:
         return next(part for part in self._parts if not part.track.is_over)
 
-    def _play(self) -> str:
+    def _play(self, turn: Turn) -> Heard:
         self._began_s, self._heard = self._now_s(), False
-        return self._hearing.play(self.program())
+        return self._hearing.play(self.program(), turn)
 
     def _wait(self) -> None:
         self._due_s = self._now_s() + self._rng.uniform(*WAIT_S)

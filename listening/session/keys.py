@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from listening.session.view import Action
+from listening.session.view import Offer
 from listening.session.words import Words
 
 
@@ -13,11 +13,11 @@ class Slip:
 
     shown: str
     """Empty where the key has no name."""
-    offered: tuple[Action, ...]
+    offered: tuple[Offer, ...]
     reason: str = ""
     """Why, where there is more to say than which keys work."""
 
-    def hint(self, actions: Sequence[Action], words: Words) -> str:
+    def hint(self, actions: Sequence[Offer], words: Words) -> str:
         """One line about it, as long as the same is offered."""
         if tuple(actions) != self.offered:
             return ""

@@ -8,7 +8,7 @@ from listening.errors import StudyError
 from listening.records.level import Level
 from listening.records.plan import Plan
 from listening.records.study import KEY_BESIDE, Study
-from listening.session import clip_reading, exposure, station
+from listening.session import clip_reading, device_trial, exposure, station
 from listening.session.aloud import Aloud
 from listening.session.arrival import Arrival
 from listening.session.clocks import Clocks
@@ -58,6 +58,7 @@ class Station:
         self._level = calibration(study, self._output.name)
         self._store = open_for_sitting(study)
         speaker = Speaker(self.plan.rate_hz, now_s=time.monotonic, device=self._output.index)
+        device_trial.make_ready(speaker, study, self._output.name, utc=utc_now())
         self._player = Aloud(clip_reading.Clips(study.clips, self.plan.rate_hz), speaker, self._level)
 
     def is_known(self, code: str) -> bool:
@@ -73,10 +74,16 @@ class Station:
         """Take a seat, begun or resumed; raises as `station.take`."""
         row, hold = station.take(self.plan, self._store, seat)
         clocks = Clocks(time.monotonic, utc_now)
-        sitting = station.seated(self.plan, self._store, row, player=self._player, clocks=clocks)
-        sitting.words = spoken
+        sitting = station.seated(
+            self.plan,
+            self._store,
+            row,
+            player=self._player,
+            clocks=clocks,
+            spoken=spoken,
+            level_is_set=self._level is not None,
+        )
         sitting.hold = hold
-        sitting.level_is_set = self._level is not None
         self._note_sound(row.id)
         return sitting
 

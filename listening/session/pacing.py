@@ -8,7 +8,7 @@ from listening.session.turn import Turn
 MINUTE_S = 60.0
 
 
-@dataclass
+@dataclass(frozen=True)
 class Pace:
     """Since when, on the session's clock."""
 

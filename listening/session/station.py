@@ -14,7 +14,7 @@ from listening.session import next_slot
 from listening.session.clocks import Clocks
 from listening.session.player import Player
 from listening.session.sitting import Sitting
-from listening.session.words import words
+from listening.session.words import Words, words
 from listening.store import AnswerStore, SittingRow, Store, open_store, place_of, utc_now
 
 LISTENER_CODE = re.compile(r"[A-Za-z0-9_-]{1,16}")
@@ -71,10 +71,20 @@ def _is_apart(plan: Plan, row: SittingRow) -> bool:
     return row.study_digest in plan.digests and not plan.is_same_wording(row.study_digest)
 
 
-def seated(plan: Plan, store: AnswerStore, row: SittingRow, *, player: Player, clocks: Clocks) -> Sitting:
-    """The state machine of a taken seat, at the step where it stopped."""
+def seated(
+    plan: Plan,
+    store: AnswerStore,
+    row: SittingRow,
+    *,
+    player: Player,
+    clocks: Clocks,
+    spoken: Words | None = None,
+    level_is_set: bool = False,
+) -> Sitting:
+    """A sitting on a taken seat, at the step where it stopped; `spoken`: other words than the plan's own."""
     note_clock(store, row, clocks.utc())
-    return Sitting(plan, row, store, player=player, clocks=clocks, words=words(plan.sitting.language))
+    spoken = spoken or words(plan.sitting.language)
+    return Sitting(plan, row, store, player=player, clocks=clocks, words=spoken, level_is_set=level_is_set)
 
 
 def open_answers(study: Study, *, durable: bool = True, now: Callable[[], str] = utc_now) -> Store:

@@ -4,9 +4,8 @@ import random
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from listening.records import tasks
 from listening.records.plan import Plan, PlannedTrial
-from listening.session import hearing_check
+from listening.session import commenting, familiarising, hearing_check, whole_range
 from listening.session.view import Stage
 from listening.store.store import EventRow
 
@@ -15,6 +14,8 @@ KINDS = (
     "introduced",
     "rehearsed",
     "rested",
+    "trained",
+    commenting.COMMENT,
     hearing_check.NOTED,
 )  # events after which a step is over
 ROUND_OF = 3  # a round of rehearsal offers so many times the right answers that are wanted
@@ -31,6 +32,10 @@ class Step:
     """Which question of the questionnaire."""
     rehearsal: bool = False
     """Whether the pair of examples is asked until it is told apart."""
+    said: str = ""
+    """What was answered, where the right answer is told now."""
+    is_again: bool = False
+    """Whether the answer was given before, and is changed now."""
 
 
 def of_slot(plan: Plan, slot: int) -> list[Step]:
@@ -40,7 +45,8 @@ def of_slot(plan: Plan, slot: int) -> list[Step]:
     steps = [Step(Stage.WELCOME), Step(Stage.CONSENT), *asked, Step(Stage.LEVEL), *check]
     introduced: set[str] = set()
     since_break = 0
-    for together in pairs(_trials(plan, slot)):
+    trials = _trials(plan, slot)
+    for together in pairs(trials):
         if since_break >= plan.sitting.break_every_trials:
             steps.append(Step(Stage.BREAK, trial=together[0]))
             since_break = 0
@@ -48,10 +54,14 @@ def of_slot(plan: Plan, slot: int) -> list[Step]:
             if name not in introduced:
                 introduced.add(name)
                 steps.append(Step(Stage.INTRODUCTION, attribute=name))
+                pages = whole_range.pages(plan, slot, name, trials)
+                steps += [Step(Stage.TRAINING, attribute=name, trial=page) for page in pages]
                 steps += rehearsal(plan, slot, name, round_number=1)
         steps += [Step(Stage.TRIAL, attribute=trial.attribute, trial=trial) for trial in together]
+        if (last := commenting.wanted_after(plan, together)) is not None:
+            steps.append(Step(Stage.COMMENT, attribute=last.attribute, trial=last))
         since_break += 1
-    return [*steps, Step(Stage.GOODBYE)]
+    return [*steps, *([Step(Stage.COMMENT)] if commenting.is_at_end(plan) else []), Step(Stage.GOODBYE)]
 
 
 def pairs(trials: Iterable[PlannedTrial]) -> list[list[PlannedTrial]]:
@@ -92,6 +102,10 @@ def left(steps: list[Step], *, answered: set[str], done: dict[str, set[str]], co
             return bool(done[hearing_check.NOTED])
         if step.stage is Stage.INTRODUCTION:
             return step.attribute in done["introduced"]
+        if step.stage is Stage.TRAINING:
+            return step.trial is not None and step.trial.trial in done["trained"]
+        if step.stage is Stage.COMMENT:
+            return commenting.is_over(step.trial, answered, done[commenting.COMMENT])
         if step.rehearsal:
             is_answered = step.trial is not None and step.trial.trial in answered
             return step.attribute in done["rehearsed"] or is_answered
@@ -112,18 +126,11 @@ def rehearsal(plan: Plan, slot: int, attribute: str, *, round_number: int) -> li
     """The two examples of an attribute as trials, in both orders at random, and the way out behind them."""
     asked = plan.attribute(attribute)
     wanted = plan.sitting.practice_until_right
-    if (
-        not wanted
-        or tasks.named(asked.task).picks != "more"
-        or not (asked.example_more and asked.example_less)
-    ):
+    if not wanted or not familiarising.is_asked(asked):
         return []
     rng = random.Random(f"{plan.drawn_from} {slot} {attribute} {round_number}")
-    pair = (asked.example_more, asked.example_less)
     steps = []
     for i in range(ROUND_OF * wanted):
-        clips = pair if rng.random() < 0.5 else pair[::-1]
-        name = f"rehearsal {attribute} {round_number}.{i + 1}"
-        trial = PlannedTrial(trial=name, attribute=attribute, clips=clips, practice=True)
+        trial = familiarising.trial(asked, f"rehearsal {attribute} {round_number}.{i + 1}", rng)
         steps.append(Step(Stage.TRIAL, attribute=attribute, trial=trial, rehearsal=True))
     return [*steps, Step(Stage.STUCK, attribute=attribute, rehearsal=True, number=round_number)]

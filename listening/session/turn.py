@@ -1,11 +1,11 @@
 """What happens with the sound and the answer of one step; a new step begins a new one."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
 
-@dataclass
+@dataclass(frozen=True)
 class Turn:
-    """The passing state of one step."""
+    """What happened with one step so far; what comes next is another turn."""
 
     begun: int = 0
     """Plays started."""
@@ -16,19 +16,19 @@ class Turn:
     """Which sound of the program sounds now."""
     share: float = 0.0
     """How much of it is over, 0 to 1."""
-    heard: set[int] = field(default_factory=set)
+    heard: frozenset[int] = frozenset()
     """Sounds of the program that have begun to sound."""
     onset_s: float | None = None
     """First sound of the first play."""
     chosen: str | None = None
     """The answer marked so far, where one is chosen from a list."""
-    values: list[float | None] = field(default_factory=list)
+    values: tuple[float | None, ...] = ()
     """The marks set so far, one a rated sound, where answers are set on a scale."""
     row: int = 0
     """Which rated sound the scale keys move."""
     typed: str = ""
     """Digits of a number for that sound, not taken yet."""
-    order: list[int] = field(default_factory=list)
+    order: tuple[int, ...] = ()
     """Rated sounds as they stand on the screen; empty: as they are lettered."""
     part: tuple[float, float] = (0.0, 1.0)
     """What of a loop is heard, as shares of it."""
@@ -43,21 +43,20 @@ class Turn:
     voids: int = 0
     entered_s: float = 0.0
 
-    def go_on_from(self, before: "Turn") -> None:
+    def following(self, before: "Turn") -> "Turn":
         """Another question about the sounds of the turn before: they were heard, and count as played.
 
         The time to answer runs from now.
         """
-        self.begun, self.finished, self.heard = before.begun, before.finished, set(before.heard)
-        self.onset_s = self.entered_s
+        return replace(
+            self, begun=before.begun, finished=before.finished, heard=before.heard, onset_s=self.entered_s
+        )
 
-    def restart(self) -> None:
-        """Forget plays and answer; the trial did not count."""
-        self.begun = self.finished = self.row = 0
-        self.heard = set()
-        self.values = [None] * len(self.values)
-        self.order, self.part = [], (0.0, 1.0)
-        self.began_s, self.waits_s, self.is_late = None, None, False
-        self.typed, self.share = "", 0.0
-        self.running, self.clip, self.onset_s, self.chosen = False, None, None, None
-        self.voids += 1
+    def anew(self) -> "Turn":
+        """The same step from its start, plays and answer forgotten: the trial did not count."""
+        return Turn(
+            values=(None,) * len(self.values),
+            voids=self.voids + 1,
+            answered_s=self.answered_s,
+            entered_s=self.entered_s,
+        )

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from enum import Enum
 
+from listening.session.actions import Action
+
 
 class Stage(Enum):
     """Where the listener is."""
@@ -16,7 +18,10 @@ class Stage(Enum):
     LEVEL = "level"
     HEARING = "hearing"
     INTRODUCTION = "introduction"
+    TRAINING = "training"
     TRIAL = "trial"
+    FEEDBACK = "feedback"
+    COMMENT = "comment"
     STUCK = "stuck"
     BREAK = "break"
     PAUSE = "pause"
@@ -28,17 +33,23 @@ class Stage(Enum):
 
 
 @dataclass(frozen=True)
-class Action:
+class Offer:
     """One thing the listener may do now."""
 
-    name: str
-    """What to hand to `Sitting.act`."""
+    action: Action
     key: str
     """The key that does it, as a program calls it: `space`."""
     shown: str
     """The key, as the listener calls it."""
     label: str
     """What it does, for reading."""
+    argument: str = ""
+    """Which sound, answer, sign or digit."""
+
+    @property
+    def name(self) -> str:
+        """What to hand to `Sitting.act`."""
+        return f"{self.action.word}:{self.argument}" if self.argument else self.action.word
 
 
 @dataclass(frozen=True)
@@ -66,6 +77,8 @@ class Choice:
     chosen: bool
     allowed: bool
     """Whether it may be chosen now."""
+    name: str = ""
+    """What to hand to `Sitting.act`."""
 
 
 @dataclass(frozen=True)
@@ -108,7 +121,7 @@ class View:
     """That a key did nothing, and which ones work."""
     progress: str = ""
     share_done: float = 0.0
-    actions: tuple[Action, ...] = ()
+    actions: tuple[Offer, ...] = ()
 
     def numbered_scale(self) -> list[str]:
         """Each label of the scale with its number, or with those of its band."""

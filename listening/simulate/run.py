@@ -10,7 +10,7 @@ from listening.records import tasks as task_list
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
 from listening.records.study import Study
-from listening.session import offers, station
+from listening.session import station
 from listening.session.clip_reading import Clips
 from listening.session.clocks import Clocks
 from listening.session.player import SilentPlayer
@@ -28,6 +28,8 @@ ACT_AT = {
     Stage.QUESTIONNAIRE: "rather_not",
     Stage.STUCK: "go_on",
     Stage.HEARING: "skip_check",
+    Stage.FEEDBACK: "go_on",
+    Stage.COMMENT: "go_on",
     Stage.BREAK: "go_on",
     Stage.PAUSE: "go_on",
     Stage.GOODBYE: "end",
@@ -103,26 +105,28 @@ def _acts(sitting: Sitting, clock: Clock, decided: dict[str, Decision]) -> Itera
         case Stage.LEVEL:
             yield from ("play", "level_right")
         case Stage.INTRODUCTION:
-            yield from ("play", "understood") if sitting.program().clips else ("understood",)
+            yield from ("play", "understood") if sitting.state.program.clips else ("understood",)
+        case Stage.TRAINING:
+            yield from ("play", "go_on")
         case Stage.TRIAL:
-            decision = decided.get(sitting.trial.trial, REHEARSED)
-            if not offers.is_heard(sitting):  # the sounds of the trial before need no second hearing
+            decision = decided.get(sitting.state.trial.trial, REHEARSED)
+            if not sitting.state.is_heard:  # the sounds of the trial before need no second hearing
                 yield from ["play"] * sitting.plan.sitting.plays_at_least
             clock.s += decision.thinking_s
             yield from _answer(sitting, decision.answer)
             yield "confirm"
         case stage:
-            clock.s += sitting.rest_s() if stage is Stage.BREAK else 0.0
+            clock.s += sitting.state.rest_s if stage is Stage.BREAK else 0.0
             yield ACT_AT[stage]
 
 
 def _answer(sitting: Sitting, answer: str) -> Iterator[str]:
     """The acts that set an answer: chosen from a list, or put on one scale or several."""
-    values = sitting.turn.values
+    values = sitting.state.turn.values
     if not values:
         yield f"choose:{answer}"
-    elif task_list.named(sitting.attribute.task).sheet == "gain":
-        yield from _turned(sitting.trial.start_gain_db, float(answer), sitting.dial().step)
+    elif task_list.named(sitting.state.attribute.task).sheet == "gain":
+        yield from _turned(sitting.state.trial.start_gain_db, float(answer), sitting.state.dial.step)
     else:
         for row, value in enumerate(answer.split()):
             if row:

@@ -11,7 +11,7 @@ from listening.audio import wav
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
 from listening.records import rows
-from listening.stimuli.reshape import minimum_phase
+from listening.stimuli.minimum_phase import minimum_phase
 
 N_TAPS = 4096
 SMOOTHING_OCTAVES = 1 / 6  # narrower dips move with every fitting of the headphones and are left alone

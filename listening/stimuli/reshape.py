@@ -4,11 +4,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy
-from scipy import fft
 
 from listening.audio.sound import FloatArray, Sound
 from listening.metrics.modes import Modes
 from listening.stimuli import crowded
+from listening.stimuli.minimum_phase import minimum_phase
 from listening.stimuli.modal import Split, ringing
 
 PIVOT_HZ = 2000.0
@@ -89,16 +89,3 @@ def tilt_filter(db_per_octave: float, rate_hz: int) -> FloatArray:
 def _octaves(frequency_hz: FloatArray) -> FloatArray:
     """Octaves over the pivot; outside the filter's range it stays level."""
     return np.asarray(np.log2(np.clip(frequency_hz, *TILT_RANGE_HZ) / PIVOT_HZ))
-
-
-def minimum_phase(magnitude: FloatArray) -> FloatArray:
-    """(2 k - 2,) samples of the minimum-phase response with (k,) magnitudes from 0 to half the rate.
-
-    Source: Oppenheim & Schafer, Discrete-Time Signal Processing, the real cepstrum folded to positive time.
-    """
-    n = 2 * (len(magnitude) - 1)
-    cepstrum = fft.irfft(np.log(np.maximum(magnitude, 1e-10)), n)
-    fold = np.zeros(n)
-    fold[0] = fold[n // 2] = 1.0
-    fold[1 : n // 2] = 2.0
-    return np.asarray(fft.irfft(np.exp(fft.rfft(cepstrum * fold)), n))

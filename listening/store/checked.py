@@ -21,6 +21,8 @@ BOOTH_KINDS = {  # of the events of a sitting; what a store itself writes down i
     "began",
     "caution",
     "closed",
+    "comment",
+    "conditions",
     "declined",
     "finished",
     "hearing check",
@@ -33,8 +35,11 @@ BOOTH_KINDS = {  # of the events of a sitting; what a store itself writes down i
     "paused",
     "rehearsed",
     "rested",
+    "revised",
     "sent",
+    "taken back",
     "told",
+    "trained",
     "void",
 }
 LONGEST_RESPONSE_S = 1e6

@@ -15,7 +15,7 @@ from sqlalchemy.exc import IntegrityError
 from listening.errors import MissingFile, StudyError
 from listening.records.answer import Answer
 from listening.records.environment import environment
-from listening.store import address, chain, checked, claims, leases, removal, schema, tables
+from listening.store import address, chain, checked, claims, leases, removal, revised, schema, tables
 from listening.store.engine import connect, reading, writing
 from listening.store.hold import hold
 
@@ -308,11 +308,14 @@ class Store:
         return 0
 
     def answers(self, sitting: str | None = None) -> list[Answer]:
-        """All answers in the order they were given, practice included; or those of one sitting."""
+        """All answers in the order they were given, practice included; or those of one sitting.
+
+        Of a trial that was answered anew it is the last answer, in the place of the first.
+        """
         rows = self._rows(sitting)
         for row in rows:
-            checked.row(self._place, "answer", dict(row._mapping))
-        return [Answer(**{**row._mapping, "clips": tuple(row.clips.split(" "))}) for row in rows]
+            checked.row(self._place, "answer", row)
+        return [Answer(**{**row, "clips": tuple(row["clips"].split(" "))}) for row in rows]
 
     def answer_columns(self) -> dict[str, list[Any]]:
         """All answers as columns, for large stores: the fields of `Answer`, `clips` space-separated."""
@@ -322,12 +325,14 @@ class Store:
             for rows in connection.execute(_answers(None)).partitions(CHUNK_ROWS):
                 for column, cells in zip(columns.values(), zip(*rows, strict=True), strict=True):
                     column += (known.setdefault(c, c) if isinstance(c, str) else c for c in cells)
+            revised.into_columns(columns, revised.read(connection, self._place))
         checked.columns(self._place, columns)
         return columns
 
-    def _rows(self, sitting: str | None) -> Sequence[Row[Any]]:
+    def _rows(self, sitting: str | None) -> list[dict[str, Any]]:
         with reading(self._engine, self._place) as connection:
-            return connection.execute(_answers(sitting)).all()
+            rows = [dict(row._mapping) for row in connection.execute(_answers(sitting))]
+            return revised.into_rows(rows, revised.read(connection, self._place, sitting))
 
     def _sitting(self, row: Row[Any]) -> SittingRow:
         values = {name: row._mapping[name] for name in SittingRow.__dataclass_fields__}

@@ -14,10 +14,13 @@ from listening.session.view import Stage, View
 from listening.tui.screens import small
 from listening.tui.screens.introduction import Introduction
 from listening.tui.screens.level import Level
+from listening.tui.screens.pointing import Clicked, Pointed
 from listening.tui.screens.rating import Rating
 from listening.tui.screens.reading import Reading
+from listening.tui.screens.scales import ScaleRow
 from listening.tui.screens.sheet import Sheet
 from listening.tui.screens.small import Small
+from listening.tui.screens.training import Training
 from listening.tui.screens.trial import Trial
 
 if TYPE_CHECKING:
@@ -31,6 +34,8 @@ SCREENS = {
     Stage.QUESTIONNAIRE: Trial,
     Stage.LEVEL: Level,
     Stage.INTRODUCTION: Introduction,
+    Stage.TRAINING: Training,
+    Stage.FEEDBACK: Introduction,
     Stage.TRIAL: Trial,
 }
 
@@ -80,11 +85,26 @@ class StationApp(App[None]):
             return
         elif (act := next((a.name for a in self._session.actions() if a.key == key), None)) is not None:
             self._guarded(lambda session: session.act(act))
+        elif event.is_printable and self._session.type_text(event.character or ""):
+            self._guarded(lambda session: None)
         elif isinstance(self.screen, Sheet) and key in SCROLLED and self.screen.scroll(SCROLLED[key]):
             return
         else:
             shown = self._words.table.get(f"key_{key}") or (event.character if event.is_printable else "")
             self._guarded(lambda session: session.wrong_key((shown or "").upper()))
+
+    def on_clicked(self, event: Clicked) -> None:
+        """Do what was clicked, as its key does; nothing where it is not offered now."""
+        if not isinstance(self.screen, Small):
+            self._guarded(lambda session: any(session.act(name) for name in event.names))
+
+    def on_pointed(self, event: Pointed) -> None:
+        """Put a mark where the mouse points."""
+        sitting = self.sitting
+        if sitting is None or isinstance(self.screen, Small):
+            return
+        place = [id(row) for row in self.screen.query(ScaleRow)].index(id(event.row))
+        self._guarded(lambda session: sitting.point(place, event.share))
 
     async def action_quit(self) -> None:
         """Control-Q: ask, as the leave key does; before the sitting is open, just end."""

@@ -4,15 +4,24 @@ import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from listening.session.actions import Action
+
 if TYPE_CHECKING:
     from listening.session.arrival import Arrival
     from listening.session.sitting import Sitting
-    from listening.session.view import Action, DialView, View
+    from listening.session.view import DialView, Offer, View
     from listening.session.words import Words
 
-WORDS = {"stop_sound": "stop", "stay": "back", "reconsider": "back", "back": "back"}
+WORDS = {
+    Action.STOP_SOUND: "stop",
+    Action.STAY: "back",
+    Action.RECONSIDER: "back",
+    Action.BACK: "back",
+    Action.TAKE_BACK: "change",
+}
 """Actions whose word is not that of their key."""
-UNTYPED = ("erase", "take_number")  # a typed line is whole
+UNTYPED = {Action.ERASE, Action.TAKE_NUMBER}  # a typed line is whole
+UNLISTED = {*UNTYPED, Action.MARK_UP, Action.MARK_DOWN, Action.DIGIT}
 NUMBER = re.compile(r"\d+([.,]\d+)?")
 WAIT_S = 0.1
 
@@ -46,7 +55,7 @@ def run(
 
 def _take(session: "Arrival | Sitting", line: str, write: Callable[[str], None]) -> None:
     """Do what a line says, or say why it does nothing; not while something sounds."""
-    if not _do(session, line.lower()):
+    if not _do(session, line):
         session.wrong_key(line.upper() or session.words.text("line_enter"))
     view = session.view()
     if view.hint and not view.is_playing:
@@ -90,38 +99,35 @@ def _dial(dial: "DialView") -> str:
     return f"* {told}" if dial.selected and dial.clip.letter else told
 
 
-def _menu(actions: "tuple[Action, ...]", words: "Words") -> str:
+def _menu(offers: "tuple[Offer, ...]", words: "Words") -> str:
     enter = words.text("line_enter")
-    rows = [f"  {_named(action, words) or enter}: {action.label}" for action in _listed(actions)]
-    rows += [f"  {action.label}" for action in actions if action.name == "digit:0"]
-    if any(action.name.startswith("type:") for action in actions):
+    listed = [o for o in offers if o.label and o.action not in UNLISTED]
+    rows = [f"  {_named(o, words) or enter}: {o.label}" for o in listed]
+    rows += [f"  {o.label}" for o in offers if o.action is Action.DIGIT and o.label]
+    if any(o.action is Action.SIGN for o in offers):
         rows.append(f"  {words.text('line_code')}")
     return "\n".join(rows)
 
 
-def _listed(actions: "tuple[Action, ...]") -> "list[Action]":
-    hidden = ("mark_", "digit:", *UNTYPED)
-    return [a for a in actions if a.label and not a.name.startswith(hidden)]
-
-
-def _named(action: "Action", words: "Words") -> str:
+def _named(offer: "Offer", words: "Words") -> str:
     """What to type, for reading: one line stands for all the letters that switch."""
-    return action.shown.lower() if action.name.startswith("hear:") else _typed(action, words)
+    return offer.shown.lower() if offer.action is Action.HEAR else _typed(offer, words)
 
 
-def _typed(action: "Action", words: "Words") -> str:
+def _typed(offer: "Offer", words: "Words") -> str:
     """One word or letter; nothing where Enter alone does it."""
-    if action.key == "enter" or action.name == "hear_tone":
+    if offer.key == "enter" or offer.action is Action.HEAR_TONE:
         return ""
-    return words.table.get(f"word_{WORDS.get(action.name, action.key)}", action.key)
+    return words.table.get(f"word_{WORDS.get(offer.action, offer.key)}", offer.key)
 
 
-def _do(session: "Arrival | Sitting", line: str) -> bool:
-    offered = [a for a in session.actions() if a.name not in UNTYPED]
-    if any(a.name.startswith("digit:") for a in offered) and NUMBER.fullmatch(line):
+def _do(session: "Arrival | Sitting", typed: str) -> bool:
+    line = typed.lower()
+    offered = [o for o in session.actions() if o.action not in UNTYPED]
+    if any(o.action is Action.DIGIT for o in offered) and NUMBER.fullmatch(line):
         return session.take_number(line.replace(",", "."))
-    named = {_typed(a, session.words): a.name for a in offered if ":" not in a.name}
-    letters = {a.key: a.name for a in offered if not a.name.startswith(("type:", "digit:"))}
+    named = {_typed(o, session.words): o.name for o in offered if not o.argument}
+    letters = {o.key: o.name for o in offered if o.action not in (Action.SIGN, Action.DIGIT)}
     if any(session.act(names[line]) for names in (named, letters) if line in names):
         return True
-    return session.take_line(line)
+    return session.take_line(typed)

@@ -9,6 +9,7 @@ from listening.design import forms
 from listening.records import tasks
 from listening.records.protocol_parts import Attribute
 from listening.simulate import answering
+from stats.discrimination import psychometric
 
 CODE = Path(__file__).parents[2] / "listening"
 TELLING = {task.name for task in tasks.ALL}
@@ -55,3 +56,10 @@ def test_chance_shares_are_those_of_the_standards() -> None:
     # ISO 4120 (triangle), ISO 10399 (duo-trio), ISO 5495 (paired comparison, directional)
     assert tasks.named("triangle").guess == 1 / 3
     assert tasks.named("duo-trio").guess == tasks.named("2-AFC").guess == 1 / 2
+
+
+def test_a_task_that_can_be_guessed_right_says_what_its_share_of_right_answers_means() -> None:
+    for task in tasks.ALL:
+        assert (task.guess is None) == (task.scored_as is None), task.name
+        if task.scored_as is not None:
+            assert psychometric.task(task.scored_as).guess == task.guess

@@ -64,7 +64,7 @@ def test_who_comes_back_goes_on_with_the_code(tmp_path: Path) -> None:
     door = Door(tmp_path, Seat())
     door.press("y", "l", "0", "2", "backspace", "1", "enter")
     assert door.arrival.sitting is not None
-    assert door.arrival.sitting.is_back
+    assert door.arrival.sitting.state.is_back
     assert door.codes() == ["L01"]
 
 

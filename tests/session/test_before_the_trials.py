@@ -38,7 +38,7 @@ def rehearsing(folder: Path) -> Bench:
 
 
 def say(bench: Bench, *, right: bool) -> None:
-    more_first = bench.sitting.trial.clips[0] == stations.ANCHORS[0]
+    more_first = bench.sitting.state.trial.clips[0] == stations.ANCHORS[0]
     walk(bench.sitting, "play", "choose:first" if more_first == right else "choose:second", "confirm")
 
 
@@ -50,10 +50,10 @@ def test_telling_the_anchors_apart_twice_in_a_row_ends_the_rehearsal(tmp_path: P
     bench = rehearsing(tmp_path)
     for right in (True, False, True):
         say(bench, right=right)
-        assert bench.sitting.step.rehearsal
+        assert bench.sitting.state.step.rehearsal
     say(bench, right=True)
-    assert not bench.sitting.step.rehearsal
-    assert bench.sitting.trial.trial == "001"
+    assert not bench.sitting.state.step.rehearsal
+    assert bench.sitting.state.trial.trial == "001"
     assert outcomes(bench) == ["brightness|told apart"]
     assert all(answer.practice for answer in bench.store.answers())
     assert bench.sitting.view().progress.startswith("0 of 4")
@@ -70,7 +70,7 @@ def test_who_never_tells_them_apart_may_try_again_or_go_on(tmp_path: Path) -> No
         say(bench, right=False)
     assert bench.sitting.stage is Stage.STUCK
     walk(bench.sitting, "go_on")
-    assert bench.sitting.trial.trial == "001"
+    assert bench.sitting.state.trial.trial == "001"
     assert outcomes(bench) == ["brightness|went on without"]
 
 
@@ -81,9 +81,9 @@ def test_right_answers_of_an_earlier_rehearsal_do_not_count_in_the_next(tmp_path
     assert bench.sitting.stage is Stage.STUCK
     walk(bench.sitting, "once_more")
     say(bench, right=True)
-    assert bench.sitting.step.rehearsal, "twice in a row, and not once more after a stop"
+    assert bench.sitting.state.step.rehearsal, "twice in a row, and not once more after a stop"
     say(bench, right=True)
-    assert not bench.sitting.step.rehearsal
+    assert not bench.sitting.state.step.rehearsal
 
 
 def test_a_finished_rehearsal_is_not_asked_again_after_a_stop(tmp_path: Path) -> None:
@@ -93,13 +93,13 @@ def test_a_finished_rehearsal_is_not_asked_again_after_a_stop(tmp_path: Path) ->
     bench.die()
     again = take_seat(tmp_path, bench.sitting.plan)
     walk(again.sitting, "go_on", "play", "level_right")
-    assert again.sitting.trial.trial == "001"
+    assert again.sitting.state.trial.trial == "001"
 
 
 def test_the_anchors_come_in_both_orders(tmp_path: Path) -> None:
     bench = rehearsing(tmp_path)
     orders = set()
     for _ in range(6):
-        orders.add(bench.sitting.trial.clips)
+        orders.add(bench.sitting.state.trial.clips)
         say(bench, right=False)
     assert len(orders) == 2

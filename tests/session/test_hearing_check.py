@@ -161,8 +161,8 @@ def test_an_ear_that_hears_nothing_is_said_so_and_the_check_ends(tmp_path: Path)
 def test_a_key_without_a_tone_is_counted_and_nothing_else(tmp_path: Path) -> None:
     bench = at_the_check(tmp_path)
     walk(bench.sitting, "begin_check", "hear_tone", "hear_tone")
-    assert bench.sitting.check.false_alarms == 2
-    assert bench.sitting.check.n_done == 0
+    assert bench.sitting._course.check.false_alarms == 2
+    assert bench.sitting.state.check.n_done == 0
     before = bench.sitting.view()
     bench.clock.s += 3.5
     bench.sitting.tick()
@@ -205,7 +205,7 @@ def test_a_tone_that_did_not_sound_is_played_again(tmp_path: Path) -> None:
     bench.player.finish(played=10)
     bench.sitting.tick()
     assert [e.kind for e in bench.store.events()].count("void") == 1
-    assert bench.sitting.check.n_done == 0
+    assert bench.sitting.state.check.n_done == 0
 
 
 @pytest.mark.parametrize("ear", hearing_check.EARS)

@@ -53,12 +53,12 @@ def test_a_sitting_ends_for_now_at_its_limit_and_goes_on_another_time(tmp_path: 
     assert not bench.sitting.act("play")
     walk(bench.sitting, "end")
     assert bench.sitting.is_over
-    assert not bench.sitting.is_finished
+    assert not bench.sitting.state.is_finished
     bench.hold.__exit__(None, None, None)
     again = take_seat(tmp_path, bench.sitting.plan)
     walk(again.sitting, "go_on", "play", "level_right")
     assert again.sitting.stage is Stage.TRIAL
-    assert again.sitting.n_done == 1
+    assert again.sitting.state.n_done == 1
 
 
 def test_a_late_answer_is_asked_for_once_and_written_down(tmp_path: Path) -> None:
@@ -98,7 +98,7 @@ def test_a_loop_stops_after_its_time_and_what_was_heard_stays_heard(tmp_path: Pa
     walk(bench.sitting, "play", "hear:1", "put:40")
     bench.clock.s += 120
     bench.sitting.tick()
-    assert not bench.sitting.turn.running
+    assert not bench.sitting.state.turn.running
     assert "loop has stopped" in bench.sitting.view().notice
     assert bench.sitting.view().dials[0].text == "40"
     walk(bench.sitting, "play")
@@ -124,7 +124,8 @@ def test_a_part_of_the_loop_is_kept_for_the_next_play_and_given_up_by_its_key(tm
     bench = looped(tmp_path)
     walk(bench.sitting, "hear:1")
     for share, act in ((0.25, "part_from"), (0.75, "part_to")):
-        bench.sitting.turn.share = share
+        bench.player.share = share
+        bench.sitting.tick()
         assert bench.sitting.act(act)
     assert bench.player.parts == [(0.25, 1.0), (0.25, 0.75)]
     walk(bench.sitting, "stop_sound", "play")
@@ -137,7 +138,8 @@ def test_an_end_of_the_part_on_the_wrong_side_of_the_other_lets_it_give_way(tmp_
     bench = looped(tmp_path)
     walk(bench.sitting, "hear:1")
     for share, act in ((0.5, "part_to"), (0.8, "part_from"), (0.3, "part_to")):
-        bench.sitting.turn.share = share
+        bench.player.share = share
+        bench.sitting.tick()
         assert bench.sitting.act(act)
     assert bench.player.parts == [(0.0, 0.5), (0.8, 1.0), (0.0, 0.3)]
 

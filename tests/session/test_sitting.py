@@ -171,7 +171,7 @@ def test_who_does_not_agree_hears_nothing(tmp_path: Path) -> None:
     assert not bench.sitting.act("agree"), "the key that agreed must not end it here"
     walk(bench.sitting, "decline_now")
     assert "Thank you for your time" in bench.sitting.view().body[0]
-    assert bench.sitting.is_finished
+    assert bench.sitting.state.is_finished
     walk(bench.sitting, "end")
     assert bench.sitting.is_over
     assert bench.player.started == []
@@ -188,8 +188,8 @@ def test_a_resumed_sitting_asks_what_is_left_and_sets_the_level_again(tmp_path: 
     again = take_seat(tmp_path, plan)
     assert "Welcome back" in again.sitting.view().body[0]
     walk(again.sitting, "go_on", "play", "level_right")
-    assert again.sitting.trial.trial == "003"
-    assert again.sitting.trial.clips == plan.slots[0].trials[2].clips
+    assert again.sitting.state.trial.trial == "003"
+    assert again.sitting.state.trial.clips == plan.slots[0].trials[2].clips
 
 
 def test_a_finished_listener_has_nothing_left(tmp_path: Path) -> None:

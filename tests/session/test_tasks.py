@@ -134,7 +134,7 @@ def test_a_grade_beyond_the_impairment_scale_or_its_step_is_refused(tmp_path: Pa
     bench = graded(tmp_path)
     for sign in typed:
         bench.sitting.act(f"digit:{sign}")
-    assert "from 1.0 to 5.0 in steps of 0.1" in bench.sitting.hint()
+    assert "from 1.0 to 5.0 in steps of 0.1" in bench.sitting.view().hint
     assert not bench.sitting.act(f"put:{typed}")
 
 
@@ -150,7 +150,8 @@ def test_a_void_rating_begins_again_at_the_first_sound(tmp_path: Path) -> None:
     plan = plan_of("multiple stimulus", (A, B, C), reference=R, scale=CATEGORIES, switching=True, loops=True)
     bench = at_trial(tmp_path, plan)
     walk(bench.sitting, "play", "hear:1", "put:20", "hear:3", "put:50")
-    bench.sitting._void("device lost")
+    bench.player.finish(trouble="device lost")
+    bench.sitting.tick()
     assert [d.selected for d in bench.sitting.view().dials] == [True, False, False]
     assert [d.text for d in bench.sitting.view().dials] == ["not heard yet"] * 3
 

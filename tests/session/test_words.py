@@ -6,7 +6,8 @@ import string
 import pytest
 
 from listening.errors import RecordError
-from listening.session import offers, words
+from listening.session import words
+from listening.session.actions import Action
 
 
 @pytest.mark.parametrize("language", words.languages())
@@ -20,8 +21,8 @@ def test_every_entry_has_words_with_the_same_places(language: str) -> None:
 
 def test_every_action_has_words() -> None:
     table = words.words("en").table
-    for name in offers.KEYS:
-        assert f"do_{offers.LABELS.get(name, name)}" in table
+    for action in Action:
+        assert action.label in table or not action.key, action
 
 
 def test_an_unknown_language_is_named() -> None:

@@ -10,6 +10,7 @@ from listening.audio.sound import Sound
 from listening.errors import SoundError
 from listening.metrics.modes import LN_1000, Modes
 from listening.stimuli import modal, reshape
+from listening.stimuli.minimum_phase import minimum_phase
 from listening.stimuli.reshape import Damping
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -91,7 +92,7 @@ def test_a_tilt_moves_partials_by_its_decibels_an_octave() -> None:
 
 def test_a_minimum_phase_response_has_the_magnitude_and_begins_at_once() -> None:
     magnitude = 1 + 0.5 * np.cos(np.linspace(0, np.pi, 513))
-    response = reshape.minimum_phase(magnitude)
+    response = minimum_phase(magnitude)
     np.testing.assert_allclose(np.abs(np.fft.rfft(response)), magnitude, rtol=1e-9)
     # by hand: 1 + cos(w) / 2 = c |1 + a exp(-iw)|^2, so the three taps are c, 2 a c, a^2 c
     a = 2 - 3**0.5

@@ -55,7 +55,7 @@ def seated(folder: Path, task: Task, language: str) -> Bench:
 def wanted(bench: Bench) -> str:
     """The next act of a listener who answers as soon as that is possible."""
     offered = [action.name for action in bench.sitting.actions()]
-    turn = bench.sitting.turn
+    turn = bench.sitting.state.turn
     unheard = [n for n in offered if n.startswith("hear:") and int(n.partition(":")[2]) not in turn.heard]
     if "confirm" in offered:
         return "confirm"
@@ -128,5 +128,5 @@ def test_a_sitting_comes_to_its_goodbye_with_nothing_hidden(
 ) -> None:
     bench = seated(tmp_path, TASKS[task], language)
     asyncio.run(sat(bench, size, language))
-    assert bench.sitting.is_finished
+    assert bench.sitting.state.is_finished
     assert len(bench.store.answers()) == 2

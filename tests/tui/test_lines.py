@@ -13,7 +13,7 @@ from tests.terminal import Terminal
 
 def typed(bench: Bench, *answers: str) -> list[str]:
     """Run the line mode on these lines; what it wrote."""
-    bench.sitting.words = bench.sitting.words.in_lines()
+    bench.sitting._course.become(words=bench.sitting.words.in_lines())
     waiting: Iterator[str] = iter(answers)
     wrote: list[str] = []
 

@@ -68,9 +68,10 @@ def _fitted(table: pd.DataFrame, everybody: pd.DataFrame, asked: Question, proto
         reason = f"the answers cannot bear the question: {error}"
         return _Fitted(asked, made.model_copy(update={"reason": reason}), None, None, None)
     p = None
-    if made.guess is not None:
+    scored_as = tasks.named(made.task).scored_as
+    if made.guess is not None and scored_as is not None:
         counts = rows.groupby("listener")["right"].agg(["sum", "count"])
-        p = beta_binomial.fit(made.task.lower(), counts["sum"], counts["count"]).p_difference
+        p = beta_binomial.fit(scored_as, counts["sum"], counts["count"]).p_difference
     return _Fitted(asked, made, found, with_all, p)
 
 

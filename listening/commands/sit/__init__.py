@@ -43,15 +43,15 @@ def run(args: argparse.Namespace) -> int:
     if study.key_lies_beside:  # said before the screen is drawn, and there again when it closes
         print(f"{KEY_BESIDE}: {study.sealed}; seat listeners with: listening station", file=sys.stderr)
     if is_plain:
-        return sit_plainly.run(study, first, opener(study, args, first, spoken))
+        return sit_plainly.run(study, first, opener(study, args, first, spoken), spoken)
     with sit_ending.messages_to(study.log), first_paint.shown(first, sit_ending.terminal()):
         with sit_ending.signals_wait():
             from listening.tui.app import StationApp
 
             app = StationApp(first, opener(study, args, first, spoken), spoken)
             sit_ending.on_signals(app)
-        app.run(mouse=False)
-    return sit_ending.say(app, study)
+        app.run()
+    return sit_ending.say(app, study, spoken)
 
 
 def first_view(study: Study, *, lines: bool = False) -> "tuple[View, Words]":

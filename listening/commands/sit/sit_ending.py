@@ -16,6 +16,7 @@ from listening.records.study import Study
 
 if TYPE_CHECKING:
     from listening.session.sitting import Sitting
+    from listening.session.words import Words
     from listening.tui.app import StationApp
 
 SIGNALS = (signal.SIGTERM, signal.SIGHUP, signal.SIGINT)
@@ -123,32 +124,33 @@ def on_signals(app: "StationApp") -> None:
         signal.signal(number, end)
 
 
-def say(app: Ending, study: Study) -> int:
-    """The last words on the terminal, and the exit code."""
+def say(app: Ending, study: Study, words: "Words") -> int:
+    """The last words on the terminal, in the study's language, and the exit code.
+
+    What only the person in charge can mend comes in English behind a line for the listener.
+    """
     sitting, trouble = app.sitting, app.trouble
     if sitting is not None:
         with suppress(ListeningError):
             sitting.stop()
+    if trouble is not None:
+        print(words.text("last_not_begun" if sitting is None else "last_stopped"), file=sys.stderr)
     if isinstance(trouble, ListeningError):
         raise trouble
     if trouble is not None:
         _log(study.log, crash_lines(trouble))
         print(crash_lines(trouble)[0], file=sys.stderr)
         return 1
-    if sitting is not None and not sitting.is_finished:
+    if sitting is not None and not sitting.state.is_finished:
         code = sitting.row.listener
-        print(f"To go on at the same place:  listening sit {study.root} --listener {code}")
+        print(words.text("last_go_on", command=f"listening sit {study.root} --listener {code}"))
     if sitting is not None:
-        print(
-            f"For the researcher's notes:  study {sitting.plan.study_digest[:16]}, "
-            f"listener {sitting.row.listener}, code of the answers {sitting.code()}"
-        )
+        digest, listener = sitting.plan.study_digest[:16], sitting.row.listener
+        print(words.text("last_notes", study=digest, listener=listener, code=sitting.code()))
     waiting = 0 if sitting is None else sitting.close()
     if waiting:
-        print(
-            f"{waiting} answers are kept on this computer, the server cannot be reached; "
-            f"send them later with:  listening booths {study.root} --send"
-        )
+        command = f"listening booths {study.root} --send"
+        print(words.text("last_waiting", n=waiting, command=command))
     return 128 + app.ended_by if app.ended_by else 0
 
 

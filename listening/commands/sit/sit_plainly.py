@@ -15,9 +15,10 @@ WIDEST = 92  # columns of running text
 if TYPE_CHECKING:
     from listening.session.arrival import Arrival
     from listening.session.view import View
+    from listening.session.words import Words
 
 
-def run(study: Study, first: "View", open_station: "Callable[[], Arrival]") -> int:
+def run(study: Study, first: "View", open_station: "Callable[[], Arrival]", spoken: "Words") -> int:
     """Sit in lines; the exit code."""
     ended = sit_ending.Ended()
     _write(first.status)
@@ -31,7 +32,7 @@ def run(study: Study, first: "View", open_station: "Callable[[], Arrival]") -> i
             pass
         except Exception as error:
             ended.trouble = error
-    return sit_ending.say(ended, study)
+    return sit_ending.say(ended, study, spoken)
 
 
 def _sit(arrival: "Arrival", ended: sit_ending.Ended) -> None:

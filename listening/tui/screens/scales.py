@@ -3,10 +3,12 @@
 import textwrap
 from typing import TYPE_CHECKING
 
+from textual import events
 from textual.content import Content
 from textual.widget import Widget
 
 from listening.tui.screens.firm import FIRM_SPACE
+from listening.tui.screens.pointing import Pointed
 
 if TYPE_CHECKING:
     from listening.session.view import DialView, View
@@ -29,6 +31,25 @@ class ScaleRow(Widget):
         self.display = dial is not None
         self._dial = dial
         self.refresh()
+
+    def on_mouse_down(self, event: events.MouseDown) -> None:
+        """The mark goes where the mouse points, and follows it until the button is let go."""
+        self.capture_mouse()
+        self._point(event.x)
+
+    def on_mouse_move(self, event: events.MouseMove) -> None:
+        """Follow the mouse."""
+        if self.app.mouse_captured is self:
+            self._point(event.x)
+
+    def on_mouse_up(self) -> None:
+        """Let go."""
+        self.release_mouse()
+
+    def _point(self, x: int) -> None:
+        width = cells(self.size.width)
+        share = min(max((x - HEAD_CELLS) / (width - 1), 0.0), 1.0)
+        self.post_message(Pointed(self, share))
 
     def render(self) -> Content:
         """A line: sign, name, scale, number."""

@@ -10,10 +10,11 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Static
 
+from listening.session.actions import Action
 from listening.tui.screens.firm import FIRM_SPACE
 
 if TYPE_CHECKING:
-    from listening.session.view import Action, View
+    from listening.session.view import Offer, View
 
 BAR_SHARE = 0.3  # of the window's width
 PAGE_MARGIN = 4
@@ -112,17 +113,17 @@ def paragraphs(texts: Iterable[str]) -> Content:
     return Content("\n\n").join([Content(text) for text in texts if text])
 
 
-def keys(actions: "Iterable[Action]", width: int) -> Content:
+def keys(offers: "Iterable[Offer]", width: int) -> Content:
     """The line of keys: each key in reverse, then what it does; answers' keys stand beside the answers.
 
     A key and its words are never parted by the end of a line.
     """
     rows: list[list[Content]] = [[]]
     used = 0
-    for action in actions:
-        if action.name.startswith("choose:") or not action.shown:
+    for offer in offers:
+        if offer.action is Action.CHOOSE or not offer.shown:
             continue
-        part = Content.styled(_firm(f" {action.shown} "), "reverse") + Content(_firm(f" {action.label}"))
+        part = Content.styled(_firm(f" {offer.shown} "), "reverse") + Content(_firm(f" {offer.label}"))
         if rows[-1] and used + len(KEY_GAP) + part.cell_length > width:
             rows.append([])
             used = 0

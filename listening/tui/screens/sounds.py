@@ -7,6 +7,8 @@ from textual.containers import Horizontal
 from textual.content import Content
 from textual.widget import Widget
 
+from listening.tui.screens.pointing import Clicked
+
 if TYPE_CHECKING:
     from listening.session.view import ClipView
 
@@ -32,6 +34,12 @@ class SoundPanel(Widget):
         self.border_title = Content(f" {clip.name} ") if clip.letter else None
         self.set_class(clip.sounding, "sounding")
         self.refresh()
+
+    def on_click(self) -> None:
+        """Hear this sound where sounds are heard one by one, else all of them."""
+        if self.parent is not None:
+            place = list(self.parent.children).index(self)
+            self.post_message(Clicked(f"hear:{place}", "play", "stop_sound"))
 
     def render(self) -> Content:
         """The bar, and the state under it where there is room."""

@@ -2,16 +2,30 @@
 
 from typing import TYPE_CHECKING
 
+from textual import events
 from textual.app import ComposeResult
 from textual.content import Content
 from textual.widgets import Static
 
 from listening.tui.screens.firm import FIRM_SPACE
+from listening.tui.screens.pointing import Clicked
 from listening.tui.screens.sheet import SPACES, Sheet, n_lines
 from listening.tui.screens.sounds import LINES, LINES_SMALL, Sounds
 
 if TYPE_CHECKING:
     from listening.session.view import Choice, View
+
+
+class Answers(Static):
+    """The answers, a line each; a click marks one."""
+
+    names: tuple[str, ...] = ()
+    """What each line's act is called."""
+
+    def on_click(self, event: events.Click) -> None:
+        """Mark the answer of that line."""
+        if 0 <= event.y < len(self.names):
+            self.post_message(Clicked(self.names[event.y]))
 
 
 class Trial(Sheet):
@@ -21,13 +35,14 @@ class Trial(Sheet):
         yield Static(id="question")
         yield Static(id="status")
         yield Sounds()
-        yield Static(id="answers")
+        yield Answers(id="answers")
 
     def fill(self, view: "View") -> None:
         """The question and what to do now, the panels, the answers."""
         self.put("question", Content.styled(view.question, "bold"))
         self.put("status", Content(view.status))
         self.query_one(Sounds).show(view.clips)
+        self.query_one(Answers).names = tuple(choice.name for choice in view.choices)
         self.put("answers", Content("\n").join([_answer(choice) for choice in view.choices]))
 
     def n_lines(self, view: "View") -> int:

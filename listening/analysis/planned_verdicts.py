@@ -1,0 +1,106 @@
+"""What was planned, decided: answers joined with the key and screened, then the word on each question.
+
+`full_analysis` adds what describes; a rehearsal needs the words alone.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import pandas as pd
+
+from listening.analysis.collect import (
+    keyed_answers,
+    keyed_discrimination,
+    keyed_grades,
+    keyed_ratings,
+    screening,
+)
+from listening.analysis.collect.keyed_answers import Answers
+from listening.analysis.decide import audible, decide, superlative
+from listening.analysis.opening.looks import Look
+from listening.analysis.opening.sealed_key import Opened
+from listening.analysis.ratings import decided_ratings, post_screening
+from listening.records.findings import SuperlativeFinding
+from listening.records.findings_question import QuestionFinding
+from listening.records.findings_study import ListenerRow
+from listening.records.protocol import Protocol
+
+ONCE = "a superlative is decided at the planned end alone, and not where looks were planned"
+SEEN = ("listener", "response_s", "simulated", "first")  # what `screen` takes of answers that are no choice
+
+
+@dataclass(frozen=True)
+class Screened:
+    """The counted answers by what they are, and what they say of each listener."""
+
+    table: pd.DataFrame
+    """Choices, as `keyed_answers.frame` gives them."""
+    told: pd.DataFrame
+    """Right and wrong answers, as `keyed_discrimination.frame` gives them."""
+    scores: pd.DataFrame
+    """Ratings, as `keyed_ratings.frame` gives them."""
+    grades: pd.DataFrame
+    """As `keyed_grades.frame` gives them."""
+    listeners: tuple[ListenerRow, ...]
+
+    @property
+    def n_answers(self) -> int:
+        """All of them; a trial of several grades counts once."""
+        return sum(map(len, (self.table, self.told, self.scores, keyed_grades.as_seen(self.grades))))
+
+    @property
+    def kept(self) -> pd.DataFrame:
+        """The choices of the listeners who are not excluded."""
+        return screening.kept(self.table, self.listeners)
+
+
+def screened(opened: Opened, answers: Answers, protocol: Protocol) -> Screened:
+    """The answers with what was heard, and the listeners by the protocol's rules of exclusion.
+
+    Raises
+    ------
+    StudyError
+        There is no counted answer, or one that the key does not know.
+    """
+    told = keyed_discrimination.frame(answers, opened.key.clips, opened.plan)
+    scores = keyed_ratings.frame(answers, opened.key, opened.manifest)
+    grades = keyed_grades.frame(answers, opened.key.clips, opened.plan)
+    may_be_empty = any(len(one) > 0 for one in (told, scores, grades))
+    table = keyed_answers.frame(answers, opened.key, opened.manifest, may_be_empty=may_be_empty)
+    others = (told[list(SEEN)], scores[list(SEEN)], keyed_grades.as_seen(grades))
+    alone = [one for one in others if len(one)]
+    listeners = screening.listeners(table, protocol, pd.concat(alone) if alone else None)
+    return Screened(table, told, scores, grades, post_screening.applied(listeners, grades, protocol))
+
+
+def words(
+    found: Screened, protocol: Protocol, *, groups: decide.Groups | None = None, look: Look | None = None
+) -> Mapping[str, str]:
+    """supported, contradicted, undecided or no verdict, by the id of each question and superlative.
+
+    Parameters
+    ----------
+    protocol : with the alpha that the look leaves, see `looks.protocol_at`
+    """
+    by_choices = decide.decide_all(found.kept, protocol, groups or {})
+    others = by_other_tasks(found, protocol)
+    named = superlatives(found.kept, protocol, look)
+    return (
+        {name: str(one.word) for name, one in by_choices.items()}
+        | {name: str(one.word) for name, one in others.items()}
+        | {one.id: str(one.word) for one in named}
+    )
+
+
+def by_other_tasks(found: Screened, protocol: Protocol) -> dict[str, QuestionFinding]:
+    """The questions that right answers and ratings decide, by id."""
+    told, scores = (screening.kept(one, found.listeners) for one in (found.told, found.scores))
+    return audible.questions(told, found.told, protocol) | decided_ratings.questions(scores, protocol)
+
+
+def superlatives(kept: pd.DataFrame, protocol: Protocol, look: Look | None) -> Iterator[SuperlativeFinding]:
+    """Superlatives are decided once, at the end; planned looks spend no error on them."""
+    once = look is None or (look.at_end and protocol.stopping.spending == "none")
+    for asked in protocol.superlatives:
+        made = superlative.planned(kept, asked, protocol)
+        yield made if once else made.model_copy(update={"word": "no verdict", "reason": ONCE})

@@ -1,0 +1,72 @@
+"""Setting the answer: where a mark is heard at once, the player is told."""
+
+from listening.records import tasks as task_list
+from listening.session import dials, marking
+from listening.session.keys import Slip
+from listening.session.offers import offered
+from listening.session.sitting_course import Course
+
+
+def take_typed(course: Course) -> None:
+    """A number that stands typed becomes the mark of its sound."""
+    if course.state.turn.typed:
+        course.state = marking.take_typed(course.state)
+        _let_hear(course)
+
+
+def turn_dial(course: Course, steps: int) -> None:
+    """Move the mark of the selected scale."""
+    course.state = marking.turn_dial(course.state, steps)
+    _let_hear(course)
+
+
+def put_dial(course: Course, number: str) -> None:
+    """Put the mark of the selected scale."""
+    course.state = marking.put_dial(course.state, float(number))
+    _let_hear(course)
+
+
+def point(course: Course, row: int, share: float) -> bool:
+    """Put the mark of a scale where it was pointed at; False where that sound cannot be marked now."""
+    pointed = marking.pointed(course.state, row, share)
+    if pointed is None:
+        return False
+    course.state = pointed
+    return True
+
+
+def _let_hear(course: Course) -> None:
+    """An adjustment is heard at once."""
+    state = course.state
+    moved_db = state.turn.values[0]
+    if moved_db is not None and task_list.named(state.attribute.task).sheet == "gain":
+        course.hearing.gain(1, dials.ADJUSTING_OFFSET_DB + moved_db)
+
+
+def type_digit(course: Course, digit: str) -> None:
+    """One more digit, or the words that the scale has no such number."""
+    typed = marking.type_digit(course.state, digit)
+    if typed is None:
+        refuse_number(course, course.state.turn.typed + digit)
+    else:
+        course.state = typed
+
+
+def refuse_number(course: Course, typed: str) -> None:
+    """Say which numbers the scale has."""
+    state = course.state
+    point, dial = state.words.text("decimal_point"), state.dial
+    low, high, step = (
+        text.replace(dials.POINT, point)
+        for text in (dial.text(dial.low), dial.text(dial.high), f"{dial.step:g}")
+    )
+    told = state.words.text("number_outside", typed=typed, low=low, high=high, step=step)
+    course.become(slip=Slip(typed, offered(state), told))
+
+
+def move_row(course: Course, by: int) -> None:
+    """Select another rated sound, and let it be heard where something sounds."""
+    course.state = marking.move_row(course.state, by)
+    turn = course.state.turn
+    if turn.running:
+        course.hearing.switch(turn.row + len(course.state.program.clips) - len(turn.values))

@@ -1,0 +1,69 @@
+"""The views of training, of the right answer told, and of a comment."""
+
+from typing import Any, Protocol
+
+from listening.session import familiarising, offers, trial_drawing, whole_range
+from listening.session.state import State
+from listening.session.tasks import letters as letters_of
+from listening.session.view import Stage, View
+
+
+class _Maker(Protocol):
+    def __call__(self, state: State, **more: Any) -> View: ...
+
+
+def _training(state: State, **more: Any) -> View:
+    text, letters = state.words.text, letters_of(state.trial)
+    number, total = whole_range.place(state)
+    return View(
+        stage=state.stage,
+        heading=text("training_heading", number=number, total=total),
+        question=state.attribute.wording,
+        body=(text("training_body"),),
+        clips=trial_drawing.clips(state, len(letters), letters),
+        status=_training_status(state),
+        actions=offers.offered(state),
+        **more,
+    )
+
+
+def _training_status(state: State) -> str:
+    turn, text, letters = state.turn, state.words.text, letters_of(state.trial)
+    if not turn.begun:
+        return text("status_unplayed")
+    unheard = [letter for i, letter in enumerate(letters) if i not in turn.heard]
+    if not state.attribute.switching:
+        return text("status_silence") if turn.running else text("training_heard")
+    return text("status_unheard", letters=", ".join(unheard)) if unheard else text("training_heard")
+
+
+def _feedback(state: State, **more: Any) -> View:
+    letters = letters_of(state.trial)
+    return View(
+        stage=state.stage,
+        heading=state.words.text("rehearsal_heading"),
+        question=state.attribute.wording,
+        body=familiarising.told(state),
+        clips=trial_drawing.clips(state, len(letters), letters),
+        actions=offers.offered(state),
+        **more,
+    )
+
+
+def _comment(state: State, **more: Any) -> View:
+    text = state.words.text
+    return View(
+        stage=state.stage,
+        heading=text("comment_heading"),
+        body=(text("comment_trial" if state.step.trial else "comment_end"), text("comment_private")),
+        status="" if state.words.is_lines else text("comment_typed", typed=state.turn.typed),
+        actions=offers.offered(state),
+        **more,
+    )
+
+
+OF_STAGE: dict[Stage, _Maker] = {
+    Stage.TRAINING: _training,
+    Stage.FEEDBACK: _feedback,
+    Stage.COMMENT: _comment,
+}
