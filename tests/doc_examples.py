@@ -3,7 +3,7 @@
 What a page cannot say to its reader stands in comments of its source:
 
 `<!-- folder: bells dealt; ring.wav -->` begins a session: what lies in the folder (`STATES`, `THINGS`).
-`<!-- before: the title is mended -->` does what a person would have done meanwhile (`ACTS`), or runs a command.
+`<!-- before: the title is mended -->` does what a reader would have done meanwhile (`ACTS`, or a command).
 `<!-- line: COMMAND | not run: a sound device -->` one of `NEEDS`, with the test that runs its like.
 `<!-- line: COMMAND | instead: COMMAND | because: ... -->`, `| exit: 1 | because: ...`, `| slow: ...`.
 """

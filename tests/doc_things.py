@@ -1,4 +1,4 @@
-"""What the sessions of the documentation begin with: short sounds, small tables, a listener who answers two trials."""
+"""What the sessions of the documentation begin with: short sounds, small tables, a listener at the keys."""
 
 import getpass
 import re
@@ -91,7 +91,8 @@ def _leaflet(folder: Path) -> None:
     with zipfile.ZipFile(folder / "leaflet.docx", "w") as whole:
         whole.writestr(
             "word/document.xml",
-            f'<w:document xmlns:w="{space}"><w:body><w:p><w:r><w:t>{words}</w:t></w:r></w:p></w:body></w:document>',
+            f'<w:document xmlns:w="{space}"><w:body><w:p><w:r><w:t>{words}</w:t></w:r></w:p></w:body>'
+            "</w:document>",
         )
 
 
@@ -185,7 +186,7 @@ ACTS: dict[str, Callable[[Path], None]] = {"the title is mended": _mend_title}
 
 
 def at_a_station(patch: pytest.MonkeyPatch) -> None:
-    """A terminal, a sound output that makes no sound, a listener at the keys, and somebody who knows the phrase."""
+    """A terminal, a silent sound output, a listener at the keys, and somebody who knows the pass phrase."""
     from listening.audio import probe
     from listening.commands import sit
     from listening.commands.sit import sit_plainly
@@ -195,6 +196,7 @@ def at_a_station(patch: pytest.MonkeyPatch) -> None:
 
     output = probe.Device(0, "a silent output", 2, 48000.0, True)
     patch.setattr(probe, "devices", lambda: [output])
+    patch.setattr(opening.device_trial, "make_ready", lambda *_, **__: None)
     patch.setattr(opening, "Speaker", lambda *_, **__: None)
     patch.setattr(opening, "Aloud", lambda *_: TestPlayer(time.monotonic))  # type: ignore[arg-type]
     patch.setattr(getpass, "getpass", lambda *_: PHRASE)

@@ -1,12 +1,10 @@
 """Every command that README and the documentation print is run, and ends as a reader is told."""
 
-import re
 from collections import Counter
 from pathlib import Path
 
 import pytest
 
-from tests import doc_examples
 from tests.doc_examples import NEEDS, ROOT, Folders, Session, run_session, sessions
 from tests.test_docs import PAGES
 
