@@ -1,4 +1,4 @@
-"""The pages of the documentation that are written from the code: commands, metrics, and one page a folder of modules."""
+"""The pages that are written from the code: commands, metrics, and one page for each folder of modules."""
 
 import ast
 from pathlib import Path

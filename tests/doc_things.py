@@ -134,6 +134,23 @@ def _ratings(folder: Path) -> None:
     (folder / "ratings.csv").write_text("\n".join(rows) + "\n")
 
 
+def _more_tables(folder: Path) -> None:
+    """Pairs with the answer `tie`, ratings in five words, and answers of two kinds."""
+    rng = np.random.default_rng(3)
+    tied, ordered, binary = ["first,second,answer"], ["listener,design,rating"], ["listener,order,chosen"]
+    for listener in range(12):
+        for turn in range(10):
+            first, second = (("a", "b"), ("b", "c"), ("a", "c"))[turn % 3]
+            tied.append(f"{first},{second},{rng.choice(['first', 'second', 'tie'], p=[0.3, 0.5, 0.2])}")
+            design = turn % 3
+            ordered.append(
+                f"L{listener:02d},design_{design},{int(rng.integers(1, 4) + rng.integers(0, 2) * design)}"
+            )
+            binary.append(f"L{listener:02d},{turn % 2},{int(rng.random() < 0.6)}")
+    for name, rows in (("answers_tied", tied), ("ratings_ordered", ordered), ("answers_binary", binary)):
+        (folder / f"{name}.csv").write_text("\n".join(rows) + "\n")
+
+
 def _northern(folder: Path) -> None:
     """The answers of another site: one listener at slot 1 of the same station."""
     from tests.doc_examples import run
@@ -169,6 +186,7 @@ THINGS: dict[str, Callable[[Path], Any]] = {
     "answers.csv": _answers,
     "counts.csv": _counts,
     "ratings.csv": _ratings,
+    "tied answers, ordered and binary ratings": _more_tables,
     "north.sqlite": _northern,
     "bells_pilot": _copied("bells_pilot"),
     "bells_copy": _copied("bells_copy"),

@@ -1,4 +1,4 @@
-"""A German sitting is German throughout: no entry left in English, and no English on any screen that is reached."""
+"""A German sitting is German throughout: no entry is left in English, and no screen that is reached."""
 
 import random
 import re
@@ -15,8 +15,9 @@ from tests.stations import TestPlayer, make_plan, take_seat
 ALIKE = {"key_enter", "key_escape", "key_f1", "comment_typed"}
 """Entries that are the same in both languages: names of keys, and what is typed."""
 ENGLISH = re.compile(
-    r"(?i)\b(the|you|your|are|press|type|sounds?|trials?|answers?|please|is|not|of|go|keys?|again|play|listen"
-    r"|question|break|pause[ds]|yes|thank|done|here|this|that|with|hear|heard|mark|code is|help|leave|space)\b"
+    r"(?i)\b(the|you|your|are|press|type|sounds?|trials?|answers?|please|is|not|of|go|keys?|again|play"
+    r"|listen|question|break|pause[ds]|yes|thank|done|here|this|that|with|hear|heard|mark|code is|help|leave"
+    r"|space)\b"
 )
 PLACE = re.compile(r"\{\w+\}")
 A, B, C, D, E, R = stations.CODES
@@ -89,7 +90,14 @@ def _met(folder: Path, task: str, *, lines: bool) -> tuple[set[str], set[Stage]]
             bench.sitting.wrong_key("X")
             told |= set(_texts(bench.sitting.view()))
         name = rng.choice(offered)
-        unwanted = {"leave_now": 0.1, "decline_now": 0.0, "decline": 0.3, "leave": 0.2, "end": 0.2, "pause": 0.3}
+        unwanted = {
+            "leave_now": 0.1,
+            "decline_now": 0.0,
+            "decline": 0.3,
+            "leave": 0.2,
+            "end": 0.2,
+            "pause": 0.3,
+        }
         if rng.random() > unwanted.get(name, 1.0):
             continue
         bench.sitting.act(name)

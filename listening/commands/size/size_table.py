@@ -168,14 +168,15 @@ def _question(chosen: Protocol, name: str | None) -> Question:
     question = next(q for q in chosen.questions if name is None or q.id == name)
     if question.unit == "points":
         raise StudyError(
-            f"{question.id} is decided in points of a scale: no panel size can be had for ratings here; run "
-            "a pilot and read its limits, which narrow with the root of the listeners"
+            f"{question.id} is decided in points of a scale: `size` knows no ratings; run a pilot "
+            "and read its limits: four times the listeners halve them"
         )
     if question.of_kind.by_right_answers:
         task = chosen.attribute(question.attribute).task.lower()
         raise StudyError(
             f"{question.id} asks whether two things are discriminated: its size comes from exact counts, "
-            f"not from simulation: listening size --task {task} --share-heard {question.smallest_effect:g}"
+            f"not from simulation: listening size --task {task} "
+            f"--share-not-guessed {question.smallest_effect:g}"
         )
     return question
 
