@@ -1,10 +1,12 @@
 """How long commands take to answer, as ratios to `python -c "import numpy"` of the same run.
 
 Run: `python bench/start.py`. Each command runs a few times, in turn with the yardstick; the shortest counts.
-The budget stands beside; a first run has empty caches of compiled code, as after installing.
+The budget stands beside. A first run is one after `make`, which compiles ahead, or one with empty caches of
+compiled code, as after `pip install` alone.
 """
 
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -62,21 +64,31 @@ def commands(folder: Path) -> dict[str, tuple[list[str], float | None]]:
 STEPS = ("check", "measure", "prepare", "deal", "sit", "simulate", "analyse", "report", "export", "size")
 
 
+def first_to_second(words: list[str], folder: Path, cache: Path) -> float:
+    """Time of the first run with this cache over that of the second."""
+    first, second = (spent_s([*LISTENING, *words], folder, cache) for _ in range(2))
+    return first / second
+
+
 def main() -> None:
     """Print the table."""
     with tempfile.TemporaryDirectory() as name:
-        folder, cache = Path(name), Path(name) / "cache"
-        print(f"{'':<28}{'ratio':>7}{'budget':>8}{'first run / second':>20}")
+        folder, ahead = Path(name), Path(name) / "ahead"
+        spent_s([sys.executable, "-m", "listening.compile_ahead"], folder, ahead)
+        print(f"{'':<28}{'':>7}{'':>8}{'first run / second':>24}")
+        print(f"{'':<28}{'ratio':>7}{'budget':>8}{'after make':>12}{'after pip':>12}")
         for what, (words, budget) in commands(folder).items():
-            own = Path(name) / f"cache of {what}".replace("/", " ")
-            first, second = (spent_s([*LISTENING, *words], folder, own) for _ in range(2))
+            place = what.replace("/", " ")
+            own, bare = folder / f"cache of {place}", folder / f"bare {place}"
+            shutil.copytree(ahead, own)
+            made, piped = first_to_second(words, folder, own), first_to_second(words, folder, bare)
             pairs = [
-                (spent_s(YARDSTICK, folder, cache), spent_s([*LISTENING, *words], folder, own))
+                (spent_s(YARDSTICK, folder, own), spent_s([*LISTENING, *words], folder, own))
                 for _ in range(RUNS)
             ]
             ratio = min(b for _, b in pairs) / min(a for a, _ in pairs)
             said = "" if budget is None else f"{budget:.0f}"
-            print(f"{what:<28}{ratio:>7.1f}{said:>8}{first / second:>20.1f}", flush=True)
+            print(f"{what:<28}{ratio:>7.1f}{said:>8}{made:>12.1f}{piped:>12.1f}", flush=True)
 
 
 if __name__ == "__main__":

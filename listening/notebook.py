@@ -65,7 +65,13 @@ class NotebookStudy:
 
     @property
     def measures(self) -> "pd.DataFrame":
-        """A row a recording, a column a metric (units in the names), as `measure` found them."""
+        """A row a recording, a column a metric (units in the names), as `measure` found them.
+
+        Raises
+        ------
+        MissingFile
+            Nothing was measured yet.
+        """
         import pandas as pd
 
         from listening.records.measured import Measures
@@ -78,7 +84,7 @@ class NotebookStudy:
         return pd.DataFrame(found).set_index("recording")
 
     def check(self) -> "Checked":
-        """Every problem of the protocol and its recordings, at once."""
+        """Every problem of protocol and recordings, at once; raises MissingFile without a protocol."""
         from listening.steps import study_checks
 
         return study_checks.check(self.folder.protocol)
@@ -94,8 +100,14 @@ class NotebookStudy:
     def compare(self, level: str, *, with_: str, jobs: int = 1, **fixed: str) -> "Compared":
         """What is lost from one condition to another: `compare("dome_c", support="free", with_="handlebar")`.
 
-        `level` and the named factors single out the first, `with_` is the level that the second has instead;
-        errors as `comparisons.compare`.
+        Parameters
+        ----------
+        level : of one factor, for the first condition
+        with_ : the level that the second condition has instead
+        jobs : processes that measure
+        fixed : levels of other factors, the same for both
+
+        Raises as `listening.compare`.
         """
         from listening.steps import comparisons
 
@@ -119,7 +131,13 @@ class NotebookStudy:
         return plan
 
     def simulate(self, *, listeners: int | None = None, seed: int = 1) -> int:
-        """Let simulated listeners sit (as many as planned if not given); how many answers they gave."""
+        """Let simulated listeners sit (as many as planned if not given); how many answers they gave.
+
+        Raises
+        ------
+        ListeningError
+            Fewer than 1 listener, or as the command.
+        """
         from listening.simulate import run as simulate
 
         if listeners is not None and listeners < 1:

@@ -102,6 +102,11 @@ def triad_counts(n_items: int) -> tuple[int, ...]:
     """How many of the 2^(n(n-1)/2) possible sets of answers have 0, 1, 2 ... circular triads; exact.
 
     Items are added one by one; what matters of the earlier ones is only their sorted numbers of wins.
+
+    Raises
+    ------
+    BadData
+        Fewer than 3 or more than 12 items.
     """
     if not 3 <= n_items <= 12:
         raise BadData(f"{n_items} items; circular triads are counted out for 3 to 12")
@@ -130,6 +135,11 @@ def pair_agreement(beats: ArrayLike) -> Agreement:
 
     beats : (listeners, n, n) array, at least 3 listeners, each as for `circular_triads`
 
+    Raises
+    ------
+    BadData
+        Another shape, or fewer than 3 listeners.
+
     Source: Kendall & Babington Smith 1940, Biometrika 31, 324-345, with their chi-square approximation.
     """
     stack = np.asarray(beats)
@@ -157,6 +167,11 @@ def concordance(scores: ArrayLike) -> Agreement:
 
     scores : (listeners, n) array, at least 2 listeners and 2 items; any scores, only their order counts
 
+    Raises
+    ------
+    BadData
+        Another shape, a number that is not finite, or no listener who orders anything.
+
     Source: Kendall & Gibbons 1990, Rank Correlation Methods, chapter 6; the statistic is Friedman's.
     """
     table = as_floats(scores)
@@ -181,6 +196,11 @@ def intraclass(scores: ArrayLike, *, level: float = 0.95) -> Intraclass:
     """ICC(2,1) and ICC(2,k) with intervals.
 
     scores : (items, raters) array, complete, at least 2 of each
+
+    Raises
+    ------
+    BadData
+        Another shape, a number that is not finite, or scores that are all the same.
 
     Source: Shrout & Fleiss 1979, Psychol. Bull. 86, 420-428; intervals by McGraw & Wong 1996, Psychol.
     Methods 1.
@@ -240,6 +260,11 @@ def retest(first: ArrayLike, second: ArrayLike) -> Retest:
 
     first, second : (n,) arrays of the same answers, given twice; any labels
 
+    Raises
+    ------
+    BadData
+        Two columns of different lengths, or nothing in them.
+
     Source: Cohen 1960, Educ. Psychol. Meas. 20; standard error by Fleiss, Cohen & Everitt 1969, Psychol.
     Bull. 72.
     """
@@ -264,6 +289,11 @@ def with_rest(scores: ArrayLike) -> FloatArray:
 
     scores : (listeners, items) array, at least 2 listeners and 3 items, no listener with the same score
     throughout
+
+    Raises
+    ------
+    BadData
+        Another shape, a number that is not finite, or a listener with one score throughout.
     """
     table = as_floats(scores)
     if table.ndim != 2 or table.shape[0] < 2 or table.shape[1] < 3 or not np.isfinite(table).all():

@@ -16,13 +16,24 @@ def upper_tail(t: float, df: float) -> float:
 
 
 def of(estimate: float, se: float, df: float, level: float) -> tuple[float, float]:
-    """Lower and upper bound that hold `level` between them."""
+    """Lower and upper bound that hold `level` between them.
+
+    Parameters
+    ----------
+    estimate, se : the estimate and its standard error
+    df : degrees of freedom; infinite: the normal distribution
+    """
     reach = quantile((1 + level) / 2, df) * se
     return estimate - reach, estimate + reach
 
 
 def together(from_listeners: float, df_listeners: float, from_stimuli: float, df_stimuli: float) -> float:
     """Degrees of freedom of a variance that is the sum of two, never more than the listeners'.
+
+    Parameters
+    ----------
+    from_listeners, from_stimuli : the two variances, 0 or more
+    df_listeners, df_stimuli : their degrees of freedom
 
     Source: Satterthwaite 1946, Biometrics Bull. 2, 110.
     """

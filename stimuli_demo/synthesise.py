@@ -15,6 +15,7 @@ import hashlib
 import io
 import json
 import sys
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal, localcontext
 from pathlib import Path
@@ -31,6 +32,11 @@ PASCAL_PER_FULL_SCALE = Decimal("5")  # a sine that just fits has 105 dB SPL
 STEPS = 2**18  # samples are 19 bit in a 24 bit file; the room's noise is 30 steps
 ROOM_NOISE_PA = Decimal("0.0006")  # about 29 dB SPL
 STRIKES = (1, 2, 3)
+BRIGHT = "dome_d"  # what the low-passed anchors are made from
+LOW_PASSED = {"anchor_low": Decimal("3750"), "anchor_mid": Decimal("7250")}
+"""6 dB down there, so that 3.5 and 7 kHz still pass (anchors of ITU-R BS.1534-3)."""
+TAPS = 511
+TAP_BITS = 24
 
 # Mode frequencies of a thin dome over its lowest, and how strongly a strike near the rim drives them.
 MODES = tuple(
@@ -202,6 +208,31 @@ def strike(bell: Bell, chance: Chance) -> np.ndarray:
     return steps
 
 
+def low_pass(cutoff_hz: Decimal) -> np.ndarray:
+    """Taps of a low-pass in units of 2**-TAP_BITS: 6 dB down at `cutoff_hz`, a Hamming window over a sinc.
+
+    From the pass band to 50 dB takes some 300 Hz (Hamming, 511 taps: 3.3 times rate over taps).
+    """
+    half = (TAPS - 1) // 2
+    with localcontext() as context:
+        context.prec = 30
+        turn = 2 * PI
+        taps = []
+        for i in range(-half, half + 1):
+            turns = cutoff_hz * i / RATE_HZ
+            sine = cos_sin(turn * (turns - turns.to_integral_value()))[1]  # the series wants small angles
+            ideal = sine / (PI * i) if i else 2 * cutoff_hz / RATE_HZ
+            window = Decimal("0.54") + Decimal("0.46") * cos_sin(turn * i / (TAPS - 1))[0]
+            taps.append(int((ideal * window * 2**TAP_BITS).to_integral_value()))
+    return np.array(taps, dtype=np.int64)
+
+
+def passed(samples: np.ndarray, taps: np.ndarray) -> np.ndarray:
+    """Samples of 24 bit through the taps, in whole numbers alone, as long as before and not delayed."""
+    steps = np.convolve(samples.astype(np.int64) // 32, taps, mode="same")
+    return ((steps + 2 ** (TAP_BITS - 1) >> TAP_BITS) * 32).astype(np.int32)
+
+
 def synthesise() -> dict[str, np.ndarray]:
     """Every sound by file name, as integers of 24 bit."""
     sounds = {}
@@ -212,6 +243,10 @@ def synthesise() -> dict[str, np.ndarray]:
                 for count in STRIKES:
                     chance = Chance(SEED, number, len(support), count)
                     sounds[f"{design}-{support}-{count}.flac"] = strike(held, chance) * 32
+        for name, cutoff_hz in LOW_PASSED.items():
+            taps = low_pass(cutoff_hz)
+            for count in STRIKES:
+                sounds[f"{name}-free-{count}.flac"] = passed(sounds[f"{BRIGHT}-free-{count}.flac"], taps)
         for word, bell in ANCHORS.items():
             sounds[f"example_{word}.flac"] = strike(bell, Chance(SEED, 99, 0, 0)) * 32
     return sounds
@@ -222,17 +257,26 @@ def digest(samples: np.ndarray) -> str:
     return hashlib.sha256(samples.astype("<i4").tobytes()).hexdigest()
 
 
-def table() -> str:
-    """The recordings table."""
+def table(designs: Iterable[str] = DESIGNS, supports: Sequence[str] = ("free", "handlebar")) -> str:
+    """A recordings table: of the bells, or of these designs on these supports."""
     text = io.StringIO()
     rows = csv.writer(text, lineterminator="\n")
     rows.writerow(("recording", "file", "design", "support", "strike", "specimen", "pascal_per_full_scale"))
-    for design in DESIGNS:
-        for support in ("free", "handlebar"):
+    for design in designs:
+        for support in supports:
             for count in STRIKES:
                 name = f"{design}-{support}-{count}"
                 rows.writerow((name, f"{name}.flac", design, support, count, 1, PASCAL_PER_FULL_SCALE))
     return text.getvalue()
+
+
+def tables() -> dict[str, str]:
+    """Every table of recordings by file name: of the bells, and of bells beside low-passed ones."""
+    beside = [design for design in DESIGNS if design not in ("dome_a", "dome_b")]
+    return {
+        "recordings.csv": table(),
+        "recordings_anchors.csv": table([*beside, *LOW_PASSED], ["free"]),
+    }
 
 
 def write() -> int:
@@ -240,10 +284,11 @@ def write() -> int:
     sounds = synthesise()
     for name, samples in sounds.items():
         soundfile.write(HERE / name, samples * 256, RATE_HZ, subtype="PCM_24")
-    (HERE / "recordings.csv").write_text(table(), encoding="utf-8")
+    for name, text in tables().items():
+        (HERE / name).write_text(text, encoding="utf-8")
     hashes = {name: digest(samples) for name, samples in sounds.items()}
     (HERE / "hashes.json").write_text(json.dumps(hashes, indent=1) + "\n", encoding="utf-8")
-    print(f"wrote {len(sounds)} sounds, recordings.csv and hashes.json to {HERE}")
+    print(f"wrote {len(sounds)} sounds, {', '.join(tables())} and hashes.json to {HERE}")
     return 0
 
 
@@ -258,8 +303,9 @@ def differences(folder: Path) -> list[str]:
             found.append(f"{name}: not in {folder}")
         elif digest(soundfile.read(folder / name, dtype="int32")[0] >> 8) != digest(samples):
             found.append(f"{name}: the file's samples differ from the fresh synthesis")
-    if (folder / "recordings.csv").read_text(encoding="utf-8") != table():
-        found.append("recordings.csv: differs from the table of the script")
+    for name, text in tables().items():
+        if (folder / name).read_text(encoding="utf-8") != text:
+            found.append(f"{name}: differs from the table of the script")
     return found
 
 

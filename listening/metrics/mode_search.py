@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import fft
 from threadpoolctl import ThreadpoolController
 
@@ -305,12 +306,18 @@ def _incredible(fit: Fit) -> int | None:
         return int(np.argmax(wrong))
     pole = -decay + 2j * np.pi * fit.modes.frequency_hz
     for i in range(len(decay)):
-        for j in range(i):
-            is_close = abs(pole[i] - pole[j]) < CANCELLING_APART * 0.5 * (decay[i] + decay[j])
-            together = abs(amplitude[i] + amplitude[j])
-            if is_close and together < CANCELLING_SHARE * max(abs(amplitude[i]), abs(amplitude[j])):
-                return i if abs(amplitude[i]) < abs(amplitude[j]) else j
+        is_close = np.abs(pole - pole[i]) < CANCELLING_APART * 0.5 * (decay + decay[i])
+        for near in _sets_with(i, np.flatnonzero(is_close)):
+            size = np.abs(amplitude[near])
+            if abs(amplitude[near].sum()) < CANCELLING_SHARE * size.max():
+                return int(near[np.argmin(size)])
     return None
+
+
+def _sets_with(i: int, near: NDArray[np.intp]) -> list[list[int]]:
+    """Mode `i` with each earlier one near it, and with all that are near."""
+    pairs = [[j, i] for j in near.tolist() if j < i]
+    return pairs if len(near) < 3 else [*pairs, near.tolist()]
 
 
 def _none(fit: Fit) -> Fit:

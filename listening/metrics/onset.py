@@ -14,6 +14,9 @@ FRAME_S = 0.001
 RUMBLE_HZ = 50.0  # handling and building noise lies below, no struck product starts there
 RING_S = 0.25  # the high-pass falls by e in 4.5 ms: to 1e-24 of its peak in so long
 BELOW_PEAK_DB = 26.0  # an onset is within this of the loudest millisecond
+SWELLING_DB = 40.0  # that of a sound that only swells, as a bowl does whose beat begins in a null
+AT_ONCE_DB = 12.0  # re the loudest millisecond, that a strike reaches at once and what swells does not
+NULL_S = 0.1  # a sound that only swells after a shorter quiet is a beat of the strike before
 ABOVE_NOISE_DB = 10.0
 STILL_DB = 4.0  # over the floor: less is no sound any more
 HEAD_FRAMES = 3  # of a file, that show what was before it
@@ -52,7 +55,7 @@ def find(sound: Sound) -> Onset:
     frame = max(1, round(FRAME_S * sound.rate_hz))
     frame_rms = envelope(quick, frame)
     peak = int(np.argmax(frame_rms))
-    begin = _begin(frame_rms, peak)
+    begin = _swelled_from(frame_rms, peak)
     threshold = _threshold(frame_rms, peak, begin)
     first, level = _strike(frame_rms, begin, peak, threshold)
     start = _first_sample(quick, first * frame, frame, level)
@@ -101,8 +104,22 @@ def _high_pass(n: int, rate_hz: int) -> NDArray[np.complex128]:
     return np.asarray((1 - z) ** 2 / below)
 
 
-def _begin(frame_rms: FloatArray, peak: int) -> int:
-    """First frame of the sound that holds the peak: before it lie 20 ms at the noise floor, or nothing.
+def _swelled_from(frame_rms: FloatArray, peak: int) -> int:
+    """First frame of the sound that holds the peak; where it only swells after a short quiet, of that before.
+
+    A beat's null sinks into the noise for a moment, and what swells out of it is no strike.
+    """
+    begin, floor = _begin(frame_rms, peak)
+    while begin > 0 and _swells(frame_rms, begin, peak):
+        loud = np.flatnonzero(frame_rms[: begin - 1] >= floor * 10.0 ** (ABOVE_NOISE_DB / 20.0))
+        if not len(loud) or (begin - loud[-1]) * FRAME_S > NULL_S:
+            break
+        begin, floor = _begin(frame_rms, int(loud[-1]) + 1)
+    return begin
+
+
+def _begin(frame_rms: FloatArray, peak: int) -> tuple[int, float]:
+    """First frame of the sound that holds the peak, and the floor: 20 ms at it lie before, or nothing.
 
     A file that begins less than 20 ms before its strike has no such stretch, and its ringing, even as it may
     be, is no floor: where the first 3 ms lie far below all that follows, the time before the file is as they.
@@ -110,7 +127,7 @@ def _begin(frame_rms: FloatArray, peak: int) -> int:
     width = round(QUIET_S / FRAME_S)
     lowest = frame_rms[peak] * 10.0 ** (LOWEST_FLOOR_DB / 20.0)
     if peak <= width:
-        return 0
+        return 0, lowest
     windows = np.lib.stride_tricks.sliding_window_view(frame_rms[:peak], width)
     floor, head = float(np.median(windows, axis=1).min()), float(np.median(frame_rms[:HEAD_FRAMES]))
     offset = width
@@ -120,11 +137,12 @@ def _begin(frame_rms: FloatArray, peak: int) -> int:
         floor, offset = head, 0
     floor = max(floor, lowest)
     still = windows.max(axis=1) < floor * 10.0 ** (STILL_DB / 20.0)
-    return int(np.flatnonzero(still)[-1]) + offset if still.any() else 0
+    return (int(np.flatnonzero(still)[-1]) + offset if still.any() else 0), floor
 
 
 def _threshold(frame_rms: FloatArray, peak: int, begin: int) -> float:
-    wanted = frame_rms[peak] * 10.0 ** (-BELOW_PEAK_DB / 20.0)
+    swells = _swells(frame_rms, begin, peak)
+    wanted = frame_rms[peak] * 10.0 ** (-(SWELLING_DB if swells else BELOW_PEAK_DB) / 20.0)
     before = frame_rms[: max(0, begin - 1)]
     if len(before) < 10:
         return float(wanted)
@@ -132,12 +150,19 @@ def _threshold(frame_rms: FloatArray, peak: int, begin: int) -> float:
     return float(min(max(wanted, noise * 10.0 ** (ABOVE_NOISE_DB / 20.0)), 0.5 * frame_rms[peak]))
 
 
+def _swells(frame_rms: FloatArray, begin: int, peak: int) -> bool:
+    """Whether no jump from `begin` to the peak comes near it at once."""
+    near = frame_rms[peak] * 10.0 ** (-AT_ONCE_DB / 20.0)
+    return not any(frame_rms[i : i + JUMP_FRAMES].max() >= near for i in jumps(frame_rms, begin, peak))
+
+
 def _strike(frame_rms: FloatArray, begin: int, peak: int, threshold: float) -> tuple[int, float]:
     """First frame of the strike, and the level it is known by: that of the last jump up to the peak.
 
-    Where none jumps it is the first frame of the sound above the threshold.
+    Where the sound only swells it is the first frame above the threshold.
     """
-    found = [i for i in jumps(frame_rms, begin, peak) if frame_rms[i : i + JUMP_FRAMES].max() >= threshold]
+    loud = [i for i in jumps(frame_rms, begin, peak) if frame_rms[i : i + JUMP_FRAMES].max() >= threshold]
+    found = [] if _swells(frame_rms, begin, peak) else loud
     start = begin if not found else _group_start(found)
     before = frame_rms[max(0, start - round(RISE_BEFORE_S / FRAME_S)) : start]
     over = OVER_SUMMIT * float(before.max(initial=0.0)) if found else 0.0

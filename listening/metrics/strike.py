@@ -16,7 +16,8 @@ QUICK_RISE_S = 0.1  # from -20 dB to the loudest moment; a strike is quicker
 SLOW_FALL_S = 0.01  # from -5 to -25 dB; a tone that is switched off is quicker
 CONTACT_S = 0.05  # strike noise is looked for in this time
 RISE_SHARES = (0.1, 0.9)
-ATTACK_DB = (-20.0, -3.0)  # re the loudest millisecond
+ATTACK_DB = (-20.0, -3.0)  # re the loudest 10 ms
+STEADY_FRAMES = 10  # over which it is taken: of dense partials single milliseconds beat above all others
 
 
 @dataclass(frozen=True)
@@ -26,7 +27,7 @@ class Attack:
     rise_s: float
     """from 10 % to 90 % of the largest 1 ms rms pressure"""
     attack_s: float
-    """from 20 dB to 3 dB below the largest 1 ms rms pressure, after a high-pass of 50 Hz"""
+    """from 20 dB below the loudest 10 ms until first within 3 dB of it, after a high-pass of 50 Hz"""
     strike_noise_db: float | None
     """energy that no partial explains over that of the partials, first 50 ms; None without partials"""
 
@@ -70,8 +71,12 @@ def _attack_s(sound: Sound, onset_s: float) -> float:
     frame = max(1, round(FRAME_S * sound.rate_hz))
     start = max(0, round((onset_s - QUICK_RISE_S) * sound.rate_hz))
     rms = onset.envelope(onset.without_rumble(sound)[start:], frame)
-    top = int(np.argmax(rms[: max(1, round(2 * QUICK_RISE_S / FRAME_S))]))
-    last_below = [_crossing(rms[: top + 1], 10.0 ** (db / 20.0) * rms[top]) for db in ATTACK_DB]
+    power = rms[: max(1, round(2 * QUICK_RISE_S / FRAME_S))] ** 2
+    width = min(STEADY_FRAMES, len(power))
+    top = float(np.sqrt(np.convolve(power, np.ones(width) / width, mode="valid").max()))
+    low, high = (10.0 ** (db / 20.0) * top for db in ATTACK_DB)
+    there = int(np.argmax(rms >= high))
+    last_below = [_crossing(rms[: there + 1], wanted) for wanted in (low, high)]
     return float((last_below[1] - last_below[0]) * frame / sound.rate_hz)
 
 

@@ -16,6 +16,10 @@ class GradedCondition(Form):
     """Grades."""
     grade: float
     """Mean over listeners of each listener's mean."""
+    lower_quartile: float | None = None
+    """Of all its grades, as they were given; null in findings of earlier versions."""
+    median: float | None = None
+    upper_quartile: float | None = None
     difference: Interval | None = None
     """Difference grade: grade less that of the hidden reference beside it; null: not to be estimated."""
 

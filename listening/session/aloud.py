@@ -38,7 +38,9 @@ class Aloud:
         else:
             self._switched = None
             gap = round(program.gap_s * self._speaker.rate_hz)
-            self._speaker.start(InTurn(sounds, gap_frames=gap, lead_in_frames=self._lead_in()), peak=peak)
+            self._speaker.start(
+                InTurn(sounds, gap_frames=gap, lead_in_frames=self._lead_in(program)), peak=peak
+            )
         self._counted = False
 
     def switch(self, sound: int) -> None:
@@ -129,9 +131,9 @@ class Aloud:
             loops=program.loops,
             start=program.start,
             gains_db=program.gains_db,
-            lead_in_frames=self._lead_in(),
+            lead_in_frames=self._lead_in(program),
         )
         self._speaker.start(self._switched, loops=program.loops, peak=peak)
 
-    def _lead_in(self) -> int:
-        return round(LEAD_IN_S * self._speaker.rate_hz)
+    def _lead_in(self, program: Program) -> int:
+        return round(max(LEAD_IN_S, program.lead_in_s) * self._speaker.rate_hz)

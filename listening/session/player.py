@@ -19,6 +19,8 @@ class Program:
     """Which sounds first when switching."""
     gains_db: tuple[float, ...] = ()
     """Gain of each clip; empty: as they are."""
+    lead_in_s: float = 0.1
+    """Silence first: a device that wakes may swallow its first frames."""
 
 
 @dataclass(frozen=True)

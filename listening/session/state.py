@@ -13,6 +13,8 @@ from listening.session.turn import Turn
 from listening.session.view import Stage
 from listening.session.words import Words
 
+SAID_WITHIN_S = 1.0  # `play` and `hören` take 0.7 s at the usual rate of eSpeak NG, measured
+
 
 @dataclass(frozen=True)
 class CheckProgress:
@@ -118,9 +120,12 @@ class State:
 
     @property
     def program(self) -> Program:
-        """What the play key sounds at this step; in the line mode every sound comes to an end."""
+        """What the play key sounds at this step.
+
+        In the line mode every sound comes to an end, and begins when a screen reader has said the word typed.
+        """
         made = programs.of_step(self.plan, self.step, self.turn)
-        return replace(made, loops=False) if self.words.is_lines else made
+        return replace(made, loops=False, lead_in_s=SAID_WITHIN_S) if self.words.is_lines else made
 
     @property
     def dial(self) -> dials.Dial:

@@ -62,6 +62,11 @@ def _category(strength: float, n: int) -> int:
 
 
 def _rated(heard: Heard, _rng: np.random.Generator) -> str:
+    """On the attribute itself; in bands of quality beside a reference, by how near each comes to it."""
+    if heard.attribute.scale_bands and heard.reference is not None:
+        apart = abs(heard.sounds - heard.reference)
+        points = np.clip(np.round(100.0 - POINTS_PER_LOGIT * (apart - apart.min())), 0, 100)
+        return " ".join(f"{value:g}" for value in points)
     points = np.clip(np.round(50.0 + POINTS_PER_LOGIT * heard.sounds), 0, 100)
     return " ".join(f"{value:g}" for value in points)
 

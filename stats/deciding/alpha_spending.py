@@ -35,6 +35,18 @@ class Bounds:
 def spent(kind: Spending, fraction: float, alpha: float, *, sides: int = 1) -> float:
     """Error probability that may be spent up to a share of the information, 0 to 1.
 
+    Parameters
+    ----------
+    kind : form of the spending
+    fraction : share of the information, 0 to 1
+    alpha : error probability of all looks together
+    sides : 1 or 2
+
+    Raises
+    ------
+    StatsError
+        An unknown form.
+
     Source: Lan & DeMets 1983, Biometrika 70, 659-663: the forms of O'Brien-Fleming and Pocock type.
     """
     if kind not in get_args(Spending):
@@ -54,6 +66,7 @@ def bounds(fractions: Sequence[float], alpha: float, kind: Spending, *, sides: i
 
     Parameters
     ----------
+    kind : form of the spending
     fractions : increasing, above 0; a last one below 1 leaves error unspent
     alpha : one-sided error rate, or two-sided with sides=2
 
@@ -82,6 +95,8 @@ def crossing(
 
     Parameters
     ----------
+    fractions : shares of the information, rising to 1
+    sides : 1 or 2
     drift : expected z at the full information; 0 is no effect
     """
     times = _checked(fractions, 0.05, sides)

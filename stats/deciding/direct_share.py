@@ -258,6 +258,12 @@ def critical_value(
     One t with pooled degrees of freedom trusts strikes too much: where their variance comes out small by
     chance its few degrees of freedom go under too.
 
+    Parameters
+    ----------
+    variance_listeners, variance_strikes : their parts of the estimate's variance, 0 or more
+    df_listeners, df_strikes : degrees of freedom of each
+    alpha : one-sided error probability, above 0, below 0.5
+
     Source: Cochran 1964, Biometrics 20.
     """
     t_listeners = special.stdtrit(df_listeners, 1 - alpha)

@@ -56,6 +56,10 @@ def coefficient(
 
     Parameters
     ----------
+    estimate : coefficient or contrast
+    low : lower bound of what counts as equivalent
+    high : upper bound of it, above `low`
+    alpha : one-sided error probability, above 0, below 0.5
     se : float, > 0
     df : float, > 0
         Degrees of freedom; infinite gives the normal test.
@@ -95,6 +99,12 @@ def mean(values: ArrayLike, *, low: float, high: float, alpha: float = 0.05) -> 
     listeners.
 
     values : (n,) array, n >= 2, not all equal
+
+    Parameters
+    ----------
+    low : lower bound of what counts as equivalent
+    high : upper bound of it, above `low`
+    alpha : one-sided error probability, above 0, below 0.5
     """
     sample = _sample(values)
     se = float(np.std(sample, ddof=1)) / math.sqrt(sample.size)
@@ -109,6 +119,17 @@ def two_means(
     """Two one-sided tests on mean(first) - mean(second) of separate groups with unequal variances.
 
     first, second : (n1,), (n2,) arrays, at least 2 values each
+
+    Parameters
+    ----------
+    low : lower bound of what counts as equivalent
+    high : upper bound of it, above `low`
+    alpha : one-sided error probability, above 0, below 0.5
+
+    Raises
+    ------
+    StatsError
+        No spread within either group, or as `coefficient`.
 
     Source: Welch 1947, Biometrika 34, 28-35, for the degrees of freedom.
     """
@@ -137,10 +158,16 @@ def share(
 
     Parameters
     ----------
+    alpha : one-sided error probability, above 0, below 0.5
     n_chosen, n_trials : 0 <= n_chosen <= n_trials, n_trials >= 1
     low, high : 0 <= low < high <= 1
     method : "exact" or "score"
         Exact binomial with the Clopper-Pearson interval, or the score test with Wilson's interval.
+
+    Raises
+    ------
+    StatsError
+        Bounds outside 0 to 1 or in the wrong order, or an unknown method.
 
     Source: Clopper & Pearson 1934, Biometrika 26; Wilson 1927, JASA 22.
     """
@@ -185,7 +212,15 @@ class SharePower:
 def share_power(
     n_trials: int, true_share: float = 0.5, *, low: float, high: float, alpha: float = 0.05
 ) -> SharePower:
-    """Chance that the exact test of `share` says equivalent when the share is `true_share`."""
+    """Chance that the exact test of `share` says equivalent when the share is `true_share`.
+
+    Parameters
+    ----------
+    n_trials : answers in all, 1 or more
+    low : lower bound of what counts as equivalent
+    high : upper bound of it, above `low`
+    alpha : one-sided error probability, above 0, below 0.5
+    """
     counts = np.arange(n_trials + 1)
     p_low = np.where(counts == 0, 1.0, special.bdtrc(np.maximum(counts - 1, 0), n_trials, low))
     p_high = special.bdtr(counts, n_trials, high)
@@ -211,6 +246,16 @@ def _score(n_chosen: int, n_trials: int, null: float) -> float:
 
 
 def clopper_pearson(n_chosen: int, n_trials: int, alpha: float) -> tuple[float, float]:
+    """Exact two-sided limits of a share at 1 - 2 alpha.
+
+    Parameters
+    ----------
+    n_chosen : 0 to `n_trials`
+    n_trials : answers in all, 1 or more
+    alpha : one-sided error probability, above 0, below 0.5
+
+    Source: Clopper & Pearson 1934, Biometrika 26.
+    """
     n_rest = n_trials - n_chosen
     lower = 0.0 if n_chosen == 0 else float(special.betaincinv(n_chosen, n_rest + 1, alpha))
     upper = 1.0 if n_rest == 0 else float(special.betaincinv(n_chosen + 1, n_rest, 1 - alpha))

@@ -97,6 +97,7 @@ def bound(
 
     Parameters
     ----------
+    metric : name of the level, for messages
     listener, residual_db : (n,) of the direct comparisons that `found` is made of: who, and the level of
         `more` above `than`
     controls : their listeners are named as in `listener`

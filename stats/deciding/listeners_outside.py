@@ -40,6 +40,7 @@ def p_at_least(counts: Counts, share: float, *, delta: float, scored_for: float 
 
     Parameters
     ----------
+    counts : each listener's choices
     share : 0 to 1, share of listeners
     delta : above 0, up to 0.5: smallest effect that matters, on the share of choices
     scored_for : the share of listeners that the score tells best from none; `share` itself if not given
@@ -63,7 +64,13 @@ def p_at_least(counts: Counts, share: float, *, delta: float, scored_for: float 
 
 
 def upper_limit(counts: Counts, alpha: float, *, delta: float, scored_for: float) -> float:
-    """Upper confidence limit, at 1 - alpha, of the share of listeners outside even chances +- delta."""
+    """Upper confidence limit, at 1 - alpha, of the share of listeners outside even chances +- delta.
+
+    Parameters
+    ----------
+    counts : each listener's choices
+    scored_for : share of listeners that the scores are best for
+    """
 
     from scipy import optimize  # slow to load, and needed here alone
 
@@ -91,6 +98,8 @@ def power(
 
     Parameters
     ----------
+    delta : smallest effect that matters, as a share above even chances
+    alpha : one-sided error probability, above 0, below 0.5
     answers : of each listener, half of them in each order
     own, weights : own shares that listeners may have, and how likely each is; without them all are even
     """

@@ -41,9 +41,15 @@ def adjust(p_values: Sequence[float], *, method: Method = "holm", alpha: float =
 
     Parameters
     ----------
+    alpha : one-sided error probability, above 0, below 0.5
     p_values : k values, 0 to 1
     method : "holm" (any dependence), "hochberg" (independent or positively dependent), "benjamini-hochberg"
         The first two hold the chance of any false claim, the last the share of false claims.
+
+    Raises
+    ------
+    StatsError
+        No p-value, one outside 0 to 1, or an unknown method.
 
     Source: Holm 1979, Scand. J. Statist. 6; Hochberg 1988, Biometrika 75; Benjamini & Hochberg 1995, JRSS
     B 57.
@@ -94,6 +100,7 @@ def max_t(
 
     Parameters
     ----------
+    alternative : side or sides on which a contrast may differ from 0
     estimate : (k,) array
     covariance : (k, k) array
         Of the estimates; may be singular, as for all pairs of means.

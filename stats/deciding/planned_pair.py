@@ -85,6 +85,8 @@ def judge(
 
     Parameters
     ----------
+    table : answers of all pairs, control pairs included
+    kind : `more` or `same`
     smallest : the smallest share of choices that matters, above 0.5
     alpha : one-sided
     limit_outside : `same` only: share of listeners who may hear a difference of their own that matters

@@ -83,7 +83,13 @@ def own_shares(pair: PlannedPair) -> tuple[FloatArray, FloatArray]:
 
 
 def more(pair: PlannedPair, *, smallest: float, alpha: float) -> float:
-    """Chance that `more` is supported: the lower limit above even chances, the share at least `smallest`."""
+    """Chance that `more` is supported: the lower limit above even chances, the share at least `smallest`.
+
+    Parameters
+    ----------
+    pair : listeners, strikes, hearings and how they vary
+    alpha : one-sided error probability, above 0, below 0.5
+    """
     if pair.listeners < MINIMUM_LISTENERS:
         return 0.0
     what = expected(pair)
@@ -95,6 +101,13 @@ def same(pair: PlannedPair, *, smallest: float, alpha: float, limit_outside: flo
     """Chance that `same` is supported: limits inside even chances -+, and few enough listeners outside.
 
     The two are taken as independent, which is on the safe side: both are likely where answers are even.
+
+    Parameters
+    ----------
+    pair : listeners, strikes, hearings and how they vary
+    smallest : share of choices that matters, above 0.5
+    alpha : one-sided error probability, above 0, below 0.5
+    limit_outside : share of listeners that may hear a difference of their own
     """
     if pair.listeners < MINIMUM_LISTENERS:
         return 0.0

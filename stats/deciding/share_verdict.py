@@ -54,6 +54,7 @@ def decide(
 
     Parameters
     ----------
+    kind : `more` or `same`
     smallest : above 0.5, below 1 (`more`: 0.5 too): the smallest share that matters
     alpha : of the limits; that of `found` if not given
     outside_limit : `same` only: the share of listeners that may hear a difference of their own
@@ -99,7 +100,15 @@ def decide(
 
 
 def p_value(found: DirectShare, kind: Kind, *, smallest: float, level: Sequence[LevelBound] = ()) -> float:
-    """One-sided p of what `supported` rejects: even chances or less; or a share outside even -+ delta."""
+    """One-sided p of what `supported` rejects: even chances or less; or a share outside even -+ delta.
+
+    Parameters
+    ----------
+    found : share of direct choices with its parts
+    kind : `more` or `same`
+    smallest : share of choices that matters, above 0.5
+    level : the share with level's part taken off, by each metric
+    """
     lowered = [found, *(f for one in level for f in one.lowered)]
     raised = [found, *(f for one in level for f in one.raised)]
     if kind == "more":

@@ -173,6 +173,11 @@ def bounds(found: ToldApart, alpha: float) -> Bounds:
     choice, never narrower than the exact binomial ones of the counts. Where the exact test does not tell the
     answers from guessing, the lower limit is never above 0.
 
+    Raises
+    ------
+    StatsError
+        `alpha` is not between 0 and 0.5.
+
     Source: Clopper & Pearson 1934, Biometrika 26.
     """
     if not 0 < alpha < 0.5:
@@ -197,7 +202,12 @@ def _heard(found: ToldApart, share: float) -> float:
 
 
 def by_listener(different: FloatArray, is_different: FloatArray, listener: IntArray) -> float:
-    """Chance of as many `different` on pairs that differ if nobody hears, each listener's counts given."""
+    """Chance of as many `different` on pairs that differ if nobody hears, each listener's counts given.
+
+    Parameters
+    ----------
+    different, is_different : (n,) 1 where that was answered, and where it was so; listener : (n,) numbers
+    """
     chances = np.ones(1)
     found = 0
     for number in np.unique(listener):

@@ -60,6 +60,10 @@ def fit(task_name: str, n_correct: ArrayLike, n_trials: ArrayLike) -> Replicated
 
     n_correct, n_trials : (listeners,) counts
 
+    Parameters
+    ----------
+    task_name : triangle, duo-trio, tetrad, 2-afc, 3-afc ...
+
     Source: Brockhoff 2003, Food Qual. Prefer. 14, 405-417; Schuckers 2003 for the model without chance
     correction.
     """
@@ -78,6 +82,10 @@ def fit_d_prime(task_name: str, n_correct: ArrayLike, n_trials: ArrayLike) -> Re
     """Mixed model of correct answers by listener: d' normal over listeners, integrated by Gauss-Hermite.
 
     n_correct, n_trials : (listeners,) counts
+
+    Parameters
+    ----------
+    task_name : triangle, duo-trio, tetrad, 2-afc, 3-afc ...
     """
     kind = task(task_name)
     right, trials = _check(n_correct, n_trials)

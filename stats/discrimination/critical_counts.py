@@ -15,12 +15,24 @@ N_LARGEST = 100_000
 
 
 def chance_of_at_least(n_correct: int, n_trials: int, share: float) -> float:
-    """P(X >= n_correct) of a binomial count, exact."""
+    """P(X >= n_correct) of a binomial count, exact.
+
+    Parameters
+    ----------
+    n_trials : answers in all, 1 or more
+    share : chance of each, 0 to 1
+    """
     return 1.0 if n_correct <= 0 else float(special.bdtrc(n_correct - 1, n_trials, share))
 
 
 def chance_of_at_most(n_correct: int, n_trials: int, share: float) -> float:
-    """P(X <= n_correct) of a binomial count, exact."""
+    """P(X <= n_correct) of a binomial count, exact.
+
+    Parameters
+    ----------
+    n_trials : answers in all, 1 or more
+    share : chance of each, 0 to 1
+    """
     return 0.0 if n_correct < 0 else float(special.bdtr(n_correct, n_trials, share))
 
 
@@ -36,6 +48,11 @@ def min_correct(n_trials: int, *, guess: float, alpha: float = 0.05, two_sided: 
     two_sided : bool
         For guess 1/2 only: the larger of the two counts, twice its tail counted.
 
+    Raises
+    ------
+    StatsError
+        Two-sided counts of a task whose guessing rate is not 1/2.
+
     Source: exact binomial arithmetic as in ISO 4120 (triangle), ISO 10399 (duo-trio), ISO 5495 (paired
     comparison).
     """
@@ -49,7 +66,13 @@ def min_correct(n_trials: int, *, guess: float, alpha: float = 0.05, two_sided: 
 
 def max_correct(n_trials: int, *, share: float, alpha: float = 0.05) -> int | None:
     """Most correct answers that still show similarity, a share correct below `share`; None when not even 0
-    would."""
+    would.
+
+    Parameters
+    ----------
+    n_trials : answers in all, 1 or more
+    alpha : one-sided error probability, above 0, below 0.5
+    """
     _check(n_trials, share, alpha)
     count = int(scipy.stats.binom.ppf(alpha, n_trials, share))
     while count >= 0 and chance_of_at_most(count, n_trials, share) > alpha * (1 + EQUAL):
@@ -58,7 +81,14 @@ def max_correct(n_trials: int, *, share: float, alpha: float = 0.05) -> int | No
 
 
 def power(n_trials: int, share: float, *, guess: float, alpha: float = 0.05) -> float:
-    """Chance that the exact test shows a difference when the share correct is `share`."""
+    """Chance that the exact test shows a difference when the share correct is `share`.
+
+    Parameters
+    ----------
+    n_trials : answers in all, 1 or more
+    guess : share right by guessing, 0 to 1
+    alpha : one-sided error probability, above 0, below 0.5
+    """
     _check(n_trials, guess, alpha)
     return float(_power(np.array([n_trials]), share, guess, alpha)[0])
 
@@ -79,6 +109,12 @@ class PanelSize:
 
 def panel_size(share: float, *, guess: float, alpha: float = 0.05, power: float = 0.8) -> PanelSize:
     """Trials needed to show a difference when the share correct is `share`.
+
+    Parameters
+    ----------
+    guess : share right by guessing, 0 to 1
+    alpha : one-sided error probability, above 0, below 0.5
+    power : chance wanted, 0 to 1
 
     Raises
     ------

@@ -16,12 +16,23 @@ def share_below(n: int, limit: float, chance: float) -> float:
 
 
 def share_above(n: int, limit: float, chance: float) -> float:
-    """Chance that a larger share than `limit` is."""
+    """Chance that a larger share than `limit` is.
+
+    Parameters
+    ----------
+    n : trials
+    chance : of each, 0 to 1
+    """
     return _summed(n, chance, lambda k: k / n > limit)
 
 
 def one_side_above(n: int, limit: float, chance: float = 0.5) -> float:
-    """Chance that one of two sides, the first given with `chance`, has a larger share than `limit`."""
+    """Chance that one of two sides, the first given with `chance`, has a larger share than `limit`.
+
+    Parameters
+    ----------
+    n : trials
+    """
     return _summed(n, chance, lambda k: max(k / n, 1 - k / n) > limit)
 
 

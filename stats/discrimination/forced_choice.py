@@ -198,6 +198,18 @@ def similarity(
     """Exact one-sided p-value against a difference as large as the one given, as d' or as share not guessed.
 
     Small means: if the difference were that large, so few correct answers would be unlikely.
+
+    Parameters
+    ----------
+    task_name : triangle, duo-trio, tetrad, 2-afc, 3-afc ...
+    n_correct : right ones, 0 to `n_trials`
+    n_trials : answers in all, 1 or more
+    d_prime, share_discriminating : one of them, the largest difference allowed, above 0
+
+    Raises
+    ------
+    StatsError
+        Both or neither of the differences are given, or one that is out of range.
     """
     _check(n_correct, n_trials, 0.95)
     kind = task(task_name)

@@ -65,6 +65,11 @@ class Task:
 def task(name: str) -> Task:
     """The task named triangle, duo-trio, tetrad, or m-afc with m a number from 2 to 100 (2-afc, 3-afc ...).
 
+    Raises
+    ------
+    StatsError
+        No such task.
+
     Source: Green & Swets 1966 (m-AFC); David & Trivedi 1962 and Bradley 1963, Biometrics 19 (triangle,
     duo-trio);
     Ennis, Ennis, Palen & O'Mahony 1998, Br. J. Math. Stat. Psychol. 51 (tetrad).

@@ -71,6 +71,7 @@ def same_different(
 
     Parameters
     ----------
+    level : confidence of the interval, above 0, below 1
     n_different_of_same, n_same : counts
         "Different" answers among the n_same pairs that are the same.
     n_different_of_different, n_different : counts
@@ -89,6 +90,10 @@ def a_not_a(n_a_of_not_a: int, n_not_a: int, n_a_of_a: int, n_a: int, *, level: 
 
     n_a_of_not_a, n_not_a, n_a_of_a, n_a : counts
         "A" answers among the n_not_a sounds that are not A and among the n_a that are.
+
+    Parameters
+    ----------
+    level : confidence of the interval, above 0, below 1
 
     Source: Macmillan & Creelman, Detection Theory, 2nd ed. 2005, chapter 1; ISO 8588 for the task.
     """

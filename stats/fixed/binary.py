@@ -23,7 +23,13 @@ class Binary:
 
     @classmethod
     def of(cls, won: FloatArray, lost: FloatArray, link: Link = "logit") -> "Binary":
-        """Checked answers; raises BadData on impossible counts, unequal lengths, unknown links."""
+        """Checked answers; raises BadData on impossible counts, unequal lengths, unknown links.
+
+        Parameters
+        ----------
+        won, lost : (n,) counts of one length
+        link : the distribution that the predictor goes through
+        """
         won, lost = as_floats(won), as_floats(lost)
         if won.ndim != 1 or won.shape != lost.shape or won.size == 0:
             raise BadData(f"won has shape {won.shape}, lost {lost.shape}; wanted the same length n >= 1")
@@ -45,6 +51,14 @@ class Binary:
         return np.zeros(0)
 
     def rows(self, eta: FloatArray, shape: FloatArray, *, third: bool) -> Rows:
+        """Summed log-likelihood and each row's derivatives.
+
+        Parameters
+        ----------
+        eta : (n,) predictors
+        shape : the likelihood's own parameters
+        third : whether third derivatives are wanted too
+        """
         if self.link == "logit":
             return Rows(*self._logit_rows(eta))
         value, d1, d2, d3 = self._sides(eta)

@@ -40,6 +40,11 @@ class FixedPart:
         """(p,) columns of a prediction at these levels: other factors averaged over their levels with
         equal weight,
         numbers at their mean.
+
+        Raises
+        ------
+        BadData
+            No such factor or level in the fit.
         """
         unknown = [f"{name}={level}" for name, level in levels.items() if level not in self._levels(name)]
         if unknown:

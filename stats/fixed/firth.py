@@ -25,6 +25,9 @@ def maximise(
 
     Parameters
     ----------
+    answers : of n rows
+    max_steps : Newton steps before NotConverged
+    tolerance : largest score left
     x : (n, p)
     offset : (n,), zeros if not given
 
@@ -50,7 +53,13 @@ def maximise(
 
 
 def penalised_score(answers: Binary, x: FloatArray, eta: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Gradient of the penalised log-likelihood, and the expected information, at predictors `eta`."""
+    """Gradient of the penalised log-likelihood, and the expected information, at predictors `eta`.
+
+    Parameters
+    ----------
+    answers : of n rows
+    x : (n, p) array, the fixed columns
+    """
     weight, log_slope = expected_weight(eta, answers.link)
     weight = weight * (answers.won + answers.lost)
     information = x.T @ (weight[:, None] * x)

@@ -55,7 +55,12 @@ class Likelihood(Protocol):
         ...
 
     def rows(self, eta: FloatArray, shape: FloatArray, *, third: bool) -> Rows:
-        """Summed log-density and each row's derivatives at predictors `eta`, shape (n,)."""
+        """Summed log-density and each row's derivatives at predictors `eta`, shape (n,).
+
+        Parameters
+        ----------
+        third : whether third derivatives are wanted too
+        """
         ...
 
     def values(self, eta: FloatArray, shape: FloatArray) -> FloatArray:

@@ -25,6 +25,11 @@ class NestedTest:
 def many_units(smaller_loglik: float, larger_loglik: float, *, df: int) -> NestedTest:
     """The test of `df` effects that the larger of two maximum-likelihood fits has more, by chi square.
 
+    Parameters
+    ----------
+    smaller_loglik : of the model without the effects
+    larger_loglik : of the model with them
+
     Raises
     ------
     BadData
@@ -43,6 +48,8 @@ def few_units(
 
     Parameters
     ----------
+    smaller_loglik : of the model without the effects
+    larger_loglik : of the model with them
     n_units : e.g. conditions, whose scatter about the model the effects are judged by
     n_effects : effects of the larger model that describe units, their mean with them
 

@@ -43,6 +43,7 @@ def maximise(
 
     Parameters
     ----------
+    max_steps : Newton steps before NotConverged
     x : (n, p) columns, or a design
     offset : (n,), zeros if not given
     start : (p + k,) to start from; zeros and the likelihood's own shape if not given
@@ -88,7 +89,13 @@ def _uphill(
 def derivatives(
     likelihood: Likelihood, x: FloatArray | Design, base: FloatArray, point: FloatArray
 ) -> tuple[float, FloatArray, FloatArray]:
-    """Log-likelihood, gradient and observed information at `point` (beta, then shape)."""
+    """Log-likelihood, gradient and observed information at `point` (beta, then shape).
+
+    Parameters
+    ----------
+    x : (n, p) array, the fixed columns
+    base : (n,) offsets
+    """
     x = Columns(x) if isinstance(x, np.ndarray) else x
     p = x.n_columns
     eta = base + x.predictor(point[:p])

@@ -17,6 +17,11 @@ def drop(level: float, *, df: float = np.inf) -> float:
     """Drop of the log-likelihood at a one-sided limit of confidence `level` (0.5 to 1).
 
     Half the squared quantile of t with `df` degrees of freedom; infinite df is the usual chi-square.
+
+    Raises
+    ------
+    BadData
+        `level` is not between 0.5 and 1.
     """
     if not 0.5 < level < 1.0:
         raise BadData(f"one-sided level {level}: wanted between 0.5 and 1")
@@ -39,6 +44,7 @@ def limit(
 
     Parameters
     ----------
+    tolerance : of the value found
     profile : log-likelihood maximised over everything else, as a function of the parameter
     step : first stride of the search, e.g. one standard error
 

@@ -22,6 +22,9 @@ def covariance(
 
     Parameters
     ----------
+    x : (n, p) array, the fixed columns
+    beta : (p,) fixed effects
+    offset : (n,) added to the predictor of each row; 0 if not given
     information : (p + k, p + k) observed information at the estimates
     cluster : (n,) listener of each row, from 0; n rows as in the likelihood, so a row of one listener only
 

@@ -37,6 +37,21 @@ class ContrastTests:
     def of(
         cls, estimate: FloatArray, covariance: FloatArray, df: FloatArray, level: float, method: str
     ) -> "ContrastTests":
+        """t-tests and intervals of contrasts.
+
+        Parameters
+        ----------
+        estimate : (k,) contrasts
+        covariance : (k, k)
+        df : (k,) degrees of freedom
+        level : confidence of the interval, above 0, below 1
+        method : of the degrees of freedom
+
+        Raises
+        ------
+        BadData
+            `level` is not between 0 and 1.
+        """
         if not 0 < level < 1:
             raise BadData(f"interval level {level:g}, wanted between 0 and 1")
         se = np.sqrt(np.diag(covariance))
@@ -63,6 +78,14 @@ class FTest:
 
     @classmethod
     def of(cls, statistic: float, df_numerator: int, df_denominator: float, method: str) -> "FTest":
+        """The test of an F statistic.
+
+        Parameters
+        ----------
+        statistic : F
+        df_numerator, df_denominator : degrees of freedom
+        method : of the degrees of freedom
+        """
         p = float(scipy.stats.f.sf(statistic, df_numerator, df_denominator))
         return cls(statistic, df_numerator, df_denominator, p, method)
 

@@ -89,6 +89,11 @@ class CrossProducts:
 def build(structure: Structure, x: FloatArray, answers: FloatArray, names: tuple[str, ...]) -> CrossProducts:
     """Products of n answers, their (n, p) fixed columns and the random columns of `structure`.
 
+    Parameters
+    ----------
+    x : (n, p) array, the fixed columns
+    names : of the p columns
+
     Raises
     ------
     BadData

@@ -101,6 +101,7 @@ def fit(
 
     Parameters
     ----------
+    reml : whether variances maximise the restricted likelihood
     answers : (n,) array
     x : (n, p) array, p >= 0
         Fixed columns, the intercept among them if wanted.

@@ -69,6 +69,17 @@ def means(
 ) -> MarginalMeans:
     """Mean of each level of `factor`, with its own degrees of freedom.
 
+    Parameters
+    ----------
+    model : the fit
+    fixed : its fixed part, as coded
+    method : of the degrees of freedom
+
+    Raises
+    ------
+    BadData
+        No such factor in the fit.
+
     Source: Searle, Speed & Milliken 1980, Am. Stat. 34, 216-221.
     """
     if factor not in fixed.factors:
@@ -88,7 +99,20 @@ def differences(
     level: float = 0.95,
 ) -> Differences:
     """Differences between levels of `factor`: first minus second of each pair; all pairs if none are
-    given."""
+    given.
+
+    Parameters
+    ----------
+    model : the fit
+    fixed : its fixed part, as coded
+    method : of the degrees of freedom
+    level : confidence of the interval, above 0, below 1
+
+    Raises
+    ------
+    BadData
+        A pair names a level that the factor does not have.
+    """
     found = means(model, fixed, factor, method=method, level=level)
     wanted = list(pairs) if pairs is not None else list(combinations(found.levels, 2))
     place = {name: j for j, name in enumerate(found.levels)}

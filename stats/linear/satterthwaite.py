@@ -21,6 +21,7 @@ def t_tests(model: LinearMixed, contrasts: ArrayLike | None = None, *, level: fl
 
     Parameters
     ----------
+    model : the fit
     contrasts : (k, p) or (p,) array; the estimates themselves if not given
     level : 0 to 1
         Of the interval of each contrast on its own.

@@ -61,6 +61,7 @@ def compare(one: FloatArray, other: FloatArray, *, level: float = 0.95) -> Compa
 
     Parameters
     ----------
+    level : confidence of the interval, above 0, below 1
     one, other : (n,) errors left out, of the same points in the same order
 
     Raises
@@ -90,6 +91,7 @@ def predict(columns: FloatArray, y: FloatArray, at: FloatArray) -> Predicted:
 
     Parameters
     ----------
+    y : (n,) what the columns predict
     columns : (n, p)
     at : (p,) the new point's columns
 

@@ -35,6 +35,13 @@ def fieller(
 ) -> Ratio:
     """numerator / denominator with Fieller's interval.
 
+    Parameters
+    ----------
+    numerator_se, denominator_se : standard errors
+    covariance : of the two
+    df : degrees of freedom; infinite: the normal distribution
+    level : confidence of the interval, above 0, below 1
+
     Raises
     ------
     BadData
@@ -73,6 +80,7 @@ def of_geometric_means(one: ArrayLike, other: ArrayLike, *, level: float = 0.95)
 
     Parameters
     ----------
+    level : confidence of the interval, above 0, below 1
     one, other : positive values, at least two each
 
     Raises

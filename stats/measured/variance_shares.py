@@ -58,6 +58,7 @@ def decompose(
 
     Parameters
     ----------
+    level : confidence of the interval, above 0, below 1
     estimate : (m,) what was estimated, e.g. strengths of conditions
     covariance : (m, m) of the estimate; zeros give the plain shares of R squared
     unsaid : for every subset of the names, the (k, m) matrix that takes the estimate to what the subset

@@ -91,7 +91,19 @@ def _with_nodes(model: Model, plain: MixedEstimates, nodes: int) -> MixedEstimat
 
 
 def fit_model(model: Model, *, restricted: bool, penalty: Penalty, bounded: Bounded) -> MixedEstimates:
-    """Laplace fit of checked input; `bounded` says whether standard deviations have their prior always."""
+    """Laplace fit of checked input; `bounded` says whether standard deviations have their prior always.
+
+    Parameters
+    ----------
+    model : checked answers, columns and terms
+    restricted : whether fixed effects are integrated out for the standard deviations
+    penalty : on the fixed effects, where answers are separated
+
+    Raises
+    ------
+    BadData
+        The penalty is wanted under another link than the logit.
+    """
     start, scale, separated = _start(model, penalty)
     penalised = penalty == "always" or (penalty == "if separated" and separated)
     if penalised and model.answers.link != "logit":
@@ -150,7 +162,23 @@ def check(
     names: Sequence[str] | None = None,
     link: Link = "logit",
 ) -> Model:
-    """Arrays of one length with finite values, or BadData that says which is not."""
+    """Arrays of one length with finite values, or BadData that says which is not.
+
+    Parameters
+    ----------
+    answers : (n,) array: 0 or 1, or counts of successes where `trials` are given
+    x : (n, p) array, the fixed columns
+    terms : random terms, each of n rows
+    trials : (n,) counts of answers behind each row; 1 each if not given
+    offset : (n,) added to the predictor of each row; 0 if not given
+    names : one different name a fixed column; made up if not given
+    link : the distribution that the predictor goes through
+
+    Raises
+    ------
+    BadData
+        Shapes that do not fit, numbers that are not finite, impossible counts, too few names.
+    """
     won, x = as_floats(answers), as_floats(x)
     total = np.ones_like(won) if trials is None else as_floats(trials)
     base = np.zeros_like(won) if offset is None else as_floats(offset)

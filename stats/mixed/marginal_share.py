@@ -59,7 +59,12 @@ def share_below_zero(mean: float, sd: float) -> float:
 
 
 def share_outside(mean: float, sd: float, bound: float) -> float:
-    """Share of listeners whose own effect lies outside +-bound."""
+    """Share of listeners whose own effect lies outside +-bound.
+
+    Parameters
+    ----------
+    mean, sd : of the listeners' own effects, taken as normal
+    """
     if sd == 0:
         return float(abs(mean) >= bound)
     return float(special.ndtr((-bound - mean) / sd) + special.ndtr((mean - bound) / sd))
@@ -67,6 +72,10 @@ def share_outside(mean: float, sd: float, bound: float) -> float:
 
 def share_outside_at_most(mean: float, sd: float, bound: float) -> float:
     """Largest share outside +-bound that any distribution of this mean and standard deviation can have.
+
+    Parameters
+    ----------
+    sd : standard deviation, 0 or more
 
     Source: Chebyshev's inequality about zero, E[x^2] / bound^2.
     """
@@ -82,6 +91,11 @@ def spread_upper(spread: float, mean_variance: float, n_listeners: int, *, alpha
     mean_variance : float, sampling variance of the mean effect that comes from listeners and their answers
         n times it is the variance of one listener's estimated effect: true spread plus answer noise.
     n_listeners : int, >= 2
+
+    Raises
+    ------
+    BadData
+        Fewer than 2 listeners.
 
     Notes
     -----

@@ -61,7 +61,17 @@ def gathered(
     separated: bool = False,
     penalised: bool = False,
 ) -> MixedEstimates:
-    """The result of a fit; thresholds, where the likelihood has some, follow the fixed effects."""
+    """The result of a fit; thresholds, where the likelihood has some, follow the fixed effects.
+
+    Parameters
+    ----------
+    terms : random terms, each of n rows
+    found : the highest point
+    names : of the fixed effects
+    n_rows, n_answers : rows, and answers behind them
+    link : the distribution that the predictor goes through
+    runaway, separated, penalised : what happened on the way
+    """
     spread, correlation = spreads(terms, found)
     effects, effects_se = _conditional_effects(terms, found)
     return MixedEstimates(

@@ -33,6 +33,13 @@ def bound(
 
     Parameters
     ----------
+    answers : (n,) array: 0 or 1, or counts of successes where `trials` are given
+    x : (n, p) array, the fixed columns
+    terms : random terms, each of n rows
+    side : which limit
+    trials : (n,) counts of answers behind each row; 1 each if not given
+    offset : (n,) added to the predictor of each row; 0 if not given
+    link : the distribution that the predictor goes through
     level : one-sided confidence, e.g. 0.95
     df : degrees of freedom of the t quantile that sets the drop; infinite for chi-square
 

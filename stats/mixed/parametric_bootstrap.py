@@ -81,7 +81,16 @@ def draw(
     trials: FloatArray | None = None,
     offset: FloatArray | None = None,
 ) -> FloatArray:
-    """(n,) successes drawn from the model with effects `beta` and factors `theta` (`MixedFit.theta`)."""
+    """(n,) successes drawn from the model with effects `beta` and factors `theta` (`MixedFit.theta`).
+
+    Parameters
+    ----------
+    rng : where chance comes from
+    x : (n, p) array, the fixed columns
+    terms : random terms, each of n rows
+    trials : (n,) counts of answers behind each row; 1 each if not given
+    offset : (n,) added to the predictor of each row; 0 if not given
+    """
     eta = x @ beta + (0.0 if offset is None else offset)
     at = 0
     for one in terms:
@@ -116,6 +125,20 @@ def interval(
 
     Raises BadData for a level outside 0 to 1, StatsError if more than 5 % of the refits fail, and as
     `logistic_mixed.fit` does. Source: Davison & Hinkley 1997, Bootstrap Methods, chapters 5 and 7.
+
+    Parameters
+    ----------
+    answers : (n,) array: 0 or 1, or counts of successes where `trials` are given
+    x : (n, p) array, the fixed columns
+    terms : random terms, each of n rows
+    column : number of the fixed column, from 0
+    seed : of the draws; the same seed gives the same numbers
+    n_draws : how many draws, 1 or more
+    trials : (n,) counts of answers behind each row; 1 each if not given
+    offset : (n,) added to the predictor of each row; 0 if not given
+    restricted : whether fixed effects are integrated out for the standard deviations
+    where : processes of this machine, or the address of a scheduler
+    on_progress : called with the draws done and all of them
     """
     if not 0.0 < level < 1.0:
         raise BadData(f"level {level}: wanted between 0 and 1")
@@ -144,6 +167,19 @@ def zero_test(
     """Two-sided test that fixed effect `column` is zero, against draws from the fit without it.
 
     Raises as `interval` does. Source: Davison & Hinkley 1997, chapter 4.
+
+    Parameters
+    ----------
+    answers : (n,) array: 0 or 1, or counts of successes where `trials` are given
+    x : (n, p) array, the fixed columns
+    terms : random terms, each of n rows
+    seed : of the draws; the same seed gives the same numbers
+    n_draws : how many draws, 1 or more
+    trials : (n,) counts of answers behind each row; 1 each if not given
+    offset : (n,) added to the predictor of each row; 0 if not given
+    restricted : whether fixed effects are integrated out for the standard deviations
+    where : processes of this machine, or the address of a scheduler
+    on_progress : called with the draws done and all of them
     """
     found = logistic_mixed.fit(answers, x, terms, trials=trials, offset=offset, restricted=restricted)
     without = logistic_mixed.fit(

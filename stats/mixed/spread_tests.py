@@ -26,6 +26,16 @@ def independent(small_loglik: float, large_loglik: float, n: int) -> SpreadTest:
 
     The null distribution is taken as sum_k C(n, k) 2^-n chi-square_k, right for separate effects with
     uncorrelated information. Source: Self & Liang 1987, JASA 82; Stram & Lee 1994, Biometrics 50.
+
+    Parameters
+    ----------
+    small_loglik : of the model without them
+    large_loglik : of the model with them
+
+    Raises
+    ------
+    BadData
+        `n` is below 1.
     """
     if n < 1:
         raise BadData(f"{n} standard deviations: wanted 1 or more")
@@ -36,6 +46,16 @@ def one_more_correlated(small_loglik: float, large_loglik: float, k: int) -> Spr
     """Test that a further effect, correlated with `k` that vary already, does not vary itself.
 
     Half chi-square_k, half chi-square_(k+1). Source: Stram & Lee 1994, Biometrics 50, case 3.
+
+    Parameters
+    ----------
+    small_loglik : of the model without them
+    large_loglik : of the model with them
+
+    Raises
+    ------
+    BadData
+        `k` is below 0.
     """
     if k < 0:
         raise BadData(f"{k} effects that vary already: wanted 0 or more")
@@ -43,7 +63,18 @@ def one_more_correlated(small_loglik: float, large_loglik: float, k: int) -> Spr
 
 
 def correlations(small_loglik: float, large_loglik: float, k: int) -> SpreadTest:
-    """Test that `k` effects that vary are uncorrelated: chi-square with k (k - 1) / 2 degrees of freedom."""
+    """Test that `k` effects that vary are uncorrelated: chi-square with k (k - 1) / 2 degrees of freedom.
+
+    Parameters
+    ----------
+    small_loglik : of the model without them
+    large_loglik : of the model with them
+
+    Raises
+    ------
+    BadData
+        `k` is below 2.
+    """
     if k < 2:
         raise BadData(f"{k} effects: wanted 2 or more")
     return _test(small_loglik, large_loglik, (*([0.0] * (k * (k - 1) // 2)), 1.0))

@@ -37,6 +37,9 @@ def fit(
 
     Parameters
     ----------
+    ties : model of the answers without a winner
+    link : the distribution that the predictor goes through
+    names : one different name a fixed column; made up if not given
     answers : (n,) 1 first, 0 no difference, -1 second
     x : (n, p) fixed columns, first minus second; a column of ones for the advantage of the first interval
     count : (n,) how often each row was answered so, ones if not given

@@ -61,6 +61,12 @@ class Cumulative:
         n_categories : the largest answer plus one if not given; every category must occur under flexible
         spacing
 
+        Parameters
+        ----------
+        link : the distribution that the predictor goes through
+        weight : (n,) counts of each row; 1 each if not given
+        nominal : (n, m) columns whose effect differs by threshold
+
         Raises
         ------
         BadData
@@ -121,6 +127,14 @@ class Cumulative:
         return np.diff(edges, axis=1)
 
     def rows(self, eta: FloatArray, shape: FloatArray, *, third: bool) -> Rows:
+        """Summed log-likelihood and each row's derivatives.
+
+        Parameters
+        ----------
+        eta : (n,) predictors
+        shape : the likelihood's own parameters
+        third : whether third derivatives are wanted too
+        """
         parts = self._parts(eta, shape)
         p1, p2, p3 = (parts.upper[i] - parts.lower[i] for i in range(3))
         w = self.weight

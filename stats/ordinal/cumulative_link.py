@@ -56,6 +56,9 @@ def fit(
 
     Parameters
     ----------
+    names : one different name a fixed column; made up if not given
+    link : the distribution that the predictor goes through
+    spacing : how the thresholds lie: flexible, symmetric, mirrored or equidistant
     answers : (n,) whole numbers from 0, the category of each answer
     x : (n, p) fixed columns without an intercept, which the thresholds hold
     categories : labels of the categories, in order; 1, 2 ... if not given
@@ -94,6 +97,11 @@ def proportional_check(model: Ordinal) -> tuple[ProportionalCheck, ...]:
     """For each effect, whether it is the same at every threshold (proportional odds under the logit link).
 
     The score test needs no fit of the larger model, which often has infinite estimates.
+
+    Raises
+    ------
+    BadData
+        Thresholds that are not flexible, or fewer than 3 categories.
 
     Source: Peterson & Harrell 1990, Applied Statistics 39, 205-217.
     """
@@ -134,7 +142,22 @@ def prepare(
     spacing: Spacing,
     weight: ArrayLike | None,
 ) -> tuple[Cumulative, FloatArray, tuple[str, ...], tuple[str, ...]]:
-    """Checked likelihood, fixed columns, their names, and the thresholds' names."""
+    """Checked likelihood, fixed columns, their names, and the thresholds' names.
+
+    Parameters
+    ----------
+    answers : (n,) category numbers from 0
+    x : (n, p) array, the fixed columns
+    categories : names of the k categories, lowest first
+    link : the distribution that the predictor goes through
+    spacing : how the thresholds lie: flexible, symmetric, mirrored or equidistant
+    weight : (n,) counts of each row; 1 each if not given
+
+    Raises
+    ------
+    BadData
+        Shapes that do not fit, or names that are too few or alike.
+    """
     n_categories = None if categories is None else len(categories)
     likelihood = Cumulative.of(answers, n_categories=n_categories, link=link, spacing=spacing, weight=weight)
     columns = as_floats(x)
@@ -158,7 +181,18 @@ def threshold_jacobian(likelihood: Cumulative, n_effects: int) -> FloatArray:
 
 
 def maximise(likelihood: Cumulative, columns: FloatArray, labels: tuple[str, ...]) -> newton.Maximum:
-    """The fit itself; NotIdentified and Separated say which columns are at fault."""
+    """The fit itself; NotIdentified and Separated say which columns are at fault.
+
+    Parameters
+    ----------
+    likelihood : of n rows
+    labels : their names
+
+    Raises
+    ------
+    Separated
+        An effect or a threshold is infinite.
+    """
     _check_rank(columns)
     try:
         found = newton.maximise(likelihood, columns)

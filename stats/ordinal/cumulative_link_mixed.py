@@ -50,6 +50,9 @@ def fit(
 
     Parameters
     ----------
+    names : one different name a fixed column; made up if not given
+    link : the distribution that the predictor goes through
+    spacing : how the thresholds lie: flexible, symmetric, mirrored or equidistant
     answers : (n,) whole numbers from 0, the category of each answer
     x : (n, p) fixed columns without an intercept, which the thresholds hold
     terms : random terms (`random_terms.term`), intercepts or slopes, crossed or nested

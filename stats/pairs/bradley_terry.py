@@ -126,6 +126,8 @@ def fit(
 
     Parameters
     ----------
+    link : the distribution that the predictor goes through
+    covariate_names : one a column of `covariates`
     order : also estimate the advantage of the first interval
     ties : how "no difference" is modelled; without it, data with ties are refused
     reference : the item at zero; the first in order if not given
@@ -226,7 +228,13 @@ def _design(
 
 
 def likelihood(data: Comparisons, link: PairLink, ties: Ties | None) -> tuple[Likelihood, IntArray | None]:
-    """The answers' likelihood, and which entry of `data` each of its rows is of (None: one row each)."""
+    """The answers' likelihood, and which entry of `data` each of its rows is of (None: one row each).
+
+    Parameters
+    ----------
+    link : the distribution that the predictor goes through
+    ties : model of the answers without a winner; None: there are none
+    """
     if ties is None:
         return Binary.of(data.won, data.lost, link), None
     if ties == "davidson":

@@ -48,6 +48,13 @@ def collect(
 
     Items are in sorted order unless given. Raises BadData where an item meets itself, a count is impossible,
     a name is not among `items`, or there is nothing.
+
+    Parameters
+    ----------
+    first, second : (n,) names
+    won : (n,) counts that went to the first
+    lost : (n,) counts that went to the second
+    tied : (n,) counts without a winner
     """
     first_names, second_names = np.asarray(first, dtype=object), np.asarray(second, dtype=object)
     won, lost = as_floats(won), as_floats(lost)
@@ -71,7 +78,16 @@ def add_up(
     lost: FloatArray,
     tied: FloatArray,
 ) -> Comparisons:
-    """Comparisons from numbered rows, added up over rows with the same ordered pair."""
+    """Comparisons from numbered rows, added up over rows with the same ordered pair.
+
+    Parameters
+    ----------
+    items : all names
+    first, second : (n,) numbers of items
+    won : (n,) counts that went to the first
+    lost : (n,) counts that went to the second
+    tied : (n,) counts without a winner
+    """
     k = len(items)
     cell = first * k + second
     counts = [as_floats(np.bincount(cell, weights=part, minlength=k * k)) for part in (won, tied, lost)]
@@ -131,7 +147,12 @@ def check_strong(data: Comparisons) -> None:
 
 
 def name_some(data: Comparisons, which: np.ndarray, *, most: int = 8) -> str:
-    """Names of the items at `which`, at most `most` of them."""
+    """Names of the items at `which`, at most `most` of them.
+
+    Parameters
+    ----------
+    data : counts of each ordered pair
+    """
     names = [data.items[j] for j in np.flatnonzero(which)]
     more = f" and {len(names) - most} more" if len(names) > most else ""
     return ", ".join(names[:most]) + more

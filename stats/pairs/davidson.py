@@ -22,7 +22,14 @@ class Davidson:
 
     @classmethod
     def of(cls, won: FloatArray, tied: FloatArray, lost: FloatArray) -> "Davidson":
-        """Checked counts, all shape (n,); raises BadData."""
+        """Checked counts, all shape (n,); raises BadData.
+
+        Parameters
+        ----------
+        won : (n,) counts that went to the first
+        tied : (n,) counts without a winner
+        lost : (n,) counts that went to the second
+        """
         parts = tuple(as_floats(part) for part in (won, tied, lost))
         if len({part.shape for part in parts}) != 1 or parts[0].ndim != 1 or parts[0].size == 0:
             raise BadData("won, tied and lost need one length n >= 1")
@@ -57,6 +64,14 @@ class Davidson:
         return np.asarray(own - (self.won + self.tied + self.lost) * total)
 
     def rows(self, eta: FloatArray, shape: FloatArray, *, third: bool) -> Rows:
+        """Summed log-likelihood and each row's derivatives.
+
+        Parameters
+        ----------
+        eta : (n,) predictors
+        shape : the likelihood's own parameters
+        third : whether third derivatives are wanted too
+        """
         first, _, second = self.shares(eta, shape)
         n = self.won + self.tied + self.lost
         lead, decided = first - second, first + second

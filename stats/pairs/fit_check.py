@@ -74,7 +74,13 @@ def _counts(data: Comparisons, *, ties: bool) -> FloatArray:
 
 
 def fitted_shares(found: Strengths) -> FloatArray:
-    """(n, 3) or (n, 2) fitted shares of first, tie, second (or first, second) for every ordered pair."""
+    """(n, 3) or (n, 2) fitted shares of first, tie, second (or first, second) for every ordered pair.
+
+    Raises
+    ------
+    TypeError
+        A likelihood that is none of the pair models.
+    """
     eta = found.predictor()
     shape = found.estimate[found.design.n_columns :]
     if isinstance(found.likelihood, Davidson):

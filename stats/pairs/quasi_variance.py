@@ -68,5 +68,11 @@ def fit(covariance: FloatArray) -> QuasiVariances:
 def comparison_interval(
     estimate: FloatArray, quasi: QuasiVariances, z: float = 1.96
 ) -> tuple[FloatArray, FloatArray]:
-    """(k,) lower and upper ends; two estimates differ roughly where z = 1.39 intervals do not overlap."""
+    """(k,) lower and upper ends; two estimates differ roughly where z = 1.39 intervals do not overlap.
+
+    Parameters
+    ----------
+    estimate : (k,) strengths
+    quasi : their quasi-variances
+    """
     return estimate - z * quasi.se, estimate + z * quasi.se

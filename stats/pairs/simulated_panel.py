@@ -40,6 +40,7 @@ def draw(
 
     Parameters
     ----------
+    rng : where chance comes from
     trials : answers a listener; pairs are gone through in a random order, again and again
     covariates : (stimuli, k)
     mean, sd : (k,) of the slopes over listeners

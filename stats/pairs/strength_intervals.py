@@ -56,6 +56,11 @@ def profiled(found: Strengths, name: str, *, level: float = 0.95) -> tuple[float
     """Profile-likelihood limits of one estimate (not of `log_nu` or `eta`).
 
     Raises BadData for an unknown name or a penalised fit. Source: Venzon & Moolgavkar 1988.
+
+    Parameters
+    ----------
+    found : the fit
+    level : confidence of the interval, above 0, below 1
     """
     k = found.design.n_columns
     if name not in found.names[:k] or found.penalised:
@@ -81,6 +86,10 @@ def clustered(found: Strengths, answers: Answers, *, level: float = 0.95) -> Int
     """Intervals from listener-clustered errors and a t quantile with listeners - 1 degrees of freedom.
 
     `found` is the fit of `answers.comparisons()` without covariates. Raises BadData for one listener.
+
+    Parameters
+    ----------
+    level : confidence of the interval, above 0, below 1
     """
     covariance = clustered_covariance(found, answers)
     groups = np.unique(answers.listener).size
@@ -89,7 +98,13 @@ def clustered(found: Strengths, answers: Answers, *, level: float = 0.95) -> Int
 
 
 def clustered_covariance(found: Strengths, answers: Answers) -> FloatArray:
-    """Listener-clustered covariance of a fit without covariates."""
+    """Listener-clustered covariance of a fit without covariates.
+
+    Raises
+    ------
+    BadData
+        The fit has covariates.
+    """
     if found.reference is None:
         raise BadData("clustered errors here are of free strengths; use sandwich.covariance with covariates")
     counts = [(answers.answer == code).astype(float) for code in (1, 0, -1)]
@@ -144,6 +159,15 @@ def bootstrap(
     """Percentile intervals when listeners are drawn anew, of a fit without covariates.
 
     Raises as `resampling.bootstrap` does, e.g. where too many draws cannot be fitted.
+
+    Parameters
+    ----------
+    found : the fit
+    answers : by listener
+    seed : of the draws; the same seed gives the same numbers
+    n_draws : how many draws, 1 or more
+    level : confidence of the interval, above 0, below 1
+    on_progress : called with the draws done and all of them
     """
     if found.reference is None:
         raise BadData("the bootstrap over listeners is of free strengths")

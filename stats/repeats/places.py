@@ -23,7 +23,17 @@ def here(work: Callable[[A], R], chunks: Mapping[int, A]) -> Iterator[tuple[int,
 
 
 def processes(work: Callable[[A], R], chunks: Mapping[int, A], n: int) -> Iterator[tuple[int, R]]:
-    """On `n` processes of this machine; a killed worker costs the chunks under way, which run again."""
+    """On `n` processes of this machine; a killed worker costs the chunks under way, which run again.
+
+    Parameters
+    ----------
+    work : done on each chunk
+
+    Raises
+    ------
+    PlaceLost
+        Workers were killed too often.
+    """
     from joblib import Parallel, delayed
     from joblib.externals.loky.process_executor import TerminatedWorkerError
 
@@ -46,7 +56,18 @@ def processes(work: Callable[[A], R], chunks: Mapping[int, A], n: int) -> Iterat
 
 
 def scheduler(work: Callable[[A], R], chunks: Mapping[int, A], address: str) -> Iterator[tuple[int, R]]:
-    """On the workers of a Dask scheduler (`tcp://HOST:PORT`); it runs a lost worker's chunks again itself."""
+    """On the workers of a Dask scheduler (`tcp://HOST:PORT`); it runs a lost worker's chunks again itself.
+
+    Parameters
+    ----------
+    work : done on each chunk
+    address : of the scheduler
+
+    Raises
+    ------
+    PlaceLost
+        Dask is missing, no scheduler answers, or a chunk kills its worker again and again.
+    """
     try:
         from distributed import Client, as_completed
         from distributed.scheduler import KilledWorker

@@ -17,7 +17,13 @@ Progress = Callable[[int, int], None]
 
 
 def seeds(seed: int, count: int) -> list[np.random.SeedSequence]:
-    """`count` independent seeds from one."""
+    """`count` independent seeds from one.
+
+    Raises
+    ------
+    BadData
+        `count` is below 1.
+    """
     if count < 1:
         raise BadData(f"{count} seeds, wanted at least 1")
     return np.random.SeedSequence(seed).spawn(count)

@@ -59,6 +59,10 @@ def bootstrap(
 
     Parameters
     ----------
+    seed : of the draws; the same seed gives the same numbers
+    n_draws : how many draws, 1 or more
+    level : confidence of the interval, above 0, below 1
+    on_progress : called with the draws done and all of them
     statistic : takes (n,) numbers of listeners, some repeated, and gives (k,) numbers; a listener drawn
     twice must
         count as two listeners. May raise StatsError where a draw cannot be fitted.
@@ -112,9 +116,18 @@ def permutation(
 
     Parameters
     ----------
+    n_listeners : 2 or more
+    seed : of the draws; the same seed gives the same numbers
+    alternative : on which side the statistic may lie
+    on_progress : called with the draws done and all of them
     statistic : takes (n,) signs, +1 or -1
         Gives the number with the two conditions swapped for the listeners of sign -1.
     n_draws : random swaps; where all 2^n swaps are fewer, they are gone through and the p-value is exact
+
+    Raises
+    ------
+    BadData
+        Too few listeners, or an unknown alternative.
 
     Source: Fisher 1935, The Design of Experiments, section 21; Phipson & Smyth 2010, Stat. Appl. Genet. Mol.
     Biol. 9, for counting the observed labelling.

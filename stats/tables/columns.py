@@ -59,6 +59,7 @@ def of_frame(
 
     Parameters
     ----------
+    wanted : names that must be there
     frame : one answer a row; a `Columns` that was made already is handed through
 
     Raises

@@ -42,6 +42,7 @@ def compare_levels(
 
     Parameters
     ----------
+    df : method of the degrees of freedom
     frame : a row an answer
     factor : column of labels (a trailing `:` makes a number column one)
     answer : column of numbers

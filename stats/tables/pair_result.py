@@ -97,7 +97,12 @@ def _varied(heading: str, values: Mapping[str, float]) -> list[str]:
 
 
 def entries(names: Sequence[str], estimate: "FloatArray", se: "FloatArray") -> dict[str, dict[str, float]]:
-    """Estimate and standard error by name; both arrays (p,)."""
+    """Estimate and standard error by name; both arrays (p,).
+
+    Parameters
+    ----------
+    names : p names; estimate, se : (p,) arrays
+    """
     return {
         name: {"estimate": float(value), "se": float(error)}
         for name, value, error in zip(names, estimate, se, strict=True)

@@ -33,7 +33,13 @@ class Rows:
 
 
 def read(table: Columns, covariates: Sequence[str]) -> Rows:
-    """The rows of a table with columns first, second, answer, and perhaps count, listener, covariates."""
+    """The rows of a table with columns first, second, answer, and perhaps count, listener, covariates.
+
+    Raises
+    ------
+    BadData
+        A count below 0, or a column that is missing.
+    """
     first, second = table.cells["first"], table.cells["second"]
     _check_pairs(table)
     names = tuple(sorted(set(first) | set(second)))
@@ -71,6 +77,10 @@ def _check_pairs(table: Columns) -> None:
 
 def check_options(options: PairOptions, rows: Rows, source: str) -> None:
     """Hold the options against the rows of a table.
+
+    Parameters
+    ----------
+    source : the table's name, for messages
 
     Raises
     ------
@@ -118,7 +128,13 @@ def belong_to_items(rows: Rows) -> bool:
 
 
 def free_columns(options: PairOptions, rows: Rows) -> tuple[FloatArray, tuple[str, ...], str | None]:
-    """Fixed columns of a mixed model: covariates or free strengths, then the order; names; the reference."""
+    """Fixed columns of a mixed model: covariates or free strengths, then the order; names; the reference.
+
+    Raises
+    ------
+    BadData
+        One item only.
+    """
     order = [np.ones((rows.first.size, 1))] if options.order else []
     last = ("order",) if options.order else ()
     if rows.covariate_names:

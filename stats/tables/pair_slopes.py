@@ -18,7 +18,18 @@ FEW_LISTENERS = 8
 
 
 def fit(options: PairOptions, rows: Rows, columns: FloatArray, source: str) -> PairsFit:
-    """Laplace fit with listener slopes on `columns` (n, k), named by the options."""
+    """Laplace fit with listener slopes on `columns` (n, k), named by the options.
+
+    Parameters
+    ----------
+    rows : the table, read
+    source : the table's name, for messages
+
+    Raises
+    ------
+    BadData
+        No listener column, or one listener only.
+    """
     if rows.listener is None or len(rows.listeners) < 2:
         raise BadData(f"{source}: slopes vary over listeners: wanted a listener column with 2 or more")
     x, names, reference = free_columns(options, rows)

@@ -54,6 +54,11 @@ def checked(
 ) -> RatingOptions:
     """The options, where they fit each other.
 
+    Parameters
+    ----------
+    answer : column of the ratings
+    fixed, random : columns of the fixed effects and of the groupings
+
     Raises
     ------
     BadData

@@ -39,7 +39,14 @@ def fit(table: Columns, asked: RatingOptions) -> RatingsFit:
 
 
 def fixed_part(table: Columns, asked: RatingOptions, *, intercept: bool) -> FixedPart:
-    """Columns of the fixed effects that the options ask for."""
+    """Columns of the fixed effects that the options ask for.
+
+    Parameters
+    ----------
+    table : the ratings
+    asked : the options
+    intercept : whether a constant is among the columns
+    """
     names = asked.mains
     if list(names) == ["1"]:
         return coding.intercept_only(table.n_rows, intercept=intercept)

@@ -112,6 +112,17 @@ def test_two_cancelling_modes_are_refused() -> None:
         assert p.doubts
 
 
+@pytest.mark.parametrize("decay_per_s", [3.0, 6.0, 12.0])
+def test_three_cancelling_modes_are_refused_too(decay_per_s: float) -> None:
+    """t² exp(-d t): no two of the three modes that would fit it cancel, all of them do."""
+    time_s = np.arange(4 * RATE_HZ) / RATE_HZ - 0.1
+    grown = (3 * np.maximum(time_s, 0.0)) ** 2 * np.exp(-decay_per_s * time_s)
+    noise = 1e-5 * np.random.default_rng(1).standard_normal(len(time_s))
+    found = partials.find(Sound(grown * np.cos(2 * np.pi * 1500 * time_s) + noise, RATE_HZ))
+    assert len(found) < 3
+    assert all(p.doubts for p in found)
+
+
 def test_a_bell_of_thirty_modes_keeps_them_all() -> None:
     hz = 400.0 * 1.11 ** np.arange(30)
     pressure = strike(hz, 2.0 * np.ones(30), 0.02 * np.ones(30), noise_rms=1e-5, duration_s=4.0)

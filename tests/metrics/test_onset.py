@@ -87,6 +87,53 @@ def test_a_rebound_14_or_20_db_weaker_is_named_down_to_the_noise(share: float) -
         assert flags.REBOUND in flags.find(Sound(clean + noise, RATE_HZ))
 
 
+def _bell(at_s: float, gain_db: float, seed: int, phases: int) -> FloatArray:
+    """Eight modes of one object, struck with other strengths and phases, 1 ms of contact noise 26 dB down."""
+    rng, other = np.random.default_rng(seed), np.random.default_rng(phases)
+    hz, t60_s = np.exp(rng.uniform(np.log(700), np.log(9000), 8)), rng.uniform(0.5, 2.5, 8)
+    peaks = 10 ** (gain_db / 20) * other.uniform(0.2, 1, 8) / 8
+    since = np.maximum(TIME_S - at_s, 0.0)
+    contact = 0.05 * other.standard_normal(len(TIME_S)) * np.exp(-since / 0.001) * (at_s <= TIME_S)
+    rings = [_ring(f, t, p, at_s, other.uniform(0, 6.28)) for f, t, p in zip(hz, t60_s, peaks, strict=True)]
+    return np.asarray(sum(rings) + 10 ** (gain_db / 20) * contact)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_rebound_14_db_weaker_is_named_32_db_over_the_noise(seed: int) -> None:
+    """A soft contact, under the ringing of eight modes: no difference of the samples shows it."""
+    noise = 10 ** (-14 / 20) * 0.3 * 10 ** (-32 / 20)
+    for gain_db, wanted in ((-14.0, True), (-200.0, False)):
+        samples = _bell(0.5, 0.0, seed, seed) + _bell(0.56, gain_db, seed, seed + 77)
+        rough = noise * np.random.default_rng(seed).standard_normal(len(samples))
+        assert (flags.REBOUND in flags.find(Sound(samples + rough, RATE_HZ))) is wanted
+
+
+def test_decaying_modes_are_foretold_and_a_strike_is_not() -> None:
+    """After the strike a sum of decaying modes follows from the samples before (Prony 1795)."""
+    samples = _ring(1000, 0.3, 0.2, 0.5) + _ring(3170, 0.4, 0.1, 0.5, 1.0)
+    left = np.abs(other_strikes.unforeseen(samples[: 3 * RATE_HZ]))
+    at = round(0.5 * RATE_HZ)
+    assert left[at] > 0.1
+    assert left[at + other_strikes.ORDER + 1 :].max() < 1e-3 * left[at]
+
+
+@pytest.mark.parametrize(("beat_hz", "noise_rms"), [(0.3, 1e-3), (0.5, 1e-5), (0.5, 1e-3), (1.0, 1e-3)])
+def test_a_bowl_that_swells_from_nothing_begins_where_it_leaves_the_noise(
+    beat_hz: float, noise_rms: float
+) -> None:
+    """It was taken to begin where it had come within 26 dB of its summit, 14 to 19 ms late."""
+    samples = _ring(1000, 8, 0.2, 1.0) + _ring(1000 + beat_hz, 8, 0.2, 1.0, np.pi)
+    assert onset.find(_sound(samples, noise_rms)).time_s == pytest.approx(1.0, abs=0.012)
+
+
+def test_what_swells_out_of_a_beats_null_is_no_strike() -> None:
+    """Two equal modes, struck at 1.0 s: for 20 ms, at 1.2 s, their beat sinks into the noise."""
+    sound = _sound(_ring(300, 8, 0.2, 1.0) + _ring(300.5, 8, 0.2, 1.0, 2.5), 4e-3)
+    start_s = onset.find(sound).time_s
+    assert start_s == pytest.approx(1.0, abs=0.002)
+    assert other_strikes.find(sound, start_s) == ()
+
+
 def test_even_ringing_is_no_noise_floor_where_the_file_begins_5_ms_before() -> None:
     """Five partials that beat at once: after 5 ms of quiet the level stays within 4 dB for 20 ms and more."""
     time_s = np.arange(2 * RATE_HZ) / RATE_HZ - 0.005

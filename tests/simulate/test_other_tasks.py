@@ -8,9 +8,10 @@ import pytest
 
 from listening.design.dealing import Dealt, deal
 from listening.records import protocol
+from listening.records.plan import PlannedAttribute, PlannedTrial
 from listening.records.protocol import Protocol
 from listening.records.tasks import TASKS as TASK_LIST
-from listening.simulate import panel, percepts
+from listening.simulate import answering, panel, percepts
 from listening.simulate import run as simulate
 from listening.store import open_store
 from tests import bells
@@ -62,6 +63,20 @@ def test_the_brightest_design_is_rated_brightest(task: str) -> None:
     found = ratings(task)
     assert max(found, key=lambda name: found[name]) == "dome_d/free"
     assert found["dome_d/free"] > found["dome_c/free"] > found["dome_a/free"]
+
+
+def test_in_bands_of_quality_what_is_nearest_to_the_reference_is_graded_best() -> None:
+    attribute = PlannedAttribute(
+        name="quality",
+        task="multiple stimulus",
+        question="?",
+        explanation="",
+        scale=("a",) * 5,
+        scale_bands=True,
+    )
+    trial = PlannedTrial(trial="1", attribute="quality", clips=("a", "b", "c"), reference="r")
+    heard = answering.Heard(attribute, trial, np.array([1.0, 0.2, -3.0]), 0.0, np.zeros(3))
+    assert answering.answer(heard, np.random.default_rng(0)) == "92 100 72"  # 10 points a logit of distance
 
 
 def test_triangles_with_a_clear_difference_beat_chance_and_others_do_not() -> None:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from listening.analysis.ratings import post_screening
 from listening.records import tasks
@@ -19,6 +20,7 @@ from stats.errors import BadData, StatsError
 from stats.linear import linear_mixed, satterthwaite
 from stats.mixed.engine import random_terms
 
+FloatArray = NDArray[np.float64]
 LEVEL = 0.95
 FEWEST_LISTENERS = 3  # below it a spread between listeners is no estimate
 
@@ -80,11 +82,22 @@ def _conditions(
             role="hidden reference" if is_hidden else _role(str(name), bool(own["is_anchor"].any()), block),
             n=len(own),
             grade=float(own.groupby("listener")["grade"].mean().mean()),
+            **_quartiles(own["grade"].to_numpy(float)),
             difference=None if is_hidden else differences.get(str(name)),
         )
         for (name, is_hidden), own in kept.groupby(["condition", "is_hidden"])
     ]
     return tuple(sorted(made, key=lambda one: (one.role != "hidden reference", -one.grade, one.condition)))
+
+
+def _quartiles(grades: FloatArray) -> dict[str, float]:
+    """Median and quartiles of all grades of a condition (ITU-R BS.1534-3, statistical analysis).
+
+    Between two grades they are interpolated in proportion: definition 7 of Hyndman & Fan 1996, The American
+    Statistician 50(4).
+    """
+    lower, middle, upper = np.quantile(grades, (0.25, 0.5, 0.75))
+    return {"lower_quartile": float(lower), "median": float(middle), "upper_quartile": float(upper)}
 
 
 def _role(name: str, is_anchor: bool, block: Block) -> str:

@@ -13,15 +13,29 @@ def grades(found: GradedSet) -> Table:
             one.label,
             one.role,
             number(one.grade, decimals),
+            *(
+                "" if value is None else number(value, decimals)
+                for value in (one.lower_quartile, one.median, one.upper_quartile)
+            ),
             signed(one.difference.value if one.difference else None, decimals),
             limits(one.difference, decimals),
             str(one.n),
         )
         for one in found.conditions
     )
-    head = ("condition", "role", "mean grade", "difference grade", "limits", "grades")
+    head = (
+        "condition",
+        "role",
+        "mean grade",
+        "lower quartile",
+        "median",
+        "upper quartile",
+        "difference grade",
+        "limits",
+        "grades",
+    )
     caption = f"Grades: {found.attribute}, {found.presentation}, {found.low:g} to {found.high:g}"
-    return Table(caption, head, rows, frozenset({2, 3, 4, 5}))
+    return Table(caption, head, rows, frozenset(range(2, 9)))
 
 
 def hidden_reference(found: GradedSet) -> Table:

@@ -34,7 +34,7 @@ def _switch(course: Course, sound: int) -> None:
     """To another sound; to its start where the protocol says so. The sound that is heard starts again."""
     state = course.state
     is_again = sound == state.turn.clip or state.attribute.switching_to == "start"
-    if is_again and not state.program.loops:
+    if state.words.is_lines or (is_again and not state.program.loops):
         course.be_silent()
         play(course, sound)
         return

@@ -11,7 +11,12 @@ START_SPREAD = 0.5  # standard deviation to start from, predictor units
 
 
 def factor_matrix(theta: FloatArray, size: int, at: int) -> FloatArray:
-    """One part's lower-triangular factor as a (size, size) matrix."""
+    """One part's lower-triangular factor as a (size, size) matrix.
+
+    Parameters
+    ----------
+    theta, at : all factors, and where this one begins
+    """
     lower = np.zeros((size, size))
     lower[np.tril_indices(size)] = theta[at : at + size * (size + 1) // 2]
     return lower
@@ -70,6 +75,11 @@ def level_effects(
     """For each part: effects (levels, k) at their mode and their conditional standard deviations.
 
     A level that no row has is at zero with the part's own standard deviation.
+
+    Parameters
+    ----------
+    structure : the random parts and their columns
+    theta : factors of the random parts, one after another
     """
     pieces = laplace.inverse_pieces(structure, mode.factor)
     out = []

@@ -33,6 +33,14 @@ def loglik(
 
     One node is Laplace's approximation. Source: Pinheiro & Bates 1995, J. Comput. Graph. Stat. 4(1);
     Liu & Pierce 1994, Biometrika 81.
+
+    Parameters
+    ----------
+    problem : answers, columns and structure of the model
+    beta : (p,) fixed effects
+    shape : the likelihood's own parameters
+    theta : factors of the random parts, one after another
+    start : (q,) random effects to start from
     """
     parts = problem.structure
     mode = laplace.find_mode(problem, beta, shape, theta, start)
@@ -74,6 +82,12 @@ def refine(
     nodes: int,
 ) -> MixedFit:
     """The fit whose adaptive Gauss-Hermite likelihood is highest, started from the Laplace fit `found`.
+
+    Parameters
+    ----------
+    x : (n, p) array, the fixed columns
+    terms : random terms, each of n rows
+    offset : (n,) added to the predictor of each row; 0 if not given
 
     Raises
     ------

@@ -87,6 +87,7 @@ def evaluate(
 
     Parameters
     ----------
+    problem : answers, columns and structure of the model
     start : (q,) unit-scale random effects to start the mode from; zeros, or the last mode.
 
     Raises
@@ -101,7 +102,21 @@ def evaluate(
 def find_mode(
     problem: Problem, beta: FloatArray, shape: FloatArray, theta: FloatArray, start: FloatArray
 ) -> Mode:
-    """The mode of the random effects given the parameters, by Newton steps, halved where they overshoot."""
+    """The mode of the random effects given the parameters, by Newton steps, halved where they overshoot.
+
+    Parameters
+    ----------
+    problem : answers, columns and structure of the model
+    beta : (p,) fixed effects
+    shape : the likelihood's own parameters
+    theta : factors of the random parts, one after another
+    start : (q,) random effects to start from
+
+    Raises
+    ------
+    NotConverged
+        Too many steps, or none that improves.
+    """
     parts = problem.structure
     scaled = kernels.scale(parts.z, parts.slots.start, parts.slots.size, parts.slots.theta, theta)
     base = problem.offset + problem.x @ beta
@@ -169,7 +184,13 @@ def _factor(parts: Structure, scaled: FloatArray, w: FloatArray, block_start: In
 
 
 def solve(parts: Structure, factor: Factor, right: FloatArray) -> FloatArray:
-    """H^-1 right; shape (q,)."""
+    """H^-1 right; shape (q,).
+
+    Parameters
+    ----------
+    parts : the random parts
+    factor : the Cholesky factor of H
+    """
     n_block = parts.n_block
     top = right[:n_block].reshape(-1, 1).copy()
     kernels.forward(factor.blocks, top, parts.group_start, factor.block_start)
@@ -199,7 +220,14 @@ def inverse_pieces(parts: Structure, factor: Factor) -> tuple[FloatArray, FloatA
 def inverse_block(
     parts: Structure, factor: Factor, pieces: tuple[FloatArray, FloatArray, FloatArray], columns: IntArray
 ) -> FloatArray:
-    """The inverse of H at the columns (k,) of one level, (k, k); they stand in one block or all cross."""
+    """The inverse of H at the columns (k,) of one level, (k, k); they stand in one block or all cross.
+
+    Parameters
+    ----------
+    parts : the random parts
+    factor : the Cholesky factor of H
+    pieces : what `inverse` keeps of each block
+    """
     inner, _, corner = pieces
     if columns[0] >= parts.n_block:
         low = columns - parts.n_block

@@ -86,7 +86,13 @@ class _Climb:
 
 
 def penalty(problem: laplace.Problem, beta: FloatArray, shape: FloatArray) -> tuple[float, FloatArray]:
-    """Half log determinant of the fixed effects' information (Jeffreys), and its gradient by beta."""
+    """Half log determinant of the fixed effects' information (Jeffreys), and its gradient by beta.
+
+    Parameters
+    ----------
+    problem : answers, columns and structure of the model
+    shape : the likelihood's own parameters
+    """
     rows = problem.likelihood.rows(problem.offset + problem.x @ beta, shape, third=True)
     information = problem.x.T @ (-rows.d2[:, None] * problem.x)
     inverse = newton.inverse(information)
@@ -110,6 +116,7 @@ def fit(
 
     Parameters
     ----------
+    terms : random terms, each of n rows
     x : (n, p)
     offset : (n,)
     start, scale : (p + k,) fixed effects and shape to start from, and their rough standard errors
@@ -242,7 +249,13 @@ def _finish(
 
 
 def boundary_covariance(information: FloatArray, n_fixed: int, on_boundary: BoolArray) -> FloatArray:
-    """Inverse information without the parameters on their boundary, whose rows stay zero."""
+    """Inverse information without the parameters on their boundary, whose rows stay zero.
+
+    Parameters
+    ----------
+    n_fixed : parameters that come first and have no boundary
+    on_boundary : (parameters,) which lie on it
+    """
     keep = np.concatenate([np.arange(n_fixed), n_fixed + np.flatnonzero(~on_boundary)])
     out = np.zeros_like(information)
     out[np.ix_(keep, keep)] = np.linalg.inv(_positive(information[np.ix_(keep, keep)]))

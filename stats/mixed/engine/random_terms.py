@@ -50,6 +50,9 @@ def term(
 
     Parameters
     ----------
+    name : of the grouping
+    column_names : one a column of `columns`
+    correlated : whether the effects of a level are
     level : (n,) or (n, t) integers from 0
     columns : (n,) or (n, k)
     weight : (n, t), ones if not given
@@ -82,7 +85,12 @@ def term(
 
 
 def pair_term(name: str, first: IntArray, second: IntArray) -> RandomTerm:
-    """Random effects of stimuli (or listener x condition cells) that enter as first minus second."""
+    """Random effects of stimuli (or listener x condition cells) that enter as first minus second.
+
+    Parameters
+    ----------
+    name : of the grouping; first, second : (n,) level numbers
+    """
     first, second = np.asarray(first), np.asarray(second)
     weight = np.tile([1.0, -1.0], (first.size, 1))
     return term(name, np.stack([first, second], axis=1), weight=weight)
@@ -130,7 +138,13 @@ class Structure:
 
 
 def build(terms: Sequence[RandomTerm], flat: FloatArray | None = None) -> Structure:
-    """Structure of `terms`, with the fixed columns `flat` (n, p) integrated under a flat prior if given."""
+    """Structure of `terms`, with the fixed columns `flat` (n, p) integrated under a flat prior if given.
+
+    Raises
+    ------
+    BadData
+        Terms with different numbers of rows.
+    """
     n = terms[0].level.shape[0] if terms else 0 if flat is None else flat.shape[0]
     if any(one.level.shape[0] != n for one in terms):
         raise BadData("random terms have different numbers of rows")

@@ -116,6 +116,20 @@ def test_the_mean_difference_grades_of_a_balanced_panel_are_plain_means_of_liste
     assert found.conditions[0].role == "hidden reference"
 
 
+def test_quartiles_are_those_of_all_grades_of_a_condition() -> None:
+    """1, 2, 3, 4 have quartiles 1.75, 2.5, 3.25 (Hyndman & Fan 1996, definition 7, by hand: 1 + 3 p)."""
+    assert difference_grades._quartiles(np.array([4.0, 1.0, 3.0, 2.0])) == {
+        "lower_quartile": 1.75,
+        "median": 2.5,
+        "upper_quartile": 3.25,
+    }
+    table = made_up(np.random.default_rng(1), {"dome_b/free": -0.5, "dome_c/free": -1.5})
+    (found,) = difference_grades.of_study(table, study("triple stimulus").protocol, [])
+    own = next(one for one in found.conditions if one.condition == "dome_c/free")
+    grades = sorted(table[(table["condition"] == "dome_c/free") & ~table["is_hidden"]]["grade"])
+    assert own.median == pytest.approx(np.mean([grades[(len(grades) - 1) // 2], grades[len(grades) // 2]]))
+
+
 def test_a_listener_left_out_enters_no_mean_and_stays_in_the_table() -> None:
     truth = {"dome_b/free": -0.5, "dome_c/free": -1.5}
     table = made_up(np.random.default_rng(2), truth)
