@@ -50,6 +50,7 @@ GIVEN_UP = {  # word: today's, and the files where it may stand
     r"\bquestions? (is|are) read by\b|\bquestions? that listeners read\b": ("wording", set()),
 }
 BS_1534 = re.compile(r"(low|mid|low and mid|hidden|two) anchors?|BS\.1534", re.I)
+ROLES = re.compile(r"^(low|mid)_anchor = ", re.M)  # a protocol that has them
 IN_NAMES = re.compile(r"strokes?(_|$)|lodg|told_apart|two_way|three_way|factor_level|anchor_pair|share_heard")
 """Parts of names of code, keys of protocols and names in JSON that were given up."""
 NAMES_KEPT = {"lodged_at", "lodged_with", "lodgings", "told_apart"}  # read from files of earlier versions
@@ -63,7 +64,7 @@ def found(text: str, name: str) -> list[str]:
             continue
         for match in re.finditer(word, text):
             line = text[text.rfind("\n", 0, match.start()) + 1 : text.find("\n", match.end())]
-            if not ("nchor" in match[0] and BS_1534.search(line)):
+            if not ("nchor" in match[0] and (BS_1534.search(line) or ROLES.search(text))):
                 made.append(match[0])
     return made
 

@@ -70,7 +70,7 @@ def test_inflation_of_two_covariates_is_one_over_one_minus_the_squared_correlati
 def test_what_goes_together_is_named_with_what_would_help() -> None:
     text = "\n".join(covariate_criticism.advice(_preview(TOGETHER), TOGETHER))
     assert "brightness and decay cannot be told apart" in text or "decay and brightness cannot" in text
-    assert "add isolated stimuli" in text
+    assert "stimuli of [isolation]" in text
 
 
 def test_the_pair_that_ties_them_is_proposed_for_dropping() -> None:
