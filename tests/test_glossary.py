@@ -18,8 +18,8 @@ EVERYDAY = (
     "you analysis conditions planned printed out leave every sentence listened people versions researcher"
 )
 SCREENS = (
-    "you your about two set will be asked the end does work taking part goodbye enough now leave listening go "
-    "does off"
+    "you your about two set will be asked the end does work taking part goodbye enough now leave go "
+    "off that was today over"
 )
 PLAIN = set(EVERYDAY.split()) | set(SCREENS.split())
 

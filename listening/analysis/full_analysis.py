@@ -9,7 +9,16 @@ from listening import __version__
 from listening.analysis import planned_verdicts
 from listening.analysis.collect import keyed_answers, listener_answers
 from listening.analysis.collect.keyed_answers import Answers
-from listening.analysis.decide import beside, decide, level_slope, planned_ratio, sensitivity, write_up
+from listening.analysis.decide import (
+    beside,
+    by_session,
+    decide,
+    level_slope,
+    planned_ratio,
+    sensitivity,
+    write_up,
+)
+from listening.analysis.decide.contrast import ContrastFit
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.decide.sensitivity import Given
 from listening.analysis.explain import describe, heard_and_measured, strength_sets
@@ -116,8 +125,9 @@ def findings(
     left_out = [row.listener for row in listeners if row.excluded]
     kept = seen.kept
     slopes = {a.name: level_slope.from_answers(kept, a.name) for a in protocol.attributes}
+    models: dict[str, ContrastFit] = {}
     questions = []
-    for question in _questions(protocol, seen, slopes, groups or {}):
+    for question in _questions(protocol, seen, slopes, seen.deciding(groups), models):
         questions.append(question)
         if on_progress is not None:
             on_progress(len(questions), len(protocol.questions))
@@ -149,6 +159,11 @@ def findings(
         method=_method(table),
         fixed=fixed,
         looks=looks.record(protocol, look) if look is not None else None,
+        sessions=by_session.of_study(
+            seen.kept_tables, protocol, owed=seen.owed, left_out=seen.too_rarely, models=models
+        )
+        if seen.owed
+        else None,
         cautions=(*_cautions(opened, panel, questions, slopes), *_look_cautions(protocol, look)),
     )
 
@@ -174,11 +189,16 @@ def _counts_only(at: key_opening.Taken, dealt: Fixed) -> Findings:
 
 
 def _questions(
-    protocol: Protocol, seen: Screened, slopes: Mapping[str, Slope | None], groups: decide.Groups
+    protocol: Protocol,
+    seen: Screened,
+    slopes: Mapping[str, Slope | None],
+    groups: decide.Groups,
+    models: dict[str, ContrastFit],
 ) -> Iterator[QuestionFinding]:
+    """One finding a question; the explaining model of each that has one goes into `models`."""
     kept, listeners = seen.kept, seen.listeners
     decided = decide.decide_all(kept, protocol, groups)
-    others = planned_verdicts.by_other_tasks(seen, protocol)
+    others = planned_verdicts.by_other_tasks(seen, protocol, groups)
     for planned in protocol.questions:
         if planned.id in others:
             yield others[planned.id]
@@ -188,15 +208,17 @@ def _questions(
         given = Given(of_whole, listeners, about_level, decide.loudness_of(protocol))
         one = decided[planned.id]
         rows = keyed_answers.select(kept_now, attribute=planned.attribute, presentation=planned.presentation)
+        is_pair = one.fitted.question.contrast.form == "pair"
+        models_beside = beside.of_question(one, rows) if len(rows) and is_pair else None
+        if models_beside is not None and models_beside.model is not None:
+            models[planned.id] = models_beside.model
         yield write_up.question(
             one,
             kept_now,
             protocol,
             slope=slopes[planned.attribute],
             others=sensitivity.others(one, given),
-            models=beside.of_question(one, rows)
-            if len(rows) and one.fitted.question.contrast.form == "pair"
-            else None,
+            models=models_beside,
             n_panel=kept["listener"].nunique() if planned.among else 0,
         )
 

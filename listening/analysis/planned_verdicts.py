@@ -4,7 +4,8 @@
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
@@ -14,8 +15,10 @@ from listening.analysis.collect import (
     keyed_grades,
     keyed_ratings,
     screening,
+    session_rule,
 )
 from listening.analysis.collect.keyed_answers import Answers
+from listening.analysis.collect.session_rule import Tables
 from listening.analysis.decide import audible, decide, superlative
 from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
@@ -42,6 +45,22 @@ class Screened:
     grades: pd.DataFrame
     """As `keyed_grades.frame` gives them."""
     listeners: tuple[ListenerRow, ...]
+    owed: Mapping[str, Mapping[int, int]] = field(default_factory=dict)
+    """With several sessions: by listener, how many trials of each have no answer."""
+    too_rarely: Mapping[str, AbstractSet[str]] = field(default_factory=dict)
+    """By question, who missed a session and met one of its pairs too rarely to decide it."""
+
+    def deciding(self, groups: decide.Groups | None) -> decide.Groups:
+        """Who decides each question that not everybody decides: its subgroup, less whom a rule leaves out."""
+        known = groups or {}
+        everybody = {row.listener for row in self.listeners}
+        fewer = {name: set(known.get(name, everybody)) - out for name, out in self.too_rarely.items() if out}
+        return {**known, **fewer}
+
+    @property
+    def kept_tables(self) -> Tables:
+        """Every answer of the listeners who are not excluded."""
+        return Tables(*(screening.kept(one, self.listeners) for one in (self.table, self.told, self.scores)))
 
     @property
     def n_answers(self) -> int:
@@ -67,10 +86,19 @@ def screened(opened: Opened, answers: Answers, protocol: Protocol) -> Screened:
     grades = keyed_grades.frame(answers, opened.key.clips, opened.plan)
     may_be_empty = any(len(one) > 0 for one in (told, scores, grades))
     table = keyed_answers.frame(answers, opened.key, opened.manifest, may_be_empty=may_be_empty)
+    known = session_rule.numbers(answers, opened.plan)
+    table, told, scores = (session_rule.marked(one, known) for one in (table, told, scores))
     others = (told[list(SEEN)], scores[list(SEEN)], keyed_grades.as_seen(grades))
     alone = [one for one in others if len(one)]
     listeners = screening.listeners(table, protocol, pd.concat(alone) if alone else None)
-    return Screened(table, told, scores, grades, post_screening.applied(listeners, grades, protocol))
+    listeners = post_screening.applied(listeners, grades, protocol)
+    made = Screened(table, told, scores, grades, listeners)
+    if not known:
+        return made
+    owed = session_rule.owed(answers, opened.plan)
+    incomplete = {name for name, own in owed.items() if own}
+    too_rarely = session_rule.left_out(made.kept_tables, protocol, incomplete)
+    return replace(made, owed=owed, too_rarely=too_rarely)
 
 
 def words(
@@ -82,8 +110,9 @@ def words(
     ----------
     protocol : with the alpha that the look leaves, see `looks.protocol_at`
     """
-    by_choices = decide.decide_all(found.kept, protocol, groups or {})
-    others = by_other_tasks(found, protocol)
+    deciding = found.deciding(groups)
+    by_choices = decide.decide_all(found.kept, protocol, deciding)
+    others = by_other_tasks(found, protocol, deciding)
     named = superlatives(found.kept, protocol, look)
     return (
         {name: str(one.word) for name, one in by_choices.items()}
@@ -92,10 +121,11 @@ def words(
     )
 
 
-def by_other_tasks(found: Screened, protocol: Protocol) -> dict[str, QuestionFinding]:
+def by_other_tasks(found: Screened, protocol: Protocol, groups: decide.Groups) -> dict[str, QuestionFinding]:
     """The questions that right answers and ratings decide, by id."""
     told, scores = (screening.kept(one, found.listeners) for one in (found.told, found.scores))
-    return audible.questions(told, found.told, protocol) | decided_ratings.questions(scores, protocol)
+    by_right_answers = audible.questions(told, found.told, protocol, groups)
+    return by_right_answers | decided_ratings.questions(scores, protocol, groups)
 
 
 def superlatives(kept: pd.DataFrame, protocol: Protocol, look: Look | None) -> Iterator[SuperlativeFinding]:

@@ -1,5 +1,6 @@
 """A sound: samples, their rate, and what full scale means in pascal."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,6 +14,7 @@ REFERENCE_PRESSURE_PA = 20e-6  # ISO 1683: reference of sound pressure level in 
 CALIBRATIONS = (1e-9, 1e9)  # pascal per full scale, far beyond any microphone
 LOWEST_RATE_HZ = 8000
 HIGHEST_RATE_HZ = 768_000
+BLOCK_SAMPLES = 2**20  # worked on at a time; 11 s at 96 kHz, so that most sounds are one block
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,6 +37,9 @@ class Sound:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "samples", _checked_samples(self.samples, self.name))
+        self._check_scale()
+
+    def _check_scale(self) -> None:
         object.__setattr__(self, "rate_hz", _checked_rate_hz(self.rate_hz, self.name))
         _check_calibration(self.pascal_per_full_scale, self.name)
 
@@ -53,6 +58,21 @@ class Sound:
     @property
     def calibrated(self) -> bool:
         return self.pascal_per_full_scale is not None
+
+    @property
+    def is_silent(self) -> bool:
+        """Whether there is nothing but zeros."""
+        return not any(self.read(start, stop).any() for start, stop in self.spans())
+
+    @property
+    def block_samples(self) -> int:
+        """Of the blocks that it is worked on in."""
+        return BLOCK_SAMPLES
+
+    @property
+    def is_long(self) -> bool:
+        """Whether it is worked on in several blocks."""
+        return self.n_samples > self.block_samples
 
     @property
     def pressure(self) -> FloatArray:
@@ -79,6 +99,38 @@ class Sound:
         start, stop = round(max(start_s, 0.0) * self.rate_hz), round(stop_s * self.rate_hz)
         return replace(self, samples=self.samples[start : max(stop, 0)])
 
+    def between(self, start: int, stop: int) -> "Sound":
+        """From sample `start` up to `stop`, cut to the sound's ends."""
+        return replace(self, samples=self.read(start, stop))
+
+    def read(self, start: int, stop: int) -> FloatArray:
+        """(m, channels) samples from `start` up to `stop`, cut to the sound's ends."""
+        return self.samples[max(start, 0) : max(stop, 0)]
+
+    def spans(self, start: int = 0, stop: int | None = None, *, unit: int = 1) -> Iterator[tuple[int, int]]:
+        """First sample and end of one block after another; all but the last of a multiple of `unit`."""
+        end = self.n_samples if stop is None else min(stop, self.n_samples)
+        size = max(1, self.block_samples // unit) * unit
+        for first in range(start, end, size):
+            yield first, min(first + size, end)
+
+    def pressure_between(self, start: int, stop: int) -> FloatArray:
+        """(m,) pressure of a one-channel sound from sample `start` up to `stop`; raises as `only_channel`."""
+        self.check_one_channel()
+        return self.read(start, stop)[:, 0] * (self.pascal_per_full_scale or 1.0)
+
+    def pressure_blocks(self, start: int = 0, stop: int | None = None) -> Iterator[FloatArray]:
+        """The same block by block."""
+        return (self.pressure_between(*span) for span in self.spans(start, stop))
+
+    def sounding_samples(self) -> int:
+        """How many samples there are without the zeros at the end of a one-channel sound."""
+        for start, stop in reversed(list(self.spans())):
+            found = np.flatnonzero(self.read(start, stop)[:, 0])
+            if len(found):
+                return start + int(found[-1]) + 1
+        return 0
+
     def amplified(self, gain_db: float) -> "Sound":
         """The same samples times 10^(gain/20)."""
         return replace(self, samples=self.samples * 10.0 ** (gain_db / 20.0))
@@ -91,17 +143,28 @@ class Sound:
         SoundError
             The sound has several channels: the caller must choose.
         """
+        self.check_one_channel()
+        return self.pressure[:, 0]
+
+    def check_one_channel(self) -> None:
+        """Refuse a sound of several channels: the caller must choose."""
         if self.n_channels != 1:
             raise SoundError(
                 f"{self.name}: has {self.n_channels} channels, one wanted; measure them one by one"
             )
-        return self.pressure[:, 0]
 
 
 def _checked_samples(samples: FloatArray, name: str) -> FloatArray:
     array = np.array(samples, dtype=np.float64)
     if array.ndim == 1:
         array = array[:, np.newaxis]
+    check_shape(array, name)
+    array.flags.writeable = False
+    return array
+
+
+def check_shape(array: FloatArray, name: str) -> None:
+    """Refuse what is no sound: no samples, or samples that are not numbers."""
     if array.ndim != 2 or array.shape[1] == 0:
         raise SoundError(f"{name}: samples have shape {array.shape}, wanted (samples, channels)")
     if array.shape[0] < 2:
@@ -113,8 +176,6 @@ def _checked_samples(samples: FloatArray, name: str) -> FloatArray:
             f"{name}: {bad} samples are not numbers (NaN or infinite), the first at sample {where}; "
             "export the recording again"
         )
-    array.flags.writeable = False
-    return array
 
 
 def _checked_rate_hz(rate_hz: int, name: str) -> int:

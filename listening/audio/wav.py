@@ -7,12 +7,15 @@ import os
 import secrets
 import stat
 import struct
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import numpy as np
 import soundfile
 
-from listening.audio.sound import FloatArray, Sound
+from listening.audio import long_sound
+from listening.audio.long_sound import LongSound
+from listening.audio.sound import BLOCK_SAMPLES, FloatArray, Sound
 from listening.errors import CannotWrite, MissingFile, SoundError
 
 READABLE = ("WAV", "WAVEX", "RF64", "FLAC")
@@ -34,28 +37,70 @@ def load(path: Path | str, pascal_per_full_scale: float | None = None) -> Sound:
         Empty, shorter than its header says, not WAV or FLAC, or with samples that are not numbers.
     """
     path = Path(path)
+    with _opened(path) as file:
+        declared = file.frames
+        samples = file.read(dtype="float64", always_2d=True)
+        rate_hz = int(file.samplerate)
+    if len(samples) < declared:
+        raise SoundError(f"{path}: cut short, {len(samples)} of {declared} samples are there; copy it again")
+    _check_peak(samples, path)
+    return Sound(samples, rate_hz, pascal_per_full_scale, path.name)
+
+
+def for_measuring(path: Path | str, pascal_per_full_scale: float | None = None) -> Sound:
+    """The same, but a long sound stays in its file and is read in blocks; raises as `load`."""
+    path = Path(path)
+    with _opened(path) as file:
+        declared, n_channels, rate_hz = file.frames, file.channels, int(file.samplerate)
+        if declared * n_channels > long_sound.HELD_SAMPLES:
+            _check_blocks(file, path)
+    if declared * n_channels <= long_sound.HELD_SAMPLES:
+        return load(path, pascal_per_full_scale)
+    return LongSound(
+        path,
+        rate_hz,
+        start=0,
+        stop=declared,
+        channels=tuple(range(n_channels)),
+        pascal_per_full_scale=pascal_per_full_scale,
+    )
+
+
+@contextlib.contextmanager
+def _opened(path: Path) -> Iterator[soundfile.SoundFile]:
+    """The file, its header found good; what goes wrong while it is read is told in plain words."""
     _check_presence(path)
     try:
         with soundfile.SoundFile(os.fsencode(path)) as file:
             _check_format(file, path)
-            declared = file.frames
-            if declared * file.channels > MOST_SAMPLES:
+            if file.frames * file.channels > MOST_SAMPLES:
                 raise SoundError(
-                    f"{path}: {declared} samples of {file.channels} channels, wanted at most {MOST_SAMPLES} "
-                    "in all; cut the recording, or look whether its header is right"
+                    f"{path}: {file.frames} samples of {file.channels} channels, wanted at most "
+                    f"{MOST_SAMPLES} in all; cut the recording, or look whether its header is right"
                 )
-            samples = file.read(dtype="float64", always_2d=True)
-            rate_hz = int(file.samplerate)
+            yield file
     except (soundfile.LibsndfileError, RuntimeError) as error:
         raise SoundError(
             f"{path}: cannot be decoded ({_reason(error)}); wanted a whole WAV or FLAC file"
         ) from error
     except OSError as error:
         raise SoundError(f"{path}: cannot be read ({error.strerror or error})") from error
-    if len(samples) < declared:
-        raise SoundError(f"{path}: cut short, {len(samples)} of {declared} samples are there; copy it again")
-    _check_peak(samples, path)
-    return Sound(samples, rate_hz, pascal_per_full_scale, path.name)
+
+
+def _check_blocks(file: soundfile.SoundFile, path: Path) -> None:
+    """Look once at every sample of a file that will not be held."""
+    found = 0
+    while len(block := file.read(BLOCK_SAMPLES, dtype="float64", always_2d=True)):
+        if not np.isfinite(block).all():
+            where = found + int(np.argmax(~np.isfinite(block).all(axis=1)))
+            raise SoundError(
+                f"{path.name}: samples are not numbers (NaN or infinite), the first at sample {where}; "
+                "export the recording again"
+            )
+        _check_peak(block, path)
+        found += len(block)
+    if found < file.frames:
+        raise SoundError(f"{path}: cut short, {found} of {file.frames} samples are there; copy it again")
 
 
 def rate_hz(path: Path) -> int:
@@ -102,9 +147,20 @@ def save(path: Path | str, sound: Sound, subtype: str = "PCM_24") -> None:
 
 def digest(samples: FloatArray) -> str:
     """SHA-256, in hex, of decoded samples: shape and values as little-endian 64-bit floats."""
-    array = np.ascontiguousarray(samples, dtype="<f8")
-    head = "x".join(str(length) for length in array.shape).encode()
-    return hashlib.sha256(head + b":" + array.tobytes()).hexdigest()
+    return _digest(samples.shape, [samples])
+
+
+def digest_in_blocks(sound: Sound) -> str:
+    """The same of a sound that may be long."""
+    blocks = (sound.read(start, stop) for start, stop in sound.spans())
+    return _digest((sound.n_samples, sound.n_channels), blocks)
+
+
+def _digest(shape: tuple[int, ...], blocks: Iterable[FloatArray]) -> str:
+    found = hashlib.sha256("x".join(str(length) for length in shape).encode() + b":")
+    for block in blocks:
+        found.update(np.ascontiguousarray(block, dtype="<f8").tobytes())
+    return found.hexdigest()
 
 
 def _check_presence(path: Path) -> None:

@@ -14,6 +14,7 @@ from listening.console import show
 from listening.records import head_code
 from listening.records.level import Level
 from listening.records.plan import Plan
+from listening.records.sessions import MISSED, OVER
 from listening.records.study import KEY_BESIDE, Study
 from listening.records.text import plain
 
@@ -59,6 +60,10 @@ class Row:
     """Attributes that the listener was not sure to understand."""
     void_reasons: tuple[str, ...] = ()
     """Why plays did not count, each once."""
+    session: str = ""
+    """Of several sessions, how many are over: `1 of 2`."""
+    owes: int | None = None
+    """The session that comes next, where the listener is between two."""
     hearing: tuple[str, ...] = ()
     """What the hearing check said, where there was one: a screening, no medical test."""
 
@@ -76,6 +81,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="CODE",
         help="let this listener go on at a booth with another login of the server",
     )
+    parser.add_argument(
+        "--missed",
+        metavar="CODE",
+        help="write down that this listener comes to no further session; the planned rule says what counts",
+    )
     show.json_option(parser)
 
 
@@ -85,6 +95,8 @@ def run(args: argparse.Namespace) -> int:
     plan = Plan.load(study.plan)
     if args.hand_over is not None:
         return _hand_over(args, study)
+    if args.missed is not None:
+        return _miss(args, study, plan)
     if not args.watch:
         found = rows(study, plan)
         show.result(
@@ -145,30 +157,53 @@ def _hand_over(args: argparse.Namespace, study: Study) -> int:
     return 0
 
 
+def _miss(args: argparse.Namespace, study: Study, plan: Plan) -> int:
+    """Close a sitting between two sessions; it counts as finished from now on."""
+    from listening.session import sessions_apart
+    from listening.store import open_store, place_of
+
+    store = open_store(place_of(study), create=False)
+    try:
+        sessions_apart.miss(plan, store, args.missed)
+    finally:
+        store.close()
+    lines = [
+        f"{args.missed} comes to no further session. The answers so far stay, and the planned rule says "
+        "which questions they decide."
+    ]
+    show.result(args, lines, {"missed": args.missed})
+    return 0
+
+
 def rows(study: Study, plan: Plan) -> list[Row]:
     """What is known of each sitting, in the order of slots."""
-    from listening.session import exposure, hearing_check
+    from listening.session import exposure, hearing_check, sessions_apart
     from listening.store import open_store, place_of
 
     store = open_store(place_of(study), create=False)
     n_answers = store.n_answers()
     pascal = Level.load(study.level).pascal_per_full_scale if study.level.is_file() else None
     trials = {slot.slot: sum(not t.practice for t in slot.trials) for slot in plan.slots}
+    dealt = {slot.slot: slot.trials for slot in plan.slots}
     made = []
     for sitting in store.sittings():
         events = store.events(sitting.id)
         last = sitting.heartbeat_at or sitting.started_at
+        answered = store.answered(sitting.id) if plan.n_sessions > 1 else {}
+        owes = sessions_apart.owed(dealt.get(sitting.slot, ()), answered) if plan.n_sessions > 1 else None
         made.append(
             Row(
                 slot=sitting.slot,
                 listener=sitting.listener + (" (simulated)" if sitting.simulated else ""),
-                state=_state(sitting.finished_at is not None, events, last=last),
+                state=_state(sitting.finished_at is not None, events, last=last, owes=owes),
                 done=n_answers.get(sitting.id, 0),
                 trials=trials.get(sitting.slot, 0),
                 voids=sum(event.kind == "void" for event in events),
                 last_sign=last,
                 dose=exposure.words(exposure.sent(events), pascal),
                 stage=_stage(events),
+                session=_session(events, plan),
+                owes=None if any(event.kind == MISSED for event in events) else owes,
                 minutes_to_go=_minutes_to_go(
                     [a.answered_at for a in store.answers(sitting.id) if not a.practice],
                     trials.get(sitting.slot, 0),
@@ -184,12 +219,22 @@ def rows(study: Study, plan: Plan) -> list[Row]:
     return sorted(made, key=lambda row: (row.slot, row.listener))
 
 
-def _state(finished: bool, events: "Sequence[EventRow]", *, last: str) -> str:
+def _session(events: "Sequence[EventRow]", plan: Plan) -> str:
+    over = len({event.detail for event in events if event.kind == OVER})
+    finished = any(event.kind == "finished" for event in events)
+    return f"{over + finished} of {plan.n_sessions}" if plan.n_sessions > 1 else ""
+
+
+def _state(finished: bool, events: "Sequence[EventRow]", *, last: str, owes: int | None = None) -> str:
     kind = events[-1].kind if events else ""
     if kind == "declined":
         return "declined"
     if finished:
         return "finished"
+    if any(event.kind == MISSED for event in events):
+        return "missed the rest"
+    if owes is not None:
+        return f"owes session {owes}"
     if kind in ("left", "paused"):
         return kind
     silent_s = (datetime.now(UTC) - datetime.fromisoformat(last)).total_seconds()
@@ -238,6 +283,9 @@ def _lines(found: list[Row], plan: Plan) -> list[str]:
 def _notes(found: list[Row], plan: Plan) -> list[str]:
     finished = sum(r.state == "finished" for r in found)
     counts = f"{len(plan.slots)} slots dealt, {len(found)} begun, {finished} finished"
+    owing = [r for r in found if r.owes is not None]
+    if plan.n_sessions > 1:
+        counts += f", {len(owing)} between two of {plan.n_sessions} sessions"
     return [
         *_remarks(found),
         *_hearing(found),

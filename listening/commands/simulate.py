@@ -15,6 +15,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--listeners", type=int, metavar="N", help="how many sit (default: as many as planned)"
     )
     parser.add_argument("--seed", type=int, default=1, help="same seed, same answers (default 1)")
+    parser.add_argument(
+        "--missing-last",
+        type=int,
+        default=0,
+        metavar="N",
+        help="so many of them, the last ones, miss the last of several sessions (default 0)",
+    )
     passphrase.option(parser)
     show.json_option(parser)
 
@@ -23,12 +30,20 @@ def run(args: argparse.Namespace) -> int:
     """Run the panel and say what was stored."""
     if args.listeners is not None and args.listeners < 1:
         raise ListeningError(f"--listeners: found {args.listeners}, wanted 1 or more")
+    if args.missing_last < 0:
+        raise ListeningError(f"--missing-last: found {args.missing_last}, wanted 0 or more")
     study = passphrase.of(open_study(args.folder), args)
     from listening.simulate import run as simulate  # slow to load: a slip in the folder is told before
     from listening.store import place_of
 
     with progress.bar("simulated listeners") as on_progress:
-        n_answers = simulate.run(study, n_listeners=args.listeners, seed=args.seed, on_progress=on_progress)
+        n_answers = simulate.run(
+            study,
+            n_listeners=args.listeners,
+            seed=args.seed,
+            missing_last=args.missing_last,
+            on_progress=on_progress,
+        )
     lines = [
         f"{n_answers} answers of simulated listeners, marked so, in {place_of(study)}",
         f"next: listening analyse {study.root}",

@@ -67,7 +67,7 @@ def load(args: argparse.Namespace, paths: Sequence[Path]) -> Loaded:
         A file is not there or cannot be read, or has no such channel.
     """
     scale = pascal_per_full_scale(args)
-    whole = [wav.load(path, scale) for path in paths]
+    whole = [wav.for_measuring(path, scale) for path in paths]
     one, channel_note = _one_channel(whole, args.channel)
     alike, rate_notes = _one_rate(one)
     return Loaded(alike, [*channel_note, *rate_notes])
@@ -85,11 +85,7 @@ def _one_channel(sounds: list[Sound], wanted: str | None) -> tuple[list[Sound], 
 
 
 def _usually_loudest(sounds: list[Sound]) -> int:
-    def loudest(sound: Sound) -> int:
-        best = channels.loudest(sound).samples[:, 0]
-        return next(c for c in range(sound.n_channels) if (sound.samples[:, c] == best).all()) + 1
-
-    counts = Counter(loudest(s) for s in sounds if s.n_channels > 1)
+    counts = Counter(channels.loudest_index(s) + 1 for s in sounds if s.n_channels > 1)
     return min(counts, key=lambda c: (-counts[c], c))
 
 

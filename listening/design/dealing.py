@@ -57,13 +57,14 @@ def deal(
     StudyError
         A block or control has nothing to compare, or two clips got the same code.
     """
-    ordered = slots.of_study(protocol, manifest, Draws(secret))
+    draws = Draws(secret)
+    ordered = slots.of_study(protocol, manifest, draws)
     heard = _all_heard(protocol, manifest, ordered)
     codes = {place: code(secret, place) for place in heard}
     if len(set(codes.values())) != len(codes):
         raise StudyError("two clips got the same code: deal again (a new secret is drawn)")
     key = _key(manifest, secret, heard, codes)
-    cells = slots.cells(protocol, manifest, len(ordered))
+    cells = slots.cells(protocol, manifest, len(ordered), draws)
     coded = tuple(_slot(i, trials, codes, cells[i]) for i, trials in enumerate(ordered))
     attributes = tuple(_attribute(a, manifest, codes) for a in protocol.attributes)
     digests = (protocol_digest, manifest.digest(), key.sealed_digest())
@@ -85,6 +86,7 @@ def deal(
         clips=(),
         slots=coded,
         listeners=protocol.panel.listeners,
+        sessions_apart_h=protocol.sessions.apart_at_least_h,
     )
     return Dealt(plan.sealed(), key, {codes[place]: sound for place, sound in heard.items()})
 
@@ -151,6 +153,7 @@ def _slot(number: int, ordered: Ordered, codes: dict[str, str], cell: tuple[int,
             reference=codes[_place(made.reference)] if made.reference else None,
             follows=made.follows,
             start_gain_db=made.start_gain_db,
+            session=made.session,
         )
         for i, (practice, made) in enumerate(ordered)
     )

@@ -32,6 +32,10 @@ class Trial:
     """Whether it asks about the sounds of the trial before it."""
     start_gain_db: float = 0.0
     """Adjustment: gain of the second sound when the trial begins."""
+    part: int | None = None
+    """The part of the blocks that it belongs to, heard in one session; None: any session."""
+    session: int = 1
+    """In which session it is heard."""
 
     @property
     def every(self) -> tuple[Heard, ...]:

@@ -1,5 +1,6 @@
 """What each task makes of a block: for every slot its trials, not yet in order. One file a task."""
 
+from dataclasses import replace
 from typing import Protocol as Pattern
 
 from listening.design import adjusting, comparison, control, difference, single, triple, whole_set
@@ -44,7 +45,7 @@ def of_attribute(
             for slot, trials in zip(
                 made, form_of_task(protocol, manifest, block, n_slots, draws=draws), strict=True
             ):
-                slot.extend(trials)
+                slot.extend(t if block.part is None else replace(t, part=block.part) for t in trials)
     for row in protocol.controls:
         if row.attribute == name:
             for number, slot in enumerate(made):

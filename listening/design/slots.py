@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 import numpy.typing as npt
 
-from listening.design import comparison, forms, joint_trials, order, williams
+from listening.design import comparison, forms, joint_trials, order, session_parts, williams
 from listening.design.dealt_trial import Trial, strikes
 from listening.design.draws import Draws
 from listening.design.order import CarryOver, Ordered
@@ -28,28 +28,52 @@ def in_turn(protocol: Protocol, manifest: Manifest, draws: Draws) -> Iterator[Or
     condition = {s.stimulus: s.condition for s in manifest.stimuli}
     carry = {name: CarryOver(condition) for name in asked}
     squares = _Squares(draws)
+    rows = session_parts.orders(protocol, n_slots, draws)
     for slot in range(n_slots):
         rng = draws.of("slot", slot)
         names = order.attributes(asked, slot, shift)
-        practice = [_practice(trials[name][slot], protocol.sitting.practice_trials, rng) for name in names]
-        if protocol.sitting.mixed:
-            every = [trial for name in names for trial in trials[name][slot]]
-            ordered = [t for p in practice for t in p] + _counted(every, rng, carry[asked[0]])
-        else:
-            blocks = [_in_order(trials[name][slot], slot, squares, rng, carry[name]) for name in names]
-            ordered = [t for p, block in zip(practice, blocks, strict=True) for t in p + block]
+        own = {name: trials[name][slot] for name in names}
+        ordered = [
+            trial
+            for number, held in enumerate(
+                session_parts.of_slot(protocol, own, slot, rows[slot], condition=condition)
+            )
+            for trial in _session(protocol, held, slot + number, squares=squares, rng=rng, carry=carry)
+        ]
         yield joint_trials.spread(protocol, slot, ordered, draws=draws)
+
+
+def _session(
+    protocol: Protocol,
+    trials: dict[str, list[Trial]],
+    slot: int,
+    *,
+    squares: "_Squares",
+    rng: np.random.Generator,
+    carry: dict[str, CarryOver],
+) -> Ordered:
+    """The trials of one session in the order they are heard; practice before each attribute."""
+    practice = [_practice(own, protocol.sitting.practice_trials, rng) for own in trials.values()]
+    if protocol.sitting.mixed:
+        every = [trial for own in trials.values() for trial in own]
+        return [t for p in practice for t in p] + _counted(every, rng, next(iter(carry.values())))
+    blocks = [_in_order(own, slot, squares, rng, carry[name]) for name, own in trials.items()]
+    return [t for p, block in zip(practice, blocks, strict=True) for t in p + block]
 
 
 def unordered(protocol: Protocol, manifest: Manifest, draws: Draws) -> Iterator[Ordered]:
     """The same trials slot by slot, practice first, in no order to be heard in: for counting, and quicker."""
     n_slots = protocol.panel.listeners + protocol.panel.spare
     trials = _dealt(protocol, manifest, n_slots, draws)
+    rows = session_parts.orders(protocol, n_slots, draws)
+    condition = {s.stimulus: s.condition for s in manifest.stimuli}
     for slot in range(n_slots):
         rng = draws.of("slot", slot)
-        own = [trials[name][slot] for name in trials]
-        practice = [t for block in own for t in _practice(block, protocol.sitting.practice_trials, rng)]
-        counted = [(False, trial) for block in own for trial in block]
+        own = {name: trials[name][slot] for name in trials}
+        held = session_parts.of_slot(protocol, own, slot, rows[slot], condition=condition)
+        blocks = [block for session in held for block in session.values()]
+        practice = [t for block in blocks for t in _practice(block, protocol.sitting.practice_trials, rng)]
+        counted = [(False, trial) for block in blocks for trial in block]
         yield joint_trials.spread(protocol, slot, practice + counted, draws=draws)
 
 
@@ -63,13 +87,18 @@ def _dealt(
     }
 
 
-def cells(protocol: Protocol, manifest: Manifest, n_slots: int) -> list[tuple[int, ...]]:
-    """Where each slot stands in each balanced property: lead, order of attributes, part of the pairs."""
+def cells(protocol: Protocol, manifest: Manifest, n_slots: int, draws: Draws) -> list[tuple[int, ...]]:
+    """Where each slot stands in each balanced property: lead, order of attributes, part of the pairs; and
+    the order of the parts over sessions."""
     periods = {2, len(williams.square(len(joint_trials.leaders(protocol)))), joint_trials.period(protocol)}
     for block in protocol.blocks:
         if tasks.named(protocol.attribute(block.attribute).task).family == "choice":
             periods.add(comparison.period(block, len(strikes(manifest, block.presentation))))
-    return [tuple(slot % period for period in sorted(periods - {1})) for slot in range(n_slots)]
+    made = [tuple(slot % period for period in sorted(periods - {1})) for slot in range(n_slots)]
+    if not session_parts.is_ordered(protocol):
+        return made
+    rows = session_parts.orders(protocol, n_slots, draws)
+    return [(*cell, row) for cell, row in zip(made, rows, strict=True)]
 
 
 def _practice(trials: list[Trial], n_practice: int, rng: np.random.Generator) -> Ordered:

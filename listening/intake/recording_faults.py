@@ -5,7 +5,6 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 from listening.audio import wav
 from listening.audio.sound import Sound
@@ -111,7 +110,7 @@ def _chain(protocol: Protocol, folder: Path) -> tuple[float | None, list[Problem
     room, own = protocol.recordings.background, protocol.recordings.calibrator
     if room is not None:
         try:
-            wav.load(folder / room)
+            wav.for_measuring(folder / room)
         except ListeningError as error:
             wanted = "the room alone, or no recordings.background"
             found.append(Problem(str(folder / room), "recordings.background", str(error), wanted))
@@ -132,8 +131,8 @@ def _chain(protocol: Protocol, folder: Path) -> tuple[float | None, list[Problem
 
 def _listen(file: Path, name: str, is_example: bool) -> Heard | Problem:
     try:
-        sound = wav.load(file)
-        if not sound.samples.any():
+        sound = wav.for_measuring(file)
+        if sound.is_silent:
             return Problem(str(file), name, "silence: every sample is zero", "a recorded strike")
         return _heard(sound, file, name, is_example)
     except ListeningError as error:
@@ -142,17 +141,12 @@ def _listen(file: Path, name: str, is_example: bool) -> Heard | Problem:
 
 def _heard(sound: Sound, file: Path, name: str, is_example: bool) -> Heard:
     mono = sound.mono()
-    listened = mono if mono.samples.any() else sound.channel(0)
+    listened = sound.channel(0) if mono.is_silent else mono
     start = onset.find(listened)
-    magnitude = abs(sound.samples)
-    peak = float(magnitude.max())
+    peak = max(float(abs(sound.read(*span)).max()) for span in sound.spans())
     strongest, number = channels.chosen(sound, None)
-    full = (
-        0
-        if peak > 1.0
-        else sum(_runs(magnitude[:, c] >= FULL_SCALE, CLIPPED_RUN) for c in range(sound.n_channels))
-    )
-    flat = sum(_runs(magnitude[:, c] == peak, FLAT_RUN) for c in range(sound.n_channels))
+    full = 0 if peak > 1.0 else flags.runs(sound, lambda magnitude: magnitude >= FULL_SCALE, CLIPPED_RUN)
+    flat = flags.runs(sound, lambda magnitude: magnitude == peak, FLAT_RUN)
     return Heard(
         file=file,
         name=name,
@@ -168,17 +162,8 @@ def _heard(sound: Sound, file: Path, name: str, is_example: bool) -> Heard:
         audible_until_s=ringing_end.audible_until_s(listened, start.time_s),
         noise=start.noise_rms,
         flags=flags.find(strongest),
-        digest=wav.digest(sound.samples),
+        digest=wav.digest_in_blocks(sound),
     )
-
-
-def _runs(mask: Any, length: int) -> int:
-    """How many runs of at least `length` true values an (n,) boolean array has."""
-    n_windows = len(mask) - length + 1
-    inside = mask[:n_windows].copy()
-    for shift in range(1, length):
-        inside &= mask[shift : shift + n_windows]
-    return int(inside[:1].sum() + (inside[1:] & ~inside[:-1]).sum())
 
 
 def _one(sound: Heard, protocol: Protocol) -> Iterator[Problem]:

@@ -2,7 +2,6 @@
 
 import numpy as np
 
-from listening.audio.sound import FloatArray
 from listening.metrics.loudness import Course
 
 THRESHOLD_SONE = 0.02  # about 7 phon: below this ISO 532-1 means "not heard"
@@ -21,7 +20,7 @@ def inaudible_after_s(course: Course, onset_s: float, background: Course | None 
     recording ends before.
     """
     step_s = course.time_s[1] - course.time_s[0]
-    above = _instantaneous_sone(course) > limit_sone(course, onset_s, background)
+    above = course.instantaneous_sone > limit_sone(course, onset_s, background)
     width = max(1, min(round(STEADY_S / step_s), len(above)))
     share_above = np.convolve(above, np.ones(width) / width, mode="valid")
     heard = np.flatnonzero((share_above >= 0.5) & (course.time_s[width - 1 :] >= onset_s))
@@ -37,11 +36,7 @@ def limit_sone(course: Course, onset_s: float, background: Course | None = None)
     """Loudness that the background alone reaches now and then."""
     alone = course if background is None else background
     end_s = onset_s - 0.005 if background is None else np.inf
-    before = _instantaneous_sone(alone)[(alone.time_s >= SETTLING_S) & (alone.time_s < end_s)]
+    before = alone.instantaneous_sone[(alone.time_s >= SETTLING_S) & (alone.time_s < end_s)]
     if len(before) * (alone.time_s[1] - alone.time_s[0]) < SHORTEST_BACKGROUND_S:
         return THRESHOLD_SONE
     return max(THRESHOLD_SONE, float(before.mean() + BACKGROUND_SPREAD * before.std()))
-
-
-def _instantaneous_sone(course: Course) -> FloatArray:
-    return np.asarray(course.specific_sone_per_bark.sum(axis=1) * 0.1)

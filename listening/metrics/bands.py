@@ -3,10 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import fft
 
 from listening.audio.sound import FloatArray, Sound
-from listening.metrics import response
+from listening.metrics import response, spectrum
 from listening.metrics.level import check_not_silent
 
 OCTAVE_RATIO = 10.0**0.3  # IEC 61260-1:2014, 5.2
@@ -35,23 +34,23 @@ def midbands_hz(rate_hz: int, *, per_octave: int = 3) -> FloatArray:
 def levels(sound: Sound, *, per_octave: int = 3) -> BandLevels:
     """Levels of all bands of a one-channel sound."""
     check_not_silent(sound)
-    pressure = sound.only_channel()
-    n_padded = fft.next_fast_len(len(pressure), real=True)
-    energy = np.abs(fft.rfft(pressure, n_padded)) ** 2
-    energy[1:] *= 2.0
-    frequency_hz = fft.rfftfreq(n_padded, 1.0 / sound.rate_hz)
+    frequency_hz, energy = spectrum.whole(sound)
     middle = midbands_hz(sound.rate_hz, per_octave=per_octave)
     mean_square = [
         (energy * np.abs(band_response(frequency_hz, m, per_octave=per_octave)) ** 2).sum() for m in middle
     ]
-    scaled = np.array(mean_square) / (n_padded * len(pressure) * sound.reference**2)
+    scaled = np.array(mean_square) / (sound.n_samples * sound.reference**2)
     with np.errstate(divide="ignore"):
         return BandLevels(middle, 10.0 * np.log10(scaled))
 
 
 def filtered(samples: FloatArray, rate_hz: int, midband_hz: float, *, per_octave: int = 3) -> FloatArray:
     """(n,) samples behind one band filter, causal."""
-    return response.apply(samples, rate_hz, lambda f: band_response(f, midband_hz, per_octave=per_octave))
+
+    def gain(frequency_hz: FloatArray) -> np.ndarray:
+        return band_response(frequency_hz, midband_hz, per_octave=per_octave)
+
+    return response.apply(samples, rate_hz, gain, is_kept=False)
 
 
 def band_response(frequency_hz: FloatArray, midband_hz: float, *, per_octave: int = 3) -> np.ndarray:

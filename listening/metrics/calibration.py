@@ -99,19 +99,18 @@ def of_files(folder: Path, before: str, after: str | None, *, level_db: float) -
 
 
 def _usable(sound: Sound) -> FloatArray:
-    sound.only_channel()
+    sound.check_one_channel()
     check_not_silent(sound)
     if sound.duration_s < SHORTEST_S:
         raise SoundError(
             f"{sound.name}: {sound.duration_s:.2f} s of calibrator, at least {SHORTEST_S:.0f} s wanted"
         )
-    samples = sound.samples[:, 0]
-    if flags.is_clipped(samples):
+    if flags.is_clipped(sound):
         raise SoundError(
             f"{sound.name}: the calibrator's tone is clipped; lower the gain, and record all again"
         )
     edge = round(EDGE_S * sound.rate_hz)
-    return np.asarray(samples[edge:-edge])
+    return np.asarray(sound.samples[edge:-edge, 0])
 
 
 def _tone_hz(samples: FloatArray, rate_hz: int) -> float:

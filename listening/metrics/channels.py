@@ -18,9 +18,8 @@ def chosen(sound: Sound, number: int | None) -> tuple[Sound, int]:
         return sound.channel(number - 1), number
     if sound.n_channels == 1:
         return sound, 1
-    strongest = loudest(sound)
-    same = [(sound.samples[:, c] == strongest.samples[:, 0]).all() for c in range(sound.n_channels)]
-    return strongest, same.index(True) + 1
+    index = loudest_index(sound)
+    return sound.channel(index), index + 1
 
 
 def all_or_one(sound: Sound, number: int | Literal["average"] | None) -> list[tuple[Sound, int]]:
@@ -29,12 +28,16 @@ def all_or_one(sound: Sound, number: int | Literal["average"] | None) -> list[tu
         return [chosen(sound, number)]
     level.check_not_silent(sound)
     every = [(sound.channel(c), c + 1) for c in range(sound.n_channels)]
-    return [(one, c) for one, c in every if one.samples.any()]
+    return [(one, c) for one, c in every if not one.is_silent]
 
 
 def loudest(sound: Sound) -> Sound:
     """The channel with the largest LAFmax."""
+    return sound.channel(loudest_index(sound))
+
+
+def loudest_index(sound: Sound) -> int:
+    """Which channel that is, from 0; the first of several alike."""
     level.check_not_silent(sound)
-    every = [sound.channel(c) for c in range(sound.n_channels)]
-    heard = [c for c in every if c.samples.any()]
-    return heard[0] if len(heard) == 1 else max(heard, key=level.laf_max_db)
+    heard = [c for c in range(sound.n_channels) if not sound.channel(c).is_silent]
+    return heard[0] if len(heard) == 1 else max(heard, key=lambda c: level.laf_max_db(sound.channel(c)))

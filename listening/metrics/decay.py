@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from listening.audio.sound import FloatArray, Sound
-from listening.metrics import bands, onset
+from listening.metrics import bands, onset, ringing_part
 from listening.metrics.loudness import Course
 
 FRAME_S = 0.01
@@ -69,6 +69,7 @@ def measure(sound: Sound, onset_s: float | None = None) -> Decays:
     Source: ISO 3382-2:2008, 5.3.3; noise: Lundeby et al. 1995, Acustica 81.
     """
     start_s = onset.find(sound).time_s if onset_s is None else onset_s
+    sound, start_s = ringing_part.of(sound, start_s)
     samples = sound.only_channel()[round(start_s * sound.rate_hz) :]
     return _read(curve(samples - samples.mean(), sound.rate_hz))
 
@@ -76,6 +77,7 @@ def measure(sound: Sound, onset_s: float | None = None) -> Decays:
 def by_band(sound: Sound, onset_s: float, *, per_octave: int = 3) -> dict[float, Decays]:
     """The same for each band, keyed by midband frequency in Hz."""
     found = {}
+    sound, onset_s = ringing_part.of(sound, onset_s)
     for middle in bands.midbands_hz(sound.rate_hz, per_octave=per_octave):
         # backwards through the filter: its own ringing then lies before the onset
         reverse = bands.filtered(sound.only_channel()[::-1], sound.rate_hz, middle, per_octave=per_octave)
@@ -92,7 +94,9 @@ def curve(samples: FloatArray, rate_hz: int) -> Curve:
     end = max(2, min(len(squared), knee * frame))
     step = max(1, rate_hz // 1000)
     missing = _missing_energy(power, noise, knee, late_rate) * frame
-    energy = np.cumsum((squared[:end] - noise)[::-1])[::-1][::step] + missing
+    starts = np.arange(0, end, step)
+    over_noise = np.add.reduceat(squared[:end], starts) - noise * np.diff([*starts, end])
+    energy = np.cumsum(over_noise[::-1])[::-1] + missing
     positive = energy > 0
     last = int(np.argmin(positive)) if not positive.all() else len(energy)
     energy = energy[: max(last, 1)] if energy[0] > 0 else np.array([1.0])

@@ -1,11 +1,13 @@
 """What is wrong with a recording, in words: a list of flags, empty when nothing is."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from itertools import pairwise
 
 import numpy as np
 
 from listening.audio.sound import FloatArray, Sound
 from listening.metrics import onset, other_strikes, strike
+from listening.metrics.onset import Onset
 
 CLIPPING, DC, HUM = "clipping", "dc", "hum"
 SILENT_CHANNEL = "silent-channel"  # given by whoever looks at several channels
@@ -21,24 +23,24 @@ HUM_BASES_HZ = (50.0, 60.0)  # mains
 HUM_OVER_FLOOR_DB = 20.0
 HUM_BELOW_PEAK_DB = 80.0  # weaker than this it changes nothing
 SIDELOBES_BETA = 12.3  # of Kaiser's window: -90 dB, below the weakest hum that counts
-SHORTEST_QUIET_S = 0.5
+SHORTEST_QUIET_S, LONGEST_QUIET_S = 0.5, 20.0
 END_S = 0.05
 FADE_EXTRA_DB = 8.0
 RINGING_END_DB = -45.0  # re the loudest; a tail cut above this is missed
 INAUDIBLE_DBFS = -100.0
 
 
-def find(sound: Sound) -> tuple[str, ...]:
-    """Flags of a one-channel sound.
+def find(sound: Sound, start: Onset | None = None) -> tuple[str, ...]:
+    """Flags of a one-channel sound; `start` is its onset, where that is known.
 
     clipping, dc, hum, noise, second-strike, rebound, fade-out, truncated-tail.
     """
-    start = onset.find(sound)
+    start = onset.find(sound) if start is None else start
     start_s = start.time_s
     bounces = [other_strikes.is_rebound(at, start_s) for at in other_strikes.find(sound, start_s)]
     checks: dict[str, Callable[[], bool]] = {
-        CLIPPING: lambda: is_clipped(sound.samples[:, 0]),
-        DC: lambda: has_dc(sound.samples[:, 0]),
+        CLIPPING: lambda: is_clipped(sound),
+        DC: lambda: has_dc(sound),
         HUM: lambda: has_hum(sound, start_s),
         NOISE: lambda: is_noisy(sound, start.noise_rms),
         SECOND_STRIKE: lambda: not all(bounces),
@@ -51,41 +53,56 @@ def find(sound: Sound) -> tuple[str, ...]:
     return tuple(found)
 
 
-def is_clipped(samples: FloatArray) -> bool:
-    """Whether the waveform is cut flat at its largest or smallest value."""
-    return any(_is_cut(side) for side in (samples, -samples))
+def is_clipped(sound: Sound) -> bool:
+    """Whether the waveform of a one-channel sound is cut flat at its largest or smallest value."""
+    for side in (1.0, -1.0):
+        top = max(float((side * block).max()) for block in sound.pressure_blocks())
+        if top > 0 and any(_is_cut(side * block, top) for block in _overlapping(sound, FLAT_SAMPLES)):
+            return True
+    return False
 
 
-def has_dc(samples: FloatArray) -> bool:
+def _overlapping(sound: Sound, more: int) -> Iterator[FloatArray]:
+    """Blocks that each go on for `more` samples into the next."""
+    return (sound.pressure_between(start, stop + more) for start, stop in sound.spans())
+
+
+def has_dc(sound: Sound) -> bool:
     """Whether the mean differs from zero by more than the sound itself would make it."""
-    if len(samples) < 4:
+    n = sound.n_samples
+    if n < 4:
         return False
-    peak, mean = float(np.abs(samples).max()), float(samples.mean())
-    quarters = [q.mean() for q in np.array_split(samples, 4)]
+    edges = np.cumsum([0, *(len(part) for part in np.array_split(np.empty(n, dtype=np.int8), 4))])
+    sums = [
+        sum(float(block.sum()) for block in sound.pressure_blocks(int(start), int(stop)))
+        for start, stop in pairwise(edges)
+    ]
+    mean, quarters = sum(sums) / n, np.array(sums) / np.diff(edges)
     steady = abs(mean) > 3.0 * float(np.std(quarters))
-    return bool(abs(mean) > DC_SHARE * peak and steady)
+    return bool(abs(mean) > DC_SHARE * _peak(sound) and steady)
 
 
 def is_noisy(sound: Sound, noise_rms: float | None) -> bool:
     """Whether the peak is less than 40 dB above the noise before the strike, in the unit of the pressure."""
     if not noise_rms:
         return False
-    peak = float(np.abs(sound.only_channel()).max())
-    return bool(peak < noise_rms * 10.0 ** (FEWEST_DB_OVER_NOISE / 20.0))
+    return bool(_peak(sound) < noise_rms * 10.0 ** (FEWEST_DB_OVER_NOISE / 20.0))
 
 
 def has_hum(sound: Sound, onset_s: float) -> bool:
     """Whether mains hum stands out of the quiet before the strike, or of the recording's end."""
-    samples, rate_hz = sound.only_channel(), sound.rate_hz
-    quiet = samples[: max(0, round((onset_s - 0.01) * rate_hz))]
-    if len(quiet) < SHORTEST_QUIET_S * rate_hz:
-        quiet = samples[-round(max(SHORTEST_QUIET_S, 0.25 * sound.duration_s) * rate_hz) :]
+    rate_hz, stop = sound.rate_hz, max(0, round((onset_s - 0.01) * sound.rate_hz))
+    longest = round(LONGEST_QUIET_S * rate_hz)
+    if stop < SHORTEST_QUIET_S * rate_hz:
+        stop = sound.n_samples
+        longest = min(longest, round(max(SHORTEST_QUIET_S, 0.25 * sound.duration_s) * rate_hz))
+    quiet = sound.pressure_between(max(0, stop - longest), stop)
     if len(quiet) < SHORTEST_QUIET_S * rate_hz:
         return False
     window = np.kaiser(len(quiet), SIDELOBES_BETA)
     power = np.abs(np.fft.rfft((quiet - quiet.mean()) * window)) ** 2
     bin_hz = rate_hz / len(quiet)
-    loudest = float(np.abs(samples).max()) ** 2 / 2
+    loudest = _peak(sound) ** 2 / 2
     return any(
         _stands_out(power, base_hz / bin_hz, bin_hz, loudest * window.sum() ** 2 / 4)
         for base_hz in HUM_BASES_HZ
@@ -109,8 +126,8 @@ def is_truncated(sound: Sound, onset_s: float) -> bool:
     """Whether a strike still rings when the recording ends."""
     if not strike.rings_out(sound, onset_s) and not _falls(sound, onset_s):
         return False
-    frame, samples = max(1, round(END_S * sound.rate_hz)), _without_trailing_zeros(sound)
-    rms = onset.envelope(samples[len(samples) % frame if len(samples) > frame else 0 :], frame)
+    frame, stop = max(1, round(END_S * sound.rate_hz)), sound.sounding_samples()
+    rms = onset.frames(sound.pressure_blocks(stop % frame if stop > frame else 0, stop), frame)
     if len(rms) < 6:
         return True
     level_db = 20 * np.log10(np.maximum(rms, 1e-300) / rms.max())
@@ -120,22 +137,39 @@ def is_truncated(sound: Sound, onset_s: float) -> bool:
 
 
 def _falls(sound: Sound, onset_s: float) -> bool:
-    rms = onset.envelope(sound.only_channel()[round(onset_s * sound.rate_hz) :], max(1, sound.rate_hz // 100))
+    start = round(onset_s * sound.rate_hz)
+    rms = onset.frames(sound.pressure_blocks(start), max(1, sound.rate_hz // 100))
     top = int(np.argmax(rms))
     return bool(top < 10 and rms[-1] < 0.7 * rms[top])
 
 
-def _is_cut(samples: FloatArray) -> bool:
-    top = float(samples.max())
-    if top <= 0:
+def runs(sound: Sound, is_meant: Callable[[FloatArray], np.ndarray], length: int) -> int:
+    """How many runs of at least `length` samples, in all channels, are of the magnitudes that are meant."""
+    found = 0
+    for start, stop in sound.spans():
+        mask = is_meant(abs(sound.read(start - 1, stop + length - 1)))
+        if start == 0:
+            mask = np.concatenate([np.zeros_like(mask[:1]), mask])
+        n_windows = max(0, len(mask) - length + 1)
+        inside = np.ones_like(mask[:n_windows])
+        for shift in range(length):
+            inside &= mask[shift : shift + n_windows]
+        found += int((inside[1:] & ~inside[:-1]).sum())
+    return found
+
+
+def _is_cut(samples: FloatArray, top: float) -> bool:
+    """Whether a run of samples at the top is entered by a jump."""
+    if len(samples) <= FLAT_SAMPLES:
         return False
-    at_top = samples == top
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], at_top.view(np.int8), [0]])))
-    starts, stops = edges[0::2], edges[1::2]
-    for start in starts[stops - starts >= FLAT_SAMPLES]:
-        if start > 0 and samples[start - 1] < top * (1.0 - FLAT_JUMP):
-            return True
-    return False
+    flat = samples[: len(samples) - FLAT_SAMPLES] < top * (1.0 - FLAT_JUMP)
+    for later in range(1, FLAT_SAMPLES + 1):
+        flat &= samples[later : len(samples) - FLAT_SAMPLES + later] == top
+    return bool(flat.any())
+
+
+def _peak(sound: Sound) -> float:
+    return max(float(np.abs(block).max()) for block in sound.pressure_blocks())
 
 
 def _stands_out(power: FloatArray, base_bin: float, bin_hz: float, loudest: float) -> bool:
@@ -154,14 +188,9 @@ def _stands_out(power: FloatArray, base_bin: float, bin_hz: float, loudest: floa
     return out[0] or sum(out) >= 2
 
 
-def _without_trailing_zeros(sound: Sound) -> FloatArray:
-    samples = sound.only_channel()
-    return samples[: int(np.flatnonzero(samples)[-1]) + 1]
-
-
 def _end_levels_db(sound: Sound, *, n_frames: int) -> FloatArray:
     """dB re full scale of the last `n_frames` frames of 10 ms with something in them."""
-    samples = _without_trailing_zeros(sound) / (sound.pascal_per_full_scale or 1.0)
-    frame = max(1, sound.rate_hz // 100)
-    whole = samples[len(samples) % frame :][-n_frames * frame :]
-    return np.asarray(20 * np.log10(np.maximum(onset.envelope(whole, frame), 1e-12)))
+    frame, stop = max(1, sound.rate_hz // 100), sound.sounding_samples()
+    start = max(stop % frame, stop - n_frames * frame)
+    samples = sound.pressure_between(start, stop) / (sound.pascal_per_full_scale or 1.0)
+    return np.asarray(20 * np.log10(np.maximum(onset.envelope(samples, frame), 1e-12)))

@@ -1,8 +1,9 @@
 """The steps of ISO 532-1:2017 as compiled loops; `loudness` is the door to them.
 
 Clause numbers in the functions. Bands and critical bands run along the last axis, so that the inner loops
-vectorise. Every recursion starts from rest: nothing at the end of a sound can reach its beginning. Tables are
-compiled in: after changing one, touch this file, or the cache keeps the old.
+vectorise. Every recursion starts from rest: nothing at the end of a sound can reach its beginning; where a
+`state` is given it goes on from there, and is left as it is at the end. Tables are compiled in: after
+changing one, touch this file, or the cache keeps the old.
 """
 
 import numpy as np
@@ -39,14 +40,28 @@ WEIGHT_SHARE = (0.47, 0.53)
 _SMOOTHING = np.exp(-1.0 / (RATE_HZ * 2.0 / (3.0 * np.minimum(BAND_CENTRE_HZ, 1000.0))))
 
 
-def band_intensities(pressure: FloatArray) -> FloatArray:
-    """(n // 24 rounded up, 28) smoothed squared band pressure at 2 kHz, `pressure` at 48 kHz. Clause 6.3."""
-    return np.asarray(_smoothed_bands(pressure, SECTION_A1, SECTION_A2, FILTER_GAIN, _SMOOTHING))
+def band_state() -> FloatArray:
+    """(9, 28) memory of the band filters and their smoothing, at rest."""
+    return np.zeros((9, SECTION_A1.shape[1]))
+
+
+def band_intensities(pressure: FloatArray, state: FloatArray | None = None) -> FloatArray:
+    """(n // 24 rounded up, 28) smoothed squared band pressure at 2 kHz, `pressure` at 48 kHz. Clause 6.3.
+
+    With a state from `band_state`, all blocks but the last must be a multiple of 24 samples long.
+    """
+    memory = band_state() if state is None else state
+    return np.asarray(_smoothed_bands(pressure, memory, SECTION_A1, SECTION_A2, FILTER_GAIN, _SMOOTHING))
+
+
+def band_energies(pressure: FloatArray, skip: int, state: FloatArray) -> FloatArray:
+    """(28,) summed squared band pressure after `skip` samples, `pressure` at 48 kHz. Clause 5.3."""
+    return np.asarray(_energies(pressure, skip, state, SECTION_A1, SECTION_A2, FILTER_GAIN))
 
 
 def band_mean_squares(pressure: FloatArray, skip: int) -> FloatArray:
     """(28,) mean squared band pressure after `skip` samples, `pressure` at 48 kHz. Clause 5.3."""
-    return np.asarray(_mean_squares(pressure, skip, SECTION_A1, SECTION_A2, FILTER_GAIN))
+    return band_energies(pressure, skip, band_state()) / (len(pressure) - skip)
 
 
 def levels_db(intensity: FloatArray) -> FloatArray:
@@ -60,9 +75,14 @@ def core_loudness(band_db: FloatArray, *, diffuse: bool) -> FloatArray:
     return np.asarray(_core(np.ascontiguousarray(band_db), field_db))
 
 
-def decayed(core: FloatArray) -> FloatArray:
-    """(k, 21) core loudness after the nonlinear temporal decay of hearing, at 2 kHz. Clause 6.4."""
-    return np.asarray(_decayed(core, _decay_constants()))
+def decayed(core: FloatArray, state: FloatArray | None = None, *, is_last: bool = True) -> FloatArray:
+    """(k, 21) core loudness after the nonlinear temporal decay of hearing, at 2 kHz. Clause 6.4.
+
+    Of a block that is not the last the last row only says what follows: k - 1 rows come out. `state` is
+    (2, 21), zeros at rest.
+    """
+    memory = np.zeros((2, core.shape[1])) if state is None else state
+    return np.asarray(_decayed(core, max(0, len(core) - (not is_last)), memory, _decay_constants()))
 
 
 def specific(core: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -71,10 +91,17 @@ def specific(core: FloatArray) -> tuple[FloatArray, FloatArray]:
     return total, pattern
 
 
-def temporally_weighted(loudness: FloatArray) -> FloatArray:
-    """(k,) loudness over time as heard: two low-passes added up, at 2 kHz. Clause 6.5."""
-    fast = _low_passed(loudness, WEIGHT_TAU_S[0])
-    slow = _low_passed(loudness, WEIGHT_TAU_S[1])
+def temporally_weighted(
+    loudness: FloatArray, state: FloatArray | None = None, *, is_last: bool = True
+) -> FloatArray:
+    """(k,) loudness over time as heard: two low-passes added up, at 2 kHz. Clause 6.5.
+
+    Blocks as in `decayed`; `state` is (2,), zeros at rest.
+    """
+    memory = np.zeros(2) if state is None else state
+    n = max(0, len(loudness) - (not is_last))
+    fast = _low_passed(loudness, n, memory[:1], WEIGHT_TAU_S[0])
+    slow = _low_passed(loudness, n, memory[1:], WEIGHT_TAU_S[1])
     return np.asarray(WEIGHT_SHARE[0] * fast + WEIGHT_SHARE[1] * slow)
 
 
@@ -124,10 +151,10 @@ def _forget_tiny(z):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def _smoothed_bands(pressure, a1, a2, gain, keep):  # type: ignore[no-untyped-def]
+def _smoothed_bands(pressure, state, a1, a2, gain, keep):  # type: ignore[no-untyped-def]
     n_bands = a1.shape[1]
     out = np.empty(((len(pressure) + STEP - 1) // STEP, n_bands))
-    z, s, y = np.zeros((6, n_bands)), np.zeros((3, n_bands)), np.zeros(n_bands)
+    z, s, y = state[:6], state[6:], np.zeros(n_bands)
     for i in range(len(pressure)):
         _filter_step(pressure[i], y, z, a1, a2, gain)
         for b in range(n_bands):
@@ -143,9 +170,9 @@ def _smoothed_bands(pressure, a1, a2, gain, keep):  # type: ignore[no-untyped-de
 
 
 @njit(cache=True)
-def _mean_squares(pressure, skip, a1, a2, gain):  # type: ignore[no-untyped-def]
+def _energies(pressure, skip, state, a1, a2, gain):  # type: ignore[no-untyped-def]
     n_bands = a1.shape[1]
-    z, y, total = np.zeros((6, n_bands)), np.zeros(n_bands), np.zeros(n_bands)
+    z, y, total = state[:6], np.zeros(n_bands), np.zeros(n_bands)
     for i in range(len(pressure)):
         _filter_step(pressure[i], y, z, a1, a2, gain)
         if i >= skip:
@@ -153,7 +180,7 @@ def _mean_squares(pressure, skip, a1, a2, gain):  # type: ignore[no-untyped-def]
                 total[b] += y[b] * y[b]
         if i % STEP == 0:
             _forget_tiny(z)
-    return total / (len(pressure) - skip)
+    return total
 
 
 @njit(cache=True)
@@ -207,13 +234,13 @@ def _decay_step(ui, uo, u2, k):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def _decayed(core, k):  # type: ignore[no-untyped-def]
-    n, n_bands = core.shape
-    out = np.zeros_like(core)
+def _decayed(core, n, state, k):  # type: ignore[no-untyped-def]
+    n_bands = core.shape[1]
+    out = np.zeros((n, n_bands))
     for b in range(n_bands):
-        uo, u2 = 0.0, 0.0
+        uo, u2 = state[0, b], state[1, b]
         for t in range(n):
-            following = core[t + 1, b] if t + 1 < n else 0.0
+            following = core[t + 1, b] if t + 1 < len(core) else 0.0
             ui, slope = core[t, b], (following - core[t, b]) / SUBSTEPS
             uo, u2 = _decay_step(ui, uo, u2, k)
             out[t, b] = uo
@@ -223,14 +250,15 @@ def _decayed(core, k):  # type: ignore[no-untyped-def]
             for _ in range(SUBSTEPS - 1):
                 ui += slope
                 uo, u2 = _decay_step(ui, uo, u2, k)
+        state[0, b], state[1, b] = uo, u2
     return out
 
 
 @njit(cache=True)
-def _low_passed(values, tau_s):  # type: ignore[no-untyped-def]
+def _low_passed(values, n, memory, tau_s):  # type: ignore[no-untyped-def]
     keep = np.exp(-1.0 / (COURSE_RATE_HZ * SUBSTEPS * tau_s))
-    out, state = np.zeros_like(values), 0.0
-    for t in range(len(values)):
+    out, state = np.zeros(n), memory[0]
+    for t in range(n):
         following = values[t + 1] if t + 1 < len(values) else 0.0
         x, slope = values[t], (following - values[t]) / SUBSTEPS
         state = (1.0 - keep) * x + keep * state
@@ -240,6 +268,7 @@ def _low_passed(values, tau_s):  # type: ignore[no-untyped-def]
             state = (1.0 - keep) * x + keep * state
         if state < 1e-150:
             state = 0.0
+    memory[0] = state
     return out
 
 

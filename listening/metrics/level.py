@@ -1,5 +1,6 @@
 """Sound levels after IEC 61672-1:2013: weightings A, C, Z, time weightings F and S, exposure and peak."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,18 +37,22 @@ def measure(sound: Sound) -> Levels:
     SoundError
         Several channels, or nothing but zeros: silence has no level.
     """
-    pressure = sound.only_channel()
     check_not_silent(sound)
-    a_squared = weighted(pressure, sound.rate_hz, "A") ** 2
-    duration_s = sound.duration_s
-    mean_square_a = float(a_squared.mean())
+    fast, slow = _RunningMean(sound.rate_hz, "F"), _RunningMean(sound.rate_hz, "S")
+    total_a, laf, las = 0.0, 0.0, 0.0
+    for block in weighted(sound, "A"):
+        a_squared = block**2
+        total_a += float(a_squared.sum())
+        laf = max(laf, float(fast.of(a_squared).max()))
+        las = max(las, float(slow.of(a_squared).max()))
+    total_z = sum(float((block**2).sum()) for block in sound.pressure_blocks())
     return Levels(
-        laf_max_db=_power_db(float(_running_mean(a_squared, sound.rate_hz, "F").max()), sound),
-        las_max_db=_power_db(float(_running_mean(a_squared, sound.rate_hz, "S").max()), sound),
-        la_eq_db=_power_db(mean_square_a, sound),
-        lae_db=_power_db(mean_square_a * duration_s, sound),
-        lz_eq_db=_power_db(float((pressure**2).mean()), sound),
-        lc_peak_db=_power_db(_peak(pressure, sound.rate_hz) ** 2, sound),
+        laf_max_db=_power_db(laf, sound),
+        las_max_db=_power_db(las, sound),
+        la_eq_db=_power_db(total_a / sound.n_samples, sound),
+        lae_db=_power_db(total_a / sound.n_samples * sound.duration_s, sound),
+        lz_eq_db=_power_db(total_z / sound.n_samples, sound),
+        lc_peak_db=_power_db(_peak(sound) ** 2, sound),
         calibrated=sound.calibrated,
     )
 
@@ -55,31 +60,43 @@ def measure(sound: Sound) -> Levels:
 def laf_max_db(sound: Sound) -> float:
     """Largest A-weighted level with time weighting F of a one-channel sound."""
     check_not_silent(sound)
-    return float(course_db(sound).max())
+    return max(float(block.max()) for block in course_blocks_db(sound))
 
 
 def course_db(sound: Sound, *, weighting: str = "A", speed: str = "F") -> FloatArray:
     """(n,) level over time, e.g. LAF; starts from rest at the first sample."""
-    squared = weighted(sound.only_channel(), sound.rate_hz, weighting) ** 2
-    running = _running_mean(squared, sound.rate_hz, speed)
+    return np.concatenate(list(course_blocks_db(sound, weighting=weighting, speed=speed)))
+
+
+def course_blocks_db(sound: Sound, *, weighting: str = "A", speed: str = "F") -> Iterator[FloatArray]:
+    """The same block by block."""
+    running = _RunningMean(sound.rate_hz, speed)
     floor = (sound.reference * 1e-15) ** 2  # keeps exact zeros finite: -300 dB
-    return np.asarray(10.0 * np.log10(np.maximum(running, floor) / sound.reference**2))
+    for block in weighted(sound, weighting):
+        power = np.maximum(running.of(block**2), floor)
+        yield np.asarray(10.0 * np.log10(power / sound.reference**2))
 
 
 def a_weighted_exposure(sound: Sound) -> FloatArray:
     """(channels,) time integral of the squared A-weighted pressure, Pa²s (or full scale² s)."""
+    unit = sound.pascal_per_full_scale or 1.0
     energies = [
-        (weighted(sound.pressure[:, c], sound.rate_hz, "A") ** 2).sum() / sound.rate_hz
+        sum(float((block**2).sum()) for block in response.blocks(sound, RESPONSES["A"], channel=c, unit=unit))
+        / sound.rate_hz
         for c in range(sound.n_channels)
     ]
     return np.asarray(energies)
 
 
-def weighted(pressure: FloatArray, rate_hz: int, weighting: str) -> FloatArray:
-    """(n,) pressure behind the weighting "A", "C" or "Z", at any rate without warping."""
+def weighted(sound: Sound, weighting: str) -> Iterator[FloatArray]:
+    """Pressure of a one-channel sound behind the weighting "A", "C" or "Z", block by block.
+
+    At any rate, without warping.
+    """
     if weighting == "Z":
-        return pressure
-    return response.apply(pressure, rate_hz, RESPONSES[weighting])
+        return sound.pressure_blocks()
+    sound.check_one_channel()
+    return response.blocks(sound, RESPONSES[weighting], unit=sound.pascal_per_full_scale or 1.0)
 
 
 def a_response(frequency_hz: FloatArray) -> np.ndarray:
@@ -97,7 +114,7 @@ RESPONSES = {"A": a_response, "C": c_response}
 
 def check_not_silent(sound: Sound) -> None:
     """Refuse a sound of nothing but zeros."""
-    if not sound.samples.any():
+    if sound.is_silent:
         raise SoundError(
             f"{sound.name}: all {sound.n_samples} samples are zero; silence has no level to measure"
         )
@@ -113,14 +130,23 @@ def _a_shape(frequency_hz: FloatArray) -> np.ndarray:
     return np.asarray(_c_shape(frequency_hz) * s**2 / ((s + POLE_2_HZ) * (s + POLE_3_HZ)))
 
 
-def _running_mean(squared: FloatArray, rate_hz: int, speed: str) -> FloatArray:
-    keep = np.exp(-1.0 / (rate_hz * TIME_CONSTANT_S[speed]))
-    return np.asarray(scipy.signal.lfilter([1.0 - keep], [1.0, -keep], squared))
+class _RunningMean:
+    """Exponential time weighting from rest, whose state goes on from block to block."""
+
+    def __init__(self, rate_hz: int, speed: str) -> None:
+        keep = np.exp(-1.0 / (rate_hz * TIME_CONSTANT_S[speed]))
+        self._filter = [1.0 - keep], [1.0, -keep]
+        self._state = np.zeros(1)
+
+    def of(self, squared: FloatArray) -> FloatArray:
+        found, self._state = scipy.signal.lfilter(*self._filter, squared, zi=self._state)
+        return np.asarray(found)
 
 
-def _peak(pressure: FloatArray, rate_hz: int) -> float:
-    weighted_c = response.apply(pressure, rate_hz, c_response, times_rate=PEAK_OVERSAMPLING)
-    return float(np.abs(weighted_c).max())
+def _peak(sound: Sound) -> float:
+    unit = sound.pascal_per_full_scale or 1.0
+    blocks = response.blocks(sound, c_response, unit=unit, times_rate=PEAK_OVERSAMPLING)
+    return max(float(np.abs(block).max()) for block in blocks)
 
 
 def _power_db(mean_square: float, sound: Sound) -> float:

@@ -1,5 +1,6 @@
 """Loudness after ISO 532-1:2017 (Zwicker's method): stationary and over time, in sone and phon."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,11 +8,11 @@ import numpy as np
 from listening.audio import resample
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
-from listening.metrics import iso532
+from listening.metrics import iso532, iso532_course
 
 FIELDS = ("free", "diffuse")
-COURSE_STEP = 4  # from 2 kHz to one value every 2 ms, ISO 532-1:2017, 6.5
-STEP_S = COURSE_STEP / iso532.COURSE_RATE_HZ
+STEP_S = iso532_course.COURSE_STEP / iso532.COURSE_RATE_HZ
+KEPT_S = 1.0  # of the specific loudness of a long sound: a minute of it would take 58 MB
 SETTLING_S = 0.2  # left out of the stationary mean, where the filters swing in
 HIGHEST_LOW_BAND_DB = 120.0  # ISO 532-1:2017, table A.3 ends here
 BARK = np.arange(1, iso532.N_BARK + 1) / 10.0
@@ -27,8 +28,17 @@ class Course:
     loudness_sone: FloatArray
     """(k,) N(t)"""
     specific_sone_per_bark: FloatArray
-    """(k, 240) N'(z, t), before temporal weighting"""
+    """(m, 240) N'(z, t), before temporal weighting, from `specific_from_s` on; of a long sound 1 s"""
     field: str
+    instantaneous_sone: FloatArray
+    """(k,) sum of N'(z, t): loudness before temporal weighting"""
+    specific_from_s: float = 0.0
+
+    @property
+    def specific_time_s(self) -> FloatArray:
+        """(m,)"""
+        first = round(self.specific_from_s / STEP_S)
+        return np.asarray(self.time_s[first : first + len(self.specific_sone_per_bark)])
 
     @property
     def nmax_sone(self) -> float:
@@ -55,8 +65,8 @@ class Stationary:
     field: str
 
 
-def course(sound: Sound, *, field: str = "free") -> Course:
-    """N(t) and N'(z, t) of a calibrated one-channel sound.
+def course(sound: Sound, *, field: str = "free", onset_s: float = 0.0) -> Course:
+    """N(t) and N'(z, t) of a calibrated one-channel sound; N'(z, t) of a long one for 1 s from `onset_s`.
 
     Raises
     ------
@@ -65,16 +75,26 @@ def course(sound: Sound, *, field: str = "free") -> Course:
 
     Source: ISO 532-1:2017, clause 6.
     """
-    band_db = iso532.levels_db(iso532.band_intensities(_pressure_48k(sound, field)))
-    _check_range(band_db, sound)
-    core = iso532.decayed(iso532.core_loudness(band_db, diffuse=field == "diffuse"))
-    total, pattern = iso532.specific(core)
-    heard = iso532.temporally_weighted(total)[::COURSE_STEP]
+    running = iso532_course.Course(diffuse=field == "diffuse")
+    first = int(max(onset_s, 0.0) / STEP_S) if sound.is_long else 0
+    last = first + round(KEPT_S / STEP_S) if sound.is_long else None
+    heard, sums, kept, place = [], [], [], 0
+    for pressure, is_last in _blocks_48k(sound, field):
+        band_db, loudness, pattern = running.take(pressure, is_last=is_last)
+        _check_range(band_db, sound)
+        heard.append(loudness)
+        sums.append(pattern.sum(axis=1) * 0.1)
+        stop = None if last is None else max(0, last - place)
+        kept.append(pattern[max(0, first - place) : stop].copy())
+        place += len(pattern)
+    together = np.concatenate(heard)
     return Course(
-        time_s=np.arange(len(heard), dtype=np.float64) * STEP_S,
-        loudness_sone=heard,
-        specific_sone_per_bark=np.ascontiguousarray(pattern[::COURSE_STEP]),
+        time_s=np.arange(len(together), dtype=np.float64) * STEP_S,
+        loudness_sone=together,
+        specific_sone_per_bark=np.concatenate(kept),
         field=field,
+        instantaneous_sone=np.concatenate(sums),
+        specific_from_s=first * STEP_S,
     )
 
 
@@ -88,10 +108,13 @@ def stationary(sound: Sound, *, field: str = "free", settling_s: float = SETTLIN
 
     Source: ISO 532-1:2017, clause 5.
     """
-    pressure, skip = _pressure_48k(sound, field), round(settling_s * iso532.RATE_HZ)
-    if len(pressure) <= skip:
+    skip, state, energy, n = round(settling_s * iso532.RATE_HZ), iso532.band_state(), np.zeros(28), 0
+    for pressure, _ in _blocks_48k(sound, field):
+        energy += iso532.band_energies(pressure, max(0, skip - n), state)
+        n += len(pressure)
+    if n <= skip:
         raise SoundError(f"{sound.name}: {sound.duration_s:.3f} s long, more than {settling_s} s wanted")
-    return of_bands(iso532.levels_db(iso532.band_mean_squares(pressure, skip)), field=field)
+    return of_bands(iso532.levels_db(energy / (n - skip)), field=field)
 
 
 def of_bands(band_db: FloatArray, *, field: str = "free") -> Stationary:
@@ -111,7 +134,7 @@ def level_phon(loudness_sone: float) -> float:
     return float(max(3.0, 40.0 * (loudness_sone + 0.0005) ** 0.35))
 
 
-def _pressure_48k(sound: Sound, field: str) -> FloatArray:
+def _blocks_48k(sound: Sound, field: str) -> Iterator[tuple[FloatArray, bool]]:
     if field not in FIELDS:
         raise SoundError(f"sound field '{field}', wanted {' or '.join(FIELDS)}")
     if not sound.calibrated:
@@ -119,11 +142,12 @@ def _pressure_48k(sound: Sound, field: str) -> FloatArray:
             f"{sound.name}: loudness in sone needs a calibration; give the pascal of a full-scale sample, "
             "or a recording of the calibrator"
         )
-    return resample.converted(sound.only_channel(), sound.rate_hz, iso532.RATE_HZ)
+    sound.check_one_channel()
+    return resample.blocks(sound.pressure_blocks(), sound.rate_hz, iso532.RATE_HZ)
 
 
 def _check_range(band_db: FloatArray, sound: Sound) -> None:
-    loudest = float(band_db[:, :11].max())
+    loudest = float(band_db[:, :11].max(initial=-np.inf))
     if loudest > HIGHEST_LOW_BAND_DB:
         raise SoundError(
             f"{sound.name}: a third-octave band up to 250 Hz reaches {loudest:.1f} dB, ISO 532-1 ends at "

@@ -155,7 +155,7 @@ def examine(sound: Sound, *, fades_from_s: float | None = None) -> Channel:
     """Everything about a one-channel sound; `fades_from_s` as in `measure`."""
     start = onset.find(sound)
     ringing = _recorded(sound if fades_from_s is None else sound.part(0.0, fades_from_s), start.time_s)
-    course = loudness.course(sound) if sound.calibrated else None
+    course = loudness.course(sound, onset_s=start.time_s) if sound.calibrated else None
     return Channel(
         onset=start,
         levels=level.measure(sound),
@@ -165,15 +165,14 @@ def examine(sound: Sound, *, fades_from_s: float | None = None) -> Channel:
         decays=decay.measure(ringing, start.time_s),
         partials=partials.find(ringing, onset_s=start.time_s),
         rings_out=strike.rings_out(sound, start.time_s),
-        flags=flags.find(sound),
+        flags=flags.find(sound, start),
         fades_from_s=fades_from_s,
     )
 
 
 def _recorded(sound: Sound, onset_s: float) -> Sound:
     """Without silence that was put behind a short take, and the fade into it: neither is ringing."""
-    last = np.flatnonzero(sound.samples[:, 0])
-    end = int(last[-1]) + 1 if len(last) else sound.n_samples
+    end = sound.sounding_samples() or sound.n_samples
     until_s = end / sound.rate_hz - PADDED_FADE_S
     is_padded = sound.n_samples - end >= PADDED_FADE_S * sound.rate_hz
     return sound.part(0.0, until_s) if is_padded and until_s > onset_s + PADDED_FADE_S else sound

@@ -1,5 +1,6 @@
 """When a strike begins."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -27,6 +28,7 @@ RISE_DB = 6.0
 RISE_BEFORE_S, RISE_AFTER_S = 0.03, 0.01
 JUMP_FRAMES = round(RISE_AFTER_S / FRAME_S)
 OVER_SUMMIT = 2.0**0.5  # of the loudest before: there the new strike takes over
+MEDIANS_AT_ONCE = 2**15  # of 20 ms each: bounds the memory that a long recording takes
 BOUNCE_S = 0.04  # bounces within this belong to the strike
 
 
@@ -51,17 +53,16 @@ def find(sound: Sound) -> Onset:
         Several channels or silence.
     """
     check_not_silent(sound)
-    quick = without_rumble(sound)
     frame = max(1, round(FRAME_S * sound.rate_hz))
-    frame_rms = envelope(quick, frame)
+    frame_rms = frames((without_rumble(sound, *span) for span in sound.spans()), frame)
     peak = int(np.argmax(frame_rms))
     begin = _swelled_from(frame_rms, peak)
     threshold = _threshold(frame_rms, peak, begin)
     first, level = _strike(frame_rms, begin, peak, threshold)
-    start = _first_sample(quick, first * frame, frame, level)
-    return Onset(
-        time_s=start / sound.rate_hz, noise_rms=_noise_rms(sound.only_channel(), start, sound.rate_hz)
-    )
+    near = max(0, (first - 1) * frame)
+    start = _first_sample(without_rumble(sound, near, (first + 1) * frame), level)
+    start = first * frame if start is None else near + start
+    return Onset(time_s=start / sound.rate_hz, noise_rms=_noise_rms(sound, start))
 
 
 def jumps(frame_rms: FloatArray, first: int, last: int) -> np.ndarray:
@@ -71,9 +72,10 @@ def jumps(frame_rms: FloatArray, first: int, last: int) -> np.ndarray:
     if not len(index):
         return index
     padded = np.concatenate([np.zeros(before), frame_rms, np.zeros(after)])
-    windows = np.lib.stride_tricks.sliding_window_view(padded, before)
-    summit = windows[index].max(axis=1)
-    ahead = np.lib.stride_tricks.sliding_window_view(padded, after)[index + before].max(axis=1)
+    begin, end = int(index[0]), int(index[-1]) + 1
+    summit = np.lib.stride_tricks.sliding_window_view(padded, before)[begin:end].max(axis=1)
+    later = np.lib.stride_tricks.sliding_window_view(padded, after)[begin + before : end + before]
+    ahead = later.max(axis=1)
     return np.asarray(index[ahead > summit * 10.0 ** (RISE_DB / 20.0)])
 
 
@@ -84,15 +86,31 @@ def envelope(samples: FloatArray, frame: int) -> FloatArray:
     return np.asarray(np.sqrt((whole.reshape(n_frames, -1) ** 2).mean(axis=1)))
 
 
-def without_rumble(sound: Sound) -> FloatArray:
-    """The samples through a second-order Butterworth high-pass of 50 Hz, as the recursion would have them.
+def frames(blocks: Iterable[FloatArray], frame: int) -> FloatArray:
+    """The same of samples that come in blocks of any length."""
+    found: list[FloatArray] = []
+    rest = np.empty(0)
+    for block in blocks:
+        joined = np.concatenate([rest, block]) if len(rest) else block
+        whole = len(joined) // frame * frame
+        if whole:
+            found.append(envelope(joined[:whole], frame))
+        rest = joined[whole:]
+    return np.concatenate(found) if found else envelope(rest, frame)
 
-    Over the spectrum it needs no scipy.signal, which takes half a second to load.
+
+def without_rumble(sound: Sound, start: int = 0, stop: int | None = None) -> FloatArray:
+    """Samples `start` to `stop` of the pressure through a second-order Butterworth high-pass of 50 Hz.
+
+    As the recursion would have them; over the spectrum it needs no scipy.signal, which takes half a second
+    to load.
     """
-    samples = sound.only_channel()
-    n = fft.next_fast_len(len(samples) + round(RING_S * sound.rate_hz), real=True)
-    spectrum = fft.rfft(samples - samples[0], n) * _high_pass(n, sound.rate_hz)
-    return np.asarray(fft.irfft(spectrum, n)[: len(samples)])
+    lead = round(RING_S * sound.rate_hz)
+    low = max(0, start - lead)
+    samples = sound.pressure_between(low, sound.n_samples if stop is None else stop)
+    n = fft.next_fast_len(len(samples) + lead, real=True)
+    spectrum = fft.rfft(samples - sound.pressure_between(0, 1)[0], n) * _high_pass(n, sound.rate_hz)
+    return np.asarray(fft.irfft(spectrum, n)[start - low : len(samples)])
 
 
 @lru_cache(maxsize=4)  # the recordings of a study are of a few lengths
@@ -129,7 +147,11 @@ def _begin(frame_rms: FloatArray, peak: int) -> tuple[int, float]:
     if peak <= width:
         return 0, lowest
     windows = np.lib.stride_tricks.sliding_window_view(frame_rms[:peak], width)
-    floor, head = float(np.median(windows, axis=1).min()), float(np.median(frame_rms[:HEAD_FRAMES]))
+    floor = min(
+        float(np.median(windows[i : i + MEDIANS_AT_ONCE], axis=1).min())
+        for i in range(0, len(windows), MEDIANS_AT_ONCE)
+    )
+    head = float(np.median(frame_rms[:HEAD_FRAMES]))
     offset = width
     if head * 10.0 ** (ABOVE_NOISE_DB / 20.0) < floor:
         before = np.concatenate([np.full(width, head), frame_rms[:peak]])
@@ -181,14 +203,18 @@ def _group_start(found: list[int]) -> int:
     return int(start)
 
 
-def _first_sample(samples: FloatArray, start: int, frame: int, threshold: float) -> int:
-    near = np.abs(samples[max(0, start - frame) : start + frame])
-    return max(0, start - frame) + int(np.argmax(near >= threshold)) if (near >= threshold).any() else start
+def _first_sample(samples: FloatArray, threshold: float) -> int | None:
+    """Place of the first sample that reaches the threshold; None where none does."""
+    above = np.abs(samples) >= threshold
+    return int(np.argmax(above)) if above.any() else None
 
 
-def _noise_rms(samples: FloatArray, start: int, rate_hz: int) -> float | None:
-    guard = round(0.002 * rate_hz)
-    before = samples[: max(0, start - guard)]
-    if len(before) < round(0.02 * rate_hz) or not before.any():
+def _noise_rms(sound: Sound, start: int) -> float | None:
+    stop = start - round(0.002 * sound.rate_hz)
+    if stop < round(0.02 * sound.rate_hz):
         return None
-    return float(np.std(before))
+    mean = sum(float(block.sum()) for block in sound.pressure_blocks(0, stop)) / stop
+    if not any(block.any() for block in sound.pressure_blocks(0, stop)):
+        return None
+    squared = sum(float(((block - mean) ** 2).sum()) for block in sound.pressure_blocks(0, stop))
+    return float(np.sqrt(squared / stop))

@@ -22,9 +22,8 @@ def find(sound: Sound, onset_s: float) -> tuple[float, ...]:
     A strike jumps: in level, where the first still rings in the high frequencies of its contact, or, for a
     soft rebound, in what the samples before do not foretell.
     """
-    samples = sound.only_channel()
     frame = max(1, round(onset.FRAME_S * sound.rate_hz))
-    jumps = {i * frame for order in DIFFERENCES for i in _jumps(np.diff(samples, order), frame)}
+    jumps = {i * frame for order in DIFFERENCES for i in _jumps(_differences(sound, order, frame))}
     found = sorted(jumps | _rebounds(sound, onset_s, frame))
     strikes: list[float] = []
     for at in (i / sound.rate_hz for i in found):
@@ -55,16 +54,22 @@ def unforeseen(samples: FloatArray) -> FloatArray:
 def _rebounds(sound: Sound, onset_s: float, frame: int) -> set[int]:
     """Samples at which, soon after the onset, something begins that the ringing does not foretell."""
     first = max(0, round((onset_s - BEFORE_S) * sound.rate_hz)) // frame * frame
-    stretch = sound.only_channel()[first : first + round(LEARNT_S * sound.rate_hz)]
+    stretch = sound.pressure_between(first, first + round(LEARNT_S * sound.rate_hz))
     if len(stretch) < 2 * ORDER or not stretch.any():
         return set()
-    at = (first + i * frame for i in _jumps(unforeseen(stretch), frame))
+    at = (first + i * frame for i in _jumps(onset.envelope(unforeseen(stretch), frame)))
     return {i for i in at if is_rebound(i / sound.rate_hz, onset_s)}
 
 
-def _jumps(samples: FloatArray, frame: int) -> list[int]:
+def _differences(sound: Sound, order: int, frame: int) -> FloatArray:
+    """(k,) rms of consecutive frames of the samples' differences of an order."""
+    spans = sound.spans(0, sound.n_samples - order)
+    blocks = (np.diff(sound.pressure_between(start, stop + order), order) for start, stop in spans)
+    return onset.frames(blocks, frame)
+
+
+def _jumps(rms: FloatArray) -> list[int]:
     """Frames at which a strike begins that is loud enough to count."""
-    rms = onset.envelope(samples, frame)
     after = round(onset.RISE_AFTER_S / onset.FRAME_S)
     before = round(onset.RISE_BEFORE_S / onset.FRAME_S)  # in a file that begins amid noise, none does before
     loud = rms.max() * 10.0 ** (WEAKEST_DB / 20.0)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from listening.audio.sound import Sound
-from listening.metrics import onset, partial_doubts
+from listening.metrics import onset, partial_doubts, ringing_part
 from listening.metrics.level import check_not_silent
 from listening.metrics.mode_search import Found, search
 from listening.metrics.mode_trust import Trust
@@ -83,6 +83,7 @@ def find(sound: Sound, *, onset_s: float | None = None, most: int = MOST_PARTIAL
     """
     check_not_silent(sound)
     start_s = onset.find(sound).time_s if onset_s is None else onset_s
+    sound, start_s = ringing_part.of(sound, start_s)
     groups = search(sound.only_channel(), sound.rate_hz, start_s, most=most)
     partials = sorted((p for g in groups for p in _described(g, sound)), key=lambda p: -p.level_db)
     partials = [p for p in partials if p.unexplained_share < LEAST_EXPLAINED]

@@ -7,7 +7,7 @@ import numpy as np
 
 from listening.audio.sound import Sound
 from listening.errors import SoundError
-from listening.metrics import mode_search, modes, partial_doubts, shared_fit, unexplained
+from listening.metrics import mode_search, modes, partial_doubts, ringing_part, shared_fit, unexplained
 from listening.metrics.mode_ring import Ring
 from listening.metrics.modes import LN_1000, Modes
 from listening.metrics.partial_doubts import Doubt
@@ -68,6 +68,7 @@ def find(sources: Sequence[Source]) -> tuple[SharedPartial, ...]:
     """
     if len(sources) < 2 or len({s.sound.rate_hz for s in sources}) > 1:
         raise SoundError("poles are shared by two or more sounds of one rate; convert them first")
+    sources = [Source(*ringing_part.of(s.sound, s.onset_s), s.partials) for s in sources]
     with mode_search.one_thread():
         ready = _Rings.of(sources, START_S)
         later = _Rings.of(sources, START_S + LATER_S, share=SHORTER)

@@ -32,7 +32,8 @@ def brightness_acum(course: Course, onset_s: float, window_s: float = BRIGHTNESS
     SoundError
         Nothing is heard in that time.
     """
-    inside = (course.time_s >= onset_s) & (course.time_s < onset_s + window_s)
+    time_s = course.specific_time_s
+    inside = (time_s >= onset_s) & (time_s < onset_s + window_s)
     heard = course.specific_sone_per_bark[inside].sum(axis=0)
     if not heard.any():
         raise SoundError(

@@ -21,13 +21,38 @@ def energy(sound: Sound) -> tuple[FloatArray, FloatArray]:
         Silence, or nothing but DC and what lies outside 20 Hz to 20 kHz.
     """
     check_not_silent(sound)
-    n_padded = fft.next_fast_len(sound.n_samples, real=True)
-    frequency_hz = fft.rfftfreq(n_padded, 1.0 / sound.rate_hz)
+    frequency_hz, power = whole(sound)
     audible = (frequency_hz >= AUDIBLE_HZ[0]) & (frequency_hz <= AUDIBLE_HZ[1])
-    power = np.abs(fft.rfft(sound.only_channel(), n_padded)) ** 2
     if not power[audible].sum() > SMALLEST_SHARE * power.sum():
         raise SoundError(f"{sound.name}: no energy between 20 Hz and 20 kHz; is this a recording of a sound?")
     return frequency_hz[audible], power[audible]
+
+
+def whole(sound: Sound, *, mean: float = 0.0) -> tuple[FloatArray, FloatArray]:
+    """Frequencies in Hz, from 0, and energy per bin of a one-channel sound less `mean`, (k,) each.
+
+    The energies add up to the sum of the squared pressures. Of a long sound they are those of blocks under a
+    sine's half wave, whose squares overlap to 1, added up: a line is then some 0.1 Hz wide.
+    """
+    sound.check_one_channel()
+    if not sound.is_long:
+        pressure = sound.pressure_between(0, sound.n_samples) - mean
+        n_padded = fft.next_fast_len(len(pressure), real=True)
+        return fft.rfftfreq(n_padded, 1.0 / sound.rate_hz), _energy(pressure, n_padded)
+    size = sound.block_samples // 2 * 2
+    window = np.sin(np.pi * (np.arange(size) + 0.5) / size)
+    total = np.zeros(size // 2 + 1)
+    for start in range(-size // 2, sound.n_samples, size // 2):
+        block = sound.pressure_between(max(0, start), start + size) - mean
+        place = max(0, -start)
+        total += _energy(block * window[place : place + len(block)], size)
+    return fft.rfftfreq(size, 1.0 / sound.rate_hz), total
+
+
+def _energy(samples: FloatArray, n_padded: int) -> FloatArray:
+    power = np.abs(fft.rfft(samples, n_padded)) ** 2 / n_padded
+    power[1:] *= 2.0  # the bin at half the rate stands alone too, and holds next to nothing
+    return np.asarray(power)
 
 
 def centroid_hz(sound: Sound) -> float:

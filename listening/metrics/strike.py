@@ -56,8 +56,9 @@ def attack(sound: Sound, onset_s: float, partials: tuple["Partial", ...]) -> Att
     """Rise time and strike noise of a one-channel sound."""
     frame = max(1, round(FRAME_S * sound.rate_hz))
     start = max(0, round((onset_s - 0.002) * sound.rate_hz))
-    rms = onset.envelope(sound.only_channel()[start:], frame)
-    top = int(np.argmax(rms[: max(1, round(QUICK_RISE_S / FRAME_S))]))
+    n_frames = max(1, round(QUICK_RISE_S / FRAME_S))
+    rms = onset.envelope(sound.pressure_between(start, start + n_frames * frame), frame)
+    top = int(np.argmax(rms))
     low, high = (_crossing(rms[: top + 1], share * rms[top]) for share in RISE_SHARES)
     return Attack(
         rise_s=(high - low) * frame / sound.rate_hz,
@@ -70,10 +71,10 @@ def _attack_s(sound: Sound, onset_s: float) -> float:
     """Common practice, no source: what is louder than -20 dB is attack, what is above -3 dB has arrived."""
     frame = max(1, round(FRAME_S * sound.rate_hz))
     start = max(0, round((onset_s - QUICK_RISE_S) * sound.rate_hz))
-    rms = onset.envelope(onset.without_rumble(sound)[start:], frame)
-    power = rms[: max(1, round(2 * QUICK_RISE_S / FRAME_S))] ** 2
-    width = min(STEADY_FRAMES, len(power))
-    top = float(np.sqrt(np.convolve(power, np.ones(width) / width, mode="valid").max()))
+    n_frames = max(1, round(2 * QUICK_RISE_S / FRAME_S))
+    rms = onset.envelope(onset.without_rumble(sound, start, start + n_frames * frame), frame)
+    width = min(STEADY_FRAMES, len(rms))
+    top = float(np.sqrt(np.convolve(rms**2, np.ones(width) / width, mode="valid").max()))
     low, high = (10.0 ** (db / 20.0) * top for db in ATTACK_DB)
     there = int(np.argmax(rms >= high))
     last_below = [_crossing(rms[: there + 1], wanted) for wanted in (low, high)]
@@ -82,11 +83,14 @@ def _attack_s(sound: Sound, onset_s: float) -> float:
 
 def above_level_s(sound: Sound, level_db: float) -> float | None:
     """How long LAF is above a level, from first to last; None when it still is at the end, or never was."""
-    course_db = level.course_db(sound)
-    above = np.flatnonzero(course_db > level_db)
-    if not len(above) or above[-1] == len(course_db) - 1:
-        return None
-    return float((above[-1] - above[0] + 1) / sound.rate_hz)
+    place, first, last = 0, -1, -1
+    for block in level.course_blocks_db(sound):
+        above = np.flatnonzero(block > level_db)
+        if len(above):
+            first = place + int(above[0]) if first < 0 else first
+            last = place + int(above[-1])
+        place += len(block)
+    return None if first < 0 or last == place - 1 else float((last - first + 1) / sound.rate_hz)
 
 
 def ringing(partials: tuple["Partial", ...], time_s: FloatArray, reference: float) -> FloatArray:
@@ -103,14 +107,14 @@ def _noise_db(sound: Sound, onset_s: float, partials: tuple["Partial", ...]) -> 
     if not partials:
         return None
     start = round(onset_s * sound.rate_hz)
-    first = sound.only_channel()[start : start + round(CONTACT_S * sound.rate_hz)]
+    first = sound.pressure_between(start, start + round(CONTACT_S * sound.rate_hz))
     modelled = ringing(partials, np.arange(len(first)) / sound.rate_hz, sound.reference)
     left = float(((first - modelled) ** 2).sum())
     return float(10 * np.log10(max(left, 1e-300) / float((modelled**2).sum())))
 
 
 def _envelope_db(sound: Sound) -> FloatArray:
-    rms = onset.envelope(sound.only_channel(), max(1, round(FRAME_S * sound.rate_hz)))
+    rms = onset.frames(sound.pressure_blocks(), max(1, round(FRAME_S * sound.rate_hz)))
     return np.asarray(20 * np.log10(np.maximum(rms, 1e-300) / rms.max()))
 
 

@@ -1,11 +1,13 @@
 """The curves behind the numbers, as arrays that figures are drawn from."""
 
+from collections.abc import Iterator
+
 import numpy as np
 import scipy
 from scipy import fft
 
 from listening.audio.sound import FloatArray, Sound
-from listening.metrics import bands
+from listening.metrics import bands, ringing_part
 from listening.metrics.measures import Channel
 
 STEP_S = 0.01
@@ -15,6 +17,7 @@ HIGHEST_HZ = 16_000.0
 DEMODULATION_HZ = 20.0  # half width of the Gaussian that isolates a partial
 BAND_HZ = 100.0  # beyond, the Gaussian is down by 100 dB
 FLOOR_DB = -300.0
+MOST_COLUMNS = 6000  # of a spectrogram: two minutes of one every 20 ms
 WAVEFORM_STEPS = 1500  # of a waveform: more than a figure has pixels
 RANGE_DB = 200.0  # below the strongest value; what is weaker is rounding, other on each processor
 
@@ -24,11 +27,14 @@ Arrays = dict[str, np.ndarray]
 def of(sound: Sound, channel: Channel) -> Arrays:
     """Arrays of one examined channel by name, single precision; levels in dB re 20 µPa or re full scale.
 
-    time_s, loudness_sone (k,), specific_sone_per_bark (k, 240): every 10 ms, absent when not calibrated;
-    spectrogram_time_s (t,), spectrogram_hz (f,), spectrogram_db (t, f): a tone reads its rms level;
+    time_s, loudness_sone (k,), specific_sone_per_bark (k, 240): every 10 ms, absent when not calibrated, the
+    last of a long sound too;
+    spectrogram_time_s (t,), spectrogram_hz (f,), spectrogram_db (t, f): a tone reads its rms level, every
+    20 ms, or where that gives too many for a figure the mean power of several such;
     partial_hz, partial_t60_s, partial_t60_se_s, partial_level_db (p,), partial_known (p,) 1 or 0;
     partial_time_s (k,), partial_course_db (p, k): measured; waveform_time_s, waveform_low, waveform_high
-    (w,): extremes of the samples, full scale = 1; band_hz, band_db (b,): third-octaves, whole sound;
+    (w,): extremes of the samples, full scale = 1; band_hz, band_db (b,): third-octaves, whole sound; of a
+    long sound the partials' courses are those of the part that `ringing_part` has;
     all times from the file's start; onset_s (); calibrated () 1 or 0.
     """
     found: Arrays = {"onset_s": np.array(channel.onset.time_s), "calibrated": np.array(sound.calibrated)}
@@ -42,37 +48,64 @@ def _loudness(channel: Channel) -> Arrays:
     if course is None:
         return {}
     step = round(STEP_S / (course.time_s[1] - course.time_s[0]))
-    return {
-        "time_s": course.time_s[::step],
-        "loudness_sone": course.loudness_sone[::step],
-        "specific_sone_per_bark": course.specific_sone_per_bark[::step],
-    }
+    found = {"time_s": course.time_s[::step], "loudness_sone": course.loudness_sone[::step]}
+    if len(course.specific_sone_per_bark) == len(course.time_s):
+        found["specific_sone_per_bark"] = course.specific_sone_per_bark[::step]
+    return found
 
 
 def _spectrogram(sound: Sound) -> Arrays:
     window = scipy.signal.windows.hann(max(16, round(WINDOW_S * sound.rate_hz)), sym=False)
     step = max(1, round(SPECTROGRAM_STEP_S * sound.rate_hz))
     transform = scipy.signal.ShortTimeFFT(window, step, sound.rate_hz, fft_mode="onesided")
-    values = transform.stft(sound.only_channel())
-    times = transform.t(sound.n_samples)
-    inside = (times >= 0) & (times <= sound.duration_s)
+    together = 1 + sound.n_samples // step // MOST_COLUMNS
     low = transform.f <= HIGHEST_HZ
-    rms = np.sqrt(2.0) * np.abs(values[np.ix_(low, inside)]).T / window.sum()
+    scale = np.sqrt(2.0) / window.sum()
+    columns = [
+        _means(scale * np.abs(values[low].T), together)
+        for values in _columns(sound, transform, unit=step * together)
+    ]
+    rms = np.concatenate(columns)
     return {
-        "spectrogram_time_s": times[inside],
+        "spectrogram_time_s": (np.arange(len(rms)) * together + 0.5 * (together - 1)) * step / sound.rate_hz,
         "spectrogram_hz": transform.f[low],
         "spectrogram_db": _db(rms, sound),
     }
 
 
+def _columns(sound: Sound, transform: scipy.signal.ShortTimeFFT, *, unit: int) -> Iterator[np.ndarray]:
+    """(f, t) of one block after another, of columns whose middle lies in it."""
+    step = transform.hop
+    reach = (transform.m_num // step + 1) * step
+    for start, stop in sound.spans(unit=unit):
+        low = max(0, start - reach)
+        values = transform.stft(sound.pressure_between(low, stop + reach))
+        first = (start - low) // step - transform.p_min
+        is_last = stop == sound.n_samples
+        yield values[:, first : first + (stop - start) // step + is_last]
+
+
+def _means(rms: FloatArray, together: int) -> FloatArray:
+    """Of the powers of so many columns each; what is left over stands alone."""
+    if together == 1:
+        return rms
+    starts = np.arange(0, len(rms), together)
+    counts = np.diff([*starts, len(rms)])
+    return np.asarray(np.sqrt(np.add.reduceat(rms**2, starts) / counts[:, np.newaxis]))
+
+
 def _waveform(sound: Sound) -> Arrays:
-    samples = sound.samples[:, 0]
-    step = max(1, len(samples) // WAVEFORM_STEPS)
-    starts = np.arange(0, len(samples), step)
+    step = max(1, sound.n_samples // WAVEFORM_STEPS)
+    low, high = [], []
+    for span in sound.spans(unit=step):
+        samples = sound.read(*span)[:, 0]
+        starts = np.arange(0, len(samples), step)
+        low.append(np.minimum.reduceat(samples, starts))
+        high.append(np.maximum.reduceat(samples, starts))
     return {
-        "waveform_time_s": starts / sound.rate_hz,
-        "waveform_low": np.minimum.reduceat(samples, starts),
-        "waveform_high": np.maximum.reduceat(samples, starts),
+        "waveform_time_s": np.arange(0, sound.n_samples, step) / sound.rate_hz,
+        "waveform_low": np.concatenate(low),
+        "waveform_high": np.concatenate(high),
     }
 
 
@@ -82,8 +115,10 @@ def _bands(sound: Sound) -> Arrays:
 
 
 def _partials(sound: Sound, channel: Channel) -> Arrays:
-    spectrum = fft.fft(sound.only_channel())
-    time_s = np.arange(0.0, sound.duration_s, STEP_S)
+    near, onset_s = ringing_part.of(sound, channel.onset.time_s)
+    begin_s = channel.onset.time_s - onset_s
+    spectrum = fft.fft(near.only_channel())
+    time_s = np.arange(0.0, near.duration_s, STEP_S)
     courses = [_course(spectrum, sound.rate_hz, p.frequency_hz, time_s) for p in channel.partials]
     return {
         "partial_hz": np.array([p.frequency_hz for p in channel.partials]),
@@ -91,7 +126,7 @@ def _partials(sound: Sound, channel: Channel) -> Arrays:
         "partial_t60_se_s": np.array([p.t60_se_s for p in channel.partials]),
         "partial_known": np.array([not p.doubts for p in channel.partials]),
         "partial_level_db": np.array([p.level_db for p in channel.partials]),
-        "partial_time_s": time_s,
+        "partial_time_s": begin_s + time_s,
         "partial_course_db": _db(np.array(courses).reshape(len(courses), len(time_s)), sound),
     }
 

@@ -3,7 +3,7 @@
 import numpy as np
 
 from listening.audio.sound import FloatArray, Sound
-from listening.metrics import modes
+from listening.metrics import modes, ringing_part
 from listening.metrics.mode_ring import LOWEST_HZ, MEDIAN_OF_MEAN, Ring
 from listening.metrics.modes import LN_1000, Modes
 from listening.metrics.partials import Partial
@@ -22,6 +22,7 @@ def share(sound: Sound, onset_s: float, partials: tuple[Partial, ...]) -> float 
     """
     if not partials:
         return None
+    sound, onset_s = ringing_part.of(sound, onset_s)
     start = round((onset_s + CONTACT_S) * sound.rate_hz)
     ring = Ring.of(sound.only_channel()[start:], sound.rate_hz)
     if ring is None:

@@ -2,7 +2,7 @@
 
 import math
 from collections import Counter, defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from listening.design import slots
 from listening.design.dealt_trial import Trial
@@ -37,6 +37,13 @@ class Budget:
     introductions_s: float
     breaks: int
     breaks_s: float
+    sessions_s: tuple[float, ...] = ()
+    """Of each of several sessions, how long it is for the listener for whom it is longest."""
+
+    @property
+    def at_once_s(self) -> float:
+        """What a listener sits in one go: the longest session, or all of it."""
+        return max(self.sessions_s, default=self.seconds)
 
     @property
     def seconds(self) -> float:
@@ -47,8 +54,19 @@ class Budget:
 
 def of_study(protocol: Protocol, manifest: Manifest) -> Budget:
     """The budget of the slot with most to do; raises StudyError as `deal` would."""
-    dealt = slots.unordered(protocol, manifest, Draws.open_to_all(protocol.seed))
-    return max((_of_slot(protocol, slot) for slot in dealt), key=_seconds)
+    dealt = list(slots.unordered(protocol, manifest, Draws.open_to_all(protocol.seed)))
+    longest = max((_of_slot(protocol, slot) for slot in dealt), key=_seconds)
+    if protocol.sessions.number < 2:
+        return longest
+    each = [
+        max(_of_slot(protocol, _session(slot, number)).seconds for slot in dealt)
+        for number in range(1, protocol.sessions.number + 1)
+    ]
+    return replace(longest, sessions_s=tuple(each))
+
+
+def _session(slot: Ordered, number: int) -> Ordered:
+    return [(practice, trial) for practice, trial in slot if trial.session == number]
 
 
 def sittings(budget: Budget) -> list[list[str]]:
@@ -89,7 +107,8 @@ def lines(budget: Budget) -> list[str]:
         (f"breaks ({budget.breaks})", budget.breaks_s),
         ("one listener in all", budget.seconds),
     )
-    return text + [f"  {what:<40}             {seconds / 60:5.1f} min" for what, seconds in rest]
+    each = tuple((f"session {i}", seconds) for i, seconds in enumerate(budget.sessions_s, start=1))
+    return text + [f"  {what:<40}             {seconds / 60:5.1f} min" for what, seconds in (*rest, *each)]
 
 
 def _of_slot(protocol: Protocol, slot: Ordered) -> Budget:

@@ -1,5 +1,6 @@
 """What a reader of the protocol would object to: nothing here stops the study."""
 
+import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from listening.planning import (
     family_alpha,
     level_criticism,
     panel_size,
+    session_hearings,
     stand_in,
 )
 from listening.planning.budget import Budget
@@ -69,6 +71,7 @@ def criticise(
         *_uncalibrated(protocol, recordings),
         *_looks(protocol),
         *_withdrawals(protocol),
+        *_sessions(protocol, manifest),
         *_exclusions(protocol, manifest),
         *(_confounded(protocol, manifest) if measures is not None else ()),
         *(_unmeasured_ratios(protocol, measures) if measures is not None else ()),
@@ -86,11 +89,19 @@ def _length(protocol: Protocol, manifest: Manifest, own: Budget | None) -> Itera
     except StudyError as error:
         yield ("blocks",), "blocks that cannot be dealt", str(error)
         return
-    minutes = found.seconds / 60
-    if minutes > budget.LONGEST_MIN:
+    minutes = found.at_once_s / 60
+    if minutes > budget.LONGEST_MIN and found.sessions_s:
+        more = math.ceil(sum(found.sessions_s) / 60 / budget.LONGEST_MIN)
+        yield (
+            ("sessions", "number"),
+            f"a session of {minutes:.0f} minutes",
+            f"at most {budget.LONGEST_MIN:.0f}: {more} sessions, or fewer hearings",
+        )
+    elif minutes > budget.LONGEST_MIN:
         cut = "; ".join(
             f"sitting {i + 1}: {', '.join(names)}" for i, names in enumerate(budget.sittings(found))
         )
+        cut += "; or several sessions (sessions.number)"
         yield ("blocks",), f"a sitting of {minutes:.0f} minutes", f"at most {budget.LONGEST_MIN:.0f}: {cut}"
     trials = sum(part.trials for part in found.parts)
     own_s = sum(part.seconds for part in found.parts) / max(trials, 1)
@@ -102,6 +113,37 @@ def _length(protocol: Protocol, manifest: Manifest, own: Budget | None) -> Itera
             f"{stretch:.0f} minutes between breaks",
             f"at most {LONGEST_STRETCH_MIN:.0f} minutes: break_every_trials = {every}",
         )
+
+
+def _sessions(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
+    """A rule for missed sessions that leaves out everybody or nobody, and parts that only one session has."""
+    rule = protocol.sessions
+    if rule.number < 2 or rule.met_at_least is None:
+        return
+    for i, asked in enumerate(protocol.questions):
+        met = session_hearings.fewest(protocol, manifest, asked)
+        if met is None:
+            continue
+        if rule.met_at_least > met.whole:
+            yield (
+                ("sessions", "met_at_least"),
+                f"{rule.met_at_least}, but the pairs of `{asked.id}` are met {met.whole} times in all",
+                f"at most {met.whole}, or more hearings",
+            )
+        elif rule.met_at_least > met.without_last:
+            yield (
+                ("sessions", "met_at_least"),
+                f"{rule.met_at_least}, but who misses the last session met the pairs of `{asked.id}` as few "
+                f"as {met.without_last} times",
+                f"{met.without_last} to keep such listeners; as it stands some or all of them are left out "
+                "of that question",
+            )
+        if met.sessions < 2:
+            yield (
+                ("questions", i),
+                f"`{asked.id}` is met in one session by every listener",
+                "its block without `part`, where a change from session to session is to be seen",
+            )
 
 
 def _few_trials(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:

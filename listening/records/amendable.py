@@ -49,6 +49,8 @@ RULES = (  # the longest that fits a key holds
     Rule(("sitting", "welcome"), "wording"),
     Rule(("sitting", "consent"), "wording"),
     Rule(("sitting", "questionnaire"), "wording"),
+    Rule(("sessions", "met_at_least"), "before opening"),
+    Rule(("sessions",), None, LED),
     Rule(("sitting",), None, LED),
     Rule(("attributes",), None, LED),
     Rule(("blocks",), None, DEALT),

@@ -15,6 +15,7 @@ from listening.records.findings_explained import (
 )
 from listening.records.findings_graded import GradedSet
 from listening.records.findings_question import QuestionFinding, Word
+from listening.records.findings_sessions import SessionsFinding
 from listening.records.findings_study import (
     Caution,
     ConditionMeasure,
@@ -151,6 +152,8 @@ class Findings(FileForm):
     """Where the answers came from a table collected elsewhere."""
     fixed: Fixed | None = None
     looks: Looks | None = None
+    sessions: SessionsFinding | None = None
+    """Where listeners came to several sessions."""
     record: StudyRecord | None = None
     conducted: Conducted | None = None
     cautions: tuple[Caution, ...] = ()

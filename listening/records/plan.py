@@ -24,6 +24,8 @@ class PlannedTrial(Form):
     """Whether it asks about the sounds of the trial before, which were heard for both."""
     start_gain_db: float = 0.0
     """Adjustment: gain of the second clip when the trial begins."""
+    session: int = 1
+    """In which of the listener's sessions it is heard."""
 
     @property
     def every(self) -> tuple[str, ...]:
@@ -119,6 +121,8 @@ class Plan(FileForm):
     listeners: int | None = None
     """How many listeners are planned; the slots beyond are spare."""
 
+    sessions_apart_h: float = 0.0
+    """Hours between two sessions of a listener, at least."""
     amends: tuple[Amended, ...] = ()
     """What was amended since the deal, oldest first."""
 
@@ -175,6 +179,11 @@ class Plan(FileForm):
             if self.attribute(trial.attribute).switching
             for clip in trial.every
         }
+
+    @property
+    def n_sessions(self) -> int:
+        """To how many sessions a listener comes."""
+        return max((slot.trials[-1].session for slot in self.slots if slot.trials), default=1)
 
     def attribute(self, name: str) -> PlannedAttribute:
         """The attribute of that name."""

@@ -34,6 +34,7 @@ from listening.records.questions import (
     Question,
     Superlative,
 )
+from listening.records.sessions import Sessions
 from listening.records.stopping import Stopping
 from listening.records.text import loads_toml, read_text
 
@@ -69,6 +70,7 @@ class Protocol(Form):
     blocks: list[Block] = Field(min_length=1)
     controls: list[Control] = Field(default=[])
     sitting: Sitting
+    sessions: Sessions = Sessions()
     exclusions: Exclusions = Exclusions()
     stopping: Stopping = Stopping()
     covariates: Covariates = Covariates()

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from difflib import get_close_matches
 from typing import Any
 
-from listening.records import question_kinds, tasks, together
+from listening.records import question_kinds, sessions, tasks, together
 from listening.records.problem import Fault, KeyPath
 
 
@@ -25,6 +25,7 @@ def faults(raw: dict[str, Any]) -> list[Fault]:
         *_mixed_families(raw),
         *_ratios(raw),
         *together.faults(raw),
+        *sessions.faults(raw),
     ]
 
 

@@ -217,6 +217,13 @@ class Block(Form):
         "`repeats`: the planned pair's own answers decide, so it needs most of them.",
     )
 
+    part: int | None = Field(
+        None,
+        ge=1,
+        le=10,
+        description="With several sessions: the part it belongs to, heard in one session; without, its "
+        "hearings are shared out over all sessions.",
+    )
     of_all_questions: bool = Field(
         False,
         description="With `planned`: also the pairs that questions of other attributes compare in this "

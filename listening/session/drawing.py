@@ -84,10 +84,21 @@ def _body(state: State) -> tuple[str, ...]:
         case Stage.GOODBYE:
             own = spoken.goodbye if spoken.goodbye != ENGLISH_GOODBYE else text("goodbye_body")
             return (own, text("goodbye_code", code=state.code))
+        case Stage.SESSION_OVER:
+            return (_session_over(state),)
         case Stage.OVER:
             return ()
         case _:
             return (text(f"{state.stage.value}_body", code=state.listener),)
+
+
+def _session_over(state: State) -> str:
+    """Which session is over, and from when on the next one may begin."""
+    text, plan = state.words.text, state.plan
+    hours = f"{plan.sessions_apart_h:g}"
+    when = text("session_over_when", hours=hours) if plan.sessions_apart_h else ""
+    number, total = state.step.number, plan.n_sessions
+    return text("session_over_body", number=number, total=total, when=when, code=state.listener)
 
 
 def _check_status(state: State) -> str:
@@ -155,7 +166,7 @@ def _progress(state: State) -> dict[str, Any]:
     total = n_trials(state)
     if state.stage in BEFORE_TRIALS or not total:
         return {}
-    done = state.n_done
+    done = state.n_done - state.n_before_session
     share = done / total
     kind = "progress_answers" if state.plan.sitting.together else "progress"
     if len(state.pace_s) < TRIALS_FOR_A_PACE or done == total:
@@ -166,7 +177,7 @@ def _progress(state: State) -> dict[str, Any]:
 
 
 def n_trials(state: State) -> int:
-    """Trials of the slot that count."""
+    """Trials of the session that count."""
     return sum(1 for trial in state.trials if not trial.practice)
 
 

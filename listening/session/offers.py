@@ -1,7 +1,7 @@
 """Which actions each stage offers, and the key of each: a pure function of the state."""
 
 from listening.records import tasks as task_list
-from listening.session import going_back, tasks
+from listening.session import going_back, marking, tasks
 from listening.session.actions import NAMED_WITH_ANOTHER, Action
 from listening.session.dials import POINT
 from listening.session.state import State
@@ -18,6 +18,7 @@ FIXED = {
     Stage.STUCK: (Action.ONCE_MORE, Action.GO_ON, Action.HELP, Action.LEAVE),
     Stage.PAUSE: (Action.GO_ON, Action.HELP, Action.LEAVE),
     Stage.ENOUGH: (Action.END,),
+    Stage.SESSION_OVER: (Action.END,),
     Stage.LEAVING: (Action.LEAVE_NOW, Action.STAY),
     Stage.TROUBLE: (Action.TRY_AGAIN, Action.HELP, Action.LEAVE),
     Stage.GOODBYE: (Action.END,),
@@ -103,10 +104,11 @@ def _trial(state: State) -> tuple[Action, ...]:
     listed = _sound(state)
     if state.is_heard:
         listed += _marks(state) if state.turn.values else (Action.CHOOSE,)
-        if state.turn.typed:
-            listed += (Action.TAKE_NUMBER, Action.ERASE)
-        elif state.is_complete:
+        if marking.take_typed(state).is_complete:
             listed += (Action.CONFIRM,)
+        elif state.turn.typed:
+            listed += (Action.TAKE_NUMBER,)
+        listed += (Action.ERASE,) if state.turn.typed else ()
     if not state.turn.running:
         listed += (Action.PAUSE, Action.HELP)
     return (*listed, Action.LEAVE)

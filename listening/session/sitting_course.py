@@ -5,6 +5,7 @@ from typing import Any
 
 from listening.records import head_code
 from listening.records.plan import Plan
+from listening.records.sessions import OVER
 from listening.session import dials, exposure, hearing_check, steps
 from listening.session.clocks import Clocks
 from listening.session.hearing import Hearing
@@ -106,6 +107,8 @@ class Course:
         self.become(notice="", left=state.left[1:])
         if not self.state.left:
             self.store.finish(self.row.id)
+        elif self.state.stage is Stage.SESSION_OVER:
+            self.note(OVER, detail=str(self.state.step.number))
         self._rest_when_due()
         self.begin_step(before)
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Self
 
 from listening.records.plan import Plan, PlannedAttribute, PlannedTrial
-from listening.session import dials, programs, tasks
+from listening.session import dials, programs, steps, tasks
 from listening.session.keys import Slip
 from listening.session.pacing import Pace
 from listening.session.player import Program
@@ -110,7 +110,21 @@ class State:
 
     @property
     def trials(self) -> tuple[PlannedTrial, ...]:
-        """Every trial of the slot."""
+        """Every trial of the session under way."""
+        return tuple(trial for trial in self._whole_slot if trial.session == self.session)
+
+    @property
+    def session(self) -> int:
+        """Which of the listener's sessions this is, from 1."""
+        return steps.session_under_way(self.left) if self.left else self.plan.n_sessions
+
+    @property
+    def n_before_session(self) -> int:
+        """How many trials of earlier sessions count."""
+        return sum(1 for t in self._whole_slot if t.session < self.session and not t.practice)
+
+    @property
+    def _whole_slot(self) -> tuple[PlannedTrial, ...]:
         return next(s.trials for s in self.plan.slots if s.slot == self.slot)
 
     @property

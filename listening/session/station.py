@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from listening.errors import ListeningError, StudyError
 from listening.records.plan import Plan
 from listening.records.study import Study
-from listening.session import next_slot
+from listening.session import next_slot, sessions_apart
 from listening.session.clocks import Clocks
 from listening.session.player import Player
 from listening.session.sitting import Sitting
@@ -23,6 +23,7 @@ CODE_LENGTH = 5
 CODE_LONGEST = 16
 CODE_SIGNS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_"  # what a listener may type as a code
 DROPPED_OUT_AFTER = timedelta(hours=12)  # without a sign of life
+SESSIONS_WITHIN = timedelta(days=14)  # a listener between two sessions is no drop-out for so long
 CLOCK_SLACK = timedelta(minutes=2)  # booths on one store may differ by so much
 
 
@@ -41,7 +42,8 @@ def take(plan: Plan, store: AnswerStore, seat: Seat) -> tuple[SittingRow, Abstra
     Raises
     ------
     ListeningError
-        No slot is free, another process has the sitting, it is finished, or it belongs to another deal.
+        No slot is free, another process has the sitting, it is finished, its next session may not begin yet,
+        or it belongs to another deal.
     """
     check_code(seat.listener)
     row = None
@@ -63,6 +65,8 @@ def take(plan: Plan, store: AnswerStore, seat: Seat) -> tuple[SittingRow, Abstra
             f"listener {row.listener} began another deal of this study ({row.study_digest[:12]}, "
             f"this one is {plan.study_digest[:12]}); use the station folder it began with"
         )
+    if not seat.simulated:
+        sessions_apart.check(plan, store, row, utc_now())
     return row, store.hold(row.id)
 
 
@@ -141,10 +145,12 @@ def _check_kind(store: AnswerStore, seat: Seat) -> None:
 def _to_give(plan: Plan, store: AnswerStore, simulated: bool) -> list[int]:
     """Slots for the next listener, the one that evens the plan out first; a drop-out counts as lost."""
     now = datetime.fromisoformat(utc_now())
+    between = timedelta(hours=plan.sessions_apart_h) + SESSIONS_WITHIN
+    lost_after = DROPPED_OUT_AFTER if plan.n_sessions < 2 else between
     there = [
         use.slot
         for use in store.slot_use(simulated=simulated)
         if (not use.study_digest or plan.is_same_wording(use.study_digest))
-        and (use.finished or abs(now - datetime.fromisoformat(use.alive_at)) < DROPPED_OUT_AFTER)
+        and (use.finished or abs(now - datetime.fromisoformat(use.alive_at)) < lost_after)
     ]
     return next_slot.in_order(plan, there)

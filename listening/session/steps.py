@@ -29,7 +29,7 @@ class Step:
     attribute: str = ""
     trial: PlannedTrial | None = None
     number: int = 0
-    """Which question of the questionnaire."""
+    """Which question of the questionnaire; which session is over, or an attribute is explained in."""
     rehearsal: bool = False
     """Whether the pair of examples is asked until it is told apart."""
     said: str = ""
@@ -44,19 +44,25 @@ def of_slot(plan: Plan, slot: int) -> list[Step]:
     check = [Step(Stage.HEARING)] if plan.sitting.hearing_check else []
     steps = [Step(Stage.WELCOME), Step(Stage.CONSENT), *asked, Step(Stage.LEVEL), *check]
     introduced: set[str] = set()
-    since_break = 0
+    since_break, session = 0, 1
+    before: PlannedTrial | None = None
     trials = _trials(plan, slot)
     for together in pairs(trials):
+        if together[0].session != session:
+            steps.append(Step(Stage.SESSION_OVER, trial=before, number=session))
+            introduced, since_break, session = set(), 0, together[0].session
+        before = together[-1]
         if since_break >= plan.sitting.break_every_trials:
             steps.append(Step(Stage.BREAK, trial=together[0]))
             since_break = 0
         for name in (trial.attribute for trial in together):
             if name not in introduced:
                 introduced.add(name)
-                steps.append(Step(Stage.INTRODUCTION, attribute=name))
-                pages = whole_range.pages(plan, slot, name, trials)
+                steps.append(Step(Stage.INTRODUCTION, attribute=name, number=session))
+                held = [trial for trial in trials if trial.session == session]
+                pages = whole_range.pages(plan, slot, name, held)
                 steps += [Step(Stage.TRAINING, attribute=name, trial=page) for page in pages]
-                steps += rehearsal(plan, slot, name, round_number=1)
+                steps += rehearsal(plan, slot, name, round_number=1) if session == 1 else []
         steps += [Step(Stage.TRIAL, attribute=trial.attribute, trial=trial) for trial in together]
         if (last := commenting.wanted_after(plan, together)) is not None:
             steps.append(Step(Stage.COMMENT, attribute=last.attribute, trial=last))
@@ -75,13 +81,27 @@ def pairs(trials: Iterable[PlannedTrial]) -> list[list[PlannedTrial]]:
     return made
 
 
+def session_under_way(left: Iterable[Step]) -> int:
+    """The number of the session that the first trial left belongs to; 1 where none is left."""
+    return next((step.trial.session for step in left if step.trial is not None and not step.rehearsal), 1)
+
+
 def done(events: Iterable[EventRow]) -> dict[str, set[str]]:
     """What is over, by kind of event: trials, attributes or questions."""
     found: dict[str, set[str]] = {kind: set() for kind in KINDS}
     for event in events:
         if event.kind in found:
-            found[event.kind].add(event.trial or event.detail.split("|")[0])
+            found[event.kind].add(event.trial or _over(event.detail))
     return found
+
+
+def introduced(attribute: str, session: int) -> str:
+    """What an attribute's explanation is written down under: each session has its own."""
+    return attribute if session < 2 else f"{attribute}, session {session}"
+
+
+def _over(detail: str) -> str:
+    return detail.split("|")[0]
 
 
 def left(steps: list[Step], *, answered: set[str], done: dict[str, set[str]], consented: bool) -> list[Step]:
@@ -101,7 +121,7 @@ def left(steps: list[Step], *, answered: set[str], done: dict[str, set[str]], co
         if step.stage is Stage.HEARING:
             return bool(done[hearing_check.NOTED])
         if step.stage is Stage.INTRODUCTION:
-            return step.attribute in done["introduced"]
+            return introduced(step.attribute, step.number) in done["introduced"]
         if step.stage is Stage.TRAINING:
             return step.trial is not None and step.trial.trial in done["trained"]
         if step.stage is Stage.COMMENT:

@@ -28,6 +28,7 @@ class Stage(Enum):
     LEAVING = "leaving"
     TROUBLE = "trouble"
     ENOUGH = "enough"
+    SESSION_OVER = "session_over"
     GOODBYE = "goodbye"
     OVER = "over"
 

@@ -21,7 +21,8 @@ def pages(plan: Plan, slot: int, attribute: str, trials: Iterable[PlannedTrial])
     """The sounds of an attribute's trials, each once, a few on a page; nothing is asked about them.
 
     Where the trials name a reference, it stands on each page with the sounds that are judged against it. The
-    order is drawn anew for each slot, so that it tells nothing about what a sound stands for.
+    order is drawn anew for each slot, so that it tells nothing about what a sound stands for. Of several
+    sessions each has its own pages, of the trials heard in it.
     """
     if not plan.sitting.training or tasks.named(plan.attribute(attribute).task).family != "rating":
         return []
@@ -37,9 +38,12 @@ def pages(plan: Plan, slot: int, attribute: str, trials: Iterable[PlannedTrial])
         for at in range(0, len(clips), size):
             made.append(tuple(clips[at : at + size]))
             references.append(reference)
+    session = own[0].session if own else 1
+    when = f" of session {session}" if session > 1 else ""
     return [
         PlannedTrial(
-            trial=f"{NAMED}{attribute} {i + 1}",
+            trial=f"{NAMED}{attribute} {i + 1}{when}",
+            session=session,
             attribute=attribute,
             clips=clips,
             practice=True,

@@ -9,6 +9,7 @@ from listening.records import key_sealing
 from listening.records import tasks as task_list
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan
+from listening.records.sessions import MISSED
 from listening.records.study import Study
 from listening.session import station
 from listening.session.clip_reading import Clips
@@ -33,6 +34,7 @@ ACT_AT = {
     Stage.BREAK: "go_on",
     Stage.PAUSE: "go_on",
     Stage.GOODBYE: "end",
+    Stage.SESSION_OVER: "end",
 }
 
 
@@ -55,12 +57,17 @@ def run(
     n_listeners: int | None = None,
     seed: int = 0,
     truth: Truth | None = None,
+    missing_last: int = 0,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> int:
     """Let simulated listeners sit the first slots of a dealt study; returns how many answers were stored.
 
     The store is opened without syncing each answer: a simulated panel can be run again. Its answers are
     marked simulated.
+
+    Parameters
+    ----------
+    missing_last : so many of them, the last ones, do not come to their last session, and are marked so
 
     Raises
     ------
@@ -75,20 +82,27 @@ def run(
             f"{study.plan}: dealt for {len(plan.slots)} listeners, {wanted} wanted; raise panel.listeners in "
             "the protocol and deal again"
         )
+    if missing_last and plan.n_sessions < 2:
+        raise StudyError(f"{study.plan}: dealt for one session, so nobody can miss the last of several")
     clips = Clips(study.clips, plan.rate_hz)
     clock = Clock()
     store = station.open_answers(study, durable=False, now=clock.utc)
     player = SilentPlayer(cache(clips.frames), plan.rate_hz, clock.now_s)
     for number, slot in enumerate(plan.slots[:wanted]):
         decided = panel.decisions(plan, heard, slot=slot, seed=seed, truth=truth or Truth())
-        row, hold = station.take(plan, store, Seat(panel.code(slot.slot), slot.slot, simulated=True))
-        with hold:
-            clocks = Clocks(clock.now_s, clock.utc)
-            _sit(station.seated(plan, store, row, player=player, clocks=clocks), clock, decided)
+        misses = number >= wanted - missing_last
+        for _ in range(plan.n_sessions - misses):  # each with a run of its own, as for people
+            row, hold = station.take(plan, store, Seat(panel.code(slot.slot), slot.slot, simulated=True))
+            with hold:
+                clocks = Clocks(clock.now_s, clock.utc)
+                _sit(station.seated(plan, store, row, player=player, clocks=clocks), clock, decided)
+        if misses:
+            store.note(row.id, MISSED, detail="simulated")
         if on_progress is not None:
             on_progress(number + 1, wanted)
+    n_answers = sum(store.n_answers().values())
     store.close()
-    return sum(not t.practice for slot in plan.slots[:wanted] for t in slot.trials)
+    return n_answers
 
 
 def _sit(sitting: Sitting, clock: Clock, decided: dict[str, Decision]) -> None:

@@ -134,7 +134,7 @@ def strike(
 
 def _room(background: Path, sound: Sound, number: int) -> Sound:
     """The room as the same channel heard it."""
-    room = resample.to_rate(wav.load(background, sound.pascal_per_full_scale), sound.rate_hz)
+    room = resample.to_rate(wav.for_measuring(background, sound.pascal_per_full_scale), sound.rate_hz)
     return room.channel(min(number, room.n_channels) - 1)
 
 
@@ -179,7 +179,7 @@ def _with(rest: tuple[str, ...], place: int, level: str) -> tuple[str, ...]:
 
 
 def _channels(recording: Recording, rate_hz: int) -> list[tuple[Sound, int]]:
-    sound = resample.to_rate(wav.load(recording.file, recording.pascal_per_full_scale), rate_hz)
+    sound = resample.to_rate(wav.for_measuring(recording.file, recording.pascal_per_full_scale), rate_hz)
     return channels.all_or_one(sound, recording.channel)
 
 

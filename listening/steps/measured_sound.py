@@ -124,5 +124,5 @@ def partials(path: str | Path, *, pascal_per_full_scale: float | None = None) ->
 
     Levels are rms at the onset, dB re 20 µPa where calibrated, else re full scale.
     """
-    channel = channels.loudest(wav.load(Path(path), pascal_per_full_scale))
+    channel = channels.loudest(wav.for_measuring(Path(path), pascal_per_full_scale))
     return FoundPartials(partials_of.find(channel, onset_s=onset.find(channel).time_s))

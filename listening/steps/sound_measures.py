@@ -32,7 +32,7 @@ SHORTEST_RANGE_S = 60.0  # EBU Tech 3342: a loudness range of less means little
 
 def measured(path: Path, pascal_per_full_scale: float | None = None) -> dict[str, Any]:
     """Everything about a sound file as plain values; raises as `wav.load` and `described`."""
-    return described(path, wav.load(path, pascal_per_full_scale))
+    return described(path, wav.for_measuring(path, pascal_per_full_scale))
 
 
 def described(path: Path, sound: Sound) -> dict[str, Any]:
@@ -46,7 +46,7 @@ def described(path: Path, sound: Sound) -> dict[str, Any]:
     check_not_silent(sound)
     programme = loudness_bs1770.measure(sound)
     apart = [sound.channel(c) for c in range(sound.n_channels)]
-    examined = [measures.examine(c) if c.samples.any() else None for c in apart]
+    examined = [measures.examine(c) if not c.is_silent else None for c in apart]
     channels = [_channel(c, found) for c, found in zip(apart, examined, strict=True)]
     reasons = {}
     if sound.duration_s < SHORTEST_RANGE_S:
@@ -81,7 +81,7 @@ def together(paths: Sequence[Path], pascal_per_full_scale: float | None = None) 
     SoundError
         Fewer than two files, or one that is silent. Other rates are converted to the first one's.
     """
-    strikes = [channels_of.loudest(wav.load(path, pascal_per_full_scale)) for path in paths]
+    strikes = [channels_of.loudest(wav.for_measuring(path, pascal_per_full_scale)) for path in paths]
     alike = [resample.to_rate(s, strikes[0].rate_hz) for s in strikes]
     starts = [onset.find(s).time_s for s in alike]
     found = [partials_of.find(s, onset_s=at) for s, at in zip(alike, starts, strict=True)]

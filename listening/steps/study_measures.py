@@ -140,7 +140,7 @@ def _calibrator(found: StudyCalibration | None, chosen: Protocol) -> CalibratorF
 
 
 def _measured(recording: Recording, common: Common) -> tuple[MeasuredRecording, traces.Arrays, Strike]:
-    whole = wav.load(recording.file, recording.pascal_per_full_scale)
+    whole = wav.for_measuring(recording.file, recording.pascal_per_full_scale)
     sound = resample.to_rate(whole, common.rate_hz)
     parts = channels.all_or_one(sound, recording.channel)
     examined = [metrics.examine(channel) for channel, _ in parts]

@@ -4,7 +4,12 @@ from collections.abc import Callable
 
 from listening.analysis.again import exported_tables, reanalysis
 from listening.analysis.again.exported_tables import Exported
-from listening.analysis.collect import keyed_answers, keyed_discrimination, listener_answers
+from listening.analysis.collect import (
+    keyed_answers,
+    keyed_discrimination,
+    listener_answers,
+    session_rule,
+)
 from listening.analysis.collect.listener_answers import Own
 from listening.errors import ListeningError
 from listening.records.findings import Findings
@@ -35,6 +40,8 @@ def tables(study: Study, *, now: Callable[[], str]) -> Exported:
     at = reanalysis.reopened(study, found, now=now)
     told = keyed_discrimination.frame(at.answers, at.opened.key.clips, at.opened.plan)
     compared = keyed_answers.frame(at.answers, at.opened.key, at.opened.manifest, may_be_empty=len(told) > 0)
+    known = session_rule.numbers(at.answers, at.opened.plan)
+    told, compared = (session_rule.marked(one, known) for one in (told, compared))
     asked = at.opened.protocol.sitting.questionnaire
     return exported_tables.tables(compared, found, told, own=_own(study), asked=asked)
 

@@ -1,7 +1,8 @@
 """A booth's side of a server: slots and leases by the server's functions, answers through the local spool.
 
-The booth's user may read no table. An answer is on the booth's own disk when `record` returns; a thread
-sends it on at once, or when the server is back, and the server counts it once.
+The booth's user may read no table, and shows a token that lies in the spool alone. An answer is on the
+booth's own disk when `record` returns; a thread sends it on at once, or when the server is back, and the
+server counts it once.
 """
 
 import json
@@ -59,6 +60,7 @@ class Booth:
         self._now = now
         self._lease_s = lease_s
         self._holder = secrets.token_hex(8)
+        self._token = spool.token()
         self._taken_down: set[tuple[str, str]] = set()
         self._heads: dict[str, tuple[int, str]] = {}
         self._sender = Sender(spool, self._send, self._beat)
@@ -83,7 +85,7 @@ class Booth:
         for n_try in range(CLAIM_TRIES):
             try:
                 with writing(self._engine, self._place) as connection:
-                    return claims.claim(connection, values, slots, lease_s=self._lease_s)
+                    return claims.claim(connection, values, slots, lease_s=self._lease_s, token=self._token)
             except NotReached:  # whether it was given is unknown: the same id asks again
                 if n_try == CLAIM_TRIES - 1:
                     raise
@@ -106,9 +108,9 @@ class Booth:
         if listener is None and sitting is None:
             return None
         asked = {"listener": listener, "sitting": sitting, "simulated": simulated, "holder": self._holder}
-        query = text("SELECT * FROM booth_find(:listener, :sitting, :simulated, :holder)")
+        query = text("SELECT * FROM booth_find(:listener, :sitting, :simulated, :holder, :token)")
         with reading(self._engine, self._place) as connection:
-            row = connection.execute(query, asked).one_or_none()
+            row = connection.execute(query, asked | {"token": self._token}).one_or_none()
         if row is None:
             return None
         found = SittingRow(**row._mapping)
@@ -117,9 +119,9 @@ class Booth:
 
     def _reached(self, row: SittingRow) -> tuple[int, str]:
         """Where a sitting's chain ends: at the server, or further on in what waits here."""
-        query = text("SELECT * FROM booth_head(:sitting)")
+        query = text("SELECT * FROM booth_head(:sitting, :token)")
         with reading(self._engine, self._place) as connection:
-            there = connection.execute(query, {"sitting": row.id}).one_or_none()
+            there = connection.execute(query, self._about(row.id)).one_or_none()
         ends: list[tuple[int, str]] = [(0, chain.genesis(vars(row)))] + (
             [(there.links, there.head)] if there else []
         )
@@ -145,7 +147,9 @@ class Booth:
 
     def hold(self, sitting: str) -> AbstractContextManager[object]:
         """The sitting kept from every other booth until released, or until a dead booth's lease is over."""
-        return leases.take(self._engine, self._place, sitting, holder=self._holder, lease_s=self._lease_s)
+        return leases.take(
+            self._engine, self._place, sitting, holder=self._holder, lease_s=self._lease_s, token=self._token
+        )
 
     def slot_use(self, *, simulated: bool) -> list[SlotUse]:
         """Which slots were given, and when their sittings were last alive; not to whom."""
@@ -187,9 +191,9 @@ class Booth:
     def answered(self, sitting: str) -> dict[str, bool]:
         """The trials of a sitting that have an answer, here or at the server, and whether it was practice."""
         waiting = [m.body for m in self._spool.messages(sitting) if m.kind == ANSWER]
-        query = text("SELECT * FROM booth_answered(:sitting)")
+        query = text("SELECT * FROM booth_answered(:sitting, :token)")
         with reading(self._engine, self._place) as connection:
-            there = {row.trial: row.practice for row in connection.execute(query, {"sitting": sitting})}
+            there = {row.trial: row.practice for row in connection.execute(query, self._about(sitting))}
         done = there | {body["trial"]: body["practice"] for body in waiting}
         self._taken_down |= {(sitting, trial) for trial in done}
         return done
@@ -197,9 +201,9 @@ class Booth:
     def events(self, sitting: str | None = None) -> list[EventRow]:
         """What happened in one sitting; some may stand twice while they are being sent."""
         waiting = [m for m in self._spool.messages(sitting) if m.kind == EVENT and m.body["kind"] != CLOSED]
-        query = text("SELECT * FROM booth_events(:sitting)")
+        query = text("SELECT * FROM booth_events(:sitting, :token)")
         with reading(self._engine, self._place) as connection:
-            there = [EventRow(*row) for row in connection.execute(query, {"sitting": sitting})]
+            there = [EventRow(*row) for row in connection.execute(query, self._about(sitting))]
         return there + [EventRow(m.sitting, **{k: m.body[k] for k in OF_EVENT}) for m in waiting]
 
     def waiting(self) -> int:
@@ -226,14 +230,19 @@ class Booth:
     def _send(self, message: Message) -> None:
         with writing(self._engine, self._place) as connection:
             if message.kind == EVENT:
-                connection.execute(select(_note(message.sitting, message.ref, message.body)))
+                connection.execute(select(_note(message.sitting, message.ref, message.body, self._token)))
                 return
             body = json.dumps(message.body | {"ref": message.ref})
-            connection.execute(text("SELECT booth_record(CAST(:body AS jsonb))"), {"body": body})
+            record = text("SELECT booth_record(CAST(:body AS jsonb), :token)")
+            connection.execute(record, {"body": body, "token": self._token})
 
     def _beat(self, sitting: str) -> None:
         with writing(self._engine, self._place) as connection:
-            connection.execute(select(func.booth_beat(sitting, self._holder, self._now(), self._lease_s)))
+            lease = (self._holder, self._now(), self._lease_s, self._token)
+            connection.execute(select(func.booth_beat(sitting, *lease)))
+
+    def _about(self, sitting: str | None) -> dict[str, str | None]:
+        return {"sitting": sitting, "token": self._token}
 
 
 def open_booth(place: str, spool: Path, *, now: Callable[[], str] = utc_now) -> Booth:
@@ -241,6 +250,6 @@ def open_booth(place: str, spool: Path, *, now: Callable[[], str] = utc_now) -> 
     return Booth(connect(place, durable=True), place, Spool(spool), now)
 
 
-def _note(sitting: str, ref: str, body: dict[str, Any]) -> Any:
+def _note(sitting: str, ref: str, body: dict[str, Any], token: str) -> Any:
     told = (body[name] for name in OF_EVENT)
-    return func.booth_note(sitting, ref, *told, body.get("link"), body.get("chain"))
+    return func.booth_note(sitting, ref, *told, body.get("link"), body.get("chain"), token)

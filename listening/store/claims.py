@@ -20,13 +20,19 @@ def offer(connection: Connection, slots: Sequence[int], *, simulated: bool) -> N
 
 
 def claim(
-    connection: Connection, values: dict[str, object], slots: Sequence[int], *, lease_s: float
+    connection: Connection,
+    values: dict[str, object],
+    slots: Sequence[int],
+    *,
+    lease_s: float,
+    token: str | None = None,
 ) -> int | None:
     """The first free slot of `slots`, now taken by the sitting in `values`; None when none is free.
 
     Parameters
     ----------
     values : id, listener, study_digest, simulated, started_at, holder of the new sitting
+    token : what only this booth knows; None at the store itself
 
     Raises
     ------
@@ -34,7 +40,7 @@ def claim(
         The listener has a sitting already.
     """
     if connection.dialect.name == "postgresql":
-        given: int | None = connection.scalar(_claim_on_server(values, slots, lease_s))
+        given: int | None = connection.scalar(_claim_on_server(values, slots, lease_s, token))
         return given
     mine = tables.slot.c.simulated == values["simulated"]
     free = set(connection.scalars(select(tables.slot.c.slot).where(mine, tables.slot.c.sitting.is_(None))))
@@ -50,10 +56,12 @@ def claim(
     return given
 
 
-def _claim_on_server(values: dict[str, object], slots: Sequence[int], lease_s: float) -> Select[tuple[Any]]:
+def _claim_on_server(
+    values: dict[str, object], slots: Sequence[int], lease_s: float, token: str | None
+) -> Select[tuple[Any]]:
     from sqlalchemy.dialects import postgresql  # slow to load, and most stations have no server
 
     names = ("study_digest", "simulated", "started_at", "holder")
     wanted = cast(literal(list(slots), postgresql.ARRAY(Integer)), postgresql.ARRAY(Integer))
     known = (values[name] for name in names)
-    return select(func.booth_claim(values["id"], values["listener"], wanted, *known, lease_s))
+    return select(func.booth_claim(values["id"], values["listener"], wanted, *known, lease_s, token))

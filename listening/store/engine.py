@@ -16,7 +16,7 @@ CONNECT_WITHIN_S = 5
 REFUSED = "LT003"
 SAID_BY_FUNCTIONS = {  # error codes raised in functions.sql
     "LT001": "this server holds another study; name the right database in this station's server.json",
-    "LT004": "this sitting began under another login; let the desk hand it over (listening desk FOLDER "
+    "LT004": "this sitting began at another booth; let the desk hand it over (listening desk FOLDER "
     "--hand-over CODE), then go on here",
     "LT005": "this login has too many sittings open at once; close some, or give each booth its own login",
     "LT002": "this sitting is open in another booth; close it there, or wait two minutes if it is dead",

@@ -19,6 +19,7 @@ _LIMITS = {  # as in checked.py
     "{longest_detail}": str(checked.LONGEST_DETAIL),
     "{longest_lease_s}": "600",
     "{most_held}": "32",
+    "{most_rows}": "20000",
 }
 
 

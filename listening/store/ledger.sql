@@ -26,10 +26,4 @@ BEGIN
                   s.site)));
 END $$;
 
--- Where a sitting's chain ends at the server; a booth that takes the sitting up goes on from there.
-CREATE OR REPLACE FUNCTION booth_head(p_sitting text) RETURNS TABLE (links integer, head text)
-LANGUAGE sql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
-    SELECT s.links, s.head FROM sitting s WHERE s.id = p_sitting $$;
-
-REVOKE ALL ON FUNCTION ledger_mark(text), ledger_write(text, text, text, text), ledger_began(text), booth_head(text)
-    FROM PUBLIC;
+REVOKE ALL ON FUNCTION ledger_mark(text), ledger_write(text, text, text, text), ledger_began(text) FROM PUBLIC;

@@ -17,11 +17,12 @@ REVOKE ALL ON ALL TABLES IN SCHEMA public FROM PUBLIC, listening_booth, listenin
 GRANT USAGE ON SCHEMA public TO listening_booth, listening_desk, listening_analyst;
 
 -- booth: its own sitting through functions; not one table.
-GRANT EXECUTE ON FUNCTION booth_claim(text, text, integer[], text, boolean, text, text, double precision),
-    booth_hold(text, text, double precision), booth_release(text, text),
-    booth_beat(text, text, text, double precision), booth_find(text, text, boolean, text),
-    booth_slots(boolean), booth_answered(text), booth_events(text), booth_record(jsonb),
-    booth_note(text, text, text, text, text, text, integer, text), booth_head(text) TO listening_booth;
+GRANT EXECUTE ON FUNCTION
+    booth_claim(text, text, integer[], text, boolean, text, text, double precision, text),
+    booth_hold(text, text, double precision, text), booth_release(text, text, text),
+    booth_beat(text, text, text, double precision, text), booth_find(text, text, boolean, text, text),
+    booth_slots(boolean), booth_answered(text, text), booth_events(text, text), booth_head(text, text),
+    booth_record(jsonb, text), booth_note(text, text, text, text, text, text, integer, text, text) TO listening_booth;
 
 -- desk: who sits, how far they are, and removal after a withdrawal; not what was answered.
 GRANT SELECT ON alembic_version, study, slot, sitting, event, ledger TO listening_desk;

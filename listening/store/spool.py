@@ -28,6 +28,11 @@ _own = Table(  # the sittings begun here: their ids are known nowhere else but a
     Column("simulated", Boolean, primary_key=True),
     Column("sitting", Text, nullable=False),
 )
+_booth = Table(  # one row: what tells this booth from others of the same login
+    "booth",
+    _metadata,
+    Column("token", Text, primary_key=True),
+)
 ANSWER, EVENT = "answer", "event"
 APART = "refused "  # before the kind of a message that the server will never take
 
@@ -51,6 +56,15 @@ class Spool:
         self._engine = connect(path, durable=True)
         with writing(self._engine, self._place) as connection:
             _metadata.create_all(connection)
+
+    def token(self) -> str:
+        """128 bit that the server knows this booth by; made on first use and never shown."""
+        with writing(self._engine, self._place) as connection:
+            known = connection.scalar(select(_booth.c.token))
+            if known is None:
+                known = secrets.token_hex(16)
+                connection.execute(insert(_booth).values(token=known))
+        return str(known)
 
     def put(self, sitting: str, kind: str, body: dict[str, Any]) -> None:
         """Keep a message; on disk when this returns."""

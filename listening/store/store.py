@@ -181,7 +181,7 @@ class Store:
         """Write down that the sitting is alive."""
         with writing(self._engine, self._place) as connection:
             if self._path is None:
-                lease = (self._holder, self._now(), self._lease_s)
+                lease = (self._holder, self._now(), self._lease_s, None)
                 connection.execute(select(func.booth_beat(sitting, *lease)))
                 return
             where = tables.sitting.c.id == sitting
@@ -253,7 +253,7 @@ class Store:
             return int(connection.scalar(select(func.count()).where(held)) or 0)
 
     def hand_over(self, listener: str) -> None:
-        """Let any booth take up the unfinished sitting of a listener, whichever login it began under.
+        """Let any booth take up the unfinished sitting of a listener, wherever it began.
 
         Raises
         ------
@@ -262,8 +262,11 @@ class Store:
         """
         mine = (tables.sitting.c.listener == listener) & tables.sitting.c.finished_at.is_(None)
         with writing(self._engine, self._place) as connection:
-            done = connection.execute(update(tables.sitting).where(mine).values(holder=None, held_until=None))
-        if not done.rowcount:
+            rows = connection.execute(select(tables.sitting.c.id, tables.sitting.c.holder).where(mine)).all()
+            for row in rows:
+                free = {"holder": leases.handed_over(row.holder), "held_until": None}
+                connection.execute(update(tables.sitting).where(tables.sitting.c.id == row.id).values(**free))
+        if not rows:
             raise StudyError(f"{self._place}: no unfinished sitting of {listener}; look at the codes first")
 
     def slot_use(self, *, simulated: bool) -> list[SlotUse]:

@@ -14,7 +14,7 @@ HALF_STEP_DB = 0.05  # the tables print one decimal
 
 def _relative_db(frequency_hz: float, weighting: str, rate_hz: int) -> float:
     sound = sine(frequency_hz, 1.2, rate_hz=rate_hz)
-    behind = level.weighted(sound.samples[:, 0], rate_hz, weighting)
+    behind = np.concatenate(list(level.weighted(sound, weighting)))
     settled = slice(rate_hz // 5, None)
     whole = round(round(frequency_hz * 0.9) / frequency_hz * rate_hz) if frequency_hz < 50 else None
     inside = behind[settled][:whole]

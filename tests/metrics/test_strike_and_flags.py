@@ -81,12 +81,12 @@ def test_beating_is_no_second_strike() -> None:
 
 
 def test_a_low_tone_that_touches_full_scale_is_not_clipped() -> None:
-    assert not flags.is_clipped(np.round(sine(50, 1.0).samples[:, 0] * 32767) / 32768)
+    assert not flags.is_clipped(Sound(np.round(sine(50, 1.0).samples * 32767) / 32768, RATE_HZ))
 
 
 def test_quantised_noise_is_not_clipped() -> None:
     noise = np.random.default_rng(1).standard_normal(RATE_HZ)
-    assert not flags.is_clipped(np.round(noise * 3) / 32768)
+    assert not flags.is_clipped(Sound(np.round(noise * 3) / 32768, RATE_HZ))
 
 
 @pytest.mark.parametrize(

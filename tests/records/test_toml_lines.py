@@ -4,7 +4,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from listening.records.toml_lines import line_of, lines
@@ -94,6 +94,7 @@ VALUES = st.recursive(
 )
 
 
+@settings(deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])  # not timed
 @given(st.lists(VALUES, max_size=5))
 def test_any_valid_text_is_read_like_the_standard_reader_reads_it(values: list[object]) -> None:
     text = "".join(

@@ -100,13 +100,16 @@ def test_a_claim_asked_again_with_the_same_id_gives_the_same_slot(booth: Booth, 
     assert len(desk.sittings()) == 1
 
 
-def test_a_sitting_open_in_one_booth_is_refused_to_another(
-    booth: Booth, booth_url: str, tmp_path: Path
+def test_a_sitting_of_one_booth_is_refused_to_another_until_the_desk_hands_it_over(
+    booth: Booth, booth_url: str, tmp_path: Path, desk: Store
 ) -> None:
     row = begin(booth)
     other = open_booth(booth_url, tmp_path / "other.sqlite")
     with booth.hold(row.id), pytest.raises(StudyError, match="open in another"):
         other.resume(listener="L01")
+    with pytest.raises(StudyError, match="began at another booth"):
+        other.resume(listener="L01")
+    desk.hand_over("L01")
     found = other.resume(listener="L01")
     assert found is not None
     with other.hold(row.id), pytest.raises(StudyError, match="open in another"):
@@ -114,7 +117,7 @@ def test_a_sitting_open_in_one_booth_is_refused_to_another(
     other.close()
 
 
-def test_a_dead_booths_sitting_can_be_taken_up_after_its_lease(
+def test_a_dead_booths_sitting_is_taken_up_once_the_desk_has_handed_it_over(
     booth_url: str, tmp_path: Path, desk: Store
 ) -> None:
     dead = Booth(connect(booth_url, durable=True), booth_url, Spool(tmp_path / "dead.sqlite"))
@@ -125,6 +128,7 @@ def test_a_dead_booths_sitting_can_be_taken_up_after_its_lease(
     with pytest.raises(StudyError, match="open in another"):
         other.resume(listener="L01")
     run_out(desk, row)
+    desk.hand_over("L01")
     assert other.resume(listener="L01") is not None
     assert other.answered(row.id) == {"t1": False}
     assert begin(other, "L02", (1, 2)).slot == 2  # a sitting with an answer keeps its slot
@@ -241,9 +245,11 @@ def test_answers_given_while_the_server_is_away_are_kept_and_sent_when_it_is_bac
 
 
 def test_what_a_killed_booth_left_is_sent_by_the_next_sitting_there(
-    booth: Booth, booth_url: str, desk: Store, tmp_path: Path
+    booth_url: str, desk: Store, tmp_path: Path
 ) -> None:
-    row = begin(booth)
+    killed = open_booth(booth_url, tmp_path / "left.sqlite")
+    row = begin(killed)
+    killed.close(within_s=60)
     left = Spool(tmp_path / "left.sqlite")
     left.put(row.id, ANSWER, answer_values(an_answer(row, "t7")))
     left.close()
@@ -311,7 +317,7 @@ FORBIDDEN = {
         "UPDATE answer SET answer = 'second'",
         "INSERT INTO event (at, kind, detail) VALUES ('', '', '')",
         "UPDATE sitting SET listener = 'x'",
-        "SELECT booth_record('{}'::jsonb)",
+        "SELECT booth_record('{}'::jsonb, 'x')",
         "DROP TABLE answer",
     ),
 }
@@ -338,19 +344,19 @@ def _allowed(engine: Engine, statement: str) -> bool:
 
 CALLS = {  # every function a booth may call, by somebody who knows neither ids nor codes
     "booth_claim": "booth_claim('made-here', 'X', ARRAY[1, 2, 3, 4], '{study}', false, "
-    "'2030-01-01T00:00Z', 'x', 9)",
-    "booth_hold": "booth_hold('{guess}', 'x', 9)",
-    "booth_head": "booth_head('{guess}')",
-    "booth_release": "booth_release('{guess}', 'x')",
-    "booth_beat": "booth_beat('{guess}', 'x', '2030-01-01T00:00Z', 9)",
-    "booth_find": "booth_find(NULL, '{guess}', false, 'x')",
+    "'2030-01-01T00:00Z', 'x', 9, '{token}')",
+    "booth_hold": "booth_hold('{guess}', 'x', 9, '{token}')",
+    "booth_head": "booth_head('{guess}', '{token}')",
+    "booth_release": "booth_release('{guess}', 'x', '{token}')",
+    "booth_beat": "booth_beat('{guess}', 'x', '2030-01-01T00:00Z', 9, '{token}')",
+    "booth_find": "booth_find(NULL, '{guess}', false, 'x', '{token}')",
     "booth_slots": "booth_slots(false)",
-    "booth_answered": "booth_answered('{guess}')",
-    "booth_events": "booth_events('{guess}')",
+    "booth_answered": "booth_answered('{guess}', '{token}')",
+    "booth_events": "booth_events('{guess}', '{token}')",
     "booth_record": """booth_record('{{"sitting": "{guess}", "trial": "t1", "attribute": "a", "task": "x",
         "clips": "c1 c2", "answer": "first", "response_s": 1, "plays": 1, "practice": false,
-        "answered_at": "2030-01-01T00:00Z"}}')""",
-    "booth_note": "booth_note('{guess}', 'r', '2030-01-01T00:00Z', 'paused', 't1', '', 1, 'x')",
+        "answered_at": "2030-01-01T00:00Z"}}', '{token}')""",
+    "booth_note": "booth_note('{guess}', 'r', '2030-01-01T00:00Z', 'paused', 't1', '', 1, 'x', '{token}')",
 }
 
 
@@ -372,7 +378,9 @@ def test_a_booth_reads_no_table_and_no_other_sitting(booth: Booth, desk: Store, 
         assert sorted(other.scalars(text(callable_))) == sorted(CALLS)
         for call in CALLS.values():
             said = str(
-                other.execute(text(f"SELECT * FROM {call.format(guess='f' * 32, study=DIGEST)}")).all()
+                other.execute(
+                    text(f"SELECT * FROM {call.format(guess='f' * 32, study=DIGEST, token='b' * 32)}")
+                ).all()
             )
             assert not [x for x in (row.id, "SECRET-7", "the-answer", "the-detail") if x in said], call
     engine.dispose()
@@ -391,6 +399,9 @@ def test_a_slot_leads_back_to_a_sitting_at_its_own_booth_only(
     other = open_booth(booth_url, tmp_path / "other.sqlite")
     assert other.resume(slot=row.slot) is None
     assert other.resume(listener="nobody") is None
+    with pytest.raises(StudyError, match="began at another booth"):
+        other.resume(listener="L01")
+    desk.hand_over("L01")
     assert other.resume(listener="L01") is not None  # the listener brings the code
     other.close()
 
@@ -451,10 +462,11 @@ def test_a_booths_rows_hang_in_one_chain_also_when_it_goes_on_elsewhere(
         booth.note(row.id, "paused")
         booth.record(an_answer(row, f"t{number}"))
     booth.flush(60)
-    run_out(desk, row)
+    desk.hand_over("L01")
     elsewhere = open_booth(booth_url, tmp_path / "elsewhere.sqlite")
     again = elsewhere.resume(listener=row.listener)
     assert again is not None
+    elsewhere.hold(row.id)
     elsewhere.record(an_answer(row, "t4"))
     elsewhere.finish(row.id)
     reached = elsewhere.head(row.id)

@@ -21,6 +21,8 @@ from listening.store.spool import Spool
 
 DIGEST = "d" * 64
 AT = "2030-01-01T00:00:00.000+00:00"
+TOKEN = "a" * 32
+RECORD = f"booth_record(CAST(:body AS jsonb), '{TOKEN}')"
 ROOT = Path(__file__).resolve().parents[2]
 ANSWER = {
     "sitting": "i" * 32,
@@ -61,8 +63,9 @@ def _call(engine: Engine, call: str, **values: object) -> object:
 
 def _claim(engine: Engine, **changes: object) -> object:
     values = {"id": "i" * 32, "listener": "L01", "slots": [1, 2], "study": DIGEST, "at": AT, "lease": 120.0}
-    values |= changes
-    return _call(engine, "booth_claim(:id, :listener, :slots, :study, false, :at, 'h', :lease)", **values)
+    values |= {"token": TOKEN} | changes
+    claim = "booth_claim(:id, :listener, :slots, :study, false, :at, 'h', :lease, :token)"
+    return _call(engine, claim, **values)
 
 
 def _refused(engine: Engine, act: Callable[[], object]) -> bool:
@@ -128,16 +131,16 @@ def test_an_answer_that_no_sitting_gives_is_refused(
 ) -> None:
     _claim(booth)
     body = json.dumps(ANSWER | changes)
-    assert _refused(booth, lambda: _call(booth, "booth_record(CAST(:body AS jsonb))", body=body))
+    assert _refused(booth, lambda: _call(booth, RECORD, body=body))
     assert desk.answers() == []
-    assert _call(booth, "booth_record(CAST(:body AS jsonb))", body=json.dumps(ANSWER)) == "stored"
+    assert _call(booth, RECORD, body=json.dumps(ANSWER)) == "stored"
     assert len(desk.answers()) == 1
 
 
 @pytest.mark.parametrize("kind", ["removal", "second answer", "merged", "renamed", "", "x\x1b", "CLOSED"])
 def test_no_booth_forges_what_a_store_writes_down(booth: Engine, desk: Store, kind: str) -> None:
     _claim(booth)
-    note = "booth_note(:id, 'r', :at, :kind, NULL, '', 1, 'x')"
+    note = f"booth_note(:id, 'r', :at, :kind, NULL, '', 1, 'x', '{TOKEN}')"
     assert _refused(booth, lambda: _call(booth, note, id="i" * 32, at=AT, kind=kind))
     assert desk.events() == []
 
@@ -145,15 +148,15 @@ def test_no_booth_forges_what_a_store_writes_down(booth: Engine, desk: Store, ki
 @pytest.mark.parametrize("detail", ["\x1b[2J", "x" * 30_000, None])
 def test_a_note_carries_text_alone(booth: Engine, desk: Store, detail: str | None) -> None:
     _claim(booth)
-    note = "booth_note(:id, 'r', :at, 'paused', NULL, :detail, 1, 'x')"
+    note = f"booth_note(:id, 'r', :at, 'paused', NULL, :detail, 1, 'x', '{TOKEN}')"
     assert _refused(booth, lambda: _call(booth, note, id="i" * 32, at=AT, detail=detail))
 
 
 @pytest.mark.parametrize("lease_s", [1e12, float("inf"), float("nan")])
 def test_a_lease_ends_in_ten_minutes_whatever_was_asked(booth: Engine, desk: Store, lease_s: float) -> None:
     _claim(booth, lease=lease_s)
-    _call(booth, "booth_hold(:id, 'h', :lease)", id="i" * 32, lease=lease_s)
-    _call(booth, "booth_beat(:id, 'h', :at, :lease)", id="i" * 32, at=AT, lease=lease_s)
+    _call(booth, f"booth_hold(:id, 'h', :lease, '{TOKEN}')", id="i" * 32, lease=lease_s)
+    _call(booth, f"booth_beat(:id, 'h', :at, :lease, '{TOKEN}')", id="i" * 32, at=AT, lease=lease_s)
     with reading(desk._engine, "") as connection:
         left = connection.scalar(text("SELECT max(held_until - server_s()) FROM sitting"))
     assert left is not None
@@ -199,8 +202,9 @@ def test_a_sitting_whose_lease_ran_out_stays_its_login_s_until_the_desk_hands_it
 
 def test_a_booth_s_clock_far_ahead_does_not_keep_a_listener_out(booth: Engine, desk: Store) -> None:
     _claim(booth)
-    _call(booth, "booth_beat(:id, 'h', '2099-01-01T00:00:00+00:00', 9)", id="i" * 32)
-    _call(booth, "booth_note(:id, 'r', '2099-01-01T00:00:00+00:00', 'paused', NULL, '', 1, 'x')", id="i" * 32)
+    _call(booth, f"booth_beat(:id, 'h', '2099-01-01T00:00:00+00:00', 9, '{TOKEN}')", id="i" * 32)
+    late = "'2099-01-01T00:00:00+00:00', 'paused', NULL, '', 1, 'x'"
+    _call(booth, f"booth_note(:id, 'r', {late}, '{TOKEN}')", id="i" * 32)
     with reading(desk._engine, "") as connection:
         assert connection.scalar(text("SELECT heartbeat_at < '2090' FROM sitting"))
 
@@ -241,7 +245,7 @@ def test_a_value_that_came_in_some_other_way_is_named(
     booth: Engine, desk: Store, change: str, said: str
 ) -> None:
     _claim(booth)
-    _call(booth, "booth_record(CAST(:body AS jsonb))", body=json.dumps(ANSWER))
+    _call(booth, RECORD, body=json.dumps(ANSWER))
     with writing(desk._engine, "") as connection:
         connection.execute(text(change))
     with pytest.raises(RecordError, match=said):
@@ -274,3 +278,144 @@ def test_after_a_withdrawal_by_the_desk_the_owner_is_named(
     assert "VACUUM FULL answer" in left[0]
     assert desk.forget(just_removed=True) == []
     at_desk.close()
+
+
+# two booths of one login: each knows the other's listener's code and even its sitting's id, but not its token
+
+MINE, OTHERS = "a" * 32, "b" * 32
+VICTIM = "v" * 32
+HOSTILE = (
+    "NULL", "''", "' '", "'\x1b[2J'", "E'\\n'", "'<script>'", "'%'", "'_'", "'/'", "'///'", "'NaN'",
+    "'infinity'", "'''; DROP TABLE answer; --'", "repeat('x', 1000000)", "'-1'", "'1e308'", "'\u202e'",
+    "'{}'", "'[]'", "'null'", "'user_booth'", f"'user_booth/{OTHERS}/h'", f"'{VICTIM}'",
+    "'L01'", f"'{OTHERS}'",
+)  # fmt: skip
+BODY = json.dumps(ANSWER | {"sitting": VICTIM})
+CALLS: dict[str, tuple[str, ...]] = {  # every function, in good order but by the wrong booth
+    "booth_claim": (
+        "'{v}'", "'L01'", "ARRAY[1, 2, 3]", f"'{DIGEST}'", "false", f"'{AT}'", "'h'", "600", "'{t}'",
+    ),
+    "booth_hold": ("'{v}'", "'h'", "600", "'{t}'"),
+    "booth_release": ("'{v}'", "'h'", "'{t}'"),
+    "booth_beat": ("'{v}'", "'h'", f"'{AT}'", "600", "'{t}'"),
+    "booth_find": ("'L01'", "'{v}'", "false", "'h'", "'{t}'"),
+    "booth_answered": ("'{v}'", "'{t}'"),
+    "booth_events": ("'{v}'", "'{t}'"),
+    "booth_head": ("'{v}'", "'{t}'"),
+    "booth_record": ("'{body}'::jsonb", "'{t}'"),
+    "booth_note": ("'{v}'", "'r9'", f"'{AT}'", "'closed'", "NULL", "''", "9", "'x'", "'{t}'"),
+    "booth_slots": ("false",),
+}  # fmt: skip
+
+
+@pytest.fixture
+def victim(booth: Engine, desk: Store) -> dict[str, object]:
+    """A sitting of another booth of the same login, with an answer, its lease run out; as it stands."""
+    _claim(booth, id=VICTIM, listener="L01", token=MINE)
+    _call(booth, RECORD, body=BODY)
+    with writing(desk._engine, "") as connection:
+        connection.execute(text("UPDATE sitting SET held_until = 0"))
+    return _standing(desk)
+
+
+def _standing(desk: Store) -> dict[str, object]:
+    """Every row about the victim, and all answers."""
+    queries = {
+        "sitting": f"SELECT * FROM sitting WHERE id = '{VICTIM}' OR listener = 'L01'",
+        "slot": f"SELECT * FROM slot WHERE sitting = '{VICTIM}'",
+        "answer": "SELECT * FROM answer",
+        "second": "SELECT * FROM second_answer",
+        "event": f"SELECT * FROM event WHERE sitting = '{VICTIM}'",
+        "ledger": "SELECT * FROM ledger WHERE kind <> 'began'",
+    }
+    with reading(desk._engine, "") as connection:
+        return {name: connection.execute(text(q)).all() for name, q in queries.items()}
+
+
+def _attack(engine: Engine, name: str, arguments: tuple[str, ...], token: str) -> str:
+    """What came back, or the code of the refusal."""
+    words = [a.replace("{v}", VICTIM).replace("{t}", token).replace("{body}", BODY) for a in arguments]
+    try:
+        with engine.begin() as connection:
+            connection.exec_driver_sql("SET LOCAL statement_timeout = '10s'")
+            rows = connection.exec_driver_sql(f"SELECT * FROM {name}({', '.join(words)})".replace("%", "%%"))
+            return str(rows.all())
+    except DBAPIError as error:
+        return str(getattr(error.orig, "sqlstate", error))
+
+
+@pytest.mark.parametrize("name", list(CALLS))
+def test_a_booth_can_do_nothing_to_another_s_sitting_of_its_login(
+    booth: Engine, desk: Store, victim: dict[str, object], name: str
+) -> None:
+    """With the other's code and id, without its token: nothing changes, and nothing of it comes out."""
+    said = _attack(booth, name, CALLS[name], OTHERS)
+    assert _standing(desk) == victim, said
+    assert not [x for x in (VICTIM, "L01", "'t1'") if x in said], said
+
+
+PLAIN = {
+    "LT001",
+    "LT002",
+    "LT003",
+    "LT004",
+    "LT005",
+    "22P02",
+    "22007",
+    "23505",
+}  # said in words; bad literals
+
+
+@pytest.mark.parametrize("name", list(CALLS))
+def test_hostile_values_in_every_place_of_every_function_change_nothing(
+    booth: Engine, desk: Store, victim: dict[str, object], name: str
+) -> None:
+    """Each argument in turn, all others as the owner of the sitting would send them, but for the token."""
+    arguments, seen = CALLS[name], set()
+    for place in range(len(arguments)):
+        for value in HOSTILE:
+            # a value that is itself the victim's token is not known to the attacker
+            words = (*arguments[:place], value, *arguments[place + 1 :])
+            said = _attack(booth, name, words, OTHERS)
+            assert _standing(desk) == victim, (name, place, value, said)
+            assert VICTIM not in said, (name, place, value)
+            if len(said) == 5:
+                seen.add(said)
+    assert seen <= PLAIN | {"22P05", "42804", "22003", "42883", "22023"}, seen  # wrong type of literal
+
+
+def test_what_a_booth_took_down_before_its_sitting_was_handed_over_still_counts(
+    desk: Store, database: str, as_user: Callable[[str, str], str], tmp_path: Path
+) -> None:
+    """The desk hands over while the first booth has an answer that it could not send yet."""
+    url = as_user(database, "booth")
+    first, second, third = (open_booth(url, tmp_path / f"{n}.sqlite") for n in range(3))
+    row = first.start_sitting("L01", slots=[1], study_digest=DIGEST)
+    assert first.flush(60) == 0
+    desk.hand_over("L01")
+    found = second.resume(listener="L01")
+    assert found is not None
+    with second.hold(row.id):
+        body = {k: v for k, v in ANSWER.items() if k != "sitting"} | {"clips": ("c1", "c2")}
+        common = {"sitting": row.id, "listener": "L01", "slot": 1, "simulated": False}
+        first.record(Answer(**{**body, **common}))  # type: ignore[arg-type]
+        assert (first.flush(60), first.refused()) == (0, 0)
+        second.record(Answer(**{**body, **common, "trial": "t2"}))  # type: ignore[arg-type]
+        assert second.flush(60) == 0
+        third._heads[row.id] = (7, "x")
+        third.record(Answer(**{**body, **common, "trial": "t3"}))  # type: ignore[arg-type]
+        third.flush(60)
+    assert third.refused() == 1
+    assert [a.trial for a in desk.answers()] == ["t1", "t2"]
+    for one in (first, second, third):
+        one.close(within_s=0)
+
+
+def test_one_sitting_holds_no_endless_rows(booth: Engine, desk: Store) -> None:
+    _claim(booth)
+    with writing(desk._engine, "") as connection:
+        many = "SELECT :id, :at, 'paused', '' FROM generate_series(1, 20000)"
+        insert = f"INSERT INTO event (sitting, at, kind, detail) {many}"
+        connection.execute(text(insert), {"id": "i" * 32, "at": AT})
+    note = f"booth_note(:id, 'r', :at, 'paused', NULL, '', 1, 'x', '{TOKEN}')"
+    assert _refused(booth, lambda: _call(booth, note, id="i" * 32, at=AT))

@@ -23,6 +23,7 @@ MEANINGS = {
     "sitting": "sitting in which the answer was given",
     "listener": "code of the listener; no name is kept",
     "trial": "number of the trial in the sitting",
+    "session": "which of the listener’s sessions it was; no such column where there was one",
     "attribute": "what was asked",
     "presentation": "`as recorded` or `matched`",
     "role": "`study`, or `control`: one stimulus against itself at a known gain",
@@ -111,7 +112,11 @@ def tables(
     if discriminated is not None and len(discriminated):
         made["discriminated"] = discriminated.assign(excluded=discriminated["listener"].isin(excluded))
     kept = answers[~answers["listener"].isin(excluded)].reset_index(drop=True)
-    made |= {f"model_{q.id}": _model(kept, q) for q in found.questions if q.estimate is not None}
+    out = {one.question: one.left_out for one in found.sessions.questions} if found.sessions else {}
+    for q in found.questions:
+        if q.estimate is not None:
+            deciding = kept[~kept["listener"].isin(out.get(q.id, ()))].reset_index(drop=True)
+            made[f"model_{q.id}"] = _model(deciding, q)
     made["dictionary"] = _dictionary(made, listener_answers.meanings(asked))
     return Exported(made)
 
@@ -201,11 +206,19 @@ def _dictionary(made: dict[str, pd.DataFrame], own: Mapping[str, str]) -> pd.Dat
         }
         known = known | own_of.get(table, {})
         for column in map(str, frame.columns):
-            meaning = known.get(column, OTHER_CONDITION if is_model else _in_words(column, known))
+            meaning = known.get(column, _of_model(column) if is_model else _in_words(column, known))
             rows.append(
                 {"table": table, "column": column, "type": str(frame[column].dtype), "meaning": meaning}
             )
     return pd.DataFrame(rows)
+
+
+def _of_model(column: str) -> str:
+    """A fixed column of the mixed model that has no name of its own."""
+    for what in ("session", "site"):
+        if column.startswith(f"contrast {'in' if what == 'session' else 'at'} {what} "):
+            return f"fixed: the contrast of this {what} less the mean of all; the last is minus the rest"
+    return OTHER_CONDITION
 
 
 def _in_words(column: str, known: dict[str, str]) -> str:

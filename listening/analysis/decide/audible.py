@@ -8,6 +8,7 @@ import pandas as pd
 
 from listening.analysis.collect import keyed_discrimination as trials
 from listening.analysis.decide import as_planned, families
+from listening.analysis.decide.decide import Groups, of_group
 from listening.analysis.decide.write_up import finite
 from listening.records import tasks
 from listening.records.findings_question import QuestionFinding, Sensitivity
@@ -22,17 +23,22 @@ from stats.errors import StatsError
 FEWEST = 2  # listeners, for anything to be computed; a verdict needs more
 
 
-def questions(table: pd.DataFrame, everybody: pd.DataFrame, protocol: Protocol) -> dict[str, QuestionFinding]:
+def questions(
+    table: pd.DataFrame, everybody: pd.DataFrame, protocol: Protocol, groups: Groups | None = None
+) -> dict[str, QuestionFinding]:
     """All planned questions of kind `audible`, by id; each family corrected by Holm's steps.
 
     Parameters
     ----------
     table, everybody : answers as `discriminated.frame` gives them, without and with those who are excluded
+    groups : as `decide.of_group` takes them
 
     Source: Holm 1979, Scand. J. Statist. 6.
     """
     fitted = [
-        _fitted(table, everybody, asked, protocol)
+        _fitted(
+            of_group(table, asked, groups or {}), of_group(everybody, asked, groups or {}), asked, protocol
+        )
         for asked in protocol.questions
         if asked.of_kind.by_right_answers
     ]

@@ -19,6 +19,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 ORDER, CONTRAST = "heard first", "contrast"
+SESSION, IN_SESSION = "session", "contrast in session {}"
 NEAR_SEPARATION_LOGIT = 3.0  # chosen 95 times in 100: from here on a wide standard error misleads
 WIDE_SE = 0.25  # of the estimate; a narrower one still says the same as the likelihood
 LISTENER, CELL = "listener", "listener x condition"
@@ -115,12 +116,15 @@ def design(table: pd.DataFrame, *, more: str, than: str) -> Design:
     listeners, listener = np.unique(table["listener"].to_numpy(), return_inverse=True)
     stimulus = _numbered(table, "stimulus")
     at_sites, site_of = _sites(table, contrast, listener)
+    in_sessions = _sessions(table, contrast)
     terms = _terms(contrast, listener, _cells(first, second, conditions, listener), others)
     sides = np.stack([first, second], axis=1)
     return Design(
         chosen=table["chosen"].to_numpy(float),
-        fixed=np.column_stack([np.ones(len(table)), *compared.values(), *at_sites.values()]),
-        names=(ORDER, CONTRAST, *others, *at_sites),
+        fixed=np.column_stack(
+            [np.ones(len(table)), *compared.values(), *in_sessions.values(), *at_sites.values()]
+        ),
+        names=(ORDER, CONTRAST, *others, *in_sessions, *at_sites),
         terms=(*terms, *_stimulus_terms(sides, stimulus, (more, than))),
         listeners=tuple(map(str, listeners)),
         n_conditions=len(conditions),
@@ -254,6 +258,33 @@ def _sites(
         for i, name in enumerate(names[:-1])
     }
     return columns, site_of
+
+
+def _sessions(table: pd.DataFrame, contrast: FloatArray) -> dict[str, FloatArray]:
+    """Columns that let the contrast differ between sessions; they sum to zero, and it is the mean of them."""
+    if SESSION not in table:
+        return {}
+    session = table[SESSION].to_numpy()
+    names = sorted(set(session[contrast != 0]))
+    return {
+        IN_SESSION.format(name): contrast * ((session == name).astype(float) - (session == names[-1]))
+        for name in names[:-1]
+    }
+
+
+def session_change(fit: ContrastFit, coverage: float) -> tuple[float, float, float] | None:
+    """The contrast in the last session less that in the first, with limits; None where there is one session.
+
+    Student’s t with the listeners less one as degrees of freedom.
+    """
+    at = [i for i, name in enumerate(fit.design.names) if name.startswith(IN_SESSION.format(""))]
+    if not at or fit.separated:
+        return None
+    weights = np.zeros(fit.model.estimate.size)
+    weights[at] = -1.0  # the last is minus the sum of the others
+    weights[at[0]] -= 1.0
+    value, se = fit.model.contrast(weights)
+    return value, *t_interval.of(value, se, fit.design.df_listeners, coverage)
 
 
 def _site_effects(found: MixedEstimates, made: Design) -> FloatArray:

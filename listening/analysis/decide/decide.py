@@ -109,8 +109,13 @@ def decide_all(table: pd.DataFrame, protocol: Protocol, groups: Groups | None = 
 
 
 def of_group(table: pd.DataFrame, question: Question, groups: Groups) -> pd.DataFrame:
-    """The answers that a question is decided by: everybody's, or those of its planned subgroup."""
-    if question.among is None:
+    """The answers that a question is decided by: everybody's, or those of listeners who may decide it.
+
+    Parameters
+    ----------
+    groups : listeners of each question planned for a subgroup, or where a rule leaves some out; by its id
+    """
+    if question.among is None and question.id not in groups:
         return table
     return table[table["listener"].isin(groups.get(question.id, set()))].reset_index(drop=True)
 

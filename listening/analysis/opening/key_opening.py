@@ -13,6 +13,7 @@ from listening.records import record
 from listening.records.findings_study import Fixed, StudyRecord
 from listening.records.frozen import History
 from listening.records.plan import Plan
+from listening.records.sessions import MISSED
 from listening.records.study import KEY_BESIDE, Study
 from listening.store import SittingRow, Store, chain, open_store, place_of, walk
 from listening.store.removal import REMOVAL
@@ -91,7 +92,8 @@ def _look(study: Study, opened: Opened, store: Store, asked: _Asked) -> Taken:
     stored = store.answer_columns()
     dealt_answers.check(stored, opened.plan, str(place_of(study)))
     answers = _of_sittings(stored, {row.id for row in sittings})
-    finished = sum(sitting.finished_at is not None for sitting in sittings)
+    missed = {event.sitting for event in events if event.kind == MISSED}
+    finished = sum(row.finished_at is not None or row.id in missed for row in sittings)
     digest = opened.plan.study_digest
     seen = keyed_answers.digest(answers)
     if asked.only_answers and seen != asked.only_answers:

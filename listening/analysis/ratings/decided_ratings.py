@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from listening.analysis.decide import as_planned, families
-from listening.analysis.decide.decide import FLIPS, NO_SLOPE
+from listening.analysis.decide.decide import FLIPS, NO_SLOPE, Groups, of_group
 from listening.analysis.decide.write_up import finite
 from listening.analysis.ratings import rating_model
 from listening.analysis.ratings.rating_model import RatedFit
@@ -33,17 +33,20 @@ class _Fitted:
     p_ordinal: float | None
 
 
-def questions(table: pd.DataFrame, protocol: Protocol) -> dict[str, QuestionFinding]:
+def questions(
+    table: pd.DataFrame, protocol: Protocol, groups: Groups | None = None
+) -> dict[str, QuestionFinding]:
     """All planned questions on rated attributes, by id; each family corrected by Holm's steps.
 
     Parameters
     ----------
     table : ratings as `ratings.frame` gives them, without those who are excluded
+    groups : as `decide.of_group` takes them
 
     Source: Holm 1979, Scand. J. Statist. 6.
     """
     fitted = [
-        _fitted(table, asked, protocol)
+        _fitted(of_group(table, asked, groups or {}), asked, protocol)
         for asked in protocol.questions
         if protocol.attribute(asked.attribute).task in RATED
     ]

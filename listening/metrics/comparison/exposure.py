@@ -5,11 +5,10 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from scipy import fft
 
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
-from listening.metrics import bands, level
+from listening.metrics import bands, level, spectrum
 
 BEFORE_S = 0.005  # of the onset, part of the strike
 GUARD_S = 0.010  # before the onset, no background
@@ -95,7 +94,7 @@ def _background(sound: Sound, onset_s: float, given: Sound | None) -> Sound | No
     if onset_s - GUARD_S < SHORTEST_BACKGROUND_S:
         return None
     before = sound.part(0.0, onset_s - GUARD_S)
-    return before if before.samples.any() else None
+    return None if before.is_silent else before
 
 
 @cache
@@ -123,14 +122,12 @@ def _widths_hz(rate_hz: int) -> FloatArray:
 
 def _energies(sound: Sound) -> FloatArray:
     """(2 + o + t,) pressure squared times time behind each weight."""
-    pressure = sound.only_channel()
-    n_padded = fft.next_fast_len(len(pressure), real=True)
-    power = 2.0 * np.abs(fft.rfft(pressure - pressure.mean(), n_padded)[1:]) ** 2
-    frequency_hz = fft.rfftfreq(n_padded, 1.0 / sound.rate_hz)[1:]
+    mean = sum(float(block.sum()) for block in sound.pressure_blocks()) / sound.n_samples
+    frequency_hz, power = (values[1:] for values in spectrum.whole(sound, mean=mean))
     cell = np.floor(CELLS_PER_OCTAVE * np.log2(frequency_hz / LOWEST_CELL_HZ)).astype(int)
     inside = (cell >= 0) & (cell < CELLS_PER_OCTAVE * OCTAVES)
     summed = np.bincount(cell[inside], power[inside], minlength=CELLS_PER_OCTAVE * OCTAVES)
-    return np.asarray(_weights(sound.rate_hz) @ summed) / (n_padded * sound.rate_hz)
+    return np.asarray(_weights(sound.rate_hz) @ summed) / sound.rate_hz
 
 
 def _levels_db(energy: FloatArray, sound: Sound) -> FloatArray:

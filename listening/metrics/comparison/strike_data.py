@@ -77,8 +77,7 @@ def averaged(strikes: Sequence[Strike]) -> Strike:
 
 def ring_s(sound: Sound, onset_s: float) -> float:
     """What is recorded after the onset, trailing zeros left out: padding is no recording."""
-    last = sound.samples[:, 0].nonzero()[0][-1]
-    return float((last + 1) / sound.rate_hz - onset_s)
+    return float(sound.sounding_samples() / sound.rate_hz - onset_s)
 
 
 def _numbers(sound: Sound, found: Channel) -> Numbers:

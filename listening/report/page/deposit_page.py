@@ -33,6 +33,7 @@ def page(
         _head(protocol, plan),
         _questions(protocol),
         _panel(protocol),
+        *([told] if (told := _sessions(protocol)) else []),
         _stopping(protocol),
         _exclusions(protocol, rates),
         _trials(protocol, plan),
@@ -118,6 +119,7 @@ def _question(protocol: Protocol, number: int, q: Question) -> str:
     effect = {
         "share": f"{100 * q.smallest_effect:g} choices in 100",
         "share not guessed": f"right, and not guessed, in {100 * q.smallest_effect:g} trials of 100",
+        "points": f"{q.smallest_effect:g} points of the scale",
     }.get(q.unit, f"{q.smallest_effect:g} logit")
     family = [other.id for other in protocol.questions if q.family and other.family == q.family]
     correction = (
@@ -136,6 +138,31 @@ def _panel(protocol: Protocol) -> str:
     return f"""## Panel
 
 {panel.listeners} listeners{spare}. They stand for: {panel.stands_for}. Training: {panel.training}."""
+
+
+def _sessions(protocol: Protocol) -> str:
+    """The sessions of a listener and the rule for who misses one; nothing where there is one session."""
+    rule = protocol.sessions
+    if rule.number < 2:
+        return ""
+    parts = sorted({block.part for block in protocol.blocks if block.part is not None})
+    held = "; ".join(f"part {part}: {_asked(protocol, part)}" for part in parts)
+    order = "over the panel in every order equally often" if rule.order == "balanced" else "in this order"
+    split = f" Their parts are heard {order} ({held})." if parts else ""
+    shared = " Hearings of blocks without a part are shared out evenly over all sessions."
+    apart = f", at least {rule.apart_at_least_h:g} hours apart" if rule.apart_at_least_h else ""
+    some = any(block.part is None for block in protocol.blocks)
+    return (
+        f"## Sessions\n\nA listener comes to {rule.number} sessions{apart}.{split}{shared if some else ''} "
+        "Who misses a session decides a question only after having met each of its pairs (ratings: each of "
+        f"its conditions) at least {rule.met_at_least} times, and is left out of that question otherwise. "
+        "Whether answers differ from session to session is reported and decides nothing."
+    )
+
+
+def _asked(protocol: Protocol, part: int) -> str:
+    blocks = [block for block in protocol.blocks if block.part == part]
+    return " and ".join(f"{block.attribute}, {block.presentation}" for block in blocks)
 
 
 def _stopping(protocol: Protocol) -> str:

@@ -222,6 +222,9 @@ def _departures(found: Findings) -> Iterator[str]:
         yield f"{panel.n_planned} listeners were planned, {panel.n_listeners} took part."
     if panel.n_unfinished:
         yield f"{panel.n_unfinished} sittings were not finished."
+    if found.sessions is not None and found.sessions.incomplete:
+        n = len(found.sessions.incomplete)
+        yield f"{n} listeners missed a session; the protocol’s rule says which questions they decide."
     if panel.n_excluded:
         yield f"{panel.n_excluded} listeners were excluded by a rule that the protocol fixed."
     if found.record is not None:

@@ -25,7 +25,13 @@ from listening.report.page import (
     top,
 )
 from listening.report.sentences import language
-from listening.report.tables import comparison_tables, finding_tables, grade_tables, heard_tables
+from listening.report.tables import (
+    comparison_tables,
+    finding_tables,
+    grade_tables,
+    heard_tables,
+    session_tables,
+)
 
 HERE = Path(__file__).parent
 CONTENTS = (
@@ -171,6 +177,8 @@ def _documented(found: Findings) -> dict[str, Any]:
     return {
         "listener_figures": captioned_figures.of_listeners(found),
         "listeners": finding_tables.listeners(found),
+        "sessions": session_tables.questions(found.sessions) if found.sessions else None,
+        "session_lines": session_tables.lines(found),
         "conditions": finding_tables.conditions(found),
         "matching": method_words.matching(found),
         "stimuli": finding_tables.stimuli(found),

@@ -21,7 +21,8 @@ def go_on(course: Course) -> None:
             course.note_exposure()
             course.note("level set", detail=f"plays {state.turn.begun}")
         case Stage.INTRODUCTION:
-            course.note("introduced", detail=f"{state.step.attribute}|understood|plays {state.turn.begun}")
+            name = steps.introduced(state.step.attribute, state.step.number)
+            course.note("introduced", detail=f"{name}|understood|plays {state.turn.begun}")
         case Stage.BREAK:
             course.become(times=replace(state.times, rested_s=course.clocks.now_s()))
             course.note("rested", trial=state.trial.trial)
@@ -39,7 +40,8 @@ def not_sure(course: Course) -> None:
     """Past an introduction that was not understood; the note tells."""
     course.be_silent()
     state = course.state
-    course.note("introduced", detail=f"{state.step.attribute}|not sure|plays {state.turn.begun}")
+    name = steps.introduced(state.step.attribute, state.step.number)
+    course.note("introduced", detail=f"{name}|not sure|plays {state.turn.begun}")
     course.next_step()
 
 
@@ -57,10 +59,10 @@ def tell_chosen(course: Course) -> None:
 
 def end(course: Course) -> None:
     """The last key of a stage."""
-    match course.state.aside:
+    match course.state.stage:
         case Stage.FAREWELL:
             course.become(aside=Stage.OVER)
-        case Stage.ENOUGH:
+        case Stage.ENOUGH | Stage.SESSION_OVER:
             aside_acts.leave_now(course)
         case _:
             course.next_step()
