@@ -19,7 +19,7 @@ EVERYDAY = (
 )
 SCREENS = (
     "you your about two set will be asked the end does work taking part goodbye enough now leave go "
-    "off that was today over"
+    "off that was today over paused page sound"
 )
 PLAIN = set(EVERYDAY.split()) | set(SCREENS.split())
 
