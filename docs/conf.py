@@ -64,9 +64,13 @@ NumpyDocstring._parse_attribute_docstring = NumpyDocstring._consume_to_end
 ARRAY = re.compile(r"ndarray\[tuple\[Any, \.\.\.\], dtype\[float64\]\]")
 
 
-def shorter(app: Any, what: str, name: str, of: Any, options: Any, given: str, gives: str) -> tuple[str, str]:
-    """Signatures as the source writes them: FloatArray."""
-    return ARRAY.sub("FloatArray", given or ""), ARRAY.sub("FloatArray", gives or "")
+def shorter(
+    app: Any, what: str, name: str, of: Any, options: Any, given: str | None, gives: str | None
+) -> tuple[str | None, str | None] | None:
+    """Signatures as the source writes them: FloatArray. A module has none."""
+    if given is None:
+        return None
+    return ARRAY.sub("FloatArray", given), gives and ARRAY.sub("FloatArray", gives)
 
 
 def sources_apart(app: Any, what: str, name: str, of: Any, options: Any, lines: list[str]) -> None:

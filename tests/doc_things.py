@@ -74,8 +74,8 @@ def shortened(whole: str) -> str:
     return re.sub(r'"dome_[abef]/free" = .*\n|of_all_questions = .*\n|planned_repeats = 16\n', "", text)
 
 
-def _sound(path: Path, name: str) -> None:
-    samples, rate_hz = soundfile.read(SOUNDS / f"{name}.flac", frames=round(SOUND_S * 48000))
+def _sound(path: Path, name: str, *, frames: int = round(SOUND_S * 48000)) -> None:
+    samples, rate_hz = soundfile.read(SOUNDS / f"{name}.flac", frames=frames)
     soundfile.write(path, samples, rate_hz, subtype="PCM_24")
 
 
@@ -180,7 +180,7 @@ def _six_bells(folder: Path) -> None:
 THINGS: dict[str, Callable[[Path], Any]] = {
     "six bells analysed": _six_bells,
     "ring.wav": lambda folder: _sound(folder / "ring.wav", "dome_c-free-1"),
-    "dome_g.wav": lambda folder: _sound(folder / "dome_g.wav", "dome_c-free-1"),
+    "dome_g.wav": lambda folder: _sound(folder / "dome_g.wav", "dome_c-free-1", frames=-1),
     "three strikes free and held": _six,
     "leaflet.docx": _leaflet,
     "answers.csv": _answers,
