@@ -35,6 +35,7 @@ COMMANDS = {
     "sit": "sit the blind test",
     "devices": "the sound outputs, and a test of left and right",
     "calibrate": "set the level of the station's headphones",
+    "room": "note how the room is, for the record of each sitting",
     "desk": "who sits, how far, what failed: no answer and no key",
     "withdraw": "remove a listener's answers for good",
     "simulate": "let simulated listeners sit the test",

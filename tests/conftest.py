@@ -11,6 +11,7 @@ TOGETHER = (
     "tests/test_demo.py",
     "tests/test_doc_examples.py",
     "tests/test_wheel.py",
+    "tests/metrics/test_honest_partials.py",
     "tests/analysis/explain/test_explained.py",
     "tests/analysis/again/test_export.py",
     "tests/report/test_figures.py",

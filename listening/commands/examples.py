@@ -57,6 +57,12 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ),
     ),
     "station": (("listening station bells carried", "plan and clips alone, to seat people elsewhere"),),
+    "room": (
+        (
+            "listening room bells --noise-db 24 --temperature-c 21 --light dim --noted-by AB",
+            "what the assistant finds this morning",
+        ),
+    ),
     "desk": (("listening desk bells --watch", "look again every two seconds"),),
     "withdraw": (("listening withdraw bells K7PQX --yes", "remove this listener beyond recovery"),),
     "simulate": (
