@@ -80,7 +80,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--hand-over",
         metavar="CODE",
-        help="let this listener go on at a booth with another login of the server",
+        help="let this listener go on at another booth of the server",
     )
     parser.add_argument(
         "--missed",
