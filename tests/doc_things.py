@@ -71,7 +71,9 @@ def shortened(whole: str) -> str:
     ):
         assert found in text, found
         text = text.replace(found, wanted)
-    return re.sub(r'"dome_[abef]/free" = .*\n|of_all_questions = .*\n|planned_repeats = 16\n', "", text)
+    return re.sub(
+        r'"dome_[abef]/free" = .*\n|of_all_questions = .*\n|planned_repeats = 16\n|fewest = .*\n', "", text
+    )
 
 
 def _sound(path: Path, name: str, *, frames: int = round(SOUND_S * 48000)) -> None:
