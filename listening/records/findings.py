@@ -25,6 +25,7 @@ from listening.records.findings_study import (
     Matching,
     Method,
     PanelFinding,
+    StageFinding,
     StudyRecord,
 )
 from listening.records.form import FileForm, Form
@@ -42,6 +43,10 @@ class LevelSlope(Form):
     se: float | None = None
     n_answers: int
     n_listeners: int
+    bend: float | None = None
+    """Log-odds per dB, per dB of difference: what a larger difference changes of the slope."""
+    linearity_p: float | None = None
+    """Two-sided, against one slope at every size of difference; None with one size only."""
 
 
 class Strength(Form):
@@ -152,6 +157,8 @@ class Findings(FileForm):
     """Where the answers came from a table collected elsewhere."""
     fixed: Fixed | None = None
     looks: Looks | None = None
+    stages: tuple[StageFinding, ...] = ()
+    """Late stages, the deal itself left out."""
     sessions: SessionsFinding | None = None
     """Where listeners came to several sessions."""
     record: StudyRecord | None = None
