@@ -41,15 +41,29 @@ def slopes(found: Findings) -> Table:
             s.attribute,
             signed(s.slope.value if s.slope else None, 3),
             limits(s.slope, 3),
+            "–" if s.bend is None else signed(s.bend, 3),
+            "–" if s.linearity_p is None else p_text(s.linearity_p),
             s.source,
             str(s.n_answers),
             str(s.n_listeners),
         )
         for s in found.level_slopes
     )
-    head = ("answer to", "log-odds per dB", "limits", "from", "answers", "listeners")
-    caption = f"Level slope with {rounding.level(found.method.slope_coverage)} limits"
-    return Table(caption, head, rows, frozenset({1, 2, 4, 5}))
+    head = (
+        "answer to",
+        "log-odds per dB",
+        "limits",
+        "change per dB",
+        "straight? p",
+        "from",
+        "answers",
+        "listeners",
+    )
+    caption = (
+        f"Level slope with {rounding.level(found.method.slope_coverage)} limits, and whether one slope holds "
+        "at every size of difference"
+    )
+    return Table(caption, head, rows, frozenset({1, 2, 3, 4, 6, 7}))
 
 
 def side_by_side(found: Findings) -> Table:

@@ -75,6 +75,20 @@ def test_the_critical_value_is_that_of_listeners_and_of_strikes_weighed_by_varia
     assert reference.t.ppf(0.95, found.df) == pytest.approx(critical, rel=1e-6)
 
 
+def test_strikes_that_always_went_together_are_trusted_less():
+    """One part of variance: the strikes' own t is taken at ONE_PART of alpha."""
+    chosen, cells = panel(12, 3, seed=3)
+    cells = cells.copy()
+    cells[:, 2] = cells[:, 1]
+    found = estimate(chosen, cells, alpha=0.05)
+    t_listeners = reference.t.ppf(0.95, 11)
+    t_strikes = reference.t.ppf(1 - direct_share.ONE_PART * 0.05, found.df_strikes)
+    critical = (found.variance_listeners * t_listeners + found.variance_strikes * t_strikes) / found.se**2
+    assert direct_share.ONE_PART < direct_share.STRIKES_PART
+    assert found.variance_strikes > 0
+    assert reference.t.ppf(0.95, found.df) == pytest.approx(critical, rel=1e-6)
+
+
 def test_with_two_strikes_a_spread_that_is_small_by_chance_lends_no_degrees_of_freedom():
     chosen, cells = panel(24, 2, seed=3, strike_sd=0.0)
     found = estimate(chosen, cells)
