@@ -6,7 +6,7 @@ from importlib import metadata
 import pandas as pd
 
 from listening import __version__
-from listening.analysis import planned_verdicts
+from listening.analysis import late_stages, planned_verdicts
 from listening.analysis.collect import keyed_answers, listener_answers
 from listening.analysis.collect.keyed_answers import Answers
 from listening.analysis.decide import (
@@ -98,7 +98,8 @@ def from_study(
         on_progress=on_progress,
     )
     conducted = conduct.of_study(at.opened.protocol, at.opened.manifest, measures, days=at.days)
-    known = {"sources": audit.sources(study), "record": at.record, "conducted": conducted}
+    stages = late_stages.of_study(at.opened, at.answers, at.record)
+    known = {"sources": audit.sources(study), "record": at.record, "conducted": conducted, "stages": stages}
     return found.model_copy(update=known)
 
 
@@ -127,7 +128,7 @@ def findings(
     slopes = {a.name: level_slope.from_answers(kept, a.name) for a in protocol.attributes}
     models: dict[str, ContrastFit] = {}
     questions = []
-    for question in _questions(protocol, seen, slopes, seen.deciding(groups), models):
+    for question in _questions(protocol, seen, slopes, seen.deciding(groups, protocol), models):
         questions.append(question)
         if on_progress is not None:
             on_progress(len(questions), len(protocol.questions))
@@ -144,7 +145,7 @@ def findings(
         panel=panel,
         questions=tuple(questions),
         level_slopes=tuple(_slope(name, slope) for name, slope in slopes.items()),
-        superlatives=tuple(planned_verdicts.superlatives(kept, protocol, look)),
+        superlatives=tuple(planned_verdicts.superlatives(seen.of_first_stage(kept), protocol, look)),
         strengths=strength_sets.findings(sets, protocol),
         graded=difference_grades.of_study(grades, protocol, left_out),
         winners=describe.winners(kept, protocol),
@@ -229,7 +230,7 @@ def _panel(
     return PanelFinding(
         stands_for=protocol.panel.stands_for,
         training=protocol.panel.training,
-        n_planned=protocol.panel.listeners,
+        n_planned=protocol.n_planned,
         n_listeners=len(listeners),
         n_answers=n_answers,
         n_simulated=sum(row.simulated for row in listeners),

@@ -24,6 +24,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="so many of them, the last ones, miss the last of several sessions (default 0)",
     )
+    parser.add_argument(
+        "--stage", type=int, default=1, metavar="N", help="whose slots they sit (default 1, the deal itself)"
+    )
     passphrase.option(parser)
     show.json_option(parser)
 
@@ -44,6 +47,7 @@ def run(args: argparse.Namespace) -> int:
             n_listeners=args.listeners,
             seed=args.seed,
             missing_last=args.missing_last,
+            stage=args.stage,
             on_progress=on_progress,
         )
     lines = [

@@ -25,6 +25,7 @@ from listening.records.findings_study import (
     Matching,
     Method,
     PanelFinding,
+    StageFinding,
     StudyRecord,
 )
 from listening.records.form import FileForm, Form
@@ -156,6 +157,8 @@ class Findings(FileForm):
     """Where the answers came from a table collected elsewhere."""
     fixed: Fixed | None = None
     looks: Looks | None = None
+    stages: tuple[StageFinding, ...] = ()
+    """Late stages, the deal itself left out."""
     sessions: SessionsFinding | None = None
     """Where listeners came to several sessions."""
     record: StudyRecord | None = None

@@ -81,6 +81,7 @@ def asked(args: argparse.Namespace) -> Asked:
     path = open_study(args.folder).protocol if args.folder.is_dir() else args.folder
     chosen = protocol_form.load(path)
     question = _question(chosen, args.question)
+    chosen = chosen.of_stage(question.stage)
     assumed = _assumed(args, question, chosen)
     known = recordings_table.load(chosen, path)
     recordings = stand_in.supposed(

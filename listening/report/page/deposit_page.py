@@ -107,6 +107,8 @@ def _question(protocol: Protocol, number: int, q: Question) -> str:
     heard = wording.is_heard(more, attribute.comparative, than)
     claim = kind_words.OF[q.kind].claimed.format(more=more, than=than, attribute=q.attribute, heard=heard)
     limit = _pairs(protocol, q) + _among(q)
+    if q.stage > 1:
+        limit += f", decided by the listeners of stage {q.stage} alone, which was added to the dealt study"
     if q.outside_limit is not None:
         limit += f"; at most {100 * q.outside_limit:g} % of listeners may hear a difference that matters"
     if q.claimed_ratio is not None and q.metric is not None:
