@@ -60,7 +60,7 @@ processors-short: setup
 
 # FILES="stats/deciding/verdict.py ..." for some of them, EACH=20 for more of each; NAMED=1 for those that lived once
 mutants: setup
-	$(BIN)/python tests/mutants.py $(FILES) --each $(or $(EACH),8) $(if $(NAMED),--named)
+	$(BIN)/python tests/mutants.py $(FILES) --each $(or $(EACH),8) --seed $(SEED) $(if $(NAMED),--named)
 
 bench: setup
 	@for bench in bench/*.py; do echo "== $$bench"; $(BIN)/python $$bench || exit 1; done

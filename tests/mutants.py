@@ -264,13 +264,17 @@ def run(mutant: Mutant, tree: Path) -> str:
 def _guards(file: str, tree: Path) -> str:
     child = os.fork()
     if child == 0:
-        os.setsid()
-        _be_quiet()
-        os.chdir(tree)
-        import pytest
+        code = 3  # whatever ends it otherwise: nothing of the parent's may be tidied up here
+        try:
+            os.setsid()
+            _be_quiet()
+            os.chdir(tree)
+            import pytest
 
-        words = ["-x", "-q", "-m", "not slow", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header"]
-        os._exit(int(pytest.main([*words, *GUARDS[file]])))
+            words = ["-x", "-q", "-m", "not slow", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header"]
+            code = int(pytest.main([*words, *GUARDS[file]]))
+        finally:
+            os._exit(code)
     until = time.monotonic() + SLOWEST_S
     while time.monotonic() < until:
         done, status = os.waitpid(child, os.WNOHANG)
@@ -355,13 +359,15 @@ def named(tree: Path) -> Iterator[tuple[str, Mutant]]:
 
 
 def _all_named() -> int:
+    lived = False
     with tempfile.TemporaryDirectory() as work:
         tree = _tree(Path(work))
         _prepare(tree)
-        ends = [(run(mutant, tree), what, mutant) for what, mutant in named(tree)]
-    for end, what, mutant in ends:
-        print(f"{end:8}  {mutant.file}:{mutant.line}  {what}")
-    return int(any(end == "survived" for end, _, _ in ends))
+        for what, mutant in named(tree):
+            end = run(mutant, tree)
+            lived = lived or end == "survived"
+            print(f"{end:8}  {mutant.file}:{mutant.line}  {what}", flush=True)
+    return int(lived)
 
 
 def _all_of(files: list[str], args: argparse.Namespace) -> int:

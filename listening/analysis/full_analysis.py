@@ -6,7 +6,7 @@ from importlib import metadata
 import pandas as pd
 
 from listening import __version__
-from listening.analysis import planned_verdicts
+from listening.analysis import late_stages, planned_verdicts
 from listening.analysis.collect import keyed_answers, listener_answers
 from listening.analysis.collect.keyed_answers import Answers
 from listening.analysis.decide import (
@@ -21,7 +21,7 @@ from listening.analysis.decide import (
 from listening.analysis.decide.contrast import ContrastFit
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.decide.sensitivity import Given
-from listening.analysis.explain import describe, heard_and_measured, strength_sets
+from listening.analysis.explain import describe, heard_and_measured, listener_covariates, strength_sets
 from listening.analysis.opening import audit, conduct, key_opening, looks, told_record, unseen
 from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
@@ -95,10 +95,12 @@ def from_study(
         n_unfinished=at.n_unfinished,
         measures=measures,
         groups=listener_answers.groups(at.own, at.opened.protocol),
+        own=at.own,
         on_progress=on_progress,
     )
     conducted = conduct.of_study(at.opened.protocol, at.opened.manifest, measures, days=at.days)
-    known = {"sources": audit.sources(study), "record": at.record, "conducted": conducted}
+    stages = late_stages.of_study(at.opened, at.answers, at.record)
+    known = {"sources": audit.sources(study), "record": at.record, "conducted": conducted, "stages": stages}
     return found.model_copy(update=known)
 
 
@@ -111,6 +113,7 @@ def findings(
     n_unfinished: int = 0,
     measures: Measures | None = None,
     groups: decide.Groups | None = None,
+    own: listener_answers.Own | None = None,
     on_progress: Progress | None = None,
 ) -> Findings:
     """The findings from a dealt study and its answers, in memory: same input, same bytes.
@@ -127,7 +130,7 @@ def findings(
     slopes = {a.name: level_slope.from_answers(kept, a.name) for a in protocol.attributes}
     models: dict[str, ContrastFit] = {}
     questions = []
-    for question in _questions(protocol, seen, slopes, seen.deciding(groups), models):
+    for question in _questions(protocol, seen, slopes, seen.deciding(groups, protocol), models):
         questions.append(question)
         if on_progress is not None:
             on_progress(len(questions), len(protocol.questions))
@@ -144,7 +147,7 @@ def findings(
         panel=panel,
         questions=tuple(questions),
         level_slopes=tuple(_slope(name, slope) for name, slope in slopes.items()),
-        superlatives=tuple(planned_verdicts.superlatives(kept, protocol, look)),
+        superlatives=tuple(planned_verdicts.superlatives(seen.of_first_stage(kept), protocol, look)),
         strengths=strength_sets.findings(sets, protocol),
         graded=difference_grades.of_study(grades, protocol, left_out),
         winners=describe.winners(kept, protocol),
@@ -153,6 +156,7 @@ def findings(
         joint_models=shown.joint_models,
         played=shown.played,
         explanations=describe.explanations(kept, protocol, opened.manifest),
+        listener_covariates=listener_covariates.of_study(kept, protocol, own or {}),
         side_by_side=describe.side_by_side(kept, protocol),
         conditions=describe.conditions(measures, protocol),
         matching=describe.matching(opened.manifest),
@@ -229,7 +233,7 @@ def _panel(
     return PanelFinding(
         stands_for=protocol.panel.stands_for,
         training=protocol.panel.training,
-        n_planned=protocol.panel.listeners,
+        n_planned=protocol.n_planned,
         n_listeners=len(listeners),
         n_answers=n_answers,
         n_simulated=sum(row.simulated for row in listeners),

@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from listening.console import show
+from listening.console import passphrase, show
 from listening.errors import StudyError
 from listening.records.amendable import Refused
 from listening.records.amendment import Amendment, Change
@@ -13,6 +13,7 @@ SCOPES = {
     "any time": "nobody heard it or was led by it",
     "before opening": "only the analysis reads it, and the key is closed",
     "wording": "listeners read it",
+    "stage": "with orders and listeners of its own; what was answered stays",
 }
 
 
@@ -20,13 +21,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""
     parser.add_argument("folder", type=Path, help="study folder, dealt, with its protocol.toml changed")
     parser.add_argument("reason", metavar="WHY", nargs="?", help="the reason in words; it stands on the page")
+    passphrase.option(parser)
     parser.add_argument("--dry-run", action="store_true", help="say what would change; nothing is written")
     show.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Amend, or say what an amendment would change; exit code 1 where a dry run finds it refused."""
-    study = open_study(args.folder)
+    study = passphrase.of(open_study(args.folder), args)
     from listening.steps import study_amendment
 
     if args.dry_run:
@@ -68,6 +70,11 @@ def _lines(study: Study, made: Amendment) -> list[str]:
         lines.append(
             f"listeners read other words from now on: the {made.begun} sittings stand apart, decide nothing, "
             "and their places are free again"
+        )
+    if made.adds_stage:
+        lines.append(
+            "the next listeners sit the stage that lacks some; measure the added recordings: "
+            f"listening measure {study.root}"
         )
     return [
         *lines,

@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
     if len(names) != len(loaded.sounds):
         raise SoundError(f"--names: {len(names)} names for {len(loaded.sounds)} sounds; wanted one each")
     draw(loaded.sounds, names, out)
-    lines = [*loaded.notes, f"picture of {len(names)} sounds: {out}"]
+    lines = [*loaded.notes, f"picture of {len(names)} sound{'s' if len(names) > 1 else ''}: {out}"]
     show.result(args, lines, {"picture": str(out), "sounds": names, "notes": loaded.notes})
     return 0
 
@@ -54,6 +54,7 @@ def draw(sounds: Sequence[Sound], names: Sequence[str], out: Path) -> None:
         The file cannot be written.
     """
     from listening.metrics import measures, traces
+    from listening.records import text
     from listening.records.form import write_bytes
     from listening.report.figures.sounds import curves, drawing, picture
 
@@ -64,7 +65,7 @@ def draw(sounds: Sequence[Sound], names: Sequence[str], out: Path) -> None:
     if len({s.calibrated for s in sounds}) > 1:
         raise SoundError("calibrated and uncalibrated sounds have no common scale; calibrate all or none")
     made = [
-        curves.of_arrays(name, traces.of(sound, measures.examine(sound)))
+        curves.of_arrays(text.plain(name), traces.of(sound, measures.examine(sound)))
         for sound, name in zip(sounds, names, strict=True)
     ]
     write_bytes(out, drawing.content(made, kind=out.suffix.lower()[1:]))

@@ -14,15 +14,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--listeners", type=int, metavar="N", help="how many sit (default: as many as planned)"
     )
-    parser.add_argument(
-        "--seed", type=int, default=1, help="of the panel: same seed, same answers (default 1)"
-    )
+    parser.add_argument("--seed", type=int, default=1, help="same seed, same answers (default 1)")
     parser.add_argument(
         "--missing-last",
         type=int,
         default=0,
         metavar="N",
         help="so many of them, the last ones, miss the last of several sessions (default 0)",
+    )
+    parser.add_argument(
+        "--stage", type=int, default=1, metavar="N", help="whose slots they sit (default 1, the deal itself)"
     )
     passphrase.option(parser)
     show.json_option(parser)
@@ -44,6 +45,7 @@ def run(args: argparse.Namespace) -> int:
             n_listeners=args.listeners,
             seed=args.seed,
             missing_last=args.missing_last,
+            stage=args.stage,
             on_progress=on_progress,
         )
     lines = [

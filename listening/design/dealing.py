@@ -43,6 +43,8 @@ def deal(
     dealt_at: str,
     study_version: int = 1,
     open_seed: int | None = None,
+    orders_secret: str | None = None,
+    level_place: str = LEVEL_CHECK,
 ) -> Dealt:
     """Plan and key for all slots, without clip hashes (they come once the clips are written).
 
@@ -50,6 +52,8 @@ def deal(
     ----------
     secret : 32 hexadecimal digits
         Orders, codes and the sealed hash come from it, and it lies in the key alone.
+    orders_secret : what a late stage's orders come from; None: the secret
+    level_place : what the code of the clip that the level is set with comes from
     open_seed : noted in the plan where the secret is `draws.open_secret` of it: everybody can make it again
 
     Raises
@@ -57,13 +61,13 @@ def deal(
     StudyError
         A block or control has nothing to compare, or two clips got the same code.
     """
-    draws = Draws(secret)
+    draws = Draws(orders_secret or secret)
     ordered = slots.of_study(protocol, manifest, draws)
-    heard = _all_heard(protocol, manifest, ordered)
+    heard = _all_heard(protocol, manifest, ordered, level_place)
     codes = {place: code(secret, place) for place in heard}
     if len(set(codes.values())) != len(codes):
         raise StudyError("two clips got the same code: deal again (a new secret is drawn)")
-    key = _key(manifest, secret, heard, codes)
+    key = _key(manifest, secret, heard, codes, level_place)
     cells = slots.cells(protocol, manifest, len(ordered), draws)
     coded = tuple(_slot(i, trials, codes, cells[i]) for i, trials in enumerate(ordered))
     attributes = tuple(_attribute(a, manifest, codes) for a in protocol.attributes)
@@ -80,7 +84,7 @@ def deal(
         open_seed=open_seed,
         is_chained=True,
         rate_hz=manifest.rate_hz,
-        level_check_clip=codes[LEVEL_CHECK],
+        level_check_clip=codes[level_place],
         sitting=protocol.sitting,
         attributes=attributes,
         clips=(),
@@ -103,7 +107,9 @@ def code(secret: str, place: str) -> str:
     return b32encode(mac).decode().lower()[:CODE_LETTERS]
 
 
-def _all_heard(protocol: Protocol, manifest: Manifest, ordered: Iterable[Ordered]) -> dict[str, Heard]:
+def _all_heard(
+    protocol: Protocol, manifest: Manifest, ordered: Iterable[Ordered], level_place: str
+) -> dict[str, Heard]:
     heard: dict[str, Heard] = {}
     for slot in ordered:
         for _, trial in slot:
@@ -116,7 +122,7 @@ def _all_heard(protocol: Protocol, manifest: Manifest, ordered: Iterable[Ordered
     loudest = max(
         (s for s in manifest.stimuli if s.stimulus in in_study), key=lambda s: s.after["laf_max_db"] or 0.0
     )
-    heard[LEVEL_CHECK] = Heard(loudest.stimulus, copy=1)
+    heard[level_place] = Heard(loudest.stimulus, copy=1)
     return heard
 
 
@@ -125,11 +131,13 @@ def _place(sound: Heard) -> str:
     return f"{sound.stimulus}|{sound.gain_db:+.3f}{copy}"
 
 
-def _key(manifest: Manifest, secret: str, heard: dict[str, Heard], codes: dict[str, str]) -> Key:
+def _key(
+    manifest: Manifest, secret: str, heard: dict[str, Heard], codes: dict[str, str], level_place: str
+) -> Key:
     clips = []
     for place, sound in heard.items():
         stimulus = manifest.of(sound.stimulus)
-        role: Role = LEVEL_CHECK if place == LEVEL_CHECK else "control" if sound.gain_db else stimulus.role
+        role: Role = LEVEL_CHECK if place == level_place else "control" if sound.gain_db else stimulus.role
         clips.append(
             KeyedClip(
                 clip=codes[place],

@@ -12,6 +12,7 @@ from listening.design.order import CarryOver, Ordered
 from listening.records import tasks
 from listening.records.manifest import Manifest
 from listening.records.protocol import Protocol
+from listening.records.stages import FIRST
 
 
 def of_study(protocol: Protocol, manifest: Manifest, draws: Draws) -> list[Ordered]:
@@ -20,7 +21,8 @@ def of_study(protocol: Protocol, manifest: Manifest, draws: Draws) -> list[Order
 
 
 def in_turn(protocol: Protocol, manifest: Manifest, draws: Draws) -> Iterator[Ordered]:
-    """The same slot by slot, each put in order when it is asked for."""
+    """The same slot by slot, each put in order when it is asked for; late stages are left out."""
+    protocol = protocol.of_stage(FIRST) if protocol.stages else protocol
     n_slots = protocol.panel.listeners + protocol.panel.spare
     asked = joint_trials.leaders(protocol)
     trials = _dealt(protocol, manifest, n_slots, draws)
@@ -90,6 +92,7 @@ def _dealt(
 def cells(protocol: Protocol, manifest: Manifest, n_slots: int, draws: Draws) -> list[tuple[int, ...]]:
     """Where each slot stands in each balanced property: lead, order of attributes, part of the pairs; and
     the order of the parts over sessions."""
+    protocol = protocol.of_stage(FIRST) if protocol.stages else protocol
     periods = {2, len(williams.square(len(joint_trials.leaders(protocol)))), joint_trials.period(protocol)}
     for block in protocol.blocks:
         if tasks.named(protocol.attribute(block.attribute).task).family == "choice":

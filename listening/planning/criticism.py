@@ -183,6 +183,7 @@ def _questions(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
 
 def _decidable(protocol: Protocol, manifest: Manifest, i: int, question: Question) -> Iterator[Objection]:
     """Whether the planned panel can decide a question, by formula and stated defaults."""
+    protocol = protocol.of_stage(question.stage)
     listeners, assumed = protocol.panel.listeners, Assumed()
     made = panel_size.trials(protocol, manifest, question, listeners=listeners)
     pairs = {frozenset(made.conditions[c] for c in pair) for pair in made.condition}

@@ -28,6 +28,7 @@ def fewest(protocol: Protocol, manifest: Manifest, asked: Question) -> Hearings 
     """The hearings of a question; None where it is no question on choices, or cannot be dealt."""
     if tasks.named(protocol.attribute(asked.attribute).task).family != "choice":
         return None
+    protocol = protocol.of_stage(asked.stage)
     draws = Draws.open_to_all(protocol.seed)
     n_slots = min(SLOTS, protocol.panel.listeners)
     condition = {s.stimulus: s.condition for s in manifest.stimuli}

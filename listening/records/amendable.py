@@ -82,6 +82,11 @@ def changes(
     """
     made: list[Change] = []
     refused: list[Refused] = []
+    number = added_stage(old, new)
+    if number is not None:
+        made.append(_stage(new, number))
+        refused += _narrowed(old, new)
+        new = _without(new, old, number)
     for path, was, now in _unlike((), _plain(old), _plain(new)):
         rule = _rule(path)
         key = _key(path)
@@ -92,6 +97,42 @@ def changes(
         else:
             made.append(Change(key=key, was=was, now=now, scope=rule.scope))
     return made, [*refused, *_exchanged(old, new, conditions), *_scales(old, new)]
+
+
+def added_stage(old: Protocol, new: Protocol) -> int | None:
+    """The number of the stage that a protocol adds to another one; None where it adds none."""
+    known = {one.stage for one in old.stages}
+    added = [one.stage for one in new.stages if one.stage not in known]
+    return added[0] if len(added) == 1 else None
+
+
+def _stage(new: Protocol, number: int) -> Change:
+    own = new.of_stage(number)
+    asked = [f"{block.attribute}, {block.presentation}" for block in own.blocks]
+    said = f"{own.panel.listeners} listeners asked {'; '.join(dict.fromkeys(asked))}"
+    said += f", planned questions {', '.join(q.id for q in own.questions)}" if own.questions else ""
+    return Change(key=f"stages[{number}]", was=NOTHING, now=said, scope="stage")
+
+
+def _narrowed(old: Protocol, new: Protocol) -> Iterator[Refused]:
+    """A stage may use more recordings, never fewer."""
+    for factor, levels in old.recordings.use.items():
+        if gone := set(levels) - set(new.recordings.use.get(factor, levels)):
+            yield Refused(f"recordings.use.{factor}", f"{', '.join(sorted(gone))} was dealt and is left out")
+    if not new.of_stage(added_stage(old, new) or 1).blocks:
+        yield Refused("stages", "no block belongs to the new stage")
+    if old.stopping.spending != "none":
+        yield Refused("stages", "looks were planned, and what they spend was shared out over the first stage")
+
+
+def _without(new: Protocol, old: Protocol, number: int) -> Protocol:
+    """A protocol less what its new stage brings: its rows, and the recordings that it may use."""
+    rows = {
+        name: [row for row in getattr(new, name) if row.stage != number]
+        for name in ("blocks", "controls", "questions", "stages")
+    }
+    recordings = new.recordings.model_copy(update={"use": old.recordings.use})
+    return new.model_copy(update={**rows, "recordings": recordings})
 
 
 def _late(scope: Scope) -> str:

@@ -4,7 +4,7 @@ from typing import Literal
 
 from listening.records.form import Form
 
-Scope = Literal["any time", "before opening", "wording"]
+Scope = Literal["any time", "before opening", "wording", "stage"]
 
 
 class Change(Form):
@@ -18,7 +18,7 @@ class Change(Form):
     """Empty where there is nothing any more."""
     scope: Scope
     """`any time`: nobody heard it or was led by it; `before opening`: only the analysis reads it; `wording`:
-    listeners read it."""
+    listeners read it; `stage`: a stage with a plan of its own."""
 
 
 class Amendment(Form):
@@ -40,6 +40,11 @@ class Amendment(Form):
     """Of them, finished."""
     openings: int = 0
     """How often the key had been opened since the deal."""
+
+    @property
+    def adds_stage(self) -> bool:
+        """Whether a late stage came with it."""
+        return any(change.scope == "stage" for change in self.changes)
 
     @property
     def is_other_wording(self) -> bool:

@@ -10,6 +10,7 @@ from listening.records.findings_explained import (
     Explanation,
     HeardMeasured,
     JointModel,
+    ListenerCovariate,
     PlayedMeasure,
     SideBySide,
 )
@@ -25,6 +26,7 @@ from listening.records.findings_study import (
     Matching,
     Method,
     PanelFinding,
+    StageFinding,
     StudyRecord,
 )
 from listening.records.form import FileForm, Form
@@ -142,6 +144,7 @@ class Findings(FileForm):
     graded: tuple[GradedSet, ...] = ()
     strengths: tuple[StrengthSet, ...]
     explanations: tuple[Explanation, ...] = ()
+    listener_covariates: tuple[ListenerCovariate, ...] = ()
     side_by_side: tuple[SideBySide, ...] = ()
     decompositions: tuple[Decomposition, ...] = ()
     heard_measured: tuple[HeardMeasured, ...] = ()
@@ -156,6 +159,8 @@ class Findings(FileForm):
     """Where the answers came from a table collected elsewhere."""
     fixed: Fixed | None = None
     looks: Looks | None = None
+    stages: tuple[StageFinding, ...] = ()
+    """Late stages, the deal itself left out."""
     sessions: SessionsFinding | None = None
     """Where listeners came to several sessions."""
     record: StudyRecord | None = None

@@ -150,6 +150,8 @@ class QuestionFinding(Form):
     """The planned subgroup that decides it, as it is called; empty: the whole panel."""
     n_panel: int = 0
     """With `among`: how many listeners of the panel it was taken from."""
+    stage: int = 1
+    """The stage whose listeners decide it; above 1 it was added by an amendment."""
     contrast: ContrastForm = "pair"
     """`pair`: the two are compared; otherwise the mean over several pairs decides, see `parts`."""
     conditions: tuple[str, ...] = ()

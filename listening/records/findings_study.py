@@ -215,3 +215,21 @@ class StudyRecord(Form):
     """The orders come from a seed that stands in the plan: a demonstration."""
     unchained: int = 0
     """Sittings begun before there were chains."""
+
+
+class StageFinding(Form):
+    """A late stage: when it came, and what is decided by its listeners alone."""
+
+    stage: int
+    at: str
+    """When it was added, UTC, ISO 8601."""
+    reason: str
+    after_openings: int
+    """How often the key had been opened by then."""
+    planned: int
+    n_listeners: int
+    conditions: tuple[str, ...]
+    """Compared in it, as called."""
+    questions: tuple[str, ...]
+    alpha: float
+    """Chance at most that any of its questions is wrongly supported: over its families, each at its rate."""

@@ -41,6 +41,8 @@ class Slot(Form):
     cell: tuple[int, ...] = ()
     """Where the slot stands in each balanced property, as bare numbers: slots that agree stand for each
     other."""
+    stage: int = 1
+    """The stage it belongs to; above 1 it came by an amendment."""
 
 
 class PlannedAttribute(Form):
@@ -81,12 +83,23 @@ class ClipFile(Form):
     """SHA-256 of the file's bytes."""
 
 
+class PlannedStage(Form):
+    """A late stage: slots behind those that were there."""
+
+    stage: int
+    first_slot: int
+    listeners: int
+    """Planned; its slots beyond are spare."""
+
+
 class Amended(Form):
     """A plan that this one took the place of, answers kept."""
 
     study_digest: str
     is_same_wording: bool
     """Whether listeners read the same words under it as under this one."""
+    adds_stage: bool = False
+    """Whether what came after it has a stage more."""
 
 
 class Plan(FileForm):
@@ -123,6 +136,8 @@ class Plan(FileForm):
 
     sessions_apart_h: float = 0.0
     """Hours between two sessions of a listener, at least."""
+    stages: tuple[PlannedStage, ...] = ()
+    """Late stages, the first deal left out."""
     amends: tuple[Amended, ...] = ()
     """What was amended since the deal, oldest first."""
 
@@ -148,8 +163,23 @@ class Plan(FileForm):
 
     @property
     def planned(self) -> int:
-        """How many listeners are planned."""
+        """How many listeners are planned for the deal itself."""
         return len(self.slots) if self.listeners is None else self.listeners
+
+    @property
+    def planned_of_each(self) -> dict[int, int]:
+        """How many listeners are planned, by stage."""
+        return {1: self.planned} | {one.stage: one.listeners for one in self.stages}
+
+    @property
+    def same_question(self) -> tuple[str, ...]:
+        """The hashes of this plan since its last stage came, oldest first: looks then asked the same."""
+        last = max((i for i, one in enumerate(self.amends) if one.adds_stage), default=-1)
+        return self.digests[last + 1 :]
+
+    def of_stage(self, number: int) -> tuple[Slot, ...]:
+        """The slots of a stage."""
+        return tuple(slot for slot in self.slots if slot.stage == number)
 
     @classmethod
     def load(cls, path: Path) -> Self:

@@ -35,6 +35,7 @@ from listening.records.questions import (
     Superlative,
 )
 from listening.records.sessions import Sessions
+from listening.records.stages import FIRST, Stage
 from listening.records.stopping import Stopping
 from listening.records.text import loads_toml, read_text
 
@@ -74,6 +75,9 @@ class Protocol(Form):
     exclusions: Exclusions = Exclusions()
     stopping: Stopping = Stopping()
     covariates: Covariates = Covariates()
+    stages: list[Stage] = Field(
+        default=[], max_length=19, description="Late stages, added to the dealt study by `listening amend`."
+    )
     labels: dict[str, str] = Field({}, description="How a condition is called in print.")
     questions: list[Question] = Field(
         default=[], description="Needed as soon as one attribute is a paired comparison."
@@ -111,6 +115,18 @@ class Protocol(Form):
         return self
 
     @model_validator(mode="after")
+    def _covariates_are_asked(self) -> Self:
+        asked = [one.wording for one in self.sitting.questionnaire]
+        for wording in self.covariates.listeners:
+            if wording not in asked:
+                there = asked or "none: add [[sitting.questionnaire]]"
+                raise ValueError(
+                    f"covariates.listeners: the questionnaire does not ask `{wording}`; wanted some of "
+                    f"{there}"
+                )
+        return self
+
+    @model_validator(mode="after")
     def _training_has_ratings(self) -> Self:
         if self.sitting.training and not any(tasks.named(a.task).family == "rating" for a in self.attributes):
             rated = ", ".join(tasks.names(family="rating"))
@@ -133,6 +149,24 @@ class Protocol(Form):
         """The attributes asked about the same pairs as this one, itself among them."""
         names = self.sitting.together
         return list(names) if attribute in names else [attribute]
+
+    def of_stage(self, number: int) -> Self:
+        """What one stage asks of its listeners, as a protocol of its own without stages."""
+        own = {
+            name: [row for row in getattr(self, name) if row.stage == number]
+            for name in ("blocks", "controls", "questions")
+        }
+        panel = self.panel
+        if number != FIRST:
+            late = next(one for one in self.stages if one.stage == number)
+            panel = panel.model_copy(update={"listeners": late.listeners, "spare": late.spare})
+            own["superlatives"] = []
+        return self.model_copy(update={**own, "panel": panel, "stages": []})
+
+    @property
+    def n_planned(self) -> int:
+        """Listeners planned over all stages."""
+        return self.panel.listeners + sum(one.listeners for one in self.stages)
 
     def presentation(self, name: str) -> Presentation:
         """The presentation of that name."""

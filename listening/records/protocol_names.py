@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from difflib import get_close_matches
 from typing import Any
 
-from listening.records import question_kinds, sessions, tasks, together
+from listening.records import question_kinds, sessions, stages, tasks, together
 from listening.records.problem import Fault, KeyPath
 
 
@@ -26,6 +26,7 @@ def faults(raw: dict[str, Any]) -> list[Fault]:
         *_ratios(raw),
         *together.faults(raw),
         *sessions.faults(raw),
+        *stages.faults(raw),
     ]
 
 

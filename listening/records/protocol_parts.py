@@ -224,6 +224,7 @@ class Block(Form):
         description="With several sessions: the part it belongs to, heard in one session; without, its "
         "hearings are shared out over all sessions.",
     )
+    stage: int = Field(1, ge=1, le=20, description="The stage it belongs to; 1 is the deal, see `stages`.")
     of_all_questions: bool = Field(
         False,
         description="With `planned`: also the pairs that questions of other attributes compare in this "
@@ -263,6 +264,7 @@ class Control(Form):
         [], description="Conditions whose stimuli are used; empty uses all in turn."
     )
     repeats: int = Field(1, ge=1, le=50, description="Pairs per gain and listener.")
+    stage: int = Field(1, ge=1, le=20, description="The stage it belongs to; 1 is the deal, see `stages`.")
 
 
 class Ask(Form):
@@ -429,3 +431,9 @@ class Covariates(Form):
     brightness: str = Field("sharpness_acum", description="Metric of brightness.")
     decay: str = Field("decay_s", description="Metric of decay.")
     reason: str = Field("", description="Why, when it is not the default.")
+    listeners: list[str] = Field(
+        [],
+        max_length=6,
+        description="Questions of the questionnaire, word for word: listeners' own shares are told by their "
+        "answers, with how many gave each; planned, explaining, and deciding nothing.",
+    )

@@ -56,6 +56,7 @@ class Question(Form):
     family: str = Field(
         "", description="Questions with the same family are corrected together (Holm); empty: alone."
     )
+    stage: int = Field(1, ge=1, le=20, description="The stage it belongs to; 1 is the deal, see `stages`.")
     split_limit: Share = Field(
         0.25,
         description="For `same`: upper limit on the share of listeners who hear a difference that matters.",

@@ -58,6 +58,7 @@ def run(
     seed: int = 0,
     truth: Truth | None = None,
     missing_last: int = 0,
+    stage: int = 1,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> int:
     """Let simulated listeners sit the first slots of a dealt study; returns how many answers were stored.
@@ -67,6 +68,7 @@ def run(
 
     Parameters
     ----------
+    stage : whose slots they sit
     missing_last : so many of them, the last ones, do not come to their last session, and are marked so
 
     Raises
@@ -76,10 +78,14 @@ def run(
     """
     plan, manifest = Plan.load(study.plan), Manifest.load(study.manifest)
     heard = percepts.of_study(key_sealing.load(study), manifest)
-    wanted = plan.planned if n_listeners is None else n_listeners
-    if wanted > len(plan.slots):
+    if stage not in plan.planned_of_each:
+        there = ", ".join(map(str, plan.planned_of_each))
+        raise StudyError(f"{study.plan}: stage {stage} was not dealt, wanted one of {there}")
+    slots = plan.of_stage(stage)
+    wanted = plan.planned_of_each[stage] if n_listeners is None else n_listeners
+    if wanted > len(slots):
         raise StudyError(
-            f"{study.plan}: dealt for {len(plan.slots)} listeners, {wanted} wanted; raise panel.listeners in "
+            f"{study.plan}: dealt for {len(slots)} listeners, {wanted} wanted; raise panel.listeners in "
             "the protocol and deal again"
         )
     if missing_last and plan.n_sessions < 2:
@@ -88,7 +94,7 @@ def run(
     clock = Clock()
     store = station.open_answers(study, durable=False, now=clock.utc)
     player = SilentPlayer(cache(clips.frames), plan.rate_hz, clock.now_s)
-    for number, slot in enumerate(plan.slots[:wanted]):
+    for number, slot in enumerate(slots[:wanted]):
         decided = panel.decisions(plan, heard, slot=slot, seed=seed, truth=truth or Truth())
         misses = number >= wanted - missing_last
         for _ in range(plan.n_sessions - misses):  # each with a run of its own, as for people

@@ -19,8 +19,10 @@ from listening.records.frozen import Frozen, FrozenFile, History
 from listening.records.manifest import Manifest
 from listening.records.plan import Amended, Plan
 from listening.records.protocol import Protocol, Question
+from listening.records.stages import FIRST
 from listening.records.study import Study
 from listening.records.text import read_text
+from listening.steps import study_stage
 from listening.store import hold, open_store, place_of, releasing
 
 EVERY_PAIR = ("all", "rotating", "blocks")  # blocks in which each pair is heard by somebody
@@ -33,6 +35,18 @@ class _Before:
     protocol: Protocol
     plan: Plan
     frozen: Frozen
+    manifest: Manifest
+    key_file: Path
+    """Where the key of before lies: in its place, or kept."""
+
+
+@dataclass(frozen=True)
+class _After:
+    """What an amendment writes."""
+
+    plan: Plan
+    stage: study_stage.Added | None = None
+    """The stage that it adds."""
 
 
 def amend(study: Study, reason: str, *, now: str | None = None) -> Amendment:
@@ -58,12 +72,18 @@ def amend(study: Study, reason: str, *, now: str | None = None) -> Amendment:
         before = _before(study, number)
         chosen = protocol_form.load(study.protocol)
         changes = _allowed(study, before, chosen)
-        with hold.alone(study.station, sits):
-            _keep(study, number)
+        stage = amendable.added_stage(before.protocol, chosen)
+        with hold.alone(study.station, sits), study_stage.room(study) as room:
             plan = _amended_plan(before.plan, chosen, study, changes)
+            after = _After(plan)
+            if stage is not None:  # whatever refuses it does so before anything is kept or written
+                old = study_stage.Before(plan, before.manifest, before.key_file)
+                added = study_stage.made(study, chosen, old, number=stage, room=room)
+                after = _After(added.plan, added)
+            _keep(study, number)
             at = now or datetime.now(UTC).isoformat(timespec="seconds")
-            made = _noted(study, before, plan, changes, number=number, reason=reason, at=at)
-            _write(study, before, plan, made)
+            made = _noted(study, before, after.plan, changes, number=number, reason=reason, at=at)
+            _write(study, before, after, made)
     return made
 
 
@@ -103,11 +123,16 @@ def _check_dealt(study: Study, number: int) -> None:
 
 def _before(study: Study, number: int) -> _Before:
     kept = study.amendments(number)
+    files = [study.frozen_protocol, study.plan, study.frozen, study.frozen_manifest, study.key_file]
     if kept.is_dir():
-        paths = kept / study.frozen_protocol.name, kept / study.plan.name, kept / study.frozen.name
-    else:
-        paths = study.frozen_protocol, study.plan, study.frozen
-    return _Before(protocol_form.load(paths[0]), Plan.load(paths[1]), Frozen.load(paths[2]))
+        files = [kept / path.name if (kept / path.name).is_file() else path for path in files]
+    return _Before(
+        protocol_form.load(files[0]),
+        Plan.load(files[1]),
+        Frozen.load(files[2]),
+        Manifest.load(files[3]),
+        files[4],
+    )
 
 
 def _keep(study: Study, number: int) -> None:
@@ -116,8 +141,9 @@ def _keep(study: Study, number: int) -> None:
     if kept.is_dir():
         return
     making = kept.with_name(f".{number}.new")
-    for source in (study.frozen_protocol, study.plan, study.frozen):
+    for source in (study.frozen_protocol, study.plan, study.frozen, study.frozen_manifest):
         write_bytes(making / source.name, source.read_bytes())
+    write_bytes(making / study.key_file.name, study.key_file.read_bytes(), private=True)
     making.rename(kept)
 
 
@@ -139,7 +165,7 @@ def _allowed(study: Study, before: _Before, chosen: Protocol) -> list[Change]:
 
 
 def _sorted_out(study: Study, before: _Before, chosen: Protocol) -> tuple[list[Change], list[Refused]]:
-    dealt = {s.condition for s in Manifest.load(study.manifest).stimuli if s.role == "study"}
+    dealt = {s.condition for s in before.manifest.stimuli if s.role == "study"}
     is_opened = _openings(study) > 0
     changes, refused = amendable.changes(before.protocol, chosen, conditions=dealt, is_opened=is_opened)
     return changes, [*refused, *_not_dealt(before, chosen, dealt)]
@@ -149,7 +175,7 @@ def _not_dealt(before: _Before, chosen: Protocol, known: set[str]) -> Iterator[R
     """What the new protocol wants and the deal cannot give."""
     if chosen.panel.listeners > len(before.plan.slots):
         yield Refused("panel.listeners", f"the deal has {len(before.plan.slots)} slots")
-    for question in chosen.questions:
+    for question in chosen.of_stage(FIRST).questions:
         names = set(question.contrast.conditions)
         if question not in before.protocol.questions and not _is_heard(before.protocol, question, known):
             yield Refused(f"questions[{question.id}]", f"nobody was dealt {' and '.join(sorted(names))}")
@@ -183,7 +209,9 @@ def _openings(study: Study) -> int:
 def _amended_plan(old: Plan, chosen: Protocol, study: Study, changes: list[Change]) -> Plan:
     """The same slots, clips and key under the changed words and numbers."""
     is_other = any(change.scope == "wording" for change in changes)
-    before = [*old.amends, Amended(study_digest=old.study_digest, is_same_wording=True)]
+    adds_stage = any(change.scope == "stage" for change in changes)
+    replaced = Amended(study_digest=old.study_digest, is_same_wording=True, adds_stage=adds_stage)
+    before = [*old.amends, replaced]
     amends = [
         one.model_copy(update={"is_same_wording": one.is_same_wording and not is_other}) for one in before
     ]
@@ -246,8 +274,9 @@ def _sittings(study: Study) -> tuple[int, int]:
     return len(rows), sum(row.finished_at is not None for row in rows)
 
 
-def _write(study: Study, before: _Before, plan: Plan, made: Amendment) -> None:
-    """Slots, lists, record; the plan last."""
+def _write(study: Study, before: _Before, after: _After, made: Amendment) -> None:
+    """Slots, what a stage brings, lists, record; the plan last."""
+    plan = after.plan
     if made.is_other_wording and study.answers.is_file():
         store = open_store(place_of(study), create=False)
         try:
@@ -257,6 +286,8 @@ def _write(study: Study, before: _Before, plan: Plan, made: Amendment) -> None:
     history = History.load(study.history) if study.history.is_file() else History()
     others = tuple(one for one in history.amendments if one.before != made.before)
     history.model_copy(update={"amendments": (*others, made)}).save(study.history)
+    if after.stage is not None:
+        study_stage.write(study, after.stage)
     text = plan.file_text()
     _frozen_again(study, before.frozen, plan, text).save(study.frozen)
     write_text(study.frozen_protocol, read_text(study.protocol))
@@ -269,11 +300,19 @@ def _frozen_again(study: Study, dealt: Frozen, plan: Plan, text: str) -> Frozen:
     changed_files: dict[Path, str] = {
         study.protocol: frozen.file_digest(study.protocol),
         study.plan: digest_of(text),
+        study.manifest: frozen.file_digest(study.manifest),
+        study.key_file: frozen.file_digest(study.key_file),
     }
     files = [
         FrozenFile(file=f.file, what=f.what, digest=changed_files.get(study.root / f.file, f.digest))
         for f in dealt.files
     ]
+    listed = {one.file for one in files}
+    for stimulus in Manifest.load(study.manifest).stimuli:
+        path = study.stimuli / stimulus.file
+        name = path.relative_to(study.root).as_posix()
+        if name not in listed:
+            files.append(FrozenFile(file=name, what="stimulus", digest=frozen.file_digest(path)))
     return dealt.model_copy(update={"study_digest": plan.study_digest, "files": tuple(files)})
 
 

@@ -88,7 +88,11 @@ def _planning(path: Path, found: list[Problem]) -> tuple[list[str], list[Problem
     except ListeningError:  # what cannot be dealt is among the objections
         return [], criticism.criticise(chosen, recordings, path, measures=measures)
     objections = criticism.criticise(chosen, recordings, path, measures=measures, own=own)
-    return ["trial budget, for the listener with most to do:", *budget.lines(own)], objections
+    told = ["trial budget, for the listener with most to do:", *budget.lines(own)]
+    for late in chosen.stages:
+        own = budget.of_study(chosen.of_stage(late.stage), stand_in.manifest(chosen, recordings))
+        told += [f"stage {late.stage}, for its listener with most to do:", *budget.lines(own)]
+    return told, objections
 
 
 def _verdict(found: Checked) -> str:

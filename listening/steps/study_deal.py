@@ -81,6 +81,11 @@ def _deal(
     versions.history(study)  # refused before anything moves, if it cannot be read
     chosen, manifest = protocol.load(study.protocol), Manifest.load(study.manifest)
     digest = protocol.digest(study.protocol)
+    if chosen.stages:
+        raise StudyError(
+            f"{study.protocol}: has late stages, which `listening amend` adds to a dealt study; for a "
+            "new deal, drop [[stages]] and the key `stage` of blocks, controls and questions"
+        )
     if manifest.protocol_digest != digest:
         raise StudyError(
             f"{study.protocol}: changed since the stimuli were made; run: listening prepare {study.root}"

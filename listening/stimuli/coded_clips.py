@@ -26,6 +26,7 @@ LEAD_S = 0.010  # silence before every clip; long enough for the shift's own rin
 LONGEST_WAIT_S = (
     0.020  # and so much more, drawn for each clip that is heard in turn: below a reaction's scatter
 )
+SHIFTS_DRAWN = 64
 STEP = 1 / 2**23  # of 24 bit, full scale 1
 
 
@@ -89,6 +90,54 @@ def write(
             if on_progress:
                 on_progress(done, len(sounds))
     return digests
+
+
+def add(
+    into: Path,
+    folder: Path,
+    sounds: Mapping[str, Coded],
+    *,
+    beside: Mapping[str, Coded],
+    secret: str,
+    expected: Mapping[Path, str] | None = None,
+) -> dict[str, str]:
+    """Write clips that will join those of a folder; result, errors and other parameters as `write`.
+
+    Parameters
+    ----------
+    into : an empty folder for the new ones
+    beside : the clips that are there; the new ones get their length, and other shifts
+    """
+    loaded = {path: wav.load(path) for path in sorted({coded.path for coded in sounds.values()})}
+    _check_unaltered(loaded, expected or {})
+    there = wav.load(folder / f"{next(iter(sorted(beside)))}.wav")
+    digests = {}
+    for code, coded in sorted(sounds.items()):
+        sound, rng = loaded[coded.path].amplified(coded.gain_db), _rng(secret, "clip", code)
+        room = there.n_samples - sound.n_samples - round((LEAD_S + LONGEST_WAIT_S) * sound.rate_hz)
+        if room < 0 or sound.rate_hz != there.rate_hz:
+            raise StudyError(
+                f"{coded.path}: longer than the clips that were dealt, or of another rate; deal a new version"
+            )
+        wait = 0.0 if coded.is_aligned else rng.uniform(0.0, LONGEST_WAIT_S)
+        shift = _shift_beside(code, coded, beside, secret)
+        start = round((LEAD_S + wait) * sound.rate_hz) + shift
+        clip = _dithered(_placed(sound.samples, start, there.n_samples), rng)
+        written = into / f"{code}.wav"
+        wav.save(written, Sound(clip, sound.rate_hz), "PCM_24")
+        digests[code] = hashlib.sha256(written.read_bytes()).hexdigest()
+    return digests
+
+
+def _shift_beside(code: str, coded: Coded, beside: Mapping[str, Coded], secret: str) -> float:
+    """A shift of -0.5 to 0.5 samples: of many drawn the one farthest from those of the same sound."""
+    alike = {name: one for name, one in beside.items() if one.source == coded.source}
+    known = np.array([shift for _, shift in _shifts(alike, secret)])
+    drawn = _rng(secret, "shift of an added clip", code).uniform(-0.5, 0.5, SHIFTS_DRAWN)
+    if not known.size:
+        return float(drawn[0])
+    apart = np.abs(drawn[:, np.newaxis] - known)
+    return float(drawn[np.argmax(np.minimum(apart, 1.0 - apart).min(axis=1))])
 
 
 def _check_unaltered(loaded: Mapping[Path, Sound], expected: Mapping[Path, str]) -> None:

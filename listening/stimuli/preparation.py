@@ -1,6 +1,7 @@
 """The `prepare` step: every recording as stimuli in each presentation, verified from the written files."""
 
 import re
+from collections.abc import Collection
 from dataclasses import replace
 
 import numpy as np
@@ -42,17 +43,17 @@ def run(study: Study, *, on_progress: Progress = None, jobs: int = 1) -> Manifes
     found = sources.of_study(chosen, study.protocol)
     work = Work(jobs, on_progress, total=_n_tasks(chosen, found))
     common = sources.common(chosen, found, study.protocol)
-    before = dict(zip((s.name for s in found), work.each(_measured, found, common), strict=True))
+    before = dict(zip((s.name for s in found), work.each(measured, found, common), strict=True))
     matching, target = _matching(chosen, found, before, common, work)
     ear = _ear_gains(study, chosen)
     if ear is not None:
         matching = {s.name: matching[s.name] + _by_ear(ear, s, study) for s in found if s.name in matching}
     isolated, isolated_target = isolated_set.made(chosen, found, before, common=common, work=work)
-    wanted = _named([*_plain(chosen, found, matching, before), *isolated])
-    offset_db = headroom.offset_db(wanted, chosen.trimming, peaks_dbtp=_peaks_dbtp(wanted, common))
+    wanted = named([*plain(chosen, found, matching, before), *isolated])
+    offset_db = headroom.offset_db(wanted, chosen.trimming, peaks_dbtp=peaks_dbtp(wanted, common))
     wanted = [replace(w, gain_db=w.gain_db + offset_db) for w in wanted]
     with folder.replacing(study.stimuli) as fresh:
-        stimuli = work.each(stimulus_file.write, wanted, common, fresh, _file_scale(common, offset_db))
+        stimuli = work.each(stimulus_file.write, wanted, common, fresh, file_scale(common, offset_db))
         targets = {MATCHED: target, ISOLATED: isolated_target}
         manifest = _manifest(chosen, study, stimuli, common, offset_db=offset_db, targets=targets, ear=ear)
         manifest.save(fresh / study.manifest.name)
@@ -69,7 +70,8 @@ def _n_tasks(chosen: Protocol, found: list[Source]) -> int:
     return len(found) + studied * (MATCHED in names) + isolated_set.n_tasks(chosen, found) + written
 
 
-def _measured(source: Source, common: Common) -> Metrics:
+def measured(source: Source, common: Common) -> Metrics:
+    """Metrics of the trimmed sound of a source."""
     return measures.measure(sources.loaded(source, common), fades_from_s=common.window.fades_from_s).as_dict()
 
 
@@ -81,20 +83,22 @@ def _matching(
     if matched is None or matched.metric is None:
         return {}, None
     studied = [s for s in found if s.role == "study"]
-    values = [_matching_value(s, matched.metric, before[s.name]) for s in studied]
+    values = [matching_value(s, matched.metric, before[s.name]) for s in studied]
     target = match.target(values)
-    gains = work.each(_gain_db, studied, common, matched.metric, target, matched.tolerance_db)
+    gains = work.each(gain_db, studied, common, matched.metric, target, matched.tolerance_db)
     return dict(zip((s.name for s in studied), gains, strict=True)), target
 
 
-def _matching_value(source: Source, metric: str, before: Metrics) -> float:
+def matching_value(source: Source, metric: str, before: Metrics) -> float:
+    """What a source has of the metric it is matched on; raises StudyError where it has none."""
     found = before[metric_register.named(metric).measured_key]
     if found is None:
         raise StudyError(f"{source.file}: has no {metric}, so it cannot be matched on it; {match.WAY_OUT}")
     return found
 
 
-def _gain_db(source: Source, common: Common, metric: str, target: float, tolerance_db: float) -> float:
+def gain_db(source: Source, common: Common, metric: str, target: float, tolerance_db: float) -> float:
+    """The gain that brings a source to the target."""
     return match.gain_db(sources.loaded(source, common), metric, target=target, tolerance_db=tolerance_db)
 
 
@@ -123,7 +127,7 @@ def _by_ear(ear: EarGains, source: Source, study: Study) -> float:
     return gain.gain_db
 
 
-def _peaks_dbtp(wanted: list[Wanted], common: Common) -> list[float]:
+def peaks_dbtp(wanted: list[Wanted], common: Common) -> list[float]:
     """True peak of each stimulus' file before its gain."""
     if common.response is None:
         return [w.before["true_peak_dbtp"] or 0.0 for w in wanted]
@@ -131,7 +135,7 @@ def _peaks_dbtp(wanted: list[Wanted], common: Common) -> list[float]:
     return [loudness_bs1770.true_peak_dbtp(stimulus_file.for_file(sound, common)) for sound in made]
 
 
-def _plain(
+def plain(
     chosen: Protocol, found: list[Source], matching: dict[str, float], before: dict[str, Metrics]
 ) -> list[Wanted]:
     """What is wanted of the recordings and examples as they are, without file names."""
@@ -153,8 +157,9 @@ def _plain(
     ]
 
 
-def _named(wanted: list[Wanted]) -> list[Wanted]:
-    taken: set[str] = set()
+def named(wanted: list[Wanted], known: Collection[str] = ()) -> list[Wanted]:
+    """With file names of their own; `known`: names without ending that are taken."""
+    taken = set(known)
     return [replace(w, file=_file_name(_title(w), taken)) for w in wanted]
 
 
@@ -173,7 +178,7 @@ def _file_name(name: str, taken: set[str]) -> str:
     return f"{free}.flac"
 
 
-def _file_scale(common: Common, offset_db: float) -> float | None:
+def file_scale(common: Common, offset_db: float) -> float | None:
     """Pascal per full scale of the written files: lowered by the offset, played louder by as much."""
     if common.pascal_per_full_scale is None:
         return None
@@ -197,14 +202,14 @@ def _manifest(
         if presentation.metric is not None and target is not None:
             moves = presentation.metric in DIGITAL_KEYS or uncalibrated
             reached[presentation.name] = target + offset_db * moves
-            stimuli = [_with_residual(s, presentation, reached[presentation.name], ear) for s in stimuli]
+            stimuli = [with_residual(s, presentation, reached[presentation.name], ear) for s in stimuli]
     first = next((p for p in chosen.presentations if p.name in reached), None)
     return Manifest(
         version=__version__,
         protocol_digest=protocol_form.digest(study.protocol),
         rate_hz=common.rate_hz,
         calibrated=not uncalibrated,
-        pascal_per_full_scale=_file_scale(common, offset_db),
+        pascal_per_full_scale=file_scale(common, offset_db),
         matching_metric=first.metric if first else None,
         matching_label=_label(first, ear),
         target=reached[first.name] if first else None,
@@ -227,9 +232,10 @@ def _label(first: Presentation | None, ear: EarGains | None) -> str:
     )
 
 
-def _with_residual(
+def with_residual(
     stimulus: Stimulus, presentation: Presentation, target: float | None, ear: EarGains | None
 ) -> Stimulus:
+    """The stimulus with how far it misses the target; raises StudyError beyond the tolerance."""
     metric = presentation.metric
     louder = stimulus.presentation == ISOLATED and stimulus.condition.endswith(LEVEL[1])
     if stimulus.presentation != presentation.name or metric is None or target is None or louder:

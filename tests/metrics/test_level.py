@@ -147,3 +147,8 @@ def test_the_weightings_formula_gives_every_printed_value(weighting: str) -> Non
     """IEC 61672-1:2013 annex E: the table is the formula at the exact frequencies, printed to 0.1 dB."""
     gain = level.RESPONSES[weighting](np.array(IEC["exact_hz"]))
     np.testing.assert_allclose(20 * np.log10(np.abs(gain)), IEC[f"{weighting}_db"], atol=HALF_STEP_DB + 1e-9)
+
+
+def test_silence_before_a_sound_reads_300_db_below_the_reference() -> None:
+    course = level.course_db(pascals(np.concatenate([np.zeros(480), np.ones(480)])), weighting="Z")
+    assert course[0] == pytest.approx(-300.0, abs=1e-9)

@@ -6,10 +6,12 @@ import pandas as pd
 
 from listening.analysis.collect.keyed_answers import LEVEL_METRICS, Answers, as_columns
 from listening.errors import StudyError
+from listening.records import tasks
 from listening.records.key import Key, KeyedClip
 from listening.records.manifest import Manifest
 from listening.records.protocol_names import RATED
 
+ONE_MARK = tuple(name for name in RATED if not tasks.named(name).has_hidden_reference)
 COLUMNS = (
     *("sitting", "listener", "site", "trial", "attribute", "presentation", "task", "response_s", "simulated"),
     *("score", "condition", "stimulus", "against", "stimulus_against", "first"),
@@ -18,7 +20,7 @@ COLUMNS = (
 
 
 def frame(answers: Answers, key: Key, manifest: Manifest) -> pd.DataFrame:
-    """One row for each counted rating, by listener, sitting and trial; no control pairs.
+    """One row for each counted rating of one sound, or of two; no control pairs, no hidden references.
 
     Columns beside those of the answer: presentation; score, in points of the scale; condition and stimulus
     rated; `against` and stimulus_against, those of the first sound where the second was scored against it,
@@ -36,13 +38,34 @@ def frame(answers: Answers, key: Key, manifest: Manifest) -> pd.DataFrame:
     rows = []
     for cells in zip(*(given[name] for name in names), strict=True):
         row = dict(zip(names, cells, strict=True))
-        if row["practice"] or row["task"] not in RATED:
+        if row["practice"] or row["task"] not in ONE_MARK:
             continue
         heard = [_clip(code, clips) for code in row["clips"].split(" ")]
         if len(heard) == 1 or heard[0].condition != heard[1].condition:
             rows.append({name: row.get(name, "") for name in names} | _rated(row, heard, after))
     table = pd.DataFrame(rows, columns=list(COLUMNS))
     return table.sort_values(["listener", "sitting", "trial"], ignore_index=True)
+
+
+def of_grades(grades: pd.DataFrame, manifest: Manifest) -> pd.DataFrame:
+    """Grades given beside a hidden reference as ratings, a row a sound; examples as anchors are left out.
+
+    Columns as of `frame`, and besides: is_hidden (the hidden reference, under the condition that it is) and
+    difference, the grade less that of the hidden reference of the same trial.
+
+    Parameters
+    ----------
+    grades : as `keyed_grades.frame` gives them
+    """
+    after = {s.stimulus: s.after for s in manifest.stimuli}
+    rows = grades[~grades["is_anchor"]].reset_index(drop=True)
+    levels = {
+        m: [float("nan") if (v := after.get(name, {}).get(m)) is None else v for name in rows["stimulus"]]
+        for m in LEVEL_METRICS
+    }
+    return rows.assign(
+        score=rows["grade"], against="", stimulus_against="", first=float("nan"), **levels
+    ).drop(columns=["grade", "is_anchor"])
 
 
 def _clip(code: str, clips: dict[str, KeyedClip]) -> KeyedClip:

@@ -21,6 +21,7 @@ def of_question(asked: Question, protocol: Protocol) -> dict[str, object]:
         "than": asked.contrast.than,
         "than_label": protocol.label(asked.contrast.than),
         "among": asked.among.label if asked.among else "",
+        "stage": asked.stage,
         **_several(asked.contrast, protocol),
         "smallest_effect": asked.smallest_effect,
         "unit": asked.unit,

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from listening.analysis.collect import keyed_answers, listener_answers
 from listening.analysis.collect.keyed_answers import Columns
-from listening.analysis.opening import dealt_answers, looks, sealed_key, told_record
+from listening.analysis.opening import dealt_answers, looks, sealed_key, stage_ends, told_record
 from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
 from listening.errors import StudyError
@@ -93,7 +93,9 @@ def _look(study: Study, opened: Opened, store: Store, asked: _Asked) -> Taken:
     dealt_answers.check(stored, opened.plan, str(place_of(study)))
     answers = _of_sittings(stored, {row.id for row in sittings})
     missed = {event.sitting for event in events if event.kind == MISSED}
-    finished = sum(row.finished_at is not None or row.id in missed for row in sittings)
+    done = [row for row in sittings if row.finished_at is not None or row.id in missed]
+    finished = stage_ends.counted(opened.plan, [row.slot for row in done])
+    stage_ends.check(study, opened.plan, stored, [row.slot for row in done])
     digest = opened.plan.study_digest
     seen = keyed_answers.digest(answers)
     if asked.only_answers and seen != asked.only_answers:
@@ -110,7 +112,7 @@ def _look(study: Study, opened: Opened, store: Store, asked: _Asked) -> Taken:
         answers=seen,
         interim=asked.interim,
         closed=asked.closed,
-        before=opened.plan.digests[:-1],
+        before=opened.plan.same_question[:-1],
     )
     said = f"{asked.why}, study {digest[:16]}" if asked.why else at.line(digest, opened.protocol.stopping)
     told = told_record.seen(
@@ -127,7 +129,7 @@ def _look(study: Study, opened: Opened, store: Store, asked: _Asked) -> Taken:
     finished_at = (sitting.finished_at for sitting in sittings if not sitting.simulated)
     days = tuple(at_utc[:10] for at_utc in finished_at if at_utc is not None)
     own = listener_answers.of_events(sittings, events)
-    return Taken(opened, at, answers, len(sittings) - finished, known, days, own)
+    return Taken(opened, at, answers, len(sittings) - len(done), known, days, own)
 
 
 def _of_sittings(answers: Columns, kept: set[str]) -> Columns:

@@ -144,11 +144,12 @@ def look(
         The planned end is not reached and no interim look was asked for, recruitment cannot end yet, or the
         end was analysed before with fewer answers.
     """
-    planned, stopping = protocol.panel.listeners, protocol.stopping
+    planned, stopping = protocol.n_planned, protocol.stopping
     ever = finished + withdrawn
     logged = _logged(study, {study_digest, *before})
     ended = _ended(study, logged, ever, answers[:16])
-    enough = planned if stopping.fewest is None or not closed else stopping.fewest
+    late = planned - protocol.panel.listeners
+    enough = planned if stopping.fewest is None or not closed else stopping.fewest + late
     if closed and finished < enough and ended is None:
         raise StudyError(
             f"{finished} listeners finished: the stopping rule lets recruitment end early only from "
@@ -166,6 +167,22 @@ def look(
     now = Seen(finished, ever, at_end, answers[:16])
     said = closed if at_end and finished < planned else ""
     return Look(now, planned, _before(logged, now), said, ended)
+
+
+def check_end(study: Study, digests: set[str], *, ever: int, answers: str) -> None:
+    """Refuse answers that were added to a question whose end was analysed under the plans of these hashes.
+
+    Parameters
+    ----------
+    ever : listeners of that question who finished until now, those who withdrew with them
+    answers : hash of their answers
+
+    Raises
+    ------
+    StudyError
+        More listeners finished since then.
+    """
+    _ended(study, _logged(study, digests), ever, answers[:16])
 
 
 def _gone(withdrawn: int) -> str:
@@ -239,8 +256,8 @@ def _ended(study: Study, logged: Sequence[Seen], ever: int, answers: str) -> See
     if first is not None and ever > first.ever and (not answers or answers != first.answers):
         raise StudyError(
             f"{study.root}: the end was analysed with {first.finished} listeners, and "
-            f"{ever - first.ever} more finished since: the verdicts of then stand, for the error rate is "
-            "spent and more answers would ask the same question twice. Plan a new study for them"
+            f"{ever - first.ever} more finished since: its verdicts stand. The error rate is spent, and more "
+            "answers would ask the same question twice. Plan a new study for them"
         )
     return first
 

@@ -76,7 +76,7 @@ def _panel(protocol: Protocol, answers: Answers, n_unfinished: int) -> PanelFind
     return PanelFinding(
         stands_for=protocol.panel.stands_for,
         training=protocol.panel.training,
-        n_planned=protocol.panel.listeners,
+        n_planned=protocol.n_planned,
         n_listeners=len(set(listener)),
         n_answers=int(counted.sum()),
         n_simulated=len(set(listener[simulated.astype(bool)])),

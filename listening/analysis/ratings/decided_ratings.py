@@ -57,6 +57,7 @@ def questions(
 def _fitted(table: pd.DataFrame, asked: Question, protocol: Protocol) -> _Fitted:
     of_attribute = table[table["attribute"] == asked.attribute]
     rows = of_attribute[of_attribute["presentation"] == asked.presentation].reset_index(drop=True)
+    rows = rating_model.compared(rows, asked)
     made = _unfitted(rows, asked, protocol)
     corrected = asked.presentation != AS_RECORDED and not protocol.attribute(asked.attribute).about_level
     slope = (

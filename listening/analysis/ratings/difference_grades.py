@@ -1,6 +1,6 @@
 """Difference grades of every condition: grade less that of the hidden reference, by a linear mixed model.
 
-They describe; no planned question is decided by them.
+They describe; planned questions on grades are decided in `decided_ratings`.
 Source: ITU-R BS.1116-3, clause 9 (difference grades), with listeners, their views and strikes as samples.
 """
 

@@ -1,5 +1,6 @@
 """The model of ratings: a contrast in points of the scale, listeners and stimuli both as samples."""
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -8,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from listening.analysis.collect.keyed_answers import LEVEL_METRICS
+from listening.records import tasks
 from listening.records.protocol import Question
 from stats import t_interval
 from stats.errors import BadData, StatsError
@@ -77,6 +79,27 @@ def of_the_two(rows: pd.DataFrame, more: str, than: str) -> pd.DataFrame:
     return rows[rows["condition"].isin(ends) & rows["against"].isin([*ends, ""])].reset_index(drop=True)
 
 
+def compared(rows: pd.DataFrame, asked: Question) -> pd.DataFrame:
+    """The scores that a question compares: grades, or grades less that of the hidden reference.
+
+    Where each trial grades one sound beside the reference (triple stimulus), two other sounds are compared by
+    their difference grades; the reference itself, and sounds graded side by side, by the grades as given.
+
+    Source: ITU-R BS.1116-3, clause 9 (difference grades).
+    """
+    if "is_hidden" not in rows or not len(rows):
+        return rows
+    each = tasks.named(rows["task"].iloc[0])
+    hidden = rows["is_hidden"].eq(True)
+    if each.sounds is None:
+        return rows
+    if set(rows["condition"][hidden]) & set(asked.contrast.conditions):
+        meant = rows["condition"].isin(asked.contrast.conditions) & ~hidden
+        trial = rows["sitting"] + " " + rows["trial"]  # the reference as graded beside that object
+        return rows[trial.isin(trial[meant])].reset_index(drop=True)
+    return rows.assign(score=rows["difference"])[~hidden].reset_index(drop=True)
+
+
 def n_stimuli(rows: pd.DataFrame, condition: str) -> int:
     heard = [*rows["stimulus"][rows["condition"] == condition]]
     heard += [*rows["stimulus_against"][rows["against"] == condition]]
@@ -132,7 +155,8 @@ def fit(
     weights = np.array([float(name == more) for name in names])
     tested = satterthwaite.t_tests(found, weights[None, :])
     of_each = 1 / n_stimuli(rows, more) + 1 / n_stimuli(rows, than)
-    own = found.spread[CELL]
+    # rated once each, an own contrast cannot be told from chance: all of it is taken for that
+    own = found.spread.get(CELL, math.sqrt(2) * found.residual)
     stimuli = found.spread.get(STIMULUS, 0.0)
     n_listeners = rows["listener"].nunique()
     se = float(tested.se[0])
@@ -164,7 +188,10 @@ def _model(rows: pd.DataFrame, than: str) -> tuple[FloatArray, tuple[str, ...], 
     ]
     listener = _codes(rows["listener"])
     compared = bool((rows["against"] != "").all())
-    terms = [random_terms.term(LISTENER, listener), _by(CELL, rows, "condition", compared, listener)]
+    terms = [random_terms.term(LISTENER, listener)]
+    cells = _by(CELL, rows, "condition", compared, listener)
+    if compared or np.unique(cells.level).size < len(rows):
+        terms.append(cells)
     if len({*rows["stimulus"], *rows["stimulus_against"]} - {""}) > len(conditions):
         terms.append(_by(STIMULUS, rows, "stimulus", compared))
     return np.column_stack(fixed), ("level of the scale", *others), tuple(terms)

@@ -81,6 +81,7 @@ def asked(args: argparse.Namespace) -> Asked:
     path = open_study(args.folder).protocol if args.folder.is_dir() else args.folder
     chosen = protocol_form.load(path)
     question = _question(chosen, args.question)
+    chosen = chosen.of_stage(question.stage)
     assumed = _assumed(args, question, chosen)
     known = recordings_table.load(chosen, path)
     recordings = stand_in.supposed(
@@ -225,7 +226,8 @@ def _question(chosen: Protocol, name: str | None) -> Question:
         task = chosen.attribute(question.attribute).task.lower()
         raise StudyError(
             f"{question.id} asks whether two things are discriminated: its size comes from exact counts, "
-            f"not from simulation: listening size --task {task} --share-heard {question.smallest_effect:g}"
+            f"not from simulation: listening size --task {task} "
+            f"--share-not-guessed {question.smallest_effect:g}"
         )
     return question
 

@@ -37,7 +37,7 @@ class Card:
     measured: tuple[str, ...]
     """The two as played, one line a metric."""
     factor: str
-    """The sentence on a planned factor; empty without one."""
+    """The sentence on a planned ratio; empty without one."""
     factor_word: str
     factor_footnote: str
     is_factor_printable: bool
@@ -117,6 +117,12 @@ def _why(q: QuestionFinding, found: Findings) -> str:
         for one in q.parts
     ]
     told = f". Pair by pair, choices in 100: {'; '.join(pairs)}" if pairs else ""
+    late = next((one for one in found.stages if one.stage == q.stage), None)
+    if late is not None:
+        told += (
+            f". Planned with stage {late.stage}, which was added on {late.at[:10]}; its {late.n_listeners} "
+            "listeners alone decide it"
+        )
     if q.among:
         told += f". Decided by {q.n_listeners} of {q.n_panel} listeners, {q.among}; the others do not enter"
     return f"{reasons.of(q, found)}{told}"

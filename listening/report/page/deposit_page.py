@@ -36,6 +36,7 @@ def page(
         *([told] if (told := _sessions(protocol)) else []),
         _stopping(protocol),
         _exclusions(protocol, rates),
+        *([told] if (told := _listener_covariates(protocol)) else []),
         _trials(protocol, plan),
         _versions(history),
         _hashes(plan, frozen),
@@ -107,6 +108,8 @@ def _question(protocol: Protocol, number: int, q: Question) -> str:
     heard = wording.is_heard(more, attribute.comparative, than)
     claim = kind_words.OF[q.kind].claimed.format(more=more, than=than, attribute=q.attribute, heard=heard)
     limit = _pairs(protocol, q) + _among(q)
+    if q.stage > 1:
+        limit += f", decided by the listeners of stage {q.stage} alone, which was added to the dealt study"
     if q.outside_limit is not None:
         limit += f"; at most {100 * q.outside_limit:g} % of listeners may hear a difference that matters"
     if q.claimed_ratio is not None and q.metric is not None:
@@ -214,6 +217,19 @@ def _exclusions(protocol: Protocol, rates: Sequence[str]) -> str:
         else ""
     )
     return f"## Who is left out of the deciding analysis\n\n{told}{cost}"
+
+
+def _listener_covariates(protocol: Protocol) -> str:
+    """What listeners say of themselves that is set against their shares; empty where none is planned."""
+    if not protocol.covariates.listeners:
+        return ""
+    told = "\n".join(f"- {wording}" for wording in protocol.covariates.listeners)
+    return f"""## Covariates of listeners
+
+Listeners’ own shares are told by their answers to these questions. This describes; no subgroup gets a
+verdict by it.
+
+{told}"""
 
 
 def _trials(protocol: Protocol, plan: Plan) -> str:

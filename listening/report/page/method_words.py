@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from listening.records import metric_register
+from listening.records import metric_register, tasks
 from listening.records.findings import Findings, Winner
 from listening.records.findings_study import Caution
 from listening.report import rounding
@@ -79,8 +79,24 @@ def _rated(found: Findings) -> list[str]:
         "− 1. At equal level, what a decibel adds to a score comes from sounds rated both as recorded and "
         "matched; it is taken off in every level metric, at its estimate and at both its limits, and all "
         "must give the same verdict. The rule of the verdict is that of choices, in points. The cumulative "
-        "model of the categories stands beside it and decides nothing."
+        "model of the categories stands beside it and decides nothing." + _beside_reference(found)
     ]
+
+
+def _beside_reference(found: Findings) -> str:
+    """What is compared where sounds were graded beside a hidden reference."""
+    named = {q.task for q in found.questions if q.unit == "points"}
+    graded = [t for t in map(tasks.named, sorted(named)) if t.has_hidden_reference]
+    if not graded:
+        return ""
+    one_by_one = any(t.sounds is not None for t in graded)
+    said = " Sounds graded on one screen are compared by their grades"
+    if one_by_one:
+        said = (
+            " Sounds graded one by one beside the hidden reference are compared by their difference grades, "
+            "and against the reference by the grades of their own trials"
+        )
+    return f"{said}; listeners whom the planned rule on the hidden reference leaves out do not enter."
 
 
 def _discriminated(found: Findings) -> list[str]:
@@ -94,8 +110,8 @@ def _discriminated(found: Findings) -> list[str]:
         "mixed model of the answers with listeners and the strikes of either kind as samples, Student’s t "
         "with the smaller of listeners − 1 and strikes − kinds degrees of freedom (same-different: the "
         "model’s). "
-        "Supported if the lower limit is above zero and the share heard reaches the smallest that matters; "
-        "contradicted if the upper limit is below it; else undecided. Below "
+        "Supported if the lower limit is above zero and the share not guessed reaches the smallest that "
+        "matters; contradicted if the upper limit is below it; else undecided. Below "
         f"{found.method.minimum_listeners} listeners there is no verdict; families are corrected by "
         f"{found.method.family_rule}’s steps.",
     ]

@@ -1,8 +1,9 @@
 """What was done with the study before this analysis, in words, and who could have held the key."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from listening.records import head_code
+from listening.records.amendment import Change
 from listening.records.findings import Findings
 from listening.records.findings_study import EarlierAnalysis, StudyRecord
 
@@ -38,6 +39,7 @@ def of_record(found: Findings) -> list[str]:
     if record is None:
         return []
     lines = [*_analyses(record), *_removals(record), *_deals(record), *_amendments(record)]
+    lines += of_stages(found)
     if not lines:
         lines.append("Nothing was analysed, removed or dealt again before this analysis.")
     if not record.is_chained:
@@ -96,7 +98,7 @@ def _deals(record: StudyRecord) -> Iterator[str]:
 
 def _amendments(record: StudyRecord) -> Iterator[str]:
     for one in record.amendments:
-        what = "; ".join(f"{c.key}: {_quoted(c.was)} became {_quoted(c.now)}" for c in one.changes)
+        what = "; ".join(map(_change, one.changes))
         when = "after" if one.openings else "before"
         yield (
             f"Amended on {day(one.at)}, {when} any opening of the key, with {_n(one.finished, 'sitting')} "
@@ -107,6 +109,33 @@ def _amendments(record: StudyRecord) -> Iterator[str]:
             f"{_n(record.apart, 'sitting')} read other words, before an amendment: their answers are kept "
             "apart, in the answer store, and decide nothing here."
         )
+
+
+def _change(change: Change) -> str:
+    if change.scope == "stage":
+        return f"a stage of its own was added, {change.key}: {change.now}"
+    return f"{change.key}: {_quoted(change.was)} became {_quoted(change.now)}"
+
+
+def of_stages(found: Findings) -> list[str]:
+    """Late stages: when and why they came, who decides what, and what they add to the error rate."""
+    lines = []
+    for one in found.stages:
+        when = "after the key had been opened" if one.after_openings else "before any opening of the key"
+        asked = f" It compares {_listed(one.conditions)} and decides {_listed(one.questions)}."
+        lines.append(
+            f"Stage {one.stage} was added to the dealt study on {day(one.at)}, {when}: {one.reason}. It has "
+            f"orders and listeners of its own ({one.n_listeners} of {one.planned} planned); the answers of "
+            f"before stay and decide what was planned before.{asked if one.questions else ''} Its questions "
+            f"were planned before its first listener sat, and have an error rate of their own: at most "
+            f"{100 * one.alpha:.3g} in 100 that any of them is wrongly supported, beside that of the other "
+            "stages."
+        )
+    return lines
+
+
+def _listed(names: Sequence[str]) -> str:
+    return ", ".join(names)
 
 
 def _quoted(said: str) -> str:

@@ -14,6 +14,7 @@ from listening.report.page import page
 from listening.report.sentences import sentences
 from listening.simulate import panel as simulated
 from listening.simulate import percepts
+from stats import t_interval
 
 TRUTH = {"dome_a/free": 2.5, "dome_c/free": 3.0, "dome_d/free": 4.2}
 PRESENTED = ("as recorded", "matched")
@@ -155,3 +156,113 @@ def test_where_there_is_no_difference_the_limit_lies_above_zero_no_oftener_than_
         (found,) = decided_ratings.questions(table, protocol).values()
         above.append(found.points.lower > 0)
     assert np.mean(above) <= 0.05 + 3 * 0.0154
+
+
+def graded(bells: Opened, task: str, more: str, than: str, **question: object) -> Protocol:
+    """Grades beside a hidden reference (dome a), as recorded; `more` against `than` is planned."""
+    raw = asked(bells, "continuous rating", unit="points", **question).model_dump()
+    words = ["very annoying", "annoying", "slightly annoying", "perceptible", "imperceptible"]
+    raw["attributes"][0] |= {"task": task, "scale": words, "scale_standard": "own"}
+    raw["blocks"] = [
+        {"attribute": "brightness", "presentation": PRESENTED[0], "repeats": 4, "reference": "dome_a/free"}
+    ]
+    planned = raw["questions"][0]
+    planned |= {"presentation": PRESENTED[0], "contrast": {"more": more, "than": than}}
+    return Protocol.model_validate(raw)
+
+
+def _graded_findings(bells: Opened, protocol: Protocol, seed: int = 1) -> Findings:
+    names = {s.condition for s in bells.manifest.stimuli if s.condition in TRUTH}
+    kept = tuple(s for s in bells.manifest.stimuli if s.role == "example" or s.condition in names)
+    manifest = bells.manifest.model_copy(update={"stimuli": kept})
+    made = dealing.deal(
+        protocol, manifest, protocol_digest="p" * 64, secret="0" * 31 + "1", dealt_at="2030-01-01"
+    )
+    opened = Opened(protocol, made.plan, made.key, manifest)
+    heard = percepts.of_study(made.key, manifest)
+    return full_analysis.findings(opened, simulated.answers(made.plan, heard, n_listeners=16, seed=seed))
+
+
+@pytest.mark.parametrize(
+    ("task", "smallest"), [("multiple stimulus", 5.0), ("triple stimulus", 0.2)], ids=["all at once", "three"]
+)
+def test_grades_beside_a_hidden_reference_decide_a_planned_question(bells, task, smallest):
+    """Two objects: the estimate is the mean over listeners of the difference of their mean scores.
+
+    Balanced trials and one variance for all listeners make the mixed model's estimate that plain mean, up to
+    what strikes that were not heard equally often move.
+    """
+    protocol = graded(bells, task, "dome_d/free", "dome_c/free", smallest_effect=smallest)
+    found = _graded_findings(bells, protocol)
+    (q,) = found.questions
+    assert q.decided_by == "ratings"
+    assert q.unit == "points"
+    assert q.n_listeners == 16
+    assert q.points is not None
+    (grades,) = found.graded
+    means = {one.condition: one for one in grades.conditions if one.role == "object"}
+    assert q.points.value == pytest.approx(
+        means["dome_d/free"].difference.value - means["dome_c/free"].difference.value, abs=2 * q.se
+    )
+    assert found.panel.n_answers == 16 * (4 if task == "multiple stimulus" else 8)  # a trial counts once
+
+
+def test_an_object_against_the_reference_is_decided_by_its_difference_grade(bells):
+    protocol = graded(bells, "triple stimulus", "dome_a/free", "dome_d/free", smallest_effect=0.2)
+    found = _graded_findings(bells, protocol)
+    (q,) = found.questions
+    (grades,) = found.graded
+    object_d = next(one for one in grades.conditions if one.condition == "dome_d/free")
+    # strikes heard not equally often weigh a little differently in the two models
+    assert q.points.value == pytest.approx(-object_d.difference.value, abs=q.se / 2)
+    assert q.n_direct == 2 * object_d.n
+    assert q.word == "supported"
+
+
+def _side_by_side(rng: np.random.Generator, *, trials: int, truth: float = 0.0) -> pd.DataFrame:
+    """Grades of four sounds on one screen, 20 listeners, three strikes; b lies `truth` points above c."""
+    quirk = {(c, s): rng.normal(0, 4) for c in "abcd" for s in range(3)}
+    rows = []
+    for listener in range(20):
+        own = {c: rng.normal(0, 6) + truth * (c == "b") for c in "abcd"}
+        for trial in range(trials):
+            strike, screen = (listener * trials + trial) % 3, rng.normal(50, 5)
+            rows += [
+                {
+                    "listener": f"L{listener:02d}",
+                    "condition": c,
+                    "stimulus": f"{c}{strike}",
+                    "against": "",
+                    "stimulus_against": "",
+                    "score": screen + own[c] + quirk[c, strike] + rng.normal(0, 8),
+                }
+                for c in "abcd"
+            ]
+    return pd.DataFrame(rows)
+
+
+@pytest.mark.parametrize("trials", [1, 3], ids=["rated once", "rated three times"])
+def test_one_rating_each_is_enough_for_a_verdict(bells, trials):
+    table = _side_by_side(np.random.default_rng(3), trials=trials, truth=15.0)
+    planned = graded(bells, "multiple stimulus", "dome_d/free", "dome_c/free").questions[0]
+    contrast = planned.contrast.model_copy(update={"more": "b", "than": "c"})
+    fit = rating_model.fit(table, planned.model_copy(update={"contrast": contrast}), "none", "none", 0.0, 0.0)
+    assert fit.estimate == pytest.approx(15.0, abs=4 * fit.se)
+    assert fit.estimate / fit.se > 2
+    assert fit.spread_listeners > 0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("trials", [1, 3])
+def test_equal_sounds_on_one_screen_are_told_apart_no_oftener_than_alpha(bells, trials):
+    """At most 5 % of 300 panels, and three Monte Carlo standard errors of 1.26 %."""
+    planned = graded(bells, "multiple stimulus", "dome_d/free", "dome_c/free").questions[0]
+    asked_bc = planned.model_copy(
+        update={"contrast": planned.contrast.model_copy(update={"more": "b", "than": "c"})}
+    )
+    above = []
+    for seed in range(300):
+        table = _side_by_side(np.random.default_rng([5, seed]), trials=trials)
+        fit = rating_model.fit(table, asked_bc, "none", "none", 0.0, 0.0)
+        above.append(fit.estimate / fit.se > t_interval.quantile(0.95, fit.df))
+    assert np.mean(above) <= 0.05 + 3 * 0.0126
