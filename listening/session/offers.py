@@ -1,7 +1,7 @@
 """Which actions each stage offers, and the key of each: a pure function of the state."""
 
 from listening.records import tasks as task_list
-from listening.session import going_back, tasks
+from listening.session import going_back, marking, tasks
 from listening.session.actions import NAMED_WITH_ANOTHER, Action
 from listening.session.dials import POINT
 from listening.session.state import State
@@ -104,10 +104,11 @@ def _trial(state: State) -> tuple[Action, ...]:
     listed = _sound(state)
     if state.is_heard:
         listed += _marks(state) if state.turn.values else (Action.CHOOSE,)
-        if state.turn.typed:
-            listed += (Action.TAKE_NUMBER, Action.ERASE)
-        elif state.is_complete:
+        if marking.take_typed(state).is_complete:
             listed += (Action.CONFIRM,)
+        elif state.turn.typed:
+            listed += (Action.TAKE_NUMBER,)
+        listed += (Action.ERASE,) if state.turn.typed else ()
     if not state.turn.running:
         listed += (Action.PAUSE, Action.HELP)
     return (*listed, Action.LEAVE)

@@ -8,7 +8,7 @@ from listening.errors import StudyError
 from listening.records.level import Level
 from listening.records.plan import Plan
 from listening.records.study import KEY_BESIDE, Study
-from listening.session import clip_reading, device_trial, exposure, station
+from listening.session import clip_reading, device_trial, exposure, large_blocks, station
 from listening.session.aloud import Aloud
 from listening.session.arrival import Arrival
 from listening.session.clocks import Clocks
@@ -35,6 +35,7 @@ def open_aloud(study: Study, seat: Seat, first: View, spoken: Words, *, device: 
     ListeningError
         The station folder is not whole, there is no sound, or the seat cannot be taken.
     """
+    large_blocks.give_back_at_once()
     opened = Station(study, device)
     arrival = Arrival(
         first, spoken, seat=seat, is_known=opened.is_known, sit=lambda wanted: opened.sit(wanted, spoken)

@@ -133,7 +133,8 @@ def answer_status(state: State) -> str:
     """How to confirm the answer that is marked, or nothing."""
     turn, text = state.turn, state.words.text
     if turn.typed:
-        return text("status_typed", typed=turn.typed)
+        is_last = marking.take_typed(state).is_complete
+        return text("status_typed_last" if is_last else "status_typed", typed=turn.typed)
     if turn.values:
         return text("status_set") if None not in turn.values else ""
     chosen = next((o.label for o in state.options if o.value == turn.chosen), None)
