@@ -11,7 +11,7 @@ from types import ModuleType
 
 from listening import __version__
 from listening.commands import examples
-from listening.console import journal, notices, streams
+from listening.console import amount, journal, notices, streams
 from listening.errors import ListeningError
 
 # Solves here are small: BLAS threads slow them down and change the last bits.
@@ -22,6 +22,7 @@ COMMANDS = {
     "new": "start a study folder from a protocol",
     "schema": "every key of a protocol, for editors or as a page",
     "size": "how large a panel a question needs",
+    "rehearse": "the whole study by simulation: what the plan promises beside what is seen",
     "pilot": "what a pilot's answers say for the main study",
     "check": "look for every problem in a protocol and its recordings",
     "measure": "measure sounds, or all recordings of a study",
@@ -35,6 +36,7 @@ COMMANDS = {
     "sit": "sit the blind test",
     "devices": "the sound outputs, and a test of left and right",
     "calibrate": "set the level of the station's headphones",
+    "room": "note how the room is, for the record of each sitting",
     "desk": "who sits, how far, what failed: no answer and no key",
     "withdraw": "remove a listener's answers for good",
     "simulate": "let simulated listeners sit the test",
@@ -54,6 +56,7 @@ COMMANDS = {
 }
 WIDEST = max(map(len, COMMANDS))
 SHOW_FAULTS = "LISTENING_SHOW_FAULTS"  # environment: let a fault of ours end in its traceback
+SHOWN = ("new", "sit", "desk", "completion", "schema")  # they ask, or what they print is what they are for
 MODULES = {"import": "import_table"}  # where the command's word cannot name a module
 
 
@@ -82,7 +85,11 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _main(words: list[str]) -> int:
-    words = notices.renewed(words)
+    with amount.taken(notices.renewed(words)) as rest:
+        return _command(rest)
+
+
+def _command(words: list[str]) -> int:
     if not words or words[0] not in COMMANDS:
         return _front_door(words)
     parser = argparse.ArgumentParser(
@@ -93,6 +100,7 @@ def _main(words: list[str]) -> int:
     )
     command = module(words[0])
     command.arguments(parser)
+    amount.options(parser)
     return _run(words[0], command.run, parser.parse_args(words[1:]))
 
 
@@ -118,7 +126,10 @@ def _front_door(words: list[str]) -> int:
 
 def _run(name: str, run: Callable[[argparse.Namespace], int], args: argparse.Namespace) -> int:
     try:
-        code = int(run(args) or 0)
+        with streams.silent(
+            when=amount.is_quiet() and not getattr(args, "json", False) and name not in SHOWN
+        ):
+            code = int(run(args) or 0)
         if code == 0 and name in journal.STEPS:
             journal.write(name, args)
         return code

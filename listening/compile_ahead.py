@@ -3,7 +3,7 @@
 import numpy as np
 
 from listening.audio.sound import Sound
-from listening.metrics import measures
+from listening.metrics import loudness, measures
 from stats.tables.columns import Columns
 from stats.tables.pair_fit import fit_pairs
 from stats.tables.rating_fit import fit_ratings
@@ -20,6 +20,7 @@ def main() -> None:
     ring = np.sin(2 * np.pi * 1500.0 * time_s) * np.exp(-8.0 * time_s)
     samples = np.concatenate([np.zeros(RATE_HZ // 10), 0.3 * ring]) + 1e-6 * rng.standard_normal(52_800)
     measures.measure(Sound(samples[:, np.newaxis], RATE_HZ, 2.0))
+    loudness.stationary(Sound(samples[:, np.newaxis], RATE_HZ, 2.0))
 
 
 def _pairs(rng: np.random.Generator) -> Columns:

@@ -2,7 +2,7 @@
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from listening.console import journal
 from listening.errors import ListeningError, MissingFile
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from listening.steps.analysed_study import Analysed
     from listening.steps.comparisons import Compared
     from listening.steps.study_checks import Checked
+    from listening.steps.study_rehearsal import Rehearsal
 
 
 def open_folder(folder: str | Path) -> "NotebookStudy":
@@ -88,6 +89,24 @@ class NotebookStudy:
         from listening.steps import study_checks
 
         return study_checks.check(self.folder.protocol)
+
+    def rehearse(
+        self,
+        *,
+        runs: int = 200,
+        seed: int = 1,
+        jobs: int = 2,
+        **supposed: Any,
+    ) -> "Rehearsal":
+        """A whole study by simulation: what the plan promises beside what is seen; nothing is touched.
+
+        `supposed` is taken for granted of listeners and effects, as the options of the command: share,
+        drop_outs, withdrawals, at_random, sites, spread_sites, spread_listeners, spread_stimuli.
+        """
+        from listening.steps import study_rehearsal
+
+        given = study_rehearsal.supposed(self.protocol, **supposed)
+        return study_rehearsal.rehearse(self.folder, given, runs=runs, seed=seed, where=jobs)
 
     def measure(self, *, jobs: int = 2) -> "pd.DataFrame":
         """Measure every recording with so many processes; gives `.measures`."""

@@ -10,6 +10,13 @@ NEED_ALL = "LISTENING_TESTS_NEED_ALL"  # set by .ci/run
 TOGETHER = (
     "tests/test_demo.py",
     "tests/test_wheel.py",
+    "tests/metrics/test_honest_partials.py",
+    "tests/test_cut_commands.py",
+    "tests/steps/test_notebook.py",
+    "tests/steps/test_comparisons.py",
+    "tests/commands/test_measure_study.py",
+    "tests/analysis/decide/test_contrasts.py",
+    "tests/analysis/decide/test_subgroups.py",
     "tests/analysis/explain/test_explained.py",
     "tests/analysis/again/test_export.py",
     "tests/report/test_figures.py",

@@ -10,11 +10,21 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from listening.stimuli import folder
 
 STEPS = ("rename", "replace", "fsync", "unlink", "remove", "rmdir", "mkdir", "chmod", "link")
 GONE = 137
 HANGS_S = 60.0
+
+
+def without_waiting(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let no sync wait for the disk: a killed process leaves the kernel's pages whole, synced or not.
+
+    What a loss of power leaves is another matter (`power.py`); a sync stays a step like others.
+    """
+    monkeypatch.setattr(os, "fsync", lambda descriptor: None)
 
 
 def n_steps(work: Callable[[], object]) -> int:

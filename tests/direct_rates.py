@@ -1,6 +1,6 @@
 """How often the verdict on direct shares is wrong, and how often it sees what is there: the tables of docs.
 
-    python tests/direct_rates.py wrong|power [--studies 1000] [--only NAME] [--listeners 8] [--strikes 2 3]
+    python tests/direct_rates.py wrong|power|level [--studies 1000] [--only NAME] [--listeners 8]
 
 Prints one Markdown row a truth. The generators are `direct_truth.py` and `level_truth.py`.
 """
@@ -16,12 +16,13 @@ from scipy import special
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from stats.deciding import direct_share, share_verdict
+from stats.deciding import direct_share, planned_pair, share_verdict
 from stats.errors import StatsError
 from stats.mixed import logistic_mixed
 from stats.mixed.engine import random_terms
-from tests import direct_truth
+from tests import direct_truth, level_truth
 from tests.direct_truth import TRUTHS, Studies, Truth, camps
+from tests.level_truth import LevelTruth
 
 ALPHA = 0.05
 LISTENERS, STRIKES = (8, 12, 24, 48), (2, 3, 5)
@@ -164,16 +165,41 @@ def print_power(args: argparse.Namespace) -> None:
                 print(f"| {strikes} | {share:.2f} | {panel} | {row} |", flush=True)
 
 
+def print_level(args: argparse.Namespace) -> None:
+    """Level alone: wrongly supported in 100, and what the direct answers alone would have said."""
+    print("| truth | " + " | ".join(map(str, args.listeners)) + " | without level |")
+    print("|---|" + "---|" * (len(args.listeners) + 1))
+    for truth in level_truth.LEVEL_TRUTHS:
+        if args.only in truth.name:
+            wrong, without = zip(*(level_rates(truth, args.studies, n) for n in args.listeners), strict=True)
+            row = " | ".join(f"{100 * rate:.1f}" for rate in wrong)
+            print(
+                f"| {truth.name} | {row} | {100 * min(without):.0f} to {100 * max(without):.0f} |", flush=True
+            )
+
+
+def level_rates(truth: LevelTruth, n: int, listeners: int) -> tuple[float, float]:
+    """Share of studies wrongly supported, with level bounded and by the direct answers alone."""
+    rng = np.random.default_rng([20261127, listeners])
+    words = []
+    for _ in range(n):
+        study = level_truth.draw(truth, listeners=listeners, strikes=3, rng=rng)
+        found = planned_pair.judge(study, "b", "a", kind="more", smallest=0.55)
+        words.append((found.word == "supported", found.decided.direct.word == "supported"))
+    wrong, without = np.mean(words, axis=0)
+    return float(wrong), float(without)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("what", choices=["wrong", "power"])
+    parser.add_argument("what", choices=["wrong", "power", "level"])
     parser.add_argument("--studies", type=int, default=1000)
     parser.add_argument("--mixed", type=int, default=200, help="studies the mixed model is fitted to")
     parser.add_argument("--only", default="")
     parser.add_argument("--listeners", type=int, nargs="+", default=LISTENERS)
     parser.add_argument("--strikes", type=int, nargs="+", default=STRIKES)
     args = parser.parse_args()
-    print_wrong(args) if args.what == "wrong" else print_power(args)
+    {"wrong": print_wrong, "power": print_power, "level": print_level}[args.what](args)
 
 
 if __name__ == "__main__":

@@ -31,6 +31,12 @@ KNOWN = Path(__file__).with_name("mutants_known.toml")
 GOAL = 0.9
 SLOWEST_S = 180.0  # a mutant whose tests take longer hangs, and counts as caught
 DECIDING = "tests/stats/deciding"
+SITTINGS = (
+    "tests/session/test_sitting.py",
+    "tests/session/test_before_the_trials.py",
+    "tests/session/test_hearing_check.py",
+    "tests/session/test_tasks.py",
+)
 GUARDS: dict[str, tuple[str, ...]] = {
     "stats/deciding/verdict.py": (f"{DECIDING}/test_verdict.py",),
     "stats/deciding/equivalence.py": (f"{DECIDING}/test_equivalence.py",),
@@ -53,15 +59,12 @@ GUARDS: dict[str, tuple[str, ...]] = {
     "listening/metrics/level.py": ("tests/metrics/test_level.py", "tests/metrics/test_bands.py"),
     "listening/metrics/loudness_bs1770.py": ("tests/metrics/test_bs1770.py",),
     "listening/metrics/onset.py": ("tests/metrics/test_strike_and_flags.py",),
-    "listening/stimuli/match.py": ("tests/stimuli/test_prepare.py",),
+    "listening/stimuli/match.py": ("tests/stimuli/test_match.py",),
     "listening/audio/speaker.py": ("tests/audio/test_speaker.py", "tests/audio/test_speaker_in_time.py"),
     "listening/session/turn.py": ("tests/session/test_turn.py",),
-    "listening/session/sitting.py": (
-        "tests/session/test_sitting.py",
-        "tests/session/test_before_the_trials.py",
-        "tests/session/test_hearing_check.py",
-        "tests/session/test_tasks.py",
-    ),
+    "listening/session/sitting.py": SITTINGS,
+    "listening/session/sitting_course.py": SITTINGS,
+    "listening/session/acts/step_acts.py": SITTINGS,
     "listening/session/exposure.py": ("tests/session/test_exposure.py",),
     "listening/session/thresholds.py": ("tests/session/test_hearing_check.py",),
     "listening/store/store.py": ("tests/store/test_store.py",),

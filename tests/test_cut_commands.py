@@ -43,6 +43,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def _sweep_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(form, "LEFTOVER_S", -1.0)
     monkeypatch.setattr(folder, "LEFTOVER_S", -1.0)
+    cuts.without_waiting(monkeypatch)
 
 
 def _run(words: list[str], place: Path) -> Callable[[], int]:

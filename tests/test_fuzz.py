@@ -29,6 +29,14 @@ def test_two_thousand_hostile_inputs_end_in_a_plain_message() -> None:
     _fuzz(2000)
 
 
+def test_every_command_meets_hostile_words() -> None:
+    """A command that is added later has to be given a line."""
+    from listening import cli
+    from tests.fuzz import cases
+
+    assert {line[0] for line in cases.LINES} == set(cli.COMMANDS)
+
+
 def test_the_fuzzer_sees_a_command_that_crashes_hangs_or_prints_an_escape(tmp_path: Path) -> None:
     from tests.fuzz import run
 

@@ -19,14 +19,14 @@ TABLE = {
     "intake": "records audio metrics pydantic",
     "stimuli": "records audio metrics numpy scipy joblib",
     "design": "records (with the key) store numpy",
-    "planning": "design analysis stats records numpy",
+    "planning": "design analysis simulate stats records numpy",
     "session": "records (not the key) store audio metrics.level",
     "tui": "session textual",
     "simulate": "records (with the key) session numpy",
     "analysis": "records (with the key) store stats numpy pandas",
     "report": "records (not the key) numpy matplotlib jinja2",
-    "steps": "records (with the key) store audio metrics intake stimuli design planning analysis report "
-    "numpy pandas joblib",
+    "steps": "records (with the key) store audio metrics intake stimuli design planning simulate analysis "
+    "report numpy pandas joblib",
     "console": "records (not the key) store audio rich",
     "commands": "stats records (with the key) store audio metrics intake stimuli design planning session tui "
     "simulate analysis report steps console cli numpy pandas pydantic rich shtab "
@@ -52,17 +52,37 @@ def _layer(module: str) -> str:
 
 
 def _imports(source: str) -> list[str]:
-    """Every module that a file imports, wherever in it, `from a import b` as a.b."""
+    """Every module that a file imports or reaches through one, wherever in it; `from a import b` as a.b."""
     names: list[str] = []
-    for node in ast.walk(ast.parse(source)):
+    known: dict[str, str] = {}  # what a name in the file stands for
+    tree = ast.parse(source)
+    for node in ast.walk(tree):
         if isinstance(node, ast.Import):
             names += [alias.name for alias in node.names]
+            known |= {
+                a.asname or a.name.split(".")[0]: a.name if a.asname else a.name.split(".")[0]
+                for a in node.names
+            }
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, "relative import"
             names += [f"{node.module}.{alias.name}" for alias in node.names]
-        elif isinstance(node, ast.Call) and getattr(node.func, "attr", "") in {"import_module", "__import__"}:
+            known |= {alias.asname or alias.name: f"{node.module}.{alias.name}" for alias in node.names}
+        elif isinstance(node, ast.Call) and _called(node) in {"import_module", "__import__"}:
             names += [a.value for a in node.args[:1] if isinstance(a, ast.Constant)]
-    return names
+    return names + [name for node in ast.walk(tree) if (name := _reached(node, known))]
+
+
+def _called(node: ast.Call) -> str:
+    return str(getattr(node.func, "attr", "") or getattr(node.func, "id", ""))
+
+
+def _reached(node: ast.AST, known: dict[str, str]) -> str:
+    """`listening.records.key` after `import listening`: a module reached as an attribute is imported too."""
+    parts: list[str] = []
+    while isinstance(node, ast.Attribute):
+        parts, node = [node.attr, *parts], node.value
+    top = known.get(node.id, "") if parts and isinstance(node, ast.Name) else ""
+    return ".".join([top, *parts]) if top.split(".")[0] in {"listening", "stats"} else ""
 
 
 def _faults(layer: str, source: str) -> list[str]:
@@ -116,6 +136,10 @@ def test_a_file_imports_only_what_its_layer_may(layer: str, path: Path) -> None:
         ("notebook", "from listening.records.key import Key"),
         ("cli", "from listening.analysis import full_analysis"),
         ("commands", "import sqlalchemy"),
+        ("session", "import listening\nx = listening.records.key.Key"),
+        ("tui", "import listening as l\nl.records.key.load('x')"),
+        ("report", "from listening import records\nx = records.key.Key"),
+        ("stats", "import stats\n__import__('listening.audio')"),
         ("audio", "import importlib\nimportlib.import_module('stats.deciding.verdict')"),
     ],
 )

@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listening.console import passphrase, progress, show
+from listening.console import amount, passphrase, progress, show
 from listening.records.study import Study, open_study
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
     text = [
         f"dealt {plan.planned}{spare} sittings of {n_trials} trials, {len(plan.clips)} coded clips",
         f"study hash {plan.study_digest}{version}",
-        *(f"  {'exact ' if line.exact else 'nearly'} {line.what}: {_range(line)}" for line in lines),
+        *_balance(lines),
         *_where(study),
     ]
     counted = [vars(line) for line in lines]
@@ -75,6 +75,14 @@ def _where(study: Study) -> list[str]:
             seat,
         ]
     return [f"the key lies open: keep {study.sealed} away from the station, or deal with --keyholder", seat]
+
+
+def _balance(lines: "list[balance.Line]") -> list[str]:
+    """How many counts are exact; each of them with -v."""
+    if amount.is_everything():
+        return [f"  {'exact ' if line.exact else 'nearly'} {line.what}: {_range(line)}" for line in lines]
+    exact = sum(line.exact for line in lines)
+    return [f"balanced: {exact} of {len(lines)} counts exactly, the others nearly (each of them: -v)"]
 
 
 def _range(line: "balance.Line") -> str:

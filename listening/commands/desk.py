@@ -14,6 +14,7 @@ from listening.console import show
 from listening.records import head_code
 from listening.records.level import Level
 from listening.records.plan import Plan
+from listening.records.room import Room
 from listening.records.sessions import MISSED, OVER
 from listening.records.study import KEY_BESIDE, Study
 from listening.records.text import plain
@@ -79,7 +80,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--hand-over",
         metavar="CODE",
-        help="let this listener go on at a booth with another login of the server",
+        help="let this listener go on at another booth of the server",
     )
     parser.add_argument(
         "--missed",
@@ -107,6 +108,8 @@ def run(args: argparse.Namespace) -> int:
                 "sittings": [asdict(r) for r in found],
                 "head": _head(study),
                 "key_beside": study.key_lies_beside,
+                "key": _key(study),
+                "room": _room(study),
             },
         )
         return 0
@@ -302,8 +305,23 @@ def _below(found: list[Row], study: Study, plan: Plan) -> list[str]:
 
 def _of_study(study: Study) -> list[str]:
     """Where the record of all sittings stands, and whether the key lies where they sit."""
-    lines = [f"head of the record: {_head(study)} (of sittings begun, finished, removed)"]
+    lines = [
+        f"head of the record: {_head(study)} (of sittings begun, finished, removed)",
+        f"key: {_key(study)}",
+        f"room: {_room(study) or 'nothing is noted; listening room'}",
+    ]
     return [*lines, f"{KEY_BESIDE}: {study.sealed}"] if study.key_lies_beside else lines
+
+
+def _key(study: Study) -> str:
+    """Where the key is, as far as this machine shows; never what it says."""
+    if study.sealed_key.is_file():
+        return "sealed under the keyholder’s pass phrase"
+    return "open, no pass phrase" if study.key.is_file() else "not on this machine"
+
+
+def _room(study: Study) -> str:
+    return Room.load(study.room).told() if study.room.is_file() else ""
 
 
 def _head(study: Study) -> str:

@@ -9,6 +9,13 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("listening schema --out protocol.schema.json", "for an editor that completes keys"),
         ("listening schema --page", "every key explained"),
     ),
+    "rehearse": (
+        ("listening rehearse bells", "200 studies as hoped and 200 with nothing true"),
+        (
+            "listening rehearse bells --drop-outs 0.1 --sites 2 --runs 500",
+            "two laboratories, one in ten stops",
+        ),
+    ),
     "pilot": (("listening pilot pilot_study", "spreads, and the panel that the main study needs"),),
     "deposit": (("listening deposit bells --with 'the notary'", "the frozen plan as one page"),),
     "check": (("listening check bells", "name every problem before anything is measured"),),
@@ -57,6 +64,12 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ),
     ),
     "station": (("listening station bells carried", "plan and clips alone, to seat people elsewhere"),),
+    "room": (
+        (
+            "listening room bells --noise-db 24 --temperature-c 21 --light dim --noted-by AB",
+            "what the assistant finds this morning",
+        ),
+    ),
     "desk": (("listening desk bells --watch", "look again every two seconds"),),
     "withdraw": (("listening withdraw bells K7PQX --yes", "remove this listener beyond recovery"),),
     "simulate": (

@@ -4,11 +4,13 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from listening.console import amount
+
 
 @contextmanager
 def bar(label: str) -> Iterator[Callable[[int, int], None]]:
     """A function (done, total) that draws a bar headed by `label` while the block runs."""
-    if not sys.stderr.isatty():
+    if amount.is_quiet() or not sys.stderr.isatty():
         yield lambda done, total: None
         return
     from rich.console import Console

@@ -40,6 +40,21 @@ def plain_output() -> Iterator[None]:
         sys.stdout, sys.stderr = before
 
 
+@contextmanager
+def silent(*, when: bool) -> Iterator[None]:
+    """Standard output goes nowhere while the block runs, if `when`; standard error stays."""
+    if not when:
+        yield
+        return
+    before = sys.stdout
+    with open(os.devnull, "w", encoding="utf-8") as nowhere:
+        sys.stdout = nowhere
+        try:
+            yield
+        finally:
+            sys.stdout = before
+
+
 def to_nowhere() -> None:
     """Standard output leads nowhere from now on, so that nothing fails once more when the program ends."""
     with suppress(OSError, ValueError, AttributeError):

@@ -17,6 +17,7 @@ from listening.metrics import (
     loudness_bs1770,
     onset,
     partials,
+    ringing_end,
     sharpness,
     spectrum,
     strike,
@@ -28,7 +29,6 @@ from listening.metrics.onset import Onset
 from listening.metrics.partials import Partial
 
 LEVEL_UNITS = ("_db", "_lufs", "_dbtp")
-PADDED_FADE_S = 0.05  # of a short take, into the silence put behind it
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,9 +173,9 @@ def examine(sound: Sound, *, fades_from_s: float | None = None) -> Channel:
 def _recorded(sound: Sound, onset_s: float) -> Sound:
     """Without silence that was put behind a short take, and the fade into it: neither is ringing."""
     end = sound.sounding_samples() or sound.n_samples
-    until_s = end / sound.rate_hz - PADDED_FADE_S
-    is_padded = sound.n_samples - end >= PADDED_FADE_S * sound.rate_hz
-    return sound.part(0.0, until_s) if is_padded and until_s > onset_s + PADDED_FADE_S else sound
+    until_s = end / sound.rate_hz - ringing_end.PADDED_FADE_S
+    is_padded = sound.n_samples - end >= ringing_end.PADDED_FADE_S * sound.rate_hz
+    return sound.part(0.0, until_s) if is_padded and until_s > onset_s + ringing_end.PADDED_FADE_S else sound
 
 
 def _or_none(measure: Callable[[], float]) -> float | None:

@@ -142,9 +142,15 @@ class _Bands:
     def _next_peak_hz(self) -> float | None:
         power = np.abs(self.residual) ** 2
         candidates = np.where(self.closed | (power < self.weakest), 0.0, power)
-        candidates[power < DETECTION_RATIO * _floor(power, self.ring)] = 0.0
         best = int(np.argmax(candidates))
-        return float(self.ring.bin_hz[best]) if candidates[best] > 0 else None
+        while candidates[best] > 0:
+            stretch, floor = _floor(power, best, self.ring)
+            least = DETECTION_RATIO * floor
+            if candidates[best] >= least:
+                return float(self.ring.bin_hz[best])
+            candidates[stretch][power[stretch] < least] = 0.0
+            best = int(np.argmax(candidates))
+        return None
 
     def _near(self, peak_hz: float) -> list[Fit]:
         return [g for g in self.groups if np.abs(g.modes.frequency_hz - peak_hz).min() < TOGETHER_HZ]
@@ -250,12 +256,13 @@ def _closed(ring: Ring, allowed: list[tuple[float, float]] | None) -> np.ndarray
     return np.asarray(closed)
 
 
-def _floor(power: FloatArray, ring: Ring) -> FloatArray:
-    """(k,) median power over stretches of FLOOR_HZ, held within each stretch."""
+def _floor(power: FloatArray, at: int, ring: Ring) -> tuple[slice, float]:
+    """The stretch of FLOOR_HZ that a bin lies in, and the median power there; the last reaches to the end."""
     width = max(8, round(FLOOR_HZ * ring.frame.n_samples / ring.frame.rate_hz))
-    n_whole = max(1, len(power) // width)
-    medians = np.median(np.resize(power, n_whole * width).reshape(n_whole, width), axis=1)
-    return np.asarray(medians[np.minimum(np.arange(len(power)) // width, n_whole - 1)])
+    last = max(1, len(power) // width) - 1
+    start = min(at // width, last) * width
+    median = float(np.median(power[start : start + width]))
+    return slice(start, None if start == last * width else start + width), median
 
 
 def _starts(

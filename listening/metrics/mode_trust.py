@@ -9,13 +9,13 @@ from listening.audio.sound import FloatArray
 from listening.metrics import departure, modes
 from listening.metrics.departure import Departure
 from listening.metrics.mode_ring import Ring
-from listening.metrics.modes import Fit, Modes
+from listening.metrics.modes import Fit, Frame, Modes
 
 BAND_HZ = 50.0  # on each side, as the fit's own band
 NEAR_HZ = 12.0  # where what a group leaves unexplained is counted
 LATER_S = 0.05  # after the first sample used
 SHORTER = 0.8  # of the stretch that is used
-STEPS = 25
+STEPS = 200  # more than any mode needs that rings: where a search was cut off would hang on the last bits
 NOISE_ERROR = 0.5  # of the noise that is expected: it is read from other bins
 SCATTER = 4.0  # standard deviations of the sum of exponentially distributed powers
 
@@ -71,16 +71,42 @@ def _of_group(group: Fit, later: Ring | None, left: np.ndarray, *, unexplained: 
     band = _band(later, start, BAND_HZ)
     bin_hz = later.bin_hz[band]
     target = left[band] + modes.spectrum(start, bin_hz, later.frame)
-    fit = modes.fit(start, target, bin_hz=bin_hz, frame=later.frame, max_steps=STEPS)
+    fit, held = _later_fit(start, target, bin_hz, later.frame)
     rest = target - modes.spectrum(fit.modes, bin_hz, later.frame)
     found = departure.of_group(fit.modes, rest, bin_hz=bin_hz, frame=later.frame)
-    moved = np.log(fit.modes.decay_per_s / group.modes.decay_per_s)
-    # of two readings that share data the difference has the difference of the variances (Hausman 1978)
-    variance = fit.relative_decay_se**2 - group.relative_decay_se**2
-    moved_se = np.sqrt(np.maximum(variance, 0.25 * fit.relative_decay_se**2))
-    return tuple(
-        Trust(d, float(m), float(s), unexplained) for d, m, s in zip(found, moved, moved_se, strict=True)
-    )
+    # of a mode that is not held, what the first step says: it is the same from wherever the search would end
+    first = modes.fit(start, target, bin_hz=bin_hz, frame=later.frame, max_steps=1)
+    trust = [Trust(departure.NONE, *one, unexplained) for one in _moved(group, first, np.arange(len(start)))]
+    for i, bent, one in zip(held, found, _moved(group, fit, held), strict=True):
+        trust[i] = Trust(bent, *one, unexplained)
+    return tuple(trust)
+
+
+def _moved(group: Fit, later: Fit, places: np.ndarray) -> list[tuple[float, float]]:
+    """How far ln decay moved, and the standard error of that, for the modes of the later reading.
+
+    Of two readings that share data the difference has the difference of the variances (Hausman 1978).
+    """
+    moved = np.log(later.modes.decay_per_s / group.modes.decay_per_s[places])
+    variance = later.relative_decay_se**2 - group.relative_decay_se[places] ** 2
+    error = np.sqrt(np.maximum(variance, 0.25 * later.relative_decay_se**2))
+    return list(zip(moved.tolist(), error.tolist(), strict=True))
+
+
+def _later_fit(start: Modes, target: np.ndarray, bin_hz: FloatArray, frame: Frame) -> tuple[Fit, np.ndarray]:
+    """The modes that the later stretch holds, and their places; all where it holds none.
+
+    A mode that has died away by then may run off to where no spectrum is, above half the rate or below 0 Hz;
+    where it ends, and with it what is read of its neighbours, would hang on the last bits of the samples.
+    """
+    held = np.arange(len(start))
+    while True:
+        fit = modes.fit(start.subset(held), target, bin_hz=bin_hz, frame=frame, max_steps=STEPS)
+        hz = fit.modes.frequency_hz
+        inside = (hz > 0.0) & (hz < frame.rate_hz / 2)
+        if inside.all() or not inside.any():
+            return fit, held
+        held = held[inside]
 
 
 def _unexplained(group: Fit, ring: Ring, residual: np.ndarray) -> float:

@@ -110,9 +110,9 @@ def with_amplitudes(decay_per_s: FloatArray, frequency_hz: FloatArray, target: C
 def fit(start: Modes, target: ComplexArray, *, bin_hz: FloatArray, frame: Frame, max_steps: int = 60) -> Fit:
     """Least-squares modes for the bins `target`, (k,) complex, from a starting point near the answer.
 
-    Levenberg-Marquardt on ln decay, frequency, and the real and imaginary amplitude. The sums over the bins
-    are compiled, because a recording needs hundreds of these fits; the steps are not, because compiling them
-    takes longer than they do.
+    Levenberg-Marquardt on ln decay, frequency, and the real and imaginary amplitude. Compiled, because a
+    recording needs hundreds of these fits of a handful of numbers; solved by plain elimination, which goes
+    the same way on every processor.
     """
     scale = float(np.abs(target).max()) or 1.0
     amplitude_scale, size = scale / frame.rate_hz, (frame.n_samples, frame.rate_hz)
@@ -156,9 +156,15 @@ def shape(
 def _fill_shape(decay, frequency, bin_hz, frame, value, slope):  # type: ignore[no-untyped-def]
     n, rate = frame
     whole = np.exp(n * (-decay + 2j * np.pi * (frequency - bin_hz[0])) / rate) - 1.0
+    shrink = np.expm1(-decay / rate)
     for k in range(len(bin_hz)):
         turn = np.pi * (frequency - bin_hz[k]) / rate
-        s, c, shrink = np.sin(turn), np.cos(turn), np.expm1(-decay / rate)
+        square = turn * turn
+        if square < 1e-3:  # the series to turn^9: exact to the last digit, and many times faster
+            s = turn * (1.0 - square / 6.0 * (1.0 - square / 20.0 * (1.0 - square / 42.0)))
+            c = 1.0 - square / 2.0 * (1.0 - square / 12.0 * (1.0 - square / 30.0 * (1.0 - square / 56.0)))
+        else:
+            s, c = np.sin(turn), np.cos(turn)
         # exp(x) - 1 without the cancellation near x = 0
         step = complex(shrink - 2.0 * s * s * (shrink + 1.0), 2.0 * s * c * (shrink + 1.0))
         value[k] = whole / step
@@ -185,82 +191,144 @@ def _add_mode(total, sign, mode, bin_hz, frame):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def _slopes_of_mode(mode, bin_hz, frame, model, columns):  # type: ignore[no-untyped-def]
-    """Add one mode to `model` and put its four derivatives into `columns`, (4, k)."""
-    decay, frequency = np.exp(mode[0]), mode[1] / (2 * np.pi)
-    a = complex(mode[2], mode[3])
-    k = len(bin_hz)
-    near, near_slope = np.empty(k, dtype=np.complex128), np.empty(k, dtype=np.complex128)
-    far, far_slope = np.empty(k, dtype=np.complex128), np.empty(k, dtype=np.complex128)
-    _fill_shape(decay, frequency, bin_hz, frame, near, near_slope)
-    _fill_shape(decay, -frequency, bin_hz, frame, far, far_slope)
-    unit = 1.0 / frame[1]  # amplitudes come scaled, so that all four derivatives are of one size
-    for i in range(k):
-        along, back = a * near_slope[i] * unit, np.conj(a) * far_slope[i] * unit
-        model[i] += unit * (a * near[i] + np.conj(a) * far[i])
-        columns[0, i] = -decay * (along + back)
-        columns[1, i] = 1j * (along - back)
-        columns[2, i] = unit * (near[i] + far[i])
-        columns[3, i] = 1j * unit * (near[i] - far[i])
+def _fill_shapes(packed, bin_hz, frame, shapes):  # type: ignore[no-untyped-def]
+    """Shapes and slopes of m modes at both frequencies of each, into (m, 4, k)."""
+    for i in range(len(packed)):
+        decay, frequency = np.exp(packed[i, 0]), packed[i, 1] / (2 * np.pi)
+        _fill_shape(decay, frequency, bin_hz, frame, shapes[i, 0], shapes[i, 1])
+        _fill_shape(decay, -frequency, bin_hz, frame, shapes[i, 2], shapes[i, 3])
 
 
 @njit(cache=True)
-def _normal_equations(packed, target, bin_hz, frame):  # type: ignore[no-untyped-def]
-    """J'J, J'r and r'r at `packed`, (m, 4)."""
-    m, k = packed.shape[0], len(bin_hz)
-    model, columns = np.zeros(k, dtype=np.complex128), np.empty((4 * m, k), dtype=np.complex128)
-    for i in range(m):
-        _slopes_of_mode(packed[i], bin_hz, frame, model, columns[4 * i : 4 * i + 4])
+def _equations(packed, shapes, target, rate_hz, columns):  # type: ignore[no-untyped-def]
+    """J'J, J'r and r'r of modes (m, 4) of these shapes; `columns`, (2, k, 4 m), is room for J."""
+    m, k = packed.shape[0], len(target)
     normal, gradient, cost = np.zeros((4 * m, 4 * m)), np.zeros(4 * m), 0.0
+    real, imaginary = columns[0], columns[1]
+    unit = 1.0 / rate_hz  # amplitudes come scaled, so that all four derivatives are of one size
     for i in range(k):
-        r = target[i] - model[i]
+        r = target[i]
+        for j in range(m):
+            near, near_slope, far, far_slope = (
+                shapes[j, 0, i],
+                shapes[j, 1, i],
+                shapes[j, 2, i],
+                shapes[j, 3, i],
+            )
+            a = complex(packed[j, 2], packed[j, 3])
+            r -= unit * (a * near + np.conj(a) * far)
+            along, back = a * near_slope * unit, np.conj(a) * far_slope * unit
+            slopes = (
+                -np.exp(packed[j, 0]) * (along + back),
+                1j * (along - back),
+                unit * (near + far),
+                1j * unit * (near - far),
+            )
+            for p in range(4):
+                real[i, 4 * j + p], imaginary[i, 4 * j + p] = slopes[p].real, slopes[p].imag
         cost += r.real * r.real + r.imag * r.imag
         for p in range(4 * m):
-            c = columns[p, i]
-            gradient[p] += c.real * r.real + c.imag * r.imag
+            x, y = real[i, p], imaginary[i, p]
+            gradient[p] += x * r.real + y * r.imag
             for q in range(p + 1):
-                normal[p, q] += c.real * columns[q, i].real + c.imag * columns[q, i].imag
+                normal[p, q] += x * real[i, q] + y * imaginary[i, q]
     for p in range(4 * m):
         for q in range(p):
             normal[q, p] = normal[p, q]
     return normal, gradient, cost
 
 
-Equations = tuple[FloatArray, FloatArray, float]
+@njit(cache=True)
+def _normal_equations(packed, target, bin_hz, frame):  # type: ignore[no-untyped-def]
+    """J'J, J'r and r'r at `packed`, (m, 4)."""
+    m, k = packed.shape[0], len(bin_hz)
+    shapes, columns = np.empty((m, 4, k), dtype=np.complex128), np.empty((2, k, 4 * m))
+    _fill_shapes(packed, bin_hz, frame, shapes)
+    return _equations(packed, shapes, target, frame[1], columns)
 
 
-def _settled(
-    packed: FloatArray, target: ComplexArray, bin_hz: FloatArray, size: tuple[int, int]
-) -> tuple[FloatArray, Equations]:
+@njit(cache=True, error_model="numpy")
+def _solution(matrix, right):  # type: ignore[no-untyped-def]
+    """x of matrix x = right by elimination, the largest pivot first; not finite where there is none."""
+    n, left, x = len(right), matrix.copy(), right.copy()
+    for i in range(n):
+        best = i
+        for row in range(i + 1, n):
+            if abs(left[row, i]) > abs(left[best, i]):
+                best = row
+        if best != i:
+            for column in range(i, n):
+                left[i, column], left[best, column] = left[best, column], left[i, column]
+            x[i], x[best] = x[best], x[i]
+        for row in range(i + 1, n):
+            factor = left[row, i] / left[i, i]
+            for column in range(i + 1, n):
+                left[row, column] -= factor * left[i, column]
+            x[row] -= factor * x[i]
+    for i in range(n - 1, -1, -1):
+        for column in range(i + 1, n):
+            x[i] -= left[i, column] * x[column]
+        x[i] /= left[i, i]
+    return x
+
+
+@njit(cache=True, error_model="numpy")
+def _settled(packed, target, bin_hz, frame):  # type: ignore[no-untyped-def]
     """`packed` with the amplitudes that fit best at its decays and frequencies, and the equations there."""
-    normal, gradient, _ = _normal_equations(packed, target, bin_hz, size)
-    m = len(packed)
-    linear = np.arange(4 * m).reshape(m, 4)[:, 2:].ravel()
-    block = normal[np.ix_(linear, linear)]
-    block += 1e-13 * np.trace(block) * np.eye(2 * m)  # two modes may have become one
-    settled = packed.copy()
-    settled[:, 2:] += np.linalg.solve(block, gradient[linear]).reshape(m, 2)
-    return settled, _normal_equations(settled, target, bin_hz, size)
+    m, k = packed.shape[0], len(bin_hz)
+    shapes, columns = np.empty((m, 4, k), dtype=np.complex128), np.empty((2, k, 4 * m))
+    _fill_shapes(packed, bin_hz, frame, shapes)
+    normal, gradient, _ = _equations(packed, shapes, target, frame[1], columns)
+    n = 2 * m
+    block, right, trace = np.empty((n, n)), np.empty(n), 0.0
+    for p in range(n):
+        row = 4 * (p // 2) + 2 + p % 2
+        right[p] = gradient[row]
+        trace += normal[row, row]
+        for q in range(n):
+            block[p, q] = normal[row, 4 * (q // 2) + 2 + q % 2]
+    for p in range(n):
+        block[p, p] += 1e-13 * trace  # two modes may have become one
+    change, settled = _solution(block, right), packed.copy()
+    for p in range(n):
+        settled[p // 2, 2 + p % 2] += change[p]
+    normal, gradient, cost = _equations(settled, shapes, target, frame[1], columns)
+    return settled, normal, gradient, cost
 
 
-def _solved(
-    packed: FloatArray, target: ComplexArray, bin_hz: FloatArray, size: tuple[int, int], max_steps: int
-) -> tuple[FloatArray, FloatArray, float, bool]:
+@njit(cache=True, error_model="numpy")
+def _stepped(packed, normal, gradient, damping):  # type: ignore[no-untyped-def]
+    """A damped step from `packed`, and the largest part of it in units of the fit's own scale."""
+    n = len(gradient)
+    scale, damped = np.empty(n), np.empty((n, n))
+    for p in range(n):
+        scale[p] = np.sqrt(normal[p, p]) + 1e-300
+    for p in range(n):
+        for q in range(n):
+            damped[p, q] = normal[p, q] / (scale[p] * scale[q])
+        damped[p, p] += damping
+    scaled, trial, largest = _solution(damped, gradient / scale), packed.copy(), 0.0
+    for p in range(n):
+        largest = max(largest, abs(scaled[p]))
+        trial[p // 4, p % 4] += scaled[p] / scale[p]
+    for i in range(len(packed)):
+        trial[i, 0] = min(max(trial[i, 0], -12.0), 12.0)
+    return trial, largest
+
+
+@njit(cache=True, error_model="numpy")
+def _solved(packed, target, bin_hz, frame, max_steps):  # type: ignore[no-untyped-def]
     """Levenberg-Marquardt; solving for the amplitudes at every step straightens the valley of close modes.
 
     Source: Golub & Pereyra 2003, Inverse Problems 19; Nocedal & Wright 2006, chapter 10.
     """
-    packed, (normal, gradient, cost) = _settled(packed, target, bin_hz, size)
+    packed, normal, gradient, cost = _settled(packed, target, bin_hz, frame)
     damping = 1e-4
     for _ in range(max_steps):
-        scale = np.sqrt(np.diag(normal)) + 1e-300
-        scaled = normal / np.outer(scale, scale)
-        step = np.linalg.solve(scaled + damping * np.eye(len(scale)), gradient / scale) / scale
-        trial = packed + step.reshape(packed.shape)
-        trial[:, 0] = np.clip(trial[:, 0], -12.0, 12.0)
-        trial, (new_normal, new_gradient, new_cost) = _settled(trial, target, bin_hz, size)
+        trial, largest = _stepped(packed, normal, gradient, damping)
+        trial, new_normal, new_gradient, new_cost = _settled(trial, target, bin_hz, frame)
         if new_cost <= cost:
-            small = np.abs(step * scale).max() <= 1e-7 * np.sqrt(cost) or cost - new_cost <= 1e-12 * cost
+            small = largest <= 1e-7 * np.sqrt(cost) or cost - new_cost <= 1e-12 * cost
             packed, normal, gradient, cost = trial, new_normal, new_gradient, new_cost
             damping = max(damping / 10.0, 1e-12)
             if small:

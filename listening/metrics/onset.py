@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from numpy import fft
 from numpy.typing import NDArray
-from scipy import fft
 
 from listening.audio.sound import FloatArray, Sound
+from listening.metrics import fast_length
 from listening.metrics.level import check_not_silent
 
 FRAME_S = 0.001
@@ -108,7 +109,7 @@ def without_rumble(sound: Sound, start: int = 0, stop: int | None = None) -> Flo
     lead = round(RING_S * sound.rate_hz)
     low = max(0, start - lead)
     samples = sound.pressure_between(low, sound.n_samples if stop is None else stop)
-    n = fft.next_fast_len(len(samples) + lead, real=True)
+    n = fast_length.at_least(len(samples) + lead)
     spectrum = fft.rfft(samples - sound.pressure_between(0, 1)[0], n) * _high_pass(n, sound.rate_hz)
     return np.asarray(fft.irfft(spectrum, n)[start - low : len(samples)])
 

@@ -1,10 +1,10 @@
 """Strikes in a recording beside the one that is measured: a second one, or a rebound."""
 
 import numpy as np
-from scipy import fft
+from numpy import fft
 
 from listening.audio.sound import FloatArray, Sound
-from listening.metrics import onset
+from listening.metrics import fast_length, onset
 
 REBOUND_S = 0.15  # a bounce that comes back within this is no strike of its own
 WEAKEST_DB = -40.0  # re the loudest millisecond
@@ -42,7 +42,7 @@ def unforeseen(samples: FloatArray) -> FloatArray:
 
     Source: Makhoul 1975, Proc. IEEE 63(4), the autocorrelation method.
     """
-    n = fft.next_fast_len(2 * len(samples), real=True)
+    n = fast_length.at_least(2 * len(samples))
     spectrum = fft.rfft(samples, n)
     lags = fft.irfft(np.abs(spectrum) ** 2, n)[: ORDER + 1]
     apart = np.abs(np.subtract.outer(np.arange(ORDER), np.arange(ORDER)))

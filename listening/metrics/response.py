@@ -8,9 +8,10 @@ from collections.abc import Callable, Iterator
 from functools import lru_cache
 
 import numpy as np
-from scipy import fft
+from numpy import fft
 
 from listening.audio.sound import FloatArray, Sound
+from listening.metrics import fast_length
 
 RING_S = 0.5  # room for the filter to ring out; our slowest pole (20.6 Hz) is then down by 560 dB
 
@@ -32,7 +33,7 @@ def apply(
     `samples` is (n,). What rings on after the end is cut off. The response's values are kept for the next
     samples of the same length, or that have the same `longest` to be filtered alike, unless `is_kept` is off.
     """
-    n_padded = fft.next_fast_len(max(len(samples), longest) + round(RING_S * rate_hz), real=True)
+    n_padded = fast_length.at_least(max(len(samples), longest) + round(RING_S * rate_hz))
     spectrum = fft.rfft(samples, n_padded)
     spectrum *= (_gains if is_kept else _gains.__wrapped__)(response, n_padded, rate_hz)
     filtered = fft.irfft(spectrum, n_padded * times_rate) * times_rate
@@ -58,4 +59,4 @@ def blocks(
 
 @lru_cache(maxsize=8)  # the recordings of a study are of a few lengths
 def _gains(response: Response, n: int, rate_hz: int) -> np.ndarray:
-    return response(fft.rfftfreq(n, 1.0 / rate_hz))
+    return response(np.asarray(fft.rfftfreq(n, 1.0 / rate_hz), dtype=np.float64))

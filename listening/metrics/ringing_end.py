@@ -9,6 +9,7 @@ from listening.metrics import level, onset
 
 FRAME_S = 0.05
 DOWN_DB = 60.0  # A-weighted, re the loudest 50 ms: what is weaker is not missed
+PADDED_FADE_S = 0.05  # of a short take, into the silence put behind it
 OVER_NOISE_DB = 6.0  # less over what was recorded before the strike is the room
 
 

@@ -16,8 +16,9 @@ from listening.metrics.modes import LN_1000, Frame
 
 MOST_ORDER = 5
 ESTER_SHARE = 0.1  # of the largest criterion: an order is a candidate from there on
+ESTER_GOOD = 100.0  # and where the shift leaves a tenth or less, however much better one strong mode alone is
 EVIDENCE = 3.0  # times the Bayesian information criterion's penalty, before one mode more is believed
-STEPS = 40
+STEPS = 200  # two modes less than 1 / T60 apart take over 40
 SMALLEST_GAIN = 1e-10  # of the log likelihood's sum, at which the fit ends
 FASTEST_PER_S, SLOWEST_PER_S = LN_1000 / 0.03, LN_1000 / 100.0
 CUT_START, CUT_END = 4, 10  # samples and tenth of a band's baseband that ring from its edges
@@ -58,8 +59,8 @@ class SharedFit:
 def fit(band: Band) -> SharedFit | None:
     """The modes of a band with poles common to its sources; None where none can be fitted.
 
-    Order: up to the largest whose ESTER criterion is a tenth of the best or more, one mode more is taken
-    where the Bayesian information criterion of all sources together says so three times over.
+    Order: up to the largest whose ESTER criterion is a tenth of the best, or more than 100, one mode more is
+    taken where the Bayesian information criterion of all sources together says so three times over.
 
     Sources: Roy & Kailath 1989 (shift invariance, here of the stacked Hankel matrices of all sources);
     Badeau, David & Richard 2006, IEEE Trans. Signal Process. 54(2) (ESTER); Schwarz 1978.
@@ -71,15 +72,26 @@ def fit(band: Band) -> SharedFit | None:
         decay, offset = decays_and_offsets(basis[:, :order], rate_hz)
         frequency = band.bin_hz[0] + np.mod(offset, rate_hz)
         made = polished(band, decay, frequency)
-        if made is not None and _is_credible(made, band) and (best is None or _worth_it(best, made, band)):
-            best = made
+        if made is None or not _is_credible(made, band):
+            continue
+        if best is not None and not _worth_it(best, made, band):
+            continue
+        if best is not None and _better_apart(best, made, band):
+            break  # one mode more would stand for poles that the sources do not share
+        best = made
     return best
+
+
+def alone(band: Band, made: SharedFit) -> list[SharedFit | None]:
+    """The same number of modes fitted to each source by itself, from the common poles."""
+    each = (Band(band.targets[c : c + 1], band.bin_hz, band.frame) for c in range(len(band.targets)))
+    return [polished(one, made.decay_per_s, made.frequency_hz) for one in each]
 
 
 def largest_order(basis: np.ndarray) -> int:
     """The largest order that the ESTER criterion allows; `basis` (rows, MOST_ORDER) from `signal_space`."""
     criterion = np.array([_ester(basis[:, :order]) for order in range(1, MOST_ORDER + 1)])
-    return int(np.flatnonzero(criterion >= ESTER_SHARE * criterion.max())[-1]) + 1
+    return int(np.flatnonzero(criterion >= min(ESTER_GOOD, ESTER_SHARE * criterion.max()))[-1]) + 1
 
 
 def decays_and_offsets(basis: np.ndarray, rate_hz: float) -> tuple[FloatArray, FloatArray]:
@@ -234,6 +246,17 @@ def _is_credible(made: SharedFit, band: Band) -> bool:
     inside = (made.frequency_hz > band.bin_hz[0]) & (made.frequency_hz < band.bin_hz[-1])
     free = (made.decay_per_s > SLOWEST_PER_S) & (made.decay_per_s < FASTEST_PER_S)
     return bool(inside.all() and free.all() and (made.relative_decay_se < 0.5).all())
+
+
+def _better_apart(before: SharedFit, after: SharedFit, band: Band) -> bool:
+    """Whether as many modes as before, with poles of their own in each source, say as much as one more."""
+    each = alone(band, before)
+    n_sources, log_values = len(each), float(np.log(2.0 * band.targets.size))
+    log_likelihood = sum(-np.inf if one is None else one.log_likelihood for one in each)
+    poles_apart, poles_after = 2 * len(before.decay_per_s) * n_sources, 2 * len(after.decay_per_s)
+    amplitudes = 2 * n_sources * (len(after.decay_per_s) - len(before.decay_per_s))
+    more = poles_after + amplitudes - poles_apart
+    return bool(2.0 * (after.log_likelihood - log_likelihood) < more * log_values)
 
 
 def _worth_it(before: SharedFit, after: SharedFit, band: Band) -> bool:

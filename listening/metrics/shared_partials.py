@@ -35,10 +35,14 @@ class SharedPartial:
     """from the noise, from a later and shorter stretch, and from how far the sources disagree"""
     t60_noise_se_s: float
     """from the noise alone, as if the model were true"""
+    t60_stretch_se_s: float
+    """from a later and shorter stretch alone: what all sources may have wrong alike"""
     level_db: tuple[float, ...]
     """rms at the onset in each source, dB re 20 µPa or re full scale"""
     t60_each_s: tuple[float | None, ...]
     """as each source alone reads it, with the common order; None where it hardly has the mode"""
+    frequency_each_hz: tuple[float | None, ...]
+    """the same of the frequency"""
     order: int
     """modes fitted together around it"""
     unexplained_share: float
@@ -148,13 +152,9 @@ def _around(span: tuple[float, float], ready: _Rings, later: _Rings) -> list[Sha
     if made is None:
         return []
     again = shared_fit.polished(later.band(*span), made.decay_per_s, made.frequency_hz)
-    alone = [
-        shared_fit.polished(_only(band, c), made.decay_per_s, made.frequency_hz)
-        for c in range(len(band.targets))
-    ]
     near = (made.frequency_hz > span[0] - TOGETHER_HZ) & (made.frequency_hz < span[1] + TOGETHER_HZ)
     near &= mode_search.lost_db(made.decay_per_s, max(ready.lead_s)) < mode_search.LARGEST_EXTRAPOLATION_DB
-    read = _Readings(made, again, alone, _unexplained(made, band, ready, span))
+    read = _Readings(made, again, shared_fit.alone(band, made), _unexplained(made, band, ready, span))
     return [_described(int(i), read, ready) for i in np.flatnonzero(near)]
 
 
@@ -166,10 +166,6 @@ class _Readings:
     again: SharedFit | None
     alone: Sequence[SharedFit | None]
     unexplained_share: float
-
-
-def _only(band: Band, place: int) -> Band:
-    return Band(band.targets[place : place + 1], band.bin_hz, band.frame)
 
 
 def _described(i: int, read: _Readings, ready: _Rings) -> SharedPartial:
@@ -192,11 +188,16 @@ def _described(i: int, read: _Readings, ready: _Rings) -> SharedPartial:
         t60_s=t60_s,
         t60_se_s=t60_s * relative,
         t60_noise_se_s=t60_s * noise_se,
+        t60_stretch_se_s=float(t60_s * min(stretch, LARGEST_RELATIVE_SE)),
         level_db=tuple(
             float(20 * np.log10(max(r, 1e-300) / s.sound.reference))
             for r, s in zip(rms, ready.sources, strict=True)
         ),
         t60_each_s=tuple(None if one is None else LN_1000 / float(np.exp(one[0])) for one in each),
+        frequency_each_hz=tuple(
+            None if one is None or fit is None else float(fit.frequency_hz[i])
+            for one, fit in zip(each, read.alone, strict=True)
+        ),
         order=len(made.decay_per_s),
         unexplained_share=read.unexplained_share,
         doubts=doubts,

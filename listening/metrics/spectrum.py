@@ -1,10 +1,11 @@
 """Where on the frequency axis the energy lies."""
 
 import numpy as np
-from scipy import fft
+from numpy import fft
 
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
+from listening.metrics import fast_length
 from listening.metrics.level import check_not_silent
 
 AUDIBLE_HZ = (20.0, 20_000.0)
@@ -37,8 +38,8 @@ def whole(sound: Sound, *, mean: float = 0.0) -> tuple[FloatArray, FloatArray]:
     sound.check_one_channel()
     if not sound.is_long:
         pressure = sound.pressure_between(0, sound.n_samples) - mean
-        n_padded = fft.next_fast_len(len(pressure), real=True)
-        return fft.rfftfreq(n_padded, 1.0 / sound.rate_hz), _energy(pressure, n_padded)
+        n_padded = fast_length.at_least(len(pressure))
+        return _lines_hz(n_padded, sound.rate_hz), _energy(pressure, n_padded)
     size = sound.block_samples // 2 * 2
     window = np.sin(np.pi * (np.arange(size) + 0.5) / size)
     total = np.zeros(size // 2 + 1)
@@ -46,7 +47,11 @@ def whole(sound: Sound, *, mean: float = 0.0) -> tuple[FloatArray, FloatArray]:
         block = sound.pressure_between(max(0, start), start + size) - mean
         place = max(0, -start)
         total += _energy(block * window[place : place + len(block)], size)
-    return fft.rfftfreq(size, 1.0 / sound.rate_hz), total
+    return _lines_hz(size, sound.rate_hz), total
+
+
+def _lines_hz(n: int, rate_hz: int) -> FloatArray:
+    return np.asarray(fft.rfftfreq(n, 1.0 / rate_hz), dtype=np.float64)
 
 
 def _energy(samples: FloatArray, n_padded: int) -> FloatArray:

@@ -17,7 +17,7 @@ HIGHEST_HZ = 16_000.0
 DEMODULATION_HZ = 20.0  # half width of the Gaussian that isolates a partial
 BAND_HZ = 100.0  # beyond, the Gaussian is down by 100 dB
 FLOOR_DB = -300.0
-MOST_COLUMNS = 6000  # of a spectrogram: two minutes of one every 20 ms
+MOST_COLUMNS = 2000  # of a spectrogram, more than a figure has pixels: 40 s of one every 20 ms
 WAVEFORM_STEPS = 1500  # of a waveform: more than a figure has pixels
 RANGE_DB = 200.0  # below the strongest value; what is weaker is rounding, other on each processor
 
@@ -117,6 +117,8 @@ def _bands(sound: Sound) -> Arrays:
 def _partials(sound: Sound, channel: Channel) -> Arrays:
     near, onset_s = ringing_part.of(sound, channel.onset.time_s)
     begin_s = channel.onset.time_s - onset_s
+    if sound.is_long:  # a length of large prime factors would take the memory of several such sounds
+        near = near.between(0, fft.prev_fast_len(near.n_samples))
     spectrum = fft.fft(near.only_channel())
     time_s = np.arange(0.0, near.duration_s, STEP_S)
     courses = [_course(spectrum, sound.rate_hz, p.frequency_hz, time_s) for p in channel.partials]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
+from scipy import special
 
 from listening.audio.sound import FloatArray
 from listening.errors import SoundError
@@ -95,7 +95,7 @@ def difference(first: Summary, second: Summary, *, level: float = 0.95) -> Diffe
     parts = a**4 / first.degrees_of_freedom + b**4 / second.degrees_of_freedom
     freedom = u**4 / parts if parts > 0 else float(first.degrees_of_freedom + second.degrees_of_freedom)
     estimate = first.mean - second.mean
-    half = float(scipy.stats.t.ppf(0.5 + level / 2, freedom)) * u
+    half = float(special.stdtrit(freedom, 0.5 + level / 2)) * u
     return Difference(estimate, estimate - half, estimate + half, level, float(freedom))
 
 

@@ -17,6 +17,7 @@ from listening.planning import (
     family_alpha,
     level_criticism,
     panel_size,
+    reached_end,
     session_hearings,
     stand_in,
 )
@@ -71,6 +72,7 @@ def criticise(
         *_uncalibrated(protocol, recordings),
         *_looks(protocol),
         *_withdrawals(protocol),
+        *_room(protocol),
         *_sessions(protocol, manifest),
         *_exclusions(protocol, manifest),
         *(_confounded(protocol, manifest) if measures is not None else ()),
@@ -292,6 +294,22 @@ def _withdrawals(protocol: Protocol) -> Iterator[Objection]:
             "nothing said of who finished and withdraws: after one withdrawal the answers stay closed",
             'withdrawn = "count" (the end is reached all the same) or "replace" (another listener sits)',
         )
+
+
+def _room(protocol: Protocol) -> Iterator[Objection]:
+    """Whether the end is reached although a listener stops early: else the answers stay closed for ever."""
+    chance = reached_end.chance(protocol)
+    if chance >= SURE:
+        return
+    needed = protocol.stopping.fewest or protocol.panel.listeners
+    places = protocol.panel.listeners + protocol.panel.spare
+    spare = reached_end.spare_for(protocol, SURE)
+    yield (
+        ("stopping", "fewest") if protocol.stopping.fewest else ("panel",),
+        f"{places} places for an end that needs {needed} listeners: if one in ten stops early, the end is "
+        f"reached with a chance of {chance:.2f}, else the answers stay closed",
+        f"panel.spare = {spare} (a chance of {SURE:g}), or `stopping.fewest`: how many are enough",
+    )
 
 
 def _exclusions(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:

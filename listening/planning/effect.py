@@ -4,9 +4,12 @@ import math
 from dataclasses import dataclass
 
 from listening.errors import StudyError
+from listening.records import tasks
 from listening.records.planned_power import Assumed
+from listening.simulate import answering
 from stats.mixed import marginal_share
 
+POINTS = "points=8 (of the scale, for ratings)"
 WORDS = "share=0.75 (of choices), db=2.0 (worth so many decibel of level) or logit=0.8"
 
 
@@ -54,6 +57,32 @@ def of_share(share: float, assumed: Assumed) -> Effect:
     """The effect with which a condition is chosen in this share of trials, over listeners and strikes."""
     logit = marginal_share.mean_logit(share, spread(assumed)) if share != 0.5 else 0.0
     return Effect(logit, f"chosen {100 * share:g} times in 100")
+
+
+def of_points(text: str, task_name: str) -> Effect:
+    """The effect that `points=8` means on the scale of a rating.
+
+    Raises
+    ------
+    StudyError
+        The text is none of these, or its number is out of range.
+    """
+    unit, _, number = text.partition("=")
+    try:
+        value = float(number)
+    except ValueError:
+        value = math.nan
+    if unit != "points" or not math.isfinite(value):
+        raise StudyError(f"effect: found `{text}`, wanted {POINTS}")
+    return Effect(value / points_a_logit(task_name), f"{value:g} points of the scale")
+
+
+def points_a_logit(task_name: str) -> float:
+    """What a logit of strength is on the scale of a rating, in simulated panels."""
+    task = tasks.named(task_name)
+    if not task.has_marks:
+        return 1.0 / answering.CATEGORY_WIDTH
+    return answering.POINTS_PER_LOGIT if task.marks == tasks.POINTS_0_TO_100 else answering.GRADES_PER_LOGIT
 
 
 def share_of(logit: float, assumed: Assumed) -> float:

@@ -1,5 +1,6 @@
 """Panels with a known effect: the plan's own trials, answered by drawn listeners."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -34,6 +35,8 @@ class Trials:
     """(n, 2) condition heard first and second."""
     stimulus: IntArray
     """(n, 2)"""
+    specimen: tuple[str, ...] = ()
+    """Of each stimulus; empty where specimens are not told apart."""
 
     @property
     def per_listener(self) -> float:
@@ -42,13 +45,20 @@ class Trials:
 
 
 def trials(
-    protocol: Protocol, manifest: Manifest, question: Question, *, listeners: int, repeats: int | None = None
+    protocol: Protocol,
+    manifest: Manifest,
+    question: Question,
+    *,
+    listeners: int,
+    repeats: int | None = None,
+    specimens: Mapping[str, str] | None = None,
 ) -> Trials:
     """The trials of a question's block for so many listeners, as `deal` would order them by slot.
 
     Parameters
     ----------
     repeats : hearings of the question's pair, in place of the block's own
+    specimens : the specimen of each recording, as `stand_in.specimens` gives them
 
     Raises
     ------
@@ -71,7 +81,9 @@ def trials(
     stimulus = np.array([[stimuli.index(name) for name in pair] for pair in heard])
     place = np.array([conditions.index(of[name]) for name in stimuli])
     slot = np.repeat(np.arange(listeners), [len(slot) for slot in slots])
-    return Trials(question, conditions, stimuli, slot, place[stimulus], stimulus)
+    recording = {s.stimulus: s.recording for s in manifest.stimuli}
+    specimen = tuple(specimens[recording[name]] for name in stimuli) if specimens else ()
+    return Trials(question, conditions, stimuli, slot, place[stimulus], stimulus, specimen)
 
 
 def hearings(block: Block) -> int:
@@ -125,6 +137,10 @@ def answers(
     # a contrast is the difference of two strengths, so each takes half of its variance
     own = strength + rng.normal(0.0, assumed.spread_listeners / np.sqrt(2), (listeners, k))
     quirk = rng.normal(0.0, assumed.spread_stimuli, len(made.stimuli))
+    if assumed.spread_specimens and made.specimen:
+        known = sorted(set(made.specimen))
+        pull = rng.normal(0.0, assumed.spread_specimens, len(known))
+        quirk = quirk + pull[[known.index(name) for name in made.specimen]]
     order = assumed.order * (1.0 + rng.standard_normal(listeners))
     heard = own[slot[:, None], condition] + quirk[stimulus]
     chance = 1.0 / (1.0 + np.exp(heard[:, SECOND] - heard[:, FIRST] + order[slot]))

@@ -1,6 +1,6 @@
 """Power by simulation through the very analysis that will decide."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Literal, cast
@@ -9,10 +9,11 @@ import numpy as np
 
 from listening.analysis.collect import answer_table
 from listening.analysis.decide import decide
-from listening.planning import panel_size
+from listening.planning import panel_size, rating_size
 from listening.planning.effect import Effect
 from listening.planning.family_alpha import deciding_alpha
 from listening.planning.panel_size import Trials
+from listening.planning.rating_size import RatingStudy
 from listening.records.manifest import Manifest
 from listening.records.planned_power import Assumed, PowerCell
 from listening.records.protocol import Protocol, Question
@@ -61,6 +62,7 @@ def simulate(
     studies: int,
     seed: int,
     known: Sequence[PowerCell] = (),
+    specimens: Mapping[str, str] | None = None,
     where: int | str = 1,
     on_cell: Callable[[PowerCell], None] | None = None,
     on_progress: Progress | None = None,
@@ -70,6 +72,7 @@ def simulate(
 
     Parameters
     ----------
+    specimens : the specimen of each recording, where they are told apart
     known : cells simulated before with the same seed and assumptions; only what is missing is simulated
     where : 1 here, N on N processes, tcp://HOST:PORT on a Dask scheduler (see `stats.run.run`)
     on_cell : called with a cell as it grows, so that it can be saved
@@ -84,10 +87,7 @@ def simulate(
     made: list[PowerCell] = []
     for want in wanted:
         cell = _known(known, want) or _empty(want)
-        drawn = panel_size.trials(
-            protocol, manifest, question, listeners=want.listeners, repeats=want.repeats
-        )
-        one = partial(_study, drawn, want.listeners, want.effect.logit, assumed, alpha)
+        one = _one(protocol, manifest, question, want, assumed=assumed, alpha=alpha, specimens=specimens)
         seeds = _seeds(seed, want, studies)
         while cell.studies < studies:
             batch = seeds[cell.studies : cell.studies + at_once]
@@ -99,6 +99,32 @@ def simulate(
         before += studies
         made.append(cell)
     return made
+
+
+def _one(
+    protocol: Protocol,
+    manifest: Manifest,
+    question: Question,
+    want: Wanted,
+    *,
+    assumed: Assumed,
+    alpha: float,
+    specimens: Mapping[str, str] | None,
+) -> Callable[[np.random.Generator], Word]:
+    """One simulated study of a cell: choices, or ratings."""
+    size = {"listeners": want.listeners, "repeats": want.repeats}
+    if question.unit == "points":
+        rated = rating_size.study(
+            protocol, manifest, question, **size, effect_logit=want.effect.logit, assumed=assumed
+        )
+        return partial(_rated, rated, alpha)
+    drawn = panel_size.trials(protocol, manifest, question, **size, specimens=specimens)
+    return partial(_study, drawn, want.listeners, want.effect.logit, assumed, alpha)
+
+
+def _rated(made: RatingStudy, alpha: float, rng: np.random.Generator) -> Word:
+    """The verdict of one simulated study of ratings."""
+    return cast(Word, rating_size.word(made, alpha, rng).replace(" ", "_"))
 
 
 def _study(

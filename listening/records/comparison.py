@@ -44,6 +44,7 @@ class ComparedPartial(Form):
     inside_repeatability: bool | None
     known: bool
     why: str
+    common_poles: bool = False
 
 
 class ComparedBand(Form):

@@ -10,6 +10,8 @@ class Assumed(Form):
     """Standard deviation of the listeners' own effects."""
     spread_stimuli: float = 0.15
     """Standard deviation of a strike about its condition."""
+    spread_specimens: float = 0.0
+    """Standard deviation of a specimen about its condition, if specimens are told apart."""
     order: float = 0.1
     """Pull towards the sound heard second."""
     lapses: float = 0.02

@@ -78,6 +78,11 @@ class Study:
         return self.station / "device.json"
 
     @property
+    def room(self) -> Path:
+        """How the station's room was found."""
+        return self.station / "room.json"
+
+    @property
     def clips(self) -> Path:
         """The folder of coded clips."""
         return self.station / "clips"

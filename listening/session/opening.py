@@ -7,6 +7,7 @@ from listening.audio.speaker import Speaker
 from listening.errors import StudyError
 from listening.records.level import Level
 from listening.records.plan import Plan
+from listening.records.room import Room
 from listening.records.study import KEY_BESIDE, Study
 from listening.session import clip_reading, device_trial, exposure, large_blocks, station
 from listening.session.aloud import Aloud
@@ -57,6 +58,7 @@ class Station:
         clip_reading.check(self.plan, study.clips)
         self._output = probe.chosen(device, probe.devices())
         self._level = calibration(study, self._output.name)
+        self._room = Room.load(study.room) if study.room.is_file() else None
         self._store = open_for_sitting(study)
         speaker = Speaker(self.plan.rate_hz, now_s=time.monotonic, device=self._output.index)
         device_trial.make_ready(speaker, study, self._output.name, utc=utc_now())
@@ -92,6 +94,8 @@ class Station:
         output, rate_hz = self._output, self.plan.rate_hz
         detail = f"device {output.name}; {_told(self._level)}"
         self._store.note(sitting, exposure.OPENED, detail=detail)
+        if self._room is not None:
+            self._store.note(sitting, "conditions", detail=self._room.told())
         if self._key_beside:
             self._store.note(sitting, "caution", detail=KEY_BESIDE)
         if output.rate_hz != rate_hz:

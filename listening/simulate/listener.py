@@ -149,7 +149,7 @@ def chosen(
     first: FloatArray,
     second: FloatArray,
     *,
-    order_bias: float,
+    order_bias: float | FloatArray,
     truth: Truth,
     tie_allowed: bool,
     draws: FloatArray,

@@ -14,7 +14,8 @@ from listening.audio.sound import Sound
 from listening.errors import StudyError
 from listening.metrics import channels
 from listening.metrics import measures as metrics
-from listening.metrics.comparison import compared, strike_data
+from listening.metrics.comparison import common_poles, compared, strike_data
+from listening.metrics.comparison.common_poles import Struck
 from listening.metrics.comparison.strike_data import Strike
 from listening.records import protocol
 from listening.records.comparison import Comparison
@@ -104,7 +105,13 @@ def _of_sides(
         ]
         for rows in zip(sides, parts, examined, strict=True)
     ]
-    return compared.of_strikes(*strikes, names=names, length_s=length_s, above_db=above_db)
+    together = [
+        common_poles.of_side(
+            [Struck(s, one[s.channel][0]) for s, one in zip(own, parts_of_side, strict=True)]
+        )
+        for own, parts_of_side in zip(strikes, parts, strict=True)
+    ]
+    return compared.of_strikes(*together, names=names, length_s=length_s, above_db=above_db)
 
 
 def strike(
@@ -136,6 +143,30 @@ def _room(background: Path, sound: Sound, number: int) -> Sound:
     """The room as the same channel heard it."""
     room = resample.to_rate(wav.for_measuring(background, sound.pascal_per_full_scale), sound.rate_hz)
     return room.channel(min(number, room.n_channels) - 1)
+
+
+def with_common_poles(
+    recordings: Sequence[Recording], factors: Sequence[str], strikes: Sequence[Strike], *, jobs: int
+) -> list[Strike]:
+    """The strikes of a study, those of one condition and specimen read together; their files are read again.
+
+    Only where `of_factors` compares something: two strikes of a few megabytes a condition lie in memory.
+    """
+    rates = {s.rate_hz for s in strikes}
+    if len(rates) > 1 or not any(len({r.factors[i] for r in recordings}) == TWO for i in range(len(factors))):
+        return list(strikes)
+    conditions = list(dict.fromkeys(r.factors for r in recordings))
+    groups = [[i for i, r in enumerate(recordings) if r.factors == one] for one in conditions]
+    work = Parallel(n_jobs=jobs)(
+        delayed(_read_together)([recordings[i] for i in g], [strikes[i] for i in g]) for g in groups
+    )
+    found = dict(zip((i for g in groups for i in g), (s for made in work for s in made), strict=True))
+    return [found[i] for i in range(len(strikes))]
+
+
+def _read_together(recordings: Sequence[Recording], strikes: Sequence[Strike]) -> list[Strike]:
+    parts = [_channels(r, s.rate_hz) for r, s in zip(recordings, strikes, strict=True)]
+    return common_poles.of_side([Struck(s, own[s.channel][0]) for s, own in zip(strikes, parts, strict=True)])
 
 
 def of_factors(

@@ -62,7 +62,9 @@ def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] 
         recordings=tuple(measured),
         spreads=tuple(spreads(measured)),
     )
-    compared = comparisons.of_factors(recordings, chosen.recordings.factors, strikes, length_s=length_s)
+    factors = chosen.recordings.factors
+    strikes = comparisons.with_common_poles(recordings, factors, strikes, jobs=jobs)
+    compared = comparisons.of_factors(recordings, factors, strikes, length_s=length_s)
     kept = Comparisons(version=__version__, protocol_digest=made.protocol_digest, comparisons=tuple(compared))
     write_bytes(study.traces, packed(curves))
     kept.save(study.comparisons)

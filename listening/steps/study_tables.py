@@ -2,12 +2,15 @@
 
 from collections.abc import Callable
 
+from pandas import DataFrame
+
 from listening.analysis.again import exported_tables, reanalysis
 from listening.analysis.again.exported_tables import Exported
 from listening.analysis.collect import (
     keyed_answers,
     keyed_discrimination,
     listener_answers,
+    remarks,
     session_rule,
 )
 from listening.analysis.collect.listener_answers import Own
@@ -43,13 +46,15 @@ def tables(study: Study, *, now: Callable[[], str]) -> Exported:
     known = session_rule.numbers(at.answers, at.opened.plan)
     told, compared = (session_rule.marked(one, known) for one in (told, compared))
     asked = at.opened.protocol.sitting.questionnaire
-    return exported_tables.tables(compared, found, told, own=_own(study), asked=asked)
+    own, beside = _beside(study)
+    return exported_tables.tables(compared, found, told, own=own, asked=asked, beside=beside)
 
 
-def _own(study: Study) -> Own:
-    """What each listener said, and the hearing checks, from the events of their sittings."""
+def _beside(study: Study) -> tuple[Own, dict[str, DataFrame]]:
+    """What each listener said, the hearing checks, comments and rooms, from the events of the sittings."""
     store = open_store(place_of(study), create=False)
     try:
-        return listener_answers.of_events(store.sittings(), store.events())
+        sittings, events = store.sittings(), store.events()
     finally:
         store.close()
+    return listener_answers.of_events(sittings, events), remarks.tables(sittings, events)

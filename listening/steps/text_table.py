@@ -21,7 +21,7 @@ def lines(table: Table, *, leave_out: Collection[int] = (), short: dict[str, str
     rows = [[(short or {}).get(row[i], row[i]) for i in kept] for row in (table.head, *table.rows)]
     last = len(kept) - 1
     widths = [max(len(row[i]) for row in rows) for i in range(last)]
-    made = [table.caption]
+    made = wrapped(table.caption)
     for row in rows:
         cells = [
             f"{row[i]:>{widths[i]}}" if kept[i] in table.numeric else f"{row[i]:<{widths[i]}}"

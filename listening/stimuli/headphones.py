@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import scipy
-from scipy import fft
+from numpy import fft
 
 from listening.audio import wav
 from listening.audio.sound import FloatArray, Sound

@@ -6,7 +6,7 @@ import numpy as np
 
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
-from listening.metrics import measures, onset, ringing_end
+from listening.metrics import onset, ringing_end
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ def trimmed(sound: Sound, window: Window, *, onset_s: float | None = None) -> So
     fade_out = round(window.fade_out_s * sound.rate_hz)
     if missing:
         end = length - missing
-        padded = min(round(measures.PADDED_FADE_S * sound.rate_hz), end)
+        padded = min(round(ringing_end.PADDED_FADE_S * sound.rate_hz), end)
         cut[end - padded : end] *= rise(padded)[::-1, np.newaxis]
     if fade_out:
         cut[-fade_out:] *= rise(fade_out)[::-1, np.newaxis]

@@ -10,7 +10,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy import Connection, bindparam, func, insert, select, update
 
 from listening.store import tables
 
@@ -33,6 +33,12 @@ BEGAN, FINISHED, REMOVED, MERGED, RENAMED, OPENED, RELEASED = (
     "opened",
     "released",
 )
+
+# built once: putting a statement together takes longer than the database needs for it
+_MINE = tables.sitting.c.id == bindparam("of_sitting")
+_ITS_SITTING = select(tables.sitting).where(_MINE).with_for_update()
+_ITS_CHANGE = update(tables.sitting).where(_MINE)
+_ADDED = {ANSWER: insert(tables.answer), EVENT: insert(tables.event)}
 
 
 def genesis(sitting: Mapping[str, Any]) -> str:
@@ -64,18 +70,17 @@ def entry(before: str, n: int, row: Mapping[str, Any]) -> str:
 
 def append(connection: Connection, kind: str, row: Mapping[str, Any]) -> bool:
     """Put an answer or event at the end of its sitting's chain; False where that sitting is not there."""
-    mine = tables.sitting.c.id == row["sitting"]
-    known = connection.execute(select(tables.sitting).where(mine).with_for_update()).one_or_none()
+    of_sitting = {"of_sitting": row["sitting"]}
+    known = connection.execute(_ITS_SITTING, of_sitting).one_or_none()
     if known is None:
         return False
     place = known.links + 1
     chain = link(known.head or genesis(dict(known._mapping)), place, kind, row)
-    table = tables.answer if kind == ANSWER else tables.event
-    connection.execute(insert(table).values(**row, link=place, chain=chain))
+    connection.execute(_ADDED[kind], {**row, "link": place, "chain": chain})
     changes = {"links": place, "head": chain}
     if kind == EVENT and place > 1:  # the first one says that the sitting began, which its row says too
         changes["heartbeat_at"] = row["at"]
-    connection.execute(update(tables.sitting).where(mine).values(**changes))
+    connection.execute(_ITS_CHANGE, of_sitting | changes)
     return True
 
 

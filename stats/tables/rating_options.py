@@ -77,6 +77,8 @@ def checked(
     if "1" in asked.fixed and len(asked.fixed) > 1:
         raise BadData(f"--fixed {','.join(asked.fixed)!r}: wanted columns with commas between, or 1 alone")
     for parts in asked.interactions:
+        if len(set(parts)) < len(parts):
+            raise BadData(f"--fixed {':'.join(parts)}: wanted an interaction of different columns, A:B")
         if missing := [name for name in parts if name not in asked.columns]:
             raise BadData(
                 f"--fixed {':'.join(parts)}: {', '.join(missing) or 'nothing'} does not stand by itself; "

@@ -20,7 +20,8 @@ from listening.simulate import run as simulate
 from listening.steps import study_amendment
 from listening.store import open_store
 from tests import cuts
-from tests.attacks.whole_study import command
+from tests.attacks.conftest import small
+from tests.attacks.whole_study import command, dealt
 
 WHY = "a word was misspelt"
 AT = "2030-01-02T00:00:00+00:00"
@@ -181,12 +182,19 @@ def test_a_question_that_nobody_was_dealt_is_refused(fresh: Fresh) -> None:
         study_amendment.amend(study, WHY)
 
 
+@pytest.fixture(scope="module")
+def half_sat(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    study = dealt(small(tmp_path_factory.mktemp("half sat") / "study"))
+    simulate.run(study, n_listeners=2, seed=3)
+    return study.root
+
+
 @pytest.mark.parametrize("step", range(0, 40, 3))
 def test_an_amendment_cut_anywhere_is_made_again_as_if_never_cut(
-    fresh: Fresh, tmp_path: Path, step: int
+    half_sat: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: int
 ) -> None:
-    study = fresh("whole")
-    simulate.run(study, n_listeners=2, seed=3)
+    cuts.without_waiting(monkeypatch)
+    study = Study(Path(shutil.copytree(half_sat, tmp_path / "whole")))
     _change(study, '"Which has more brightness?"', '"Which has more bright sound?"')
     other = Study(Path(shutil.copytree(study.root, tmp_path / "cut")))
     study_amendment.amend(study, WHY, now=AT)

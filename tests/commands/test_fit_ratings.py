@@ -250,3 +250,13 @@ def test_an_interaction_without_its_columns_is_named(tmp_path, capsys):
     words = ["fit", "ratings", str(table), "--answer", "rating", "--fixed", "design,design:hanging"]
     assert main(words) == 2
     assert "hanging does not stand by itself" in capsys.readouterr().err
+
+
+def test_an_interaction_of_a_column_with_itself_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "r.csv"
+    path.write_text("design,score\nx,1\ny,2\n")
+    words = ["fit", "ratings", str(path), "--answer", "score", "--fixed", "design,design:design"]
+    assert main(words) == 2
+    assert "an interaction of different columns" in capsys.readouterr().err

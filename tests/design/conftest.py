@@ -138,9 +138,14 @@ def protocol_text() -> Callable[[Protocol], str]:
 def prepared(tmp_path: Path, made: Maker, protocol_text: Callable[[Protocol], str]) -> Study:
     """A prepared study of four conditions with short noise for sounds, of different lengths."""
     chosen, manifest = made(4, controls=[{"attribute": "brightness", "gains_db": [3.0]}])
-    folder = Study(tmp_path / "study")
+    return written(tmp_path / "study", manifest, protocol_text(chosen))
+
+
+def written(root: Path, manifest: Manifest, protocol_text: str) -> Study:
+    """A prepared study with short noise for its stimuli."""
+    folder = Study(root)
     folder.stimuli.mkdir(parents=True)
-    folder.protocol.write_text(protocol_text(chosen))
+    folder.protocol.write_text(protocol_text)
     rng = np.random.default_rng(1)
     stimuli = []
     for i, stimulus in enumerate(manifest.stimuli):

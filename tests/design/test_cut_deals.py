@@ -3,6 +3,7 @@
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -11,11 +12,13 @@ from listening.design import versions
 from listening.errors import StudyError
 from listening.records import form, frozen, record
 from listening.records.form import write_text
+from listening.records.protocol import Protocol
 from listening.records.study import Study, open_study
 from listening.steps import study_deal as command
 from listening.stimuli import folder
 from listening.store import hold, open_store
 from tests import cuts
+from tests.design.conftest import Maker, written
 
 WHY = "the second strike was mislabelled"
 PRECIOUS = (
@@ -36,6 +39,14 @@ def _deal(study: Study, again: str = "") -> None:
 def _sweep_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(form, "LEFTOVER_S", -1.0)
     monkeypatch.setattr(folder, "LEFTOVER_S", -1.0)
+    cuts.without_waiting(monkeypatch)
+
+
+@pytest.fixture
+def prepared(tmp_path: Path, made: Maker, protocol_text: Callable[[Protocol], str]) -> Study:
+    """A small one: each further clip adds the same few steps once more."""
+    chosen, manifest = made(2, controls=[{"attribute": "brightness", "gains_db": [3.0]}])
+    return written(tmp_path / "study", manifest, protocol_text(chosen))
 
 
 def _answered(study: Study) -> dict[str, str]:

@@ -3,11 +3,10 @@
 import numpy as np
 import pytest
 
-from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import SoundError
 from listening.metrics import mode_search, modes, partials
-from tests.metrics.signals import RATE_HZ, REAL, noise_rms_for, strike
+from tests.metrics.signals import RATE_HZ, noise_rms_for, strike
 
 PEAK = 0.1
 # SNR in dB -> largest error of T60 (share) and of frequency (cent)
@@ -186,16 +185,6 @@ def test_silence_and_several_channels_are_refused() -> None:
         partials.find(Sound(np.zeros(RATE_HZ), RATE_HZ))
     with pytest.raises(SoundError, match="2 channels"):
         partials.find(Sound(np.ones((RATE_HZ, 2)), RATE_HZ))
-
-
-def test_a_real_bells_channels_agree_on_the_main_partial() -> None:
-    """Its first 0.1 s are no sum of modes: the band is fitted again from later on."""
-    if not (REAL / "perc_bell.flac").exists():
-        pytest.skip("sonic-pi-samples is missing: sudo apt-get install sonic-pi-samples")
-    bell = wav.load(REAL / "perc_bell.flac")
-    left, right = (partials.find(bell.channel(c))[0] for c in (0, 1))
-    assert left.frequency_hz == pytest.approx(right.frequency_hz, abs=0.05)
-    assert left.t60_s == pytest.approx(right.t60_s, rel=0.05)
 
 
 def test_searching_a_short_ring_finds_nothing() -> None:

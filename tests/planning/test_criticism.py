@@ -35,6 +35,16 @@ def test_a_sound_protocol_meets_no_objection(tmp_path: Path) -> None:
 
 
 OBJECTIONS: dict[str, tuple[list[Edit], str, str]] = {
+    "nobody may stop early": (  # 0.9 ** 24 = 0.0798
+        [("fewest = 20 ", "")],
+        "panel",
+        "the end is reached with a chance of 0.08",
+    ),
+    "hardly anybody may stop early": (  # P(X >= 23) of 24 at 0.9: 0.0798 + 24 * 0.1 * 0.9 ** 23 = 0.292
+        [("fewest = 20 ", "fewest = 23 ")],
+        "stopping.fewest",
+        "a chance of 0.29",
+    ),
     "few trials": (
         [(PLANNED_PAIRS, 'pairs = "planned"\nrepeats = 4')],
         "blocks[3].repeats",
@@ -70,7 +80,7 @@ OBJECTIONS: dict[str, tuple[list[Edit], str, str]] = {
         "a chance of",
     ),
     "no word on withdrawals": (
-        [('withdrawn = "count"', "")],
+        [("fewest = 20 ", ""), ('withdrawn = "count"', "")],
         "stopping.withdrawn",
         "after one withdrawal the answers stay closed",
     ),

@@ -90,6 +90,25 @@ def test_answers_in_a_terminal_come_to_the_same_as_options(
     assert len(asked) == 8
 
 
+def test_enter_takes_what_is_shown_as_usual(tmp_path: Path) -> None:
+    said = iter(["", str(DEMO), "", "", "", "", "adults who cycle, recruited by notice", ""])
+    asked: list[str] = []
+
+    def ask(text: str) -> str:
+        asked.append(text)
+        return next(said)
+
+    parser = argparse.ArgumentParser()
+    new.arguments(parser)
+    study = new.write(tmp_path / "study", parser.parse_args([str(tmp_path / "study")]), ask)
+    planned = protocol.load(study.protocol)
+    assert planned.recordings.factors == ["design", "support"]
+    assert planned.panel.training == "naive"
+    assert planned.attributes[0].name == "brightness"
+    with_usual = [text for text in asked if "Enter: " in text]
+    assert len(with_usual) == len(asked) - 2  # the table lies elsewhere, and whom the panel stands for
+
+
 BAD: dict[str, tuple[dict[str, str | None], str]] = {
     "no such level": ({"use": "support=tree"}, "support=free,handlebar"),
     "no such condition": ({"more": "dome_z/free"}, "--more: found `dome_z/free`"),

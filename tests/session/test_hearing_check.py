@@ -224,3 +224,14 @@ def test_by_default_nobody_is_checked(tmp_path: Path) -> None:
     bench = take_seat(tmp_path, stations.make_plan())
     walk(bench.sitting, "go_on", "agree", "play", "level_right")
     assert bench.sitting.stage is Stage.INTRODUCTION
+
+
+def test_an_ear_that_never_hears_the_loudest_tone_has_no_threshold_and_none_that_is_steady() -> None:
+    track = Track(start_db=-40.0, softest_db=-90.0, loudest_db=-20.0)
+    asked = []
+    while not track.is_over:
+        asked.append(track.level_db)
+        track.answer(heard=False)
+    assert max(asked) == -20.0
+    assert track.threshold_db is None
+    assert not track.is_steady

@@ -26,3 +26,9 @@ def test_another_question_about_the_same_sounds_takes_over_that_they_were_heard_
     fresh = Turn(begun=2, finished=1, heard=frozenset({0, 1}), onset_s=9.0, entered_s=9.0)
     for field in fields(Turn):
         assert getattr(turn, field.name) == getattr(fresh, field.name), field.name
+
+
+def test_a_turn_begins_with_nothing_heard_and_the_whole_sound() -> None:
+    turn = Turn()
+    assert (turn.begun, turn.finished, turn.running, turn.heard) == (0, 0, False, frozenset())
+    assert (turn.share, turn.part, turn.voids, turn.row) == (0.0, (0.0, 1.0), 0, 0)

@@ -5,10 +5,16 @@ from pathlib import Path
 import pytest
 
 import listening
+from listening.audio import wav
+from listening.audio.sound import Sound
+from listening.metrics import channels, measures
 from listening.records.comparison import Comparisons
+from listening.records.recordings_table import Recording
 from listening.records.study import Study
 from listening.report.page import compared_section
 from listening.steps import comparisons, study_measures
+from tests.metrics.signals import RATE_HZ
+from tests.metrics.signals import strike as ring
 from tests.stimuli import small_study
 
 
@@ -38,6 +44,41 @@ def test_a_notebook_says_the_same_as_measure(study: Study) -> None:
     assert row is not None
     assert frame.loc["laf_max_db", "difference"] == pytest.approx(row.difference)
     assert "LAFmax" in found.summary()
+
+
+def test_a_study_reads_the_strikes_of_a_condition_together(tmp_path: Path) -> None:
+    """Two strikes on each support; files are read once more, and poles are common to two strikes each."""
+    recordings, strikes = [], []
+    for place, (support, t60_s) in enumerate((("free", 1.5), ("bar", 0.8))):
+        for i in (1, 2):
+            path = tmp_path / f"{support}-{i}.wav"
+            peaks = (0.2, 0.05 + 0.02 * i)
+            made = ring(
+                (900.0, 900.8), (t60_s, t60_s), peaks, duration_s=2.5, noise_rms=1e-5, seed=4 * place + i
+            )
+            wav.save(path, Sound(made, RATE_HZ))
+            recordings.append(_recording(path, support, i))
+            parts = channels.all_or_one(wav.load(path), None)
+            known = [measures.examine(sound) for sound, _ in parts]
+            strikes.append(comparisons.strike(recordings[-1], parts, known, 2.0))
+    together = comparisons.with_common_poles(recordings, ("support",), strikes, jobs=1)
+    (found,) = comparisons.of_factors(recordings, ("support",), together, length_s=2.0)
+    (partial,) = found.partials
+    assert partial.common_poles
+    assert partial.t60_ratio == pytest.approx(0.8 / 1.5, rel=0.005)
+    assert partial.shift_hz == pytest.approx(0.0, abs=0.005)
+
+
+def _recording(path: Path, support: str, strike: int) -> Recording:
+    return Recording(
+        recording=path.stem,
+        file=path,
+        factors=(support,),
+        strike=str(strike),
+        specimen="1",
+        pascal_per_full_scale=None,
+        channel=None,
+    )
 
 
 @pytest.mark.parametrize(

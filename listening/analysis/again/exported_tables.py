@@ -10,7 +10,7 @@ from itertools import pairwise
 import pandas as pd
 
 from listening.analysis.again import column_meanings
-from listening.analysis.collect import keyed_answers, listener_answers
+from listening.analysis.collect import keyed_answers, listener_answers, remarks
 from listening.analysis.collect.listener_answers import Own
 from listening.analysis.decide import contrast
 from listening.records.findings import Findings, Strength
@@ -88,6 +88,7 @@ def tables(
     *,
     own: Own | None = None,
     asked: Sequence[Ask] = (),
+    beside: Mapping[str, pd.DataFrame] | None = None,
 ) -> Exported:
     """The tables of one study.
 
@@ -97,6 +98,7 @@ def tables(
     discriminated : as `discriminated.frame` gives them; a table of its own where there are any
     own : what listeners said of themselves and how their hearing check went, see `listener_answers`
     asked : the questionnaire, for the dictionary
+    beside : comments and rooms, see `remarks`
     """
     excluded = {row.listener for row in found.panel.listeners if row.excluded}
     marked = answers.assign(excluded=answers["listener"].isin(excluded))
@@ -117,6 +119,7 @@ def tables(
         if q.estimate is not None:
             deciding = kept[~kept["listener"].isin(out.get(q.id, ()))].reset_index(drop=True)
             made[f"model_{q.id}"] = _model(deciding, q)
+    made |= beside or {}
     made["dictionary"] = _dictionary(made, listener_answers.meanings(asked))
     return Exported(made)
 
@@ -203,6 +206,7 @@ def _dictionary(made: dict[str, pd.DataFrame], own: Mapping[str, str]) -> pd.Dat
             "discriminated": DISCRIMINATED_MEANINGS,
             "own_shares": OWN_MEANINGS,
             "listeners": dict(own),
+            **remarks.MEANINGS,
         }
         known = known | own_of.get(table, {})
         for column in map(str, frame.columns):

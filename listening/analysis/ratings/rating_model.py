@@ -146,6 +146,7 @@ def fit(
     columns, names, terms = _model(rows, than)
     if more not in names:
         raise BadData(f"no rating of {more}; wanted ratings of {more} and {than}")
+    terms = tuple(_own_contrast(rows, more) if term.name == CELL else term for term in terms)
     off = slope * rows[metric].to_numpy(float) if slope_at != "none" else 0.0
     score = rows["score"].to_numpy(float) - off
     if np.ptp(score) == 0:
@@ -154,8 +155,8 @@ def fit(
     weights = np.array([float(name == more) for name in names])
     tested = satterthwaite.t_tests(found, weights[None, :])
     of_each = 1 / n_stimuli(rows, more) + 1 / n_stimuli(rows, than)
-    # rated once each, a listener's own view cannot be told from chance: all of it is taken for the view
-    own = math.sqrt(2) * found.spread.get(CELL, found.residual)
+    # rated once each, an own contrast cannot be told from chance: all of it is taken for that
+    own = found.spread.get(CELL, math.sqrt(2) * found.residual)
     stimuli = found.spread.get(STIMULUS, 0.0)
     n_listeners = rows["listener"].nunique()
     se = float(tested.se[0])
@@ -194,6 +195,19 @@ def _model(rows: pd.DataFrame, than: str) -> tuple[FloatArray, tuple[str, ...], 
     if len({*rows["stimulus"], *rows["stimulus_against"]} - {""}) > len(conditions):
         terms.append(_by(STIMULUS, rows, "stimulus", compared))
     return np.column_stack(fixed), ("level of the scale", *others), tuple(terms)
+
+
+def _own_contrast(rows: pd.DataFrame, more: str) -> RandomTerm:
+    """Each listener's own contrast, whose variance no other component bounds.
+
+    As two views beside a general one, views would be pooled with it wherever the general one comes to zero:
+    the standard error of 400 panels of 12 was 6 % too small.
+    """
+    is_more = (rows["condition"] == more).to_numpy(float)
+    compared = bool((rows["against"] != "").all())
+    other = (rows["against"] == more).to_numpy(float) if compared else np.full(len(rows), 0.5)
+    weight: FloatArray = is_more - other
+    return random_terms.term(CELL, _codes(rows["listener"]), weight)
 
 
 def _by(

@@ -15,6 +15,7 @@ from listening.records import rows as rows_of
 from listening.records.recordings_table import CALIBRATION, REQUIRED
 from listening.records.text import from_root
 
+USUAL_TABLES = (Path("recordings.csv"), Path("recordings/recordings.csv"))
 NO_FACTOR = {*REQUIRED, CALIBRATION, "specimen", "unit"}
 Ask = Callable[[str], str]
 
@@ -136,12 +137,15 @@ def _kind(word: str) -> str:
 
 
 def _one_of(given: str | None, ask: Ask, text: str, known: dict[str, str], option: str) -> str:
-    """One of the known words, by word or by number."""
+    """One of the known words, by word or by number; Enter takes the first."""
     listing = "\n".join(
         f"  {i + 1}  {word}{': ' if about else ''}{about}" for i, (word, about) in enumerate(known.items())
     )
-    said = given if given is not None else ask(f"{text}\n{listing} {option}").strip()
     words = list(known)
+    usual = words[0] if words else ""
+    said = (
+        given if given is not None else ask(f"{text}\n{listing}\n(Enter: {usual}) {option}").strip() or usual
+    )
     if said.isdigit() and 1 <= int(said) <= len(words) and said not in words:
         return words[int(said) - 1]
     if said not in words:
@@ -166,7 +170,10 @@ def _number(given: float | None, ask: Ask, text: str, usual: int, option: str) -
 
 
 def _table(given: Path | None, ask: Ask) -> Table:
-    path = given or Path(ask("Where is the table of the recordings (a CSV file)? --recordings").strip())
+    usual = next((path for path in USUAL_TABLES if path.is_file()), None)
+    enter = f" (Enter: {usual})" if usual else ""
+    asked = f"Where is the table of the recordings (a CSV file)?{enter} --recordings"
+    path = given or Path(ask(asked).strip() or usual or "")
     path = path / "recordings.csv" if path.is_dir() else path
     read = rows_of.read(path)
     if (uneven := read.uneven()) is not None:
@@ -186,9 +193,9 @@ def _table(given: Path | None, ask: Ask) -> Table:
 
 def _factors(given: str | None, ask: Ask, table: Table) -> tuple[str, ...]:
     possible = [name for name in table.columns if name not in NO_FACTOR]
-    said = given or ask(
-        f"Which columns tell the conditions apart? (of {', '.join(possible)}; comma between) --factors"
-    )
+    usual = ",".join(possible)
+    said = given or ask(f"Which columns tell the conditions apart? (comma between; Enter: {usual}) --factors")
+    said = said.strip() or usual
     factors = tuple(name.strip() for name in said.split(",") if name.strip())
     unknown = [name for name in factors if name not in table.columns]
     if unknown or not factors:
@@ -212,8 +219,9 @@ def _attribute(args: argparse.Namespace, ask: Ask, kind: str, table: Table) -> t
     usual = {"preference": "preference", "discrimination": "difference"}.get(kind, "")
     said = args.attribute or usual
     if not said:
-        known = ", ".join(name for name in starters.KNOWN if name not in ("preference", "difference"))
-        said = ask(f"Which attribute of the sound? ({known}, or a word of yours) --attribute").strip()
+        names = [name for name in starters.KNOWN if name not in ("preference", "difference")]
+        asked = f"Which attribute of the sound? ({', '.join(names)}, or a word of yours; Enter: {names[0]})"
+        said = ask(f"{asked} --attribute").strip() or names[0]
     if said in starters.KNOWN:
         return said, _with_examples(starters.KNOWN[said], table.path.parent)
     question = args.wording or ask(f"What are listeners asked about {said}, of two sounds? --wording")

@@ -5,7 +5,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listening.console import passphrase, progress, show
+from listening.console import amount, passphrase, progress, show
 from listening.records.study import Study, open_study
 
 if TYPE_CHECKING:
@@ -74,9 +74,14 @@ def _print(args: argparse.Namespace, study: Study, manifest: "Manifest") -> None
 
     spreads = residuals.spreads(manifest)
     previews = tables.previews(study, manifest)
-    lines = [*tables.summary(study, manifest), *tables.table(spreads), *tables.moved(manifest)]
+    lines = tables.summary(study, manifest)
+    if amount.is_everything():
+        lines += [*tables.table(spreads), *tables.moved(manifest)]
+        lines += [line for found, _ in previews for line in tables.pairs(found)]
+    else:
+        lines.append("every metric, what was moved, and the pairs to come: -v, or --json")
     lines += tables.level_left(study, manifest)
-    lines += [line for found, warnings in previews for line in tables.pairs(found, warnings)]
+    lines += tables.cautions(previews)
     if study.ear_gains.is_file():
         lines += tables.by_ear(EarGains.load(study.ear_gains))
     data = {

@@ -1,5 +1,6 @@
 """What `listening prepare` prints: the match, what it leaves open, what was moved, and the pairs to come."""
 
+import math
 import textwrap
 
 from listening.analysis.collect.adjustments import disagreeing
@@ -105,8 +106,8 @@ def previews(study: Study, manifest: Manifest) -> list[tuple[Preview, list[str]]
     ]
 
 
-def pairs(found: Preview, warnings: list[str]) -> list[str]:
-    """The pairs of one presentation and what cannot be told apart."""
+def pairs(found: Preview) -> list[str]:
+    """The pairs of one presentation, and how far what varies goes together."""
     level, brightness, decay = found.metrics
     lines = [
         f"pairs of `{found.presentation}`, without listening (first against second)",
@@ -117,10 +118,18 @@ def pairs(found: Preview, warnings: list[str]) -> list[str]:
         f"{p.decay_ratio:>18.3f}  {p.dominant}"
         for p in found.pairs
     ]
-    lines.append(
-        f"  varying: {', '.join(found.varying) or 'nothing'}; inflation {found.largest_inflation:.2f}"
-    )
-    return lines + [f"caution: {line.strip()}" for line in warnings]
+    inflation = found.largest_inflation
+    together = f"inflation {inflation:.2f}" if inflation < math.inf else "too few pairs to tell them apart"
+    return [*lines, f"  varying: {', '.join(found.varying) or 'nothing'}; {together}"]
+
+
+def cautions(previews: list[tuple[Preview, list[str]]]) -> list[str]:
+    """What cannot be told apart, by presentation."""
+    return [
+        f"caution, pairs of `{found.presentation}`: {line.strip()}"
+        for found, warnings in previews
+        for line in warnings
+    ]
 
 
 def pairs_as_json(found: Preview, warnings: list[str]) -> dict[str, object]:

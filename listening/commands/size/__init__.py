@@ -23,7 +23,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--effect",
         metavar="WORDS",
         default=None,
-        help="true effect: share=0.75 of choices (default), db=2, logit=0.8; share=0.5 for `same`",
+        help="true effect: share=0.75 (default), db=2, logit=0.8; share=0.5 for `same`; points=8 for ratings",
     )
     parser.add_argument("--logit-per-db", type=float, metavar="X", help="what a decibel alone does, for db=")
     parser.add_argument("--listeners", default=SIZES, metavar="N,N", help=f"panel sizes (default {SIZES})")
@@ -40,9 +40,24 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="processes (default: all cores), or tcp://HOST:PORT of a Dask scheduler",
     )
     parser.add_argument(
-        "--spread-listeners", type=float, metavar="SD", help="of listeners' own effects, logit"
+        "--strikes",
+        type=int,
+        metavar="N",
+        help="as if each specimen had so many (default: those of the table)",
     )
-    parser.add_argument("--spread-stimuli", type=float, metavar="SD", help="of strikes, logit")
+    parser.add_argument(
+        "--specimens",
+        type=int,
+        metavar="N",
+        help="as if each sound had so many (default: those of the table)",
+    )
+    parser.add_argument(
+        "--spread-listeners", type=float, metavar="SD", help="of own effects, logit, or points for ratings"
+    )
+    parser.add_argument("--spread-stimuli", type=float, metavar="SD", help="of strikes, likewise")
+    parser.add_argument(
+        "--spread-specimens", type=float, metavar="SD", help="of specimens, likewise (default 0)"
+    )
     parser.add_argument(
         "--pilot", type=Path, metavar="STUDY", help="take both spreads from a pilot's answers"
     )

@@ -8,9 +8,19 @@ from typing import Any, TypeVar
 
 from listening import __version__
 from listening.errors import StudyError
-from listening.planning import approximate, effect, family_alpha, panel_size, power, smallest, stand_in
+from listening.planning import (
+    approximate,
+    effect,
+    family_alpha,
+    panel_size,
+    power,
+    rating_size,
+    smallest,
+    stand_in,
+)
 from listening.planning.effect import Effect
 from listening.planning.power import Wanted
+from listening.planning.rating_size import RatingStudy
 from listening.records import protocol as protocol_form
 from listening.records import recordings_table
 from listening.records.form import digest_of
@@ -42,6 +52,18 @@ class Asked:
     jobs: int | str
     target: float
     smallest: bool
+    specimens: dict[str, str]
+    """Of each recording."""
+
+    @property
+    def is_rated(self) -> bool:
+        """Whether points of a scale decide it."""
+        return self.question.unit == "points"
+
+    @property
+    def points(self) -> float:
+        """What a logit of strength is on its scale."""
+        return effect.points_a_logit(self.protocol.attribute(self.question.attribute).task)
 
 
 @dataclass(frozen=True)
@@ -60,15 +82,18 @@ def asked(args: argparse.Namespace) -> Asked:
     chosen = protocol_form.load(path)
     question = _question(chosen, args.question)
     chosen = chosen.of_stage(question.stage)
-    assumed = _assumed(args, question)
-    text = args.effect or ("share=0.5" if question.of_kind.is_equivalence else "share=0.75")
+    assumed = _assumed(args, question, chosen)
+    known = recordings_table.load(chosen, path)
+    recordings = stand_in.supposed(
+        known, strikes=_some(args.strikes, "--strikes"), specimens=_some(args.specimens, "--specimens")
+    )
     return Asked(
         protocol=chosen,
-        manifest=stand_in.manifest(chosen, recordings_table.load(chosen, path)),
+        manifest=stand_in.manifest(chosen, recordings),
         protocol_digest=protocol_form.digest(path),
         place=path.parent / "planning" if args.folder.is_dir() else Path("planning"),
         question=question,
-        effect=effect.of_text(text, assumed, logit_per_db=args.logit_per_db),
+        effect=_effect(args, chosen, question, assumed),
         assumed=assumed,
         sizes=_numbers(args.listeners, "--listeners"),
         repeats=_numbers(args.repeats or str(_hearings(chosen, question)), "--repeats"),
@@ -77,6 +102,7 @@ def asked(args: argparse.Namespace) -> Asked:
         jobs=args.jobs if isinstance(args.jobs, str) else _at_least_one(args.jobs, "--jobs"),
         target=args.target,
         smallest=args.smallest,
+        specimens=stand_in.specimens(recordings),
     )
 
 
@@ -85,7 +111,7 @@ def simulate(asked: Asked, *, on_progress: Callable[[int, int], None] | None = N
     wanted = [Wanted(n, r, asked.effect) for r in asked.repeats for n in asked.sizes]
     more = [
         Wanted(asked.protocol.panel.listeners, asked.repeats[0], effect.of_share(share, asked.assumed))
-        for share in (SHARES if asked.smallest else ())
+        for share in (SHARES if asked.smallest and not asked.is_rated else ())
     ]
     alpha = family_alpha.deciding_alpha(asked.protocol, asked.question)
     path = asked.place / f"size_{asked.question.id}_{_settings(asked, alpha)}.json"
@@ -106,6 +132,7 @@ def simulate(asked: Asked, *, on_progress: Callable[[int, int], None] | None = N
         studies=asked.studies,
         seed=asked.seed,
         known=saved.cells,
+        specimens=asked.specimens,
         where=asked.jobs,
         on_cell=keep,
         on_progress=on_progress,
@@ -115,13 +142,12 @@ def simulate(asked: Asked, *, on_progress: Callable[[int, int], None] | None = N
 
 def lines(asked: Asked, found: Found) -> list[str]:
     """The table for people."""
-    question, assumed = asked.question, asked.assumed
+    question = asked.question
     text = [
         f"{question.id}: {question.contrast.more} against {question.contrast.than}, kind `{question.kind}`, "
         f"true effect {asked.effect.said} ({asked.effect.logit:+.2f} logit)",
         f"decided at one-sided alpha {found.alpha:.4g} (family and planned looks counted)",
-        f"spread of listeners {assumed.spread_listeners:.2f}, of strikes {assumed.spread_stimuli:.2f} logit "
-        f"({assumed.source})",
+        _spreads(asked),
         "listeners  repeats  trials   supported (95 % Monte Carlo)   contradicted  undecided   by formula",
     ]
     for cell in found.curve:
@@ -134,6 +160,21 @@ def lines(asked: Asked, found: Found) -> list[str]:
             f"{cell.undecided / cell.studies:11.2f}   {near}"
         )
     return text + _smallest_lines(asked, found) + _advice(asked, found)
+
+
+def _spreads(asked: Asked) -> str:
+    """What was assumed, in points for ratings, with how many strikes and specimens."""
+    assumed, unit = asked.assumed, asked.points if asked.is_rated else 1.0
+    heard = {s.recording: s.condition for s in asked.manifest.stimuli}
+    ends = asked.question.contrast.conditions
+    strikes = min(sum(condition == end for condition in heard.values()) for end in ends)
+    own = min(len({asked.specimens[r] for r, condition in heard.items() if condition == end}) for end in ends)
+    apart = f", of specimens {unit * assumed.spread_specimens:.2f}" if assumed.spread_specimens else ""
+    return (
+        f"spread of listeners {unit * assumed.spread_listeners:.2f}, of strikes "
+        f"{unit * assumed.spread_stimuli:.2f}{apart} {'points' if asked.is_rated else 'logit'} "
+        f"({assumed.source}); {strikes} strikes of {own} specimen{'s' if own > 1 else ''} a sound"
+    )
 
 
 def as_json(asked: Asked, found: Found) -> dict[str, Any]:
@@ -167,11 +208,6 @@ def _question(chosen: Protocol, name: str | None) -> Question:
     if name is not None and name not in known:
         raise StudyError(f"--question {name}: wanted one of {', '.join(known)}")
     question = next(q for q in chosen.questions if name is None or q.id == name)
-    if question.unit == "points":
-        raise StudyError(
-            f"{question.id} is decided in points of a scale: no panel size can be had for ratings here; run "
-            "a pilot and read its limits, which narrow with the root of the listeners"
-        )
     if question.of_kind.by_right_answers:
         task = chosen.attribute(question.attribute).task.lower()
         raise StudyError(
@@ -181,25 +217,37 @@ def _question(chosen: Protocol, name: str | None) -> Question:
     return question
 
 
+def _effect(args: argparse.Namespace, chosen: Protocol, question: Question, assumed: Assumed) -> Effect:
+    is_same = question.of_kind.is_equivalence
+    if question.unit == "points":
+        usual = f"points={0 if is_same else 2 * question.smallest_effect:g}"
+        return effect.of_points(args.effect or usual, chosen.attribute(question.attribute).task)
+    usual = "share=0.5" if is_same else "share=0.75"
+    return effect.of_text(args.effect or usual, assumed, logit_per_db=args.logit_per_db)
+
+
+def _some(number: int | None, option: str) -> int | None:
+    return None if number is None else _at_least_one(number, option)
+
+
 def _hearings(chosen: Protocol, question: Question) -> int:
+    if question.unit == "points":
+        where = (question.attribute, question.presentation)
+        return next(b.repeats for b in chosen.blocks if (b.attribute, b.presentation) == where)
     return panel_size.hearings(panel_size.block_of(chosen, question))
 
 
-def _assumed(args: argparse.Namespace, question: Question) -> Assumed:
+def _assumed(args: argparse.Namespace, question: Question, chosen: Protocol) -> Assumed:
     assumed = Assumed()
     if args.pilot is not None:
         from listening.planning import pilot_reading
         from listening.store import utc_now
 
         assumed = pilot_reading.assumed(open_study(args.pilot), question, now=utc_now)
-    given = {
-        name: value
-        for name, value in (
-            ("spread_listeners", args.spread_listeners),
-            ("spread_stimuli", args.spread_stimuli),
-        )
-        if value is not None
-    }
+    task = chosen.attribute(question.attribute).task
+    unit = effect.points_a_logit(task) if question.unit == "points" else 1.0
+    spreads = ("spread_listeners", "spread_stimuli", "spread_specimens")
+    given = {name: value / unit for name in spreads if (value := getattr(args, name)) is not None}
     if any(value < 0 for value in given.values()):
         raise StudyError(f"a spread is a standard deviation, 0 or more; found {given}")
     return assumed.model_copy(update={**given, "source": "given by you"}) if given else assumed
@@ -223,7 +271,9 @@ def _at_least_one(number: int, option: str) -> int:
 
 def _settings(asked: Asked, alpha: float) -> str:
     """What must agree for simulated studies to be added up."""
-    parts = (asked.protocol_digest, asked.question.id, asked.seed, alpha, asked.assumed.model_dump_json())
+    assumed = asked.assumed.model_dump_json(exclude_defaults=True)
+    heard = sorted((s.stimulus, asked.specimens[s.recording]) for s in asked.manifest.stimuli)
+    parts = (asked.protocol_digest, asked.question.id, asked.seed, alpha, assumed, heard)
     return digest_of(repr(parts))[:10]
 
 
@@ -243,21 +293,37 @@ def _same_cell(cell: PowerCell) -> tuple[int, int, float]:
     return cell.listeners, cell.repeats, round(cell.effect_logit, 6)
 
 
-def _trials(asked: Asked, cell: PowerCell) -> panel_size.Trials:
+def _trials(asked: Asked, cell: PowerCell) -> panel_size.Trials | RatingStudy:
+    if asked.is_rated:
+        return rating_size.study(
+            asked.protocol,
+            asked.manifest,
+            asked.question,
+            listeners=cell.listeners,
+            repeats=cell.repeats,
+            effect_logit=cell.effect_logit,
+            assumed=asked.assumed,
+        )
     return panel_size.trials(
         asked.protocol, asked.manifest, asked.question, listeners=cell.listeners, repeats=cell.repeats
     )
 
 
 def _approximation(asked: Asked, found: Found, cell: PowerCell) -> str:
+    made = _trials(asked, cell)
+    if isinstance(made, RatingStudy):
+        known = rating_size.by_formula(made, cell.effect_logit, alpha=found.alpha)
+        return "-" if known is None else f"{known:.2f}"
     near = approximate.power(
-        _trials(asked, cell), cell.listeners, cell.effect_logit, alpha=found.alpha, assumed=asked.assumed
+        made, cell.listeners, cell.effect_logit, alpha=found.alpha, assumed=asked.assumed
     )
     return f"{near:.2f}"
 
 
 def _delta(asked: Asked) -> float:
     question = asked.question
+    if question.unit == "points":
+        return question.smallest_effect / asked.points
     if question.unit == "logit":
         return question.smallest_effect
     return effect.of_share(question.smallest_effect, asked.assumed).logit
@@ -306,8 +372,11 @@ def _advice(asked: Asked, found: Found) -> list[str]:
 def _proposed(asked: Asked, found: Found) -> str:
     """What the largest panel tried would need instead, by formula."""
     last = max(found.curve, key=lambda cell: (cell.listeners, cell.repeats))
+    made = _trials(asked, last)
+    if isinstance(made, RatingStudy):
+        return "try more listeners (--listeners), ratings (--repeats) or strikes (--strikes)"
     told = approximate.remedies(
-        _trials(asked, last),
+        made,
         last.listeners,
         asked.effect.logit,
         alpha=found.alpha,

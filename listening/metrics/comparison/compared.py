@@ -9,8 +9,9 @@ import numpy as np
 from listening.audio.sound import Sound
 from listening.errors import SoundError
 from listening.metrics import level, measures
-from listening.metrics.comparison import band_losses, matched_partials, rows, strike_data
+from listening.metrics.comparison import band_losses, common_poles, matched_partials, rows, strike_data
 from listening.metrics.comparison.band_losses import BandLoss
+from listening.metrics.comparison.common_poles import Struck
 from listening.metrics.comparison.matched_partials import PartialChange
 from listening.metrics.comparison.rows import Row
 from listening.metrics.comparison.strike_data import Strike
@@ -100,7 +101,11 @@ def of_examined(
         ]
         for side, channels, own in zip((a, b), examined, named, strict=True)
     )
-    return of_strikes(first, second, names=names, length_s=length_s, above_db=above)
+    together = [
+        common_poles.of_side([Struck(one, sound) for one, sound in zip(strikes, side, strict=True)])
+        for strikes, side in ((first, a), (second, b))
+    ]
+    return of_strikes(*together, names=names, length_s=length_s, above_db=above)
 
 
 def of_strikes(

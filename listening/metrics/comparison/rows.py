@@ -118,10 +118,19 @@ def lost(energy: Row) -> tuple[Row, Row]:
 
 
 def difference(
-    a: Sequence[float], b: Sequence[float], a_units: Sequence[str], b_units: Sequence[str]
+    a: Sequence[float],
+    b: Sequence[float],
+    a_units: Sequence[str],
+    b_units: Sequence[str],
+    *,
+    type_b: tuple[float, float] = (0.0, 0.0),
 ) -> Difference | None:
-    """b less a, 95 % limits over strikes, or over units if there are several; None with one strike a side."""
-    first, second = uncertainty.summary(a, a_units), uncertainty.summary(b, b_units)
+    """b less a, 95 % limits over strikes, or over units if there are several; None with one strike a side.
+
+    `type_b` is a standard uncertainty of each side that its strikes have in common.
+    """
+    first = uncertainty.summary(a, a_units, type_b=type_b[0])
+    second = uncertainty.summary(b, b_units, type_b=type_b[1])
     if first.standard_uncertainty is None or second.standard_uncertainty is None:
         return None
     return uncertainty.difference(second, first, level=LEVEL)

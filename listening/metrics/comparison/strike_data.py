@@ -15,6 +15,25 @@ from listening.metrics.partials import Partial
 Numbers = dict[str, float | None]
 
 
+@dataclass(frozen=True)
+class Mode:
+    """One decaying oscillation of one strike, as comparisons read it."""
+
+    frequency_hz: float
+    level_db: float
+    """at the onset"""
+    t60_s: float
+    """as this strike alone reads it"""
+    common_hz: float
+    common_t60_s: float
+    """of the pole that all strikes of the specimen have in common; this strike's own where there is none"""
+    model_se: float
+    """standard error of ln T60 that all strikes have alike: from the model's order, start and stretch"""
+    doubts: tuple[str, ...]
+    """kinds of `partial_doubts`"""
+    is_common: bool = False
+
+
 @dataclass(frozen=True, eq=False)
 class Strike:
     """One strike, measured."""
@@ -27,7 +46,13 @@ class Strike:
     numbers: Numbers
     """By metric, see `rows.UNITS`."""
     exposures: Exposures
+    onset_s: float
     partials: tuple[Partial, ...]
+    """Found in this strike alone."""
+    modes: tuple[Mode, ...]
+    """What comparisons read; see `common_poles.of_side`."""
+    channel: int = 0
+    """Place, among the channels that were measured, of the one that the partials are of."""
 
 
 def of(
@@ -56,7 +81,17 @@ def of(
         "lze_db": _or_none(energies.lze_db),
         "above_level_s": None if above_db is None else strike.above_level_s(sound, above_db),
     }
-    return Strike(sound.name, unit, sound.calibrated, sound.rate_hz, numbers, energies, found.partials)
+    return Strike(
+        name=sound.name,
+        unit=unit,
+        calibrated=sound.calibrated,
+        rate_hz=sound.rate_hz,
+        numbers=numbers,
+        exposures=energies,
+        onset_s=found.onset.time_s,
+        partials=found.partials,
+        modes=tuple(map(_alone, found.partials)),
+    )
 
 
 def averaged(strikes: Sequence[Strike]) -> Strike:
@@ -70,14 +105,20 @@ def averaged(strikes: Sequence[Strike]) -> Strike:
     for name in strikes[0].numbers:
         known = [v for s in strikes if (v := s.numbers[name]) is not None]
         numbers[name] = measures.average(known, name) if len(known) == len(strikes) else None
-    loudest = max(strikes, key=lambda s: s.numbers["laf_max_db"] or -math.inf)
+    loudest = max(range(len(strikes)), key=lambda i: strikes[i].numbers["laf_max_db"] or -math.inf)
     energies = exposure.averaged([s.exposures for s in strikes])
-    return replace(loudest, numbers=numbers, exposures=energies)
+    return replace(strikes[loudest], numbers=numbers, exposures=energies, channel=loudest)
 
 
 def ring_s(sound: Sound, onset_s: float) -> float:
     """What is recorded after the onset, trailing zeros left out: padding is no recording."""
     return float(sound.sounding_samples() / sound.rate_hz - onset_s)
+
+
+def _alone(p: Partial) -> Mode:
+    kinds = tuple(d.kind for d in p.doubts)
+    model_se = math.sqrt(max(0.0, p.t60_se_s**2 - p.t60_noise_se_s**2)) / p.t60_s
+    return Mode(p.frequency_hz, p.level_db, p.t60_s, p.frequency_hz, p.t60_s, model_se, kinds)
 
 
 def _numbers(sound: Sound, found: Channel) -> Numbers:

@@ -36,8 +36,8 @@ def _energy(found: Comparison, lost: ComparedRow) -> str:
     limits = "" if lost.lower is None or lost.upper is None else f" ({_pair(lost, 1)})"
     text = (
         f"{less} has {db:.1f} dB{limits} less energy than {gains}: {energy_lost_percent(db):.0f} % of the "
-        f"energy is gone, and {pressure_lost_percent(db):.0f} % of the sound pressure; they are one fact in "
-        "three specimens."
+        f"energy is gone, and {pressure_lost_percent(db):.0f} % of the sound pressure; one fact in three "
+        "units."
     )
     if lost.inside_repeatability:
         text += " Strikes alone may differ as much: no difference is shown."

@@ -31,8 +31,18 @@ def rows(found: Comparison) -> Table:
 def partials(found: Comparison) -> Table:
     """Every partial on both sides."""
     head = ("Hz", "shift, Hz", "level, dB", "limits", "T60 a, s", "T60 b, s", "ratio", "limits", "")
-    caption = f"Partial by partial, {found.a} (a) with {found.b} (b); beating pairs by energy sum"
+    poles = _poles(found)
+    caption = f"Partial by partial, {found.a} (a) with {found.b} (b); beating pairs by energy sum{poles}"
     return Table(caption, head, tuple(map(_partial, found.partials)), frozenset(range(8)))
+
+
+def _poles(found: Comparison) -> str:
+    both = [p for p in found.partials if p.a_hz is not None and p.b_hz is not None]
+    common = sum(p.common_poles for p in both)
+    if not common:
+        return "; each strike read alone"
+    of = "" if common == len(both) else f" ({common} of {len(both)})"
+    return f"; strikes of a side read together{of}"
 
 
 def bands(found: Comparison, per_octave: int) -> Table:
@@ -69,7 +79,7 @@ def _row(r: ComparedRow) -> tuple[str, ...]:
 
 
 def _partial(p: ComparedPartial) -> tuple[str, ...]:
-    limits = "–" if p.lower is None else f"{number(p.lower)} to {number(p.upper)}"
+    limits = "–" if p.lower is None else f"{number(p.lower, 3)} to {number(p.upper, 3)}"
     level = (
         "–" if p.level_lower_db is None else f"{_plain(p.level_lower_db, 1)} to {_plain(p.level_upper_db, 1)}"
     )

@@ -94,3 +94,10 @@ def test_questions_are_gathered_by_family_and_stand_alone_without_one():
     asked = [Asked("a", "one"), Asked("b", ""), Asked("c", "one"), Asked("d", ""), Asked("e", "two")]
     gathered = families.gathered(asked, lambda one: one)
     assert [[one.id for one in family] for family in gathered] == [["a", "c"], ["b"], ["d"], ["e"]]
+
+
+def test_a_family_counts_its_own_questions_and_shares_alpha_over_them():
+    asked = [Asked("a", "one"), Asked("b", ""), Asked("c", "one"), Asked("d", ""), Asked("e", "two")]
+    assert [families.size(one, asked) for one in asked] == [2, 1, 2, 1, 1]
+    assert families.even(0.05, 4) == pytest.approx(0.0125)
+    assert families.even(0.05, 1) == families.even(0.05, 0) == 0.05

@@ -44,6 +44,7 @@ def study(task: str, exclusions: dict[str, Any] | None = None, **block: Any) -> 
     row = {"attribute": "brightness", "presentation": "matched", "reference": REFERENCE, "repeats": 6} | block
     parts = {"attributes": [attribute], "blocks": [row], "controls": [], "questions": [], "superlatives": []}
     size = {"panel": plain.panel.model_dump() | {"listeners": 12}, "exclusions": exclusions or {}}
+    size["stopping"] = {}
     chosen = Protocol.model_validate(plain.model_dump() | parts | size)
     made = dealing.deal(
         chosen, bells.manifest(), protocol_digest="p" * 64, secret="0" * 31 + "1", dealt_at="2030-01-01"

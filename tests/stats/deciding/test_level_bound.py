@@ -88,6 +88,47 @@ def test_the_smallest_gain_that_reaches_is_taken_for_each_trial():
     assert made.lowered[0].share == pytest.approx(0.9 - 0.5 * 0.1 - 0.5 * 0.3)
 
 
+@pytest.mark.parametrize(
+    ("residual_db", "louder_chosen", "shown"),
+    [(1.5, 0.7, 0.4), (1.5, 0.3, 0.8), (-1.5, 0.7, 0.8), (-1.5, 0.3, 0.4)],
+    ids=["louder, chosen more", "louder, chosen less", "softer, louder chosen", "softer, softer chosen"],
+)
+def test_level_s_part_goes_the_way_that_the_control_pairs_went(residual_db, louder_chosen, shown):
+    """0.6 of the choices, of which level moved 0.2 one way or the other; the same for both limits."""
+    made = bound(0.6, residual_db, controls(2.0, louder_chosen))
+    assert [one.share for one in made.lowered] == [pytest.approx(shown)]
+    assert [one.share for one in made.raised] == [pytest.approx(shown)]
+    (gain,) = made.gains
+    assert (gain.louder_more, gain.louder_than) == pytest.approx(
+        (1.0, 0.0) if residual_db > 0 else (0.0, 1.0)
+    )
+    assert made.residual_db == pytest.approx(residual_db)
+
+
+@pytest.mark.parametrize(("share", "louder_chosen", "left"), [(0.05, 0.95, 0.0), (0.95, 0.05, 1.0)])
+def test_a_share_stays_between_none_and_all(share, louder_chosen, left):
+    assert bound(share, 1.0, controls(1.0, louder_chosen)).lowered[0].share == left
+
+
+def test_control_listeners_all_of_one_share_still_leave_that_share_uncertain():
+    """No listener differs from another, so the answers' own spread counts: 0.7 times 0.3 over 480."""
+    chosen, who, first = panel(0.9)
+    found = direct_share.estimate(chosen, who, more_first=first)
+    made = level_bound.bound(found, who, np.full(who.size, 1.0), controls(1.0, 0.7))
+    extra = made.lowered[0].variance_listeners - found.variance_listeners
+    assert extra == pytest.approx(0.7 * 0.3 / 480, rel=1e-9)
+
+
+def test_every_listener_weighs_the_same_however_many_answers_they_gave():
+    """One listener in two met the pair 30 times with 1 dB left over, the others 10 times at even level."""
+    who = np.concatenate([np.repeat(n, 30 if n % 2 else 10) for n in range(24)])
+    chosen = np.concatenate([np.arange(30 if n % 2 else 10) % 5 != 0 for n in range(24)]).astype(float)
+    found = direct_share.estimate(chosen, who)
+    made = level_bound.bound(found, who, np.where(who % 2, 1.0, 0.0), controls(1.0, 0.7))
+    assert made.residual_db == pytest.approx(0.5)
+    assert made.lowered[0].share == pytest.approx(found.share - 0.5 * 0.2)
+
+
 @pytest.mark.parametrize("name", ["saturates, gains 3 and 6", "step at 1 dB, gain as the residual"])
 def test_level_alone_is_not_taken_for_more(name):
     rng = np.random.default_rng(20261127)

@@ -1,0 +1,209 @@
+"""A whole study rehearsed by simulation: nothing in its folder is touched and its key is not asked for."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from listening.errors import StudyError
+from listening.planning import reached_end, stand_in
+from listening.planning.rehearsal import one_run, rehearsed
+from listening.planning.rehearsal.rehearsed import Rehearsed, Supposed
+from listening.records import protocol as protocol_form
+from listening.records.manifest import Manifest
+from listening.records.measured import Measures
+from listening.records.planned_power import Assumed
+from listening.records.protocol import Protocol
+from listening.records.study import Study
+from listening.simulate.recruiting import People
+from listening.steps import rehearsal_lines
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+LIKELY_WITHDRAWALS = 0.02  # of those who finish; our own estimate
+LIKELY_MISSES = 0.05  # of those who come, not to the last session; our own estimate
+MOST_RUNS = 100_000
+
+
+@dataclass(frozen=True)
+class Rehearsal:
+    """What was promised beside what was seen."""
+
+    found: Rehearsed
+    notes: tuple[str, ...]
+
+    def summary(self) -> str:
+        """The text that `listening rehearse` prints."""
+        return "\n".join(rehearsal_lines.text(self.found, self.notes))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values, as `listening rehearse --json` prints them."""
+        return rehearsal_lines.plain(self.found, self.notes)
+
+    def to_frame(self) -> "pd.DataFrame":
+        """A row a question and state."""
+        import pandas as pd
+
+        return pd.DataFrame(rehearsal_lines.plain(self.found, ())["questions"])
+
+    def __str__(self) -> str:
+        return self.summary()
+
+
+def likely(chosen: Protocol) -> People:
+    """Who stops and who withdraws, where nobody says otherwise: none where the plan has no answer to it."""
+    stopping = chosen.stopping
+    copes = reached_end.has_room(chosen)
+    return People(
+        drop_outs=reached_end.LIKELY_DROP_OUTS if copes else 0.0,
+        withdrawals=LIKELY_WITHDRAWALS if copes or stopping.withdrawn == "count" else 0.0,
+        misses=LIKELY_MISSES if chosen.sessions.number > 1 else 0.0,
+    )
+
+
+def supposed(
+    chosen: Protocol,
+    *,
+    share: float = 0.75,
+    assumed: Assumed | None = None,
+    drop_outs: float | None = None,
+    withdrawals: float | None = None,
+    misses: float | None = None,
+    at_random: float = 0.0,
+    sites: int = 1,
+    spread_sites: float = 0.1,
+    spread_sessions: float = 0.1,
+    spread_listeners: float | None = None,
+    spread_stimuli: float | None = None,
+) -> Supposed:
+    """What is taken for granted; whatever is not given is as likely as can be said without a pilot.
+
+    Parameters
+    ----------
+    share : of choices, hoped for each `more`
+    assumed : spreads of a pilot
+    drop_outs, withdrawals, misses, at_random : shares of those who begin, who finished, who miss the last of
+        several sessions, of all
+    spread_sites, spread_sessions, spread_listeners, spread_stimuli : standard deviations, logit
+    """
+    usual = likely(chosen)
+    given = {
+        name: value
+        for name, value in (("spread_listeners", spread_listeners), ("spread_stimuli", spread_stimuli))
+        if value is not None
+    }
+    spreads = assumed or Assumed()
+    return Supposed(
+        share=share,
+        assumed=spreads.model_copy(update={**given, "source": "given by you"}) if given else spreads,
+        people=People(
+            usual.drop_outs if drop_outs is None else drop_outs,
+            usual.withdrawals if withdrawals is None else withdrawals,
+            usual.misses if misses is None else misses,
+        ),
+        at_random=at_random,
+        n_sites=sites,
+        spread_sites=spread_sites if sites > 1 else 0.0,
+        spread_sessions=spread_sessions if chosen.sessions.number > 1 else 0.0,
+    )
+
+
+def rehearse(
+    study: Study,
+    given: Supposed | None = None,
+    *,
+    runs: int = 200,
+    seed: int = 1,
+    where: int | str = 1,
+    on_progress: Callable[[int, int], None] | None = None,
+) -> Rehearsal:
+    """`runs` studies as hoped and as many with nothing true, each through the analysis that decides.
+
+    Parameters
+    ----------
+    given : what is taken for granted of listeners and effects
+    where : 1 here, N on N processes, tcp://HOST:PORT on a Dask scheduler
+
+    Raises
+    ------
+    StudyError
+        The study cannot be read or dealt, or a number is out of range.
+    """
+    chosen = protocol_form.load(study.protocol)
+    given = given or supposed(chosen)
+    _check(given, runs)
+    manifest, is_prepared = _manifest(study, chosen)
+    found = rehearsed.rehearse(
+        chosen,
+        manifest,
+        given,
+        runs=runs,
+        seed=seed,
+        where=where,
+        is_prepared=is_prepared,
+        on_progress=on_progress,
+    )
+    return Rehearsal(found, tuple(_notes(chosen, given, found)))
+
+
+def _check(given: Supposed, runs: int) -> None:
+    if not 1 <= runs <= MOST_RUNS:
+        raise StudyError(f"runs: found {runs}, wanted 1 to {MOST_RUNS}")
+    shares = {
+        "drop-outs": given.people.drop_outs,
+        "withdrawals": given.people.withdrawals,
+        "misses": given.people.misses,
+        "at random": given.at_random,
+    }
+    for name, value in shares.items():
+        if not 0 <= value < 1:
+            raise StudyError(f"{name}: found {value:g}, wanted a share from 0 to below 1, such as 0.1")
+    if given.n_sites < 1:
+        raise StudyError(f"sites: found {given.n_sites}, wanted 1 or more")
+    spreads = (
+        given.spread_sites,
+        given.spread_sessions,
+        given.assumed.spread_listeners,
+        given.assumed.spread_stimuli,
+    )
+    if min(spreads) < 0:
+        raise StudyError(f"a spread is a standard deviation, 0 or more; found {min(spreads):g}")
+
+
+def _manifest(study: Study, chosen: Protocol) -> tuple[Manifest, bool]:
+    """The prepared stimuli of this protocol; else what stands in for them."""
+    if study.manifest.is_file():
+        prepared = Manifest.load(study.manifest)
+        if prepared.protocol_digest == protocol_form.digest(study.protocol):
+            return prepared, True
+    from listening.records import recordings_table
+
+    measures = Measures.load(study.measures) if study.measures.is_file() else None
+    recordings = recordings_table.load(chosen, study.protocol)
+    return stand_in.with_levels(stand_in.manifest(chosen, recordings, measures)), False
+
+
+def _notes(chosen: Protocol, given: Supposed, found: Rehearsed) -> Iterator[str]:
+    """What a reader should know before believing the numbers."""
+    if not found.is_prepared:
+        yield (
+            "the stimuli are not prepared for this protocol: level is taken as perfectly matched, and what "
+            "matching leaves over costs power"
+        )
+    if given.people.drop_outs == 0 and not reached_end.has_room(chosen):
+        yield (
+            "nobody stops here, for the plan has no answer to it: if one listener in ten did, the end would "
+            f"be reached with a chance of {reached_end.chance(chosen):.2f}; set panel.spare, or "
+            "stopping.fewest"
+        )
+    closed = sum(one_run.NEVER_OPENED in run.words.values() for run in found.all_runs())
+    if closed:
+        yield (
+            f"in {closed} of {len(found.all_runs())} studies the places ran out before the end, and the "
+            "answers stay closed for ever: set a larger panel.spare, or stopping.fewest"
+        )
+    if any(line.is_kept is False for line in found.lines):
+        yield (
+            "* outside the limits of what was seen: the promise is a formula that knows no level left over "
+            "by matching, no exclusion, no withdrawal and no look; believe the rehearsal"
+        )
