@@ -63,9 +63,9 @@ processors: setup
 processors-short: setup
 	$(BIN)/python tests/processors/processors.py --short
 
-# FILES="stats/deciding/verdict.py ..." for some of them, EACH=20 for more of each
+# FILES="stats/deciding/verdict.py ..." for some of them, EACH=20 for more of each; NAMED=1 for those that lived once
 mutants: setup
-	$(BIN)/python tests/mutants.py $(FILES) --each $(or $(EACH),8)
+	$(BIN)/python tests/mutants.py $(FILES) --each $(or $(EACH),8) --seed $(SEED) $(if $(NAMED),--named)
 
 bench: setup
 	@for bench in bench/*.py; do echo "== $$bench"; $(BIN)/python $$bench || exit 1; done

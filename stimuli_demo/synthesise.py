@@ -31,7 +31,7 @@ LENGTH_S = Decimal("3.0")
 PASCAL_PER_FULL_SCALE = Decimal("5")  # a sine that just fits has 105 dB SPL
 STEPS = 2**18  # samples are 19 bit in a 24 bit file; the room's noise is 30 steps
 ROOM_NOISE_PA = Decimal("0.0006")  # about 29 dB SPL
-STRIKES = (1, 2, 3)
+STRIKES = (1, 2, 3, 4)
 BRIGHT = "dome_d"  # what the low-passed anchors are made from
 LOW_PASSED = {"anchor_low": Decimal("3750"), "anchor_mid": Decimal("7250")}
 """6 dB down there, so that 3.5 and 7 kHz still pass (anchors of ITU-R BS.1534-3)."""

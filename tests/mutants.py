@@ -1,12 +1,13 @@
 """Small faults put into deciding and protecting code, one at a time: do the fast tests notice?
 
-    python tests/mutants.py [FILE ...] [--each 8] [--seed 1] [--all]
+    python tests/mutants.py [FILE ...] [--each 8] [--seed 1] [--all] [--named]
 
 Each mutant changes one place of one file in a copy of the source tree (a comparison, an operator, a number, a
 condition, a statement left out) and runs the tests that `GUARDS` names for that file. A survivor is a rule
 that no test holds; those that change nothing, or nothing that matters, stand with their reason in
 `tests/mutants_known.toml`.
-Exit code 1 where fewer than 90 % of the others are caught.
+Exit code 1 where fewer than 90 % of the others are caught. `--named` puts in the faults of
+`tests/mutants_named.toml`, which lived once: exit code 1 where one lives again.
 """
 
 import argparse
@@ -28,6 +29,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 KNOWN = Path(__file__).with_name("mutants_known.toml")
+NAMED = Path(__file__).with_name("mutants_named.toml")
 GOAL = 0.9
 SLOWEST_S = 180.0  # a mutant whose tests take longer hangs, and counts as caught
 DECIDING = "tests/stats/deciding"
@@ -54,11 +56,13 @@ GUARDS: dict[str, tuple[str, ...]] = {
     "stats/measured/ratio_interval.py": ("tests/stats/mixed/test_marginal_share_ratio.py",),
     "stats/agreement.py": ("tests/stats/test_agreement.py",),
     "listening/analysis/decide/families.py": ("tests/analysis/decide/test_families.py",),
+    "listening/analysis/decide/contrast.py": ("tests/analysis/decide/test_contrast.py",),
+    "listening/analysis/decide/beside.py": ("tests/analysis/decide/test_contrast.py",),
     "listening/analysis/decide/confidence_limits.py": ("tests/analysis/decide/test_confidence_limits.py",),
     "listening/analysis/decide/planned_ratio.py": ("tests/analysis/decide/test_claimed_ratio.py",),
     "listening/metrics/level.py": ("tests/metrics/test_level.py", "tests/metrics/test_bands.py"),
     "listening/metrics/loudness_bs1770.py": ("tests/metrics/test_bs1770.py",),
-    "listening/metrics/onset.py": ("tests/metrics/test_strike_and_flags.py",),
+    "listening/metrics/onset.py": ("tests/metrics/test_strike_and_flags.py", "tests/metrics/test_onset.py"),
     "listening/stimuli/match.py": ("tests/stimuli/test_match.py",),
     "listening/audio/speaker.py": ("tests/audio/test_speaker.py", "tests/audio/test_speaker_in_time.py"),
     "listening/session/turn.py": ("tests/session/test_turn.py",),
@@ -230,9 +234,9 @@ class _Finder(ast.NodeVisitor):
             self.visit(one)
 
 
-def mutants_of(file: str) -> list[Mutant]:
+def mutants_of(file: str, tree: Path = ROOT) -> list[Mutant]:
     """Every mutant of a file, in the order of its lines."""
-    text = (ROOT / file).read_text()
+    text = (tree / file).read_text()
     finder = _Finder(file, text)
     finder.visit(ast.parse(text))
     return sorted(finder.found, key=lambda m: (m.start, m.end, m.after))
@@ -260,13 +264,17 @@ def run(mutant: Mutant, tree: Path) -> str:
 def _guards(file: str, tree: Path) -> str:
     child = os.fork()
     if child == 0:
-        os.setsid()
-        _be_quiet()
-        os.chdir(tree)
-        import pytest
+        code = 3  # whatever ends it otherwise: nothing of the parent's may be tidied up here
+        try:
+            os.setsid()
+            _be_quiet()
+            os.chdir(tree)
+            import pytest
 
-        words = ["-x", "-q", "-m", "not slow", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header"]
-        os._exit(int(pytest.main([*words, *GUARDS[file]])))
+            words = ["-x", "-q", "-m", "not slow", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header"]
+            code = int(pytest.main([*words, *GUARDS[file]]))
+        finally:
+            os._exit(code)
     until = time.monotonic() + SLOWEST_S
     while time.monotonic() < until:
         done, status = os.waitpid(child, os.WNOHANG)
@@ -313,10 +321,10 @@ def _prepare(tree: Path) -> None:
         importlib.import_module(name)
 
 
-def chosen(files: list[str], *, each: int, seed: int, everything: bool) -> Iterator[Mutant]:
-    """A seeded choice of so many mutants of each file."""
+def chosen(files: list[str], tree: Path, *, each: int, seed: int, everything: bool) -> Iterator[Mutant]:
+    """A seeded choice of so many mutants of each file, as it lies in the tree that is tested."""
     for file in files:
-        found = mutants_of(file)
+        found = mutants_of(file, tree)
         if not everything and len(found) > each:
             found = random.Random(f"{seed} {file}").sample(found, each)
         yield from sorted(found, key=lambda m: m.start)
@@ -328,11 +336,38 @@ def main() -> int:
     parser.add_argument("--each", type=int, default=8, help="mutants of each file (default 8)")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--all", action="store_true", help="every mutant of the files")
+    parser.add_argument("--named", action="store_true", help="those that lived once, and no others")
     args = parser.parse_args()
+    if args.named:
+        return _all_named()
     unknown = [file for file in args.files if file not in GUARDS]
     if unknown:
         parser.error(f"{', '.join(unknown)}: no tests are named in GUARDS of {Path(__file__).name}")
     return _all_of([*args.files] or [*GUARDS], args)
+
+
+def named(tree: Path) -> Iterator[tuple[str, Mutant]]:
+    """What each fault of the named ones is, and the mutant; its text must stand there once."""
+    for row in tomllib.loads(NAMED.read_text())["mutant"]:
+        text = (tree / row["file"]).read_text()
+        if text.count(row["before"]) != 1:
+            raise SystemExit(f"{NAMED.name}: {row['what']}: not once in {row['file']}: {row['before']}")
+        start = text.index(row["before"])
+        line = text[:start].count("\n") + 1
+        end = start + len(row["before"])
+        yield row["what"], Mutant(row["file"], line, start, end, row["before"], row["after"], "")
+
+
+def _all_named() -> int:
+    lived = False
+    with tempfile.TemporaryDirectory() as work:
+        tree = _tree(Path(work))
+        _prepare(tree)
+        for what, mutant in named(tree):
+            end = run(mutant, tree)
+            lived = lived or end == "survived"
+            print(f"{end:8}  {mutant.file}:{mutant.line}  {what}", flush=True)
+    return int(lived)
 
 
 def _all_of(files: list[str], args: argparse.Namespace) -> int:
@@ -345,7 +380,7 @@ def _all_of(files: list[str], args: argparse.Namespace) -> int:
             if _guards(file, tree) != "survived":
                 print(f"{file}: its tests fail without any change: {' '.join(GUARDS[file])}")
                 return 2
-            for mutant in chosen([file], each=args.each, seed=args.seed, everything=args.all):
+            for mutant in chosen([file], tree, each=args.each, seed=args.seed, everything=args.all):
                 key = (mutant.file, mutant.context, mutant.before, mutant.after)
                 end = "known" if key in reasons else run(mutant, tree)
                 counts[file, end] += 1

@@ -25,12 +25,20 @@ from tests.fuzz import study as small
 ROOT = Path(__file__).resolve().parents[1]
 strace = pytest.mark.skipif(shutil.which("strace") is None, reason="strace is not on this machine")
 # what each command may write; everything else must stay byte for byte through cut and second run
+SOUNDS = ["sounds/a1.wav", "sounds/b1.wav"]
+SLOW = ("prepare", "measure", "picture", "compare", "new", "analyse")
 COMMANDS: dict[str, tuple[list[str], tuple[str, ...]]] = {
     "prepare": (["prepare", ".", "--jobs", "1"], ("stimuli/",)),
     "measure": (["measure", ".", "--jobs", "1"], ("measures.", "traces.npz")),
     "report": (["report", ".", "--no-sounds"], ("report/",)),
     "export": (["export", "."], ("export/", "sealed/", "record.jsonl", "station/answers.sqlite")),
     "deposit": (["deposit", "."], ("deposited", "history.json", "record.jsonl")),
+    "analyse": (["analyse", "."], ("findings.json", "sealed/", "record.jsonl", "station/answers.sqlite")),
+    "station": (["station", ".", "carried"], ("carried/",)),
+    "picture": (["picture", *SOUNDS, "--out", "looked.svg"], ("looked",)),
+    "compare": (["compare", SOUNDS[0], "--with", SOUNDS[1], "--picture", "looked.svg"], ("looked",)),
+    "new": (["new", "fresh", "--from", "protocol.toml"], ("fresh/",)),
+    "import": (["import", "table.csv", "fresh"], ("fresh/",)),
 }
 
 
@@ -58,7 +66,7 @@ def _run(words: list[str], place: Path) -> Callable[[], int]:
 
 @pytest.mark.parametrize(
     "name",
-    [pytest.param(n, marks=pytest.mark.slow) if n in ("prepare", "measure") else n for n in COMMANDS],
+    [pytest.param(n, marks=pytest.mark.slow) if n in SLOW else n for n in COMMANDS],
 )
 def test_a_command_cut_before_any_step_harms_nothing_and_can_be_run_again(
     made: Path, tmp_path: Path, name: str

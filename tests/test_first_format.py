@@ -86,7 +86,8 @@ def test_verify_says_which_method_decided_it_and_what_the_new_one_says(
     said = capsys.readouterr().out
     assert "decided otherwise now" in said
     for q in before.questions:
-        assert f"{q.id}: {q.word} by logistic mixed model; " in said
+        rule = before.method.df_rule
+        assert f"{q.id}: {q.word} by logistic mixed model (degrees of freedom {rule}); " in said
     assert said.count(" by direct share") == len(before.questions)
 
 

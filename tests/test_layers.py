@@ -217,6 +217,10 @@ def test_every_rule_of_the_developers_page_names_tests_that_exist() -> None:
     page = (ROOT / "DEVELOPERS.md").read_text()
     rows = page.partition("| rule | its test |")[2].partition("\n\n")[0].splitlines()[2:]
     assert len(rows) >= 15
+    ruled = [row.split("|")[1].strip().split(";")[0] for row in rows]
+    told = re.findall(r"^- \*\*(.+?)\.\*\*", page.partition("## Rules that")[2].partition("\n## ")[0], re.M)
+    assert len(told) >= 8
+    assert [rule for rule in told if not rule.lower().startswith(tuple(ruled))] == [], "a rule without a row"
     for row in rows:
         named = re.findall(r"`(tests/[^`]+\.py)`", row)
         assert named, row

@@ -7,6 +7,7 @@ import pytest
 
 from listening import cli
 from listening.analysis.collect import remarks
+from listening.commands import desk
 from listening.records.room import Room
 from listening.session import opening
 from listening.store import open_store
@@ -93,3 +94,13 @@ def test_the_desk_says_where_the_key_is_and_how_the_room_is(
     (folder / "sealed" / "key.json").write_text("{}")
     assert cli.main(["desk", str(folder), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["key"] == "open, no pass phrase"
+
+
+def test_the_desk_tells_training_from_trials(tmp_path: Path) -> None:
+    bench = take_seat(tmp_path, stations.make_plan())
+    bench.store.note(bench.sitting.row.id, "introduced", detail="brightness|understood|plays 1")
+    events = bench.store.events()
+    assert desk._stage(events) == "trials"
+    assert desk._stage(events, may_train=True) == "training, trials"
+    bench.store.note(bench.sitting.row.id, "trained", trial="training brightness 1")
+    assert desk._stage(bench.store.events(), may_train=True) == "trials"

@@ -250,6 +250,8 @@ def _slope(attribute: str, slope: Slope | None) -> LevelSlope:
         se=slope.se,
         n_answers=slope.n_answers,
         n_listeners=slope.n_listeners,
+        bend=slope.bend,
+        linearity_p=slope.linearity_p,
     )
 
 

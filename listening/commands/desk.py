@@ -30,6 +30,7 @@ STAGE_AFTER = {
     "agreed": "level",
     "level set": "question explained",
     "introduced": "trials",
+    "trained": "trials",
     "rested": "trials",
     "finished": "done",
     "declined": "not taking part",
@@ -204,7 +205,7 @@ def rows(study: Study, plan: Plan) -> list[Row]:
                 voids=sum(event.kind == "void" for event in events),
                 last_sign=last,
                 dose=exposure.words(exposure.sent(events), pascal),
-                stage=_stage(events),
+                stage=_stage(events, may_train=plan.sitting.training),
                 session=_session(events, plan),
                 owes=None if any(event.kind == MISSED for event in events) else owes,
                 minutes_to_go=_minutes_to_go(
@@ -246,10 +247,12 @@ def _state(finished: bool, events: "Sequence[EventRow]", *, last: str, owes: int
     return "sits" if silent_s < ALIVE_S else f"silent {silent_s / 60:.0f} min"
 
 
-def _stage(events: "Sequence[EventRow]") -> str:
+def _stage(events: "Sequence[EventRow]", *, may_train: bool = False) -> str:
     """The stage after the last event that ends one."""
-    found = [STAGE_AFTER[event.kind] for event in events if event.kind in STAGE_AFTER]
-    return found[-1] if found else "welcome"
+    found = [event.kind for event in events if event.kind in STAGE_AFTER]
+    if not found:
+        return "welcome"
+    return "training, trials" if may_train and found[-1] == "introduced" else STAGE_AFTER[found[-1]]
 
 
 def _minutes_to_go(answered_at: list[str], trials: int) -> int | None:

@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
     if len(names) != len(loaded.sounds):
         raise SoundError(f"--names: {len(names)} names for {len(loaded.sounds)} sounds; wanted one each")
     draw(loaded.sounds, names, out)
-    lines = [*loaded.notes, f"picture of {len(names)} sounds: {out}"]
+    lines = [*loaded.notes, f"picture of {len(names)} sound{'s' if len(names) > 1 else ''}: {out}"]
     show.result(args, lines, {"picture": str(out), "sounds": names, "notes": loaded.notes})
     return 0
 

@@ -1,13 +1,15 @@
 """`listening station`: what a seating machine needs of a dealt study, and nothing else."""
 
 import argparse
+import os
 import shutil
 from pathlib import Path
 
 from listening.console import show
-from listening.errors import CannotWrite, StudyError
+from listening.errors import StudyError
 from listening.records.plan import Plan
 from listening.records.study import Study
+from listening.stimuli import folder
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -40,26 +42,31 @@ def run(args: argparse.Namespace) -> int:
 
 
 def copy(study: Study, out: Study) -> None:
-    """Plan, clips and the server's address below another folder.
+    """Plan, clips and the server's address below another folder: all of it, on disk, or nothing.
 
     Raises
     ------
     CannotWrite
         The folder cannot be written; what was begun is removed.
     """
-    try:
-        out.clips.parent.mkdir(parents=True, exist_ok=True)
-        shutil.copytree(study.clips, out.clips, copy_function=shutil.copyfile)
-        for path, there in ((study.server, out.server), (study.plan, out.plan)):  # the plan comes last
+    with folder.replacing(out.station) as fresh:
+        shutil.copytree(study.clips, fresh / out.clips.relative_to(out.station), copy_function=_copied)
+        for path, there in ((study.server, out.server), (study.plan, out.plan)):
             if path.is_file():
-                shutil.copyfile(path, there)
-    except OSError as error:
-        shutil.rmtree(out.station, ignore_errors=True)
-        raise CannotWrite(
-            f"{out.station}: cannot be written ({error}); free space or name another folder"
-        ) from error
+                _copied(path, fresh / there.relative_to(out.station))
+
+
+def _copied(path: str | Path, there: str | Path) -> None:
+    """Bytes alone, synced: the drive may be pulled out as soon as the command has ended."""
+    shutil.copyfile(path, there)
+    with open(there, "rb+") as file:
+        os.fsync(file.fileno())
 
 
 def _check_empty(out: Study) -> None:
-    if out.root.exists() and (not out.root.is_dir() or any(out.root.iterdir())):
+    """What an earlier try left half-made, hidden, is no matter."""
+    half_made = f".{out.station.name}-"
+    if out.root.exists() and (
+        not out.root.is_dir() or any(not p.name.startswith(half_made) for p in out.root.iterdir())
+    ):
         raise StudyError(f"{out.root}: is not empty; name a new folder for the station")

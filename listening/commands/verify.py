@@ -25,6 +25,7 @@ INHERENT = "who rewrote all of it before any head left the house is not seen (--
 NOT_MEASURED = "measured values: none (`listening measure` was not run)"
 NO_HASH = "measured values: there, but not when the answers were analysed, or by a version that took no hash"
 UNCHECKED = "not looked at: {}"
+DIRECT = "direct share"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -68,7 +69,11 @@ def run(args: argparse.Namespace) -> int:
         lines.append(
             "method: questions on choices are decided otherwise now than when these findings were made"
         )
-        lines += [f"  {m['id']}: {m['then']} by {m['by']}; {m['now']} by {m['by_now']}" for m in methods]
+        lines += [
+            f"  {m['id']}: {m['then']} by {m['by']} ({m['rule']}); "
+            f"{m['now']} by {m['by_now']} ({m['rule_now']})"
+            for m in methods
+        ]
     lines += [f"{what}: {state}" for what, state in written.items()]
     if found.version != fresh.version or found.method.versions != fresh.method.versions:
         lines.append("versions: other than those that made the findings")
@@ -153,6 +158,7 @@ def _hashes(study: Study, found: Findings, faults: list[str]) -> list[str]:
 def _methods(found: Findings, fresh: Findings) -> list[dict[str, str]]:
     """The questions that another method decides now, with what each method says."""
     now = {q.id: q for q in fresh.questions}
+    other_rule = found.method.df_rule != fresh.method.df_rule
     return [
         {
             "id": q.id,
@@ -160,9 +166,11 @@ def _methods(found: Findings, fresh: Findings) -> list[dict[str, str]]:
             "by": q.decided_by,
             "now": now[q.id].word,
             "by_now": now[q.id].decided_by,
+            "rule": f"degrees of freedom {found.method.df_rule}",
+            "rule_now": f"degrees of freedom {fresh.method.df_rule}",
         }
         for q in found.questions
-        if q.id in now and q.decided_by != now[q.id].decided_by
+        if q.id in now and (q.decided_by != now[q.id].decided_by or (other_rule and q.decided_by == DIRECT))
     ]
 
 

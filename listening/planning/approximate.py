@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from listening.planning.panel_size import Trials
+from listening.records.contrasts import Pair
 from listening.records.planned_power import Assumed
 from listening.records.protocol import Question
 from stats.deciding import share_power
@@ -30,9 +31,25 @@ def power(made: Trials, listeners: int, effect_logit: float, *, alpha: float, as
 def planned_pair(made: Trials, listeners: int, effect_logit: float, assumed: Assumed) -> PlannedPair:
     """How often a listener hears the pair of the question, and how many strikes take part.
 
-    Of a question on several pairs the first stands for their mean, which is on the safe side.
+    Of a question on several pairs the weakest stands for their mean, which is on the safe side.
     """
-    places = sorted(made.conditions.index(name) for name in made.question.contrast.pairs[0])
+    return _weakest(made, listeners, effect_logit, assumed)[1]
+
+
+def weakest_pair(made: Trials, listeners: int, effect_logit: float, assumed: Assumed) -> Pair | None:
+    """The conditions of the pair that a question on several pairs is planned on; None with a single pair."""
+    several = len(made.question.contrast.pairs) > 1
+    return _weakest(made, listeners, effect_logit, assumed)[0] if several else None
+
+
+def _weakest(made: Trials, listeners: int, effect_logit: float, assumed: Assumed) -> tuple[Pair, PlannedPair]:
+    question = made.question
+    met = [(names, _met(made, names, listeners, effect_logit, assumed)) for names in question.contrast.pairs]
+    return min(met, key=lambda one: _chance(one[1], question, question.alpha))  # of equals the first
+
+
+def _met(made: Trials, names: Pair, listeners: int, effect_logit: float, assumed: Assumed) -> PlannedPair:
+    places = sorted(made.conditions.index(name) for name in names)
     direct = (np.sort(made.condition, axis=1) == places).all(axis=1)
     heard, first_at = np.unique(made.stimulus[direct], return_index=True)
     place = made.condition[direct].ravel()[first_at]

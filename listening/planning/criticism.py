@@ -211,6 +211,8 @@ def _decidable(protocol: Protocol, manifest: Manifest, i: int, question: Questio
             )
         else:
             found = f"a chance of {near:.2f} to find a design {true.said}, with {listeners} listeners"
+        if weak := approximate.weakest_pair(made, listeners, true.logit, assumed):
+            found += f", by the weakest of its pairs, {weak[0]} against {weak[1]}"
         yield (
             ("questions", i, *(("smallest_effect",) if same else ())),
             found,
@@ -235,8 +237,8 @@ def _few_outside(
     i: int, question: Question, made: panel_size.Trials, listeners: int, alpha: float
 ) -> Iterator[Objection]:
     """Whether so many answers of each listener can show that few hear a difference of their own."""
-    asked = {question.contrast.more, question.contrast.than}
-    direct = [{made.conditions[c] for c in pair} == asked for pair in made.condition]
+    asked = [set(pair) for pair in question.contrast.pairs]
+    direct = [{made.conditions[c] for c in pair} in asked for pair in made.condition]
     answers = round(sum(direct) / listeners)
     delta, limit = question.smallest_effect - 0.5, question.split_limit
 

@@ -43,6 +43,10 @@ class LevelSlope(Form):
     se: float | None = None
     n_answers: int
     n_listeners: int
+    bend: float | None = None
+    """Log-odds per dB, per dB of difference: what a larger difference changes of the slope."""
+    linearity_p: float | None = None
+    """Two-sided, against one slope at every size of difference; None with one size only."""
 
 
 class Strength(Form):

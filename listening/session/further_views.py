@@ -1,5 +1,6 @@
 """The views of training, of the right answer told, and of a comment."""
 
+from dataclasses import replace
 from typing import Any, Protocol
 
 from listening.session import familiarising, offers, trial_drawing, whole_range
@@ -17,7 +18,7 @@ def _training(state: State, **more: Any) -> View:
     number, total = whole_range.place(state)
     return View(
         stage=state.stage,
-        heading=text("training_heading", number=number, total=total),
+        heading=text("training_heading", number=number, total=total) if total > 1 else text("training_one"),
         question=state.attribute.wording,
         body=(text("training_body"),),
         clips=trial_drawing.clips(state, len(letters), letters),
@@ -38,13 +39,14 @@ def _training_status(state: State) -> str:
 
 
 def _feedback(state: State, **more: Any) -> View:
-    letters = letters_of(state.trial)
+    letters, heard = letters_of(state.trial), state.words.text("heard")
+    clips = trial_drawing.clips(state, len(letters), letters)
     return View(
         stage=state.stage,
         heading=state.words.text("rehearsal_heading"),
         question=state.attribute.wording,
         body=familiarising.told(state),
-        clips=trial_drawing.clips(state, len(letters), letters),
+        clips=tuple(c if c.sounding else replace(c, heard=True, state=heard) for c in clips),
         actions=offers.offered(state),
         **more,
     )

@@ -3,7 +3,7 @@
 import textwrap
 from collections.abc import Collection
 
-from listening.report.tables.finding_tables import Table
+from listening.report.tables.table_form import Table
 
 COLUMNS = 80
 GAP = "  "

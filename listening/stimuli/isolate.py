@@ -79,7 +79,7 @@ def variants(strike: Sound, asked: Asked) -> list[Variant]:
     StudyError
         A combination misses what it should reach, or moves what should stay: with the numbers.
     """
-    split = modal.split(strike)
+    split = _taken_apart(strike, asked)
     cells = _cells(split, asked)
     base = cells[False, False]
     made = []
@@ -89,6 +89,16 @@ def variants(strike: Sound, asked: Asked) -> list[Variant]:
         before = measures.measure(cell.sound, fades_from_s=asked.window.fades_from_s).as_dict()
         made.append(Variant("/".join(sides), cell.sound, cell.gain_db, before, report))
     return [loud for variant in made for loud in _levels(variant, asked)]
+
+
+def _taken_apart(strike: Sound, asked: Asked) -> Split:
+    """The strike and its partials; too dense ones as one ringing, where brightness alone moves."""
+    try:
+        return modal.split(strike)
+    except modal.TooDense:
+        if asked.decay_ratio is not None:
+            raise
+        return modal.as_one(strike)
 
 
 def _levels(variant: Variant, asked: Asked) -> list[Variant]:
@@ -117,7 +127,10 @@ def _cells(split: Split, asked: Asked) -> dict[tuple[bool, bool], _Heard]:
     if asked.brightness_ratio is not None:
         wanted = _times(base.brightness, asked.brightness_ratio)
         bright = _coloured(hear, base, wanted, asked)
-        cells[True, False] = _with_decay(hear, bright, (base.decay, wanted), UNCHANGED, asked)
+        if split.is_dense:
+            cells[True, False] = _decay_held(bright, base, asked)
+        else:
+            cells[True, False] = _with_decay(hear, bright, (base.decay, wanted), UNCHANGED, asked)
     if asked.decay_ratio is not None:
         cells[False, True] = _with_brightness(
             hear, hear(0.0, _other_damping(split, asked)), base.brightness, asked
@@ -205,6 +218,19 @@ def _with_decay(
         f"{found.sound.name}: {asked.decay_key} stays {100 * abs(miss):.1f} % from {wanted[0]:.3f}, "
         f"tolerance {100 * limit:g} %; ask for less brightness, or a larger isolation.decay_tolerance"
     )
+
+
+def _decay_held(found: _Heard, base: _Heard, asked: Asked) -> _Heard:
+    """The same, of dense modes, whose damping cannot be moved to hold the decay."""
+    moved = float(np.exp(_log_ratio(found.decay, base.decay))) - 1.0
+    limit = asked.isolation.decay_tolerance
+    if abs(moved) > limit:
+        raise StudyError(
+            f"{found.sound.name}: with its brightness {asked.decay_key} moves by {100 * moved:+.1f} %, "
+            f"{100 * limit:g} % allowed, though every partial keeps its T60; its modes are too dense to "
+            "hold it: ask for less brightness, or set a larger isolation.decay_tolerance and say so"
+        )
+    return found
 
 
 def _held(found: _Heard, damping: Damping, asked: Asked) -> _Heard:

@@ -14,7 +14,7 @@ from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
 from listening.metrics import mode_search, modes, onset
 from listening.metrics.modes import LN_1000, Frame, Modes
-from listening.stimuli import crowded
+from listening.stimuli import crowded, dense
 from listening.stimuli.crowded import Peak
 
 MOST_PARTIALS = 40
@@ -41,6 +41,10 @@ REFITS = 3
 SHORTEST_T60_S, LONGEST_T60_S = 0.15, 60.0  # shorter belongs to the strike
 
 
+class TooDense(SoundError):
+    """It rings, and its modes cannot be told apart."""
+
+
 @dataclass(frozen=True, eq=False)
 class Split:
     """A one-channel sound as modal part plus residual, sample by sample."""
@@ -55,6 +59,8 @@ class Split:
     """From the level 50 ms after the onset to the noise."""
     peaks: tuple[Peak, ...] = ()
     """Where modes lie too close to be told apart: the bands that are moved as a whole instead."""
+    is_dense: bool = False
+    """Whether all of the ringing is one part, that can be weighted, not damped; `peaks` are its lines."""
 
     @property
     def t60_s(self) -> FloatArray:
@@ -64,6 +70,8 @@ class Split:
     @property
     def modal(self) -> FloatArray:
         """(n,) the modal part; of crowded peaks, what their bands hold."""
+        if self.is_dense:
+            return dense.ringing(self.sound, self.onset_s)
         if self.peaks:
             return crowded.ringing(self.sound, self.onset_s, self.peaks)
         return ringing(self.modes, self.sound.n_samples, self.sound.rate_hz, self.onset_s)
@@ -92,7 +100,9 @@ def split(sound: Sound) -> Split:
     Raises
     ------
     SoundError
-        The recording does not suit: too short, too noisy, too few modes, or modes too dense to be told apart.
+        The recording does not suit: too short, too noisy, too few modes.
+    TooDense
+        Its modes cannot be told apart.
     """
     start_s = onset.find(sound).time_s
     if sound.duration_s - start_s < SHORTEST_RING_S:
@@ -114,6 +124,13 @@ def split(sound: Sound) -> Split:
     return replace(first, peaks=crowded.peaks(first.modes)) if is_crowded else first
 
 
+def as_one(sound: Sound) -> Split:
+    """A one-channel recording of one strike as its first instants and its ringing as one."""
+    start_s = onset.find(sound).time_s
+    lines = dense.lines(sound, start_s)
+    return Split(sound, start_s, Modes.joined([]), 1.0, LEAST_RANGE_DB, lines, is_dense=True)
+
+
 def _measured(whole: Split) -> Split:
     explained, range_db = _explained(whole)
     return replace(whole, explained=explained, range_db=range_db)
@@ -131,10 +148,11 @@ def _check(whole: Split) -> None:
             "wanted; record nearer or in a quieter room"
         )
     if whole.explained < LEAST_EXPLAINED:
-        raise SoundError(
+        raise TooDense(
             f"{name}: {n_modes} partials explain {100 * whole.explained:.1f} % of the energy from 50 ms on, "
             f"{100 * LEAST_EXPLAINED:.0f} % wanted; its modes are too dense or it is no free ringing: "
-            "take another recording apart"
+            "only its brightness can be moved (isolation.brightness_ratio without a decay), or take another "
+            "recording apart"
         )
 
 

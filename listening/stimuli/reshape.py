@@ -59,7 +59,7 @@ def partials_of(split: Split, damping: Damping, tilt_db_per_octave: float) -> Fl
         partials = tilted(damped(split.modes, damping), tilt_db_per_octave)
         return ringing(partials, sound.n_samples, sound.rate_hz, split.onset_s)
     factor = damping.factor(np.array([peak.centre_hz for peak in split.peaks]))
-    moved = crowded.moved(sound, split.onset_s, split.peaks, factor)
+    moved = split.modal if split.is_dense else crowded.moved(sound, split.onset_s, split.peaks, factor)
     if not tilt_db_per_octave:
         return moved
     coloured = scipy.signal.oaconvolve(moved, tilt_filter(tilt_db_per_octave, sound.rate_hz))

@@ -8,7 +8,7 @@ from sqlalchemy import Connection, select
 
 from listening.errors import RecordError
 from listening.records.answer import Answer
-from listening.store import tables
+from listening.store import checked, tables
 
 REVISED = "revised"  # the event that holds the answer given anew
 FIELDS = ("answer", "response_s", "plays", "answered_at")
@@ -54,9 +54,11 @@ def into_columns(columns: Mapping[str, list[Any]], revisions: Revisions) -> None
 def _told(place: str, text: str) -> dict[str, Any]:
     try:
         told = json.loads(text)
-        return {name: told[name] for name in FIELDS}
+        found = {name: told[name] for name in FIELDS}
     except (ValueError, KeyError, TypeError, RecursionError) as error:
         raise RecordError(
             f"{place}: table event, kind {REVISED}: found {text[:60]!r}, which no sitting writes; find out "
             "how it came there, and put back a copy or remove that row"
         ) from error
+    checked.row(place, f"event, kind {REVISED}", found)
+    return found

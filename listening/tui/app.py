@@ -71,7 +71,7 @@ class StationApp(App[None]):
     def on_mount(self) -> None:
         """First paint, then the work."""
         self.push_screen(Reading())
-        self.call_after_refresh(self._show, self._first)
+        self.call_after_refresh(self._show_first)
         self.run_worker(self._open, thread=True, exit_on_error=False)
         self.set_interval(TICK_S, self._tick)
 
@@ -149,6 +149,11 @@ class StationApp(App[None]):
         if isinstance(self.screen, Small):
             return self.size != self._small_at
         return small.is_too_small(self.size)
+
+    def _show_first(self) -> None:
+        """The first paint, unless the sitting was open sooner: it must not come back over a trial."""
+        if self._drawn is None:
+            self._show(self._first)
 
     def _show(self, view: View) -> None:
         self._drawn = view

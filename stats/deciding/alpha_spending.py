@@ -88,6 +88,25 @@ def bounds(fractions: Sequence[float], alpha: float, kind: Spending, *, sides: i
     return Bounds(times, total, z, sides * ndtr(-z))
 
 
+def spent_anew(fractions: Sequence[float], alpha: float, kind: Spending) -> float:
+    """What the last look may spend by itself: an alpha for it that holds however the looks go together.
+
+    `bounds` supposes that a look has all that the looks before it had. Where answers were taken out between
+    two looks they share less, and its alpha would let both together err too often (Pocock, everybody of a
+    look at three quarters replaced: 6.7 instead of 5 in 100).
+
+    Raises
+    ------
+    StatsError
+        The shares do not increase, or alpha is not between 0 and 0.5.
+
+    Source: Bonferroni's inequality on the error that Lan & DeMets 1983 leave each look.
+    """
+    times = _checked(fractions, alpha, 1)
+    before = spent(kind, float(times[-2]), alpha) if times.size > 1 else 0.0
+    return spent(kind, float(times[-1]), alpha) - before
+
+
 def crossing(
     fractions: Sequence[float], z: Sequence[float], *, drift: float = 0.0, sides: int = 1
 ) -> FloatArray:

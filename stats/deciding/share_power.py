@@ -145,7 +145,8 @@ def _reach(pair: PlannedPair, what: Expected, alpha: float) -> tuple[FloatArray,
     scatter = sum((v**2 / d for v, d in zip(parts, several, strict=True)), np.zeros_like(total))
     with np.errstate(divide="ignore", invalid="ignore"):
         joint = np.where(total > 0, total**2 / scatter, df)
-    critical = direct_share.critical_value(grids[0], df, total, joint, alpha)
+    part = direct_share.part_of_alpha(len(parts))
+    critical = direct_share.critical_value(grids[0], df, total, joint, alpha, strikes_part=part)
     reach = np.asarray(critical * np.sqrt(grids[0] + total))
     return reach, float(np.sqrt(what.from_listeners + sum(what.from_strikes)))
 

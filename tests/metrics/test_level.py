@@ -77,6 +77,14 @@ def test_uncalibrated_levels_are_re_full_scale() -> None:
     assert not found.calibrated
 
 
+@pytest.mark.parametrize("duration_s", [0.5, 2.0])
+def test_an_equivalent_level_does_not_depend_on_the_length_and_an_exposure_does(duration_s: float) -> None:
+    """A steady tone of 80 dB: LZeq 80 dB, and LAE higher by ten times the logarithm of its seconds."""
+    found = level.measure(pascals(tone_pressure(1000.0, 80.0, duration_s)))
+    assert found.lz_eq_db == pytest.approx(80.0, abs=0.001)
+    assert found.lae_db - found.la_eq_db == pytest.approx(10 * np.log10(duration_s), abs=1e-9)
+
+
 def test_a_gain_moves_every_level_by_itself() -> None:
     sound = pascals(tone_pressure(500, 70, 1.0))
     before, after = level.measure(sound), level.measure(sound.amplified(-7.5))
@@ -139,3 +147,8 @@ def test_the_weightings_formula_gives_every_printed_value(weighting: str) -> Non
     """IEC 61672-1:2013 annex E: the table is the formula at the exact frequencies, printed to 0.1 dB."""
     gain = level.RESPONSES[weighting](np.array(IEC["exact_hz"]))
     np.testing.assert_allclose(20 * np.log10(np.abs(gain)), IEC[f"{weighting}_db"], atol=HALF_STEP_DB + 1e-9)
+
+
+def test_silence_before_a_sound_reads_300_db_below_the_reference() -> None:
+    course = level.course_db(pascals(np.concatenate([np.zeros(480), np.ones(480)])), weighting="Z")
+    assert course[0] == pytest.approx(-300.0, abs=1e-9)

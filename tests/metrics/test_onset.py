@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy import signal
 
 from listening.audio import wav
 from listening.audio.sound import FloatArray, Sound
@@ -149,3 +150,12 @@ def test_a_real_bell_begins_where_it_leaves_the_quiet() -> None:
     bell = wav.load(REAL / "perc_bell2.flac")
     for channel in (0, 1):
         assert 0.003 < onset.find(bell.channel(channel)).time_s < 0.006
+
+
+@pytest.mark.parametrize("rate_hz", [8_000, 44_100, 192_000])
+def test_rumble_goes_through_the_reference_library_s_butterworth_high_pass(rate_hz: int) -> None:
+    n = 1200
+    wanted = signal.freqz(
+        *signal.butter(2, 50.0, "highpass", fs=rate_hz), worN=2 * np.pi * np.arange(n // 2 + 1) / n
+    )[1]
+    np.testing.assert_allclose(onset._high_pass(n, rate_hz), wanted, atol=1e-9)

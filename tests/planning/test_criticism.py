@@ -56,7 +56,7 @@ OBJECTIONS: dict[str, tuple[list[Edit], str, str]] = {
         "4 hearings of the pair",
     ),
     "no control gain near the residual": (
-        [("gains_db = [1.5, 3.0]", "gains_db = [6.0]")],
+        [("gains_db = [1.5, 4.0]", "gains_db = [6.0]")],
         "questions[0]",
         "no control pair below 6 dB",
     ),

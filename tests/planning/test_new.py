@@ -137,7 +137,7 @@ def test_an_answer_that_does_not_fit_is_named_and_nothing_is_left_behind(
 
 def test_a_copied_protocol_still_finds_its_recordings(tmp_path: Path) -> None:
     study = new.start(tmp_path / "deep" / "er" / "study", ROOT / "protocols" / "bells.toml")
-    assert len(recordings_table.load(protocol.load(study.protocol), study.protocol)) == 18
+    assert len(recordings_table.load(protocol.load(study.protocol), study.protocol)) == 6 * 4
     with pytest.raises(StudyError, match="already holds a study"):
         new.start(study.root, ROOT / "protocols" / "bells.toml")
 

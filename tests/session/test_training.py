@@ -200,8 +200,21 @@ def test_where_the_protocol_says_so_an_answer_stands(tmp_path: Path) -> None:
     assert "take_back" not in offered(at_second_trial(tmp_path, may_go_back=False))
 
 
-def test_a_changed_answer_that_holds_none_is_named(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    "detail",
+    [
+        "{}",
+        "no json",
+        '{"answer": ["second"], "response_s": 1, "plays": 1, "answered_at": "2099-01-01T00:00:00+00:00"}',
+        '{"answer": "second", "response_s": NaN, "plays": 1, "answered_at": "2099-01-01T00:00:00+00:00"}',
+        '{"answer": "second", "response_s": 1, "plays": true, "answered_at": "2099-01-01T00:00:00+00:00"}',
+    ],
+    ids=["nothing", "no json", "a list", "no time", "no number"],
+)
+def test_a_changed_answer_that_no_sitting_writes_is_named(tmp_path: Path, detail: str) -> None:
     bench = at_second_trial(tmp_path)
-    bench.store.note(bench.sitting.row.id, revised.REVISED, trial="001", detail="{}")
-    with pytest.raises(ValueError, match="table event, kind revised: found"):
-        open_store(tmp_path / "answers.sqlite").answers()
+    bench.store.note(bench.sitting.row.id, revised.REVISED, trial="001", detail=detail)
+    store = open_store(tmp_path / "answers.sqlite")
+    for read in (store.answers, store.answer_columns):
+        with pytest.raises(ValueError, match="table event, kind revised"):
+            read()

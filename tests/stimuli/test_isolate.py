@@ -178,7 +178,7 @@ def test_prepare_makes_isolated_stimuli_of_every_base_strike(
     study = make_study(change=('name = "matched"\nmetric = "laf_max_db"\n', ISOLATED))
     text = study.protocol.read_text().replace('presentation = "matched"', 'presentation = "isolated"')
     study.protocol.write_text(text.replace('more = "b", than = "a"', 'more = "long", than = "short"'))
-    assert cli.main(["prepare", str(study.root), "--jobs", "1"]) == 0
+    assert cli.main(["prepare", str(study.root), "--jobs", "1", "-v"]) == 0
     told = capsys.readouterr().out
     assert "what moved against the untouched strike at the matched level" in told
     manifest = Manifest.load(study.manifest)

@@ -242,3 +242,31 @@ def _fill(store: Store, row: SittingRow) -> None:
 
 def _anywhere(folder: Path, mark: bytes) -> bool:
     return any(mark in path.read_bytes() for path in folder.rglob("*") if path.is_file())
+
+
+def test_openings_go_into_a_file_s_ledger_and_not_into_a_server_s(store: Store) -> None:
+    """Analysts only read on a server; there the log beside the key tells of openings."""
+    is_file = store._path is not None
+    assert store.marks_openings is is_file
+    begin(store)
+    before = store.ledger_head()
+    store.mark_opened("analysed")
+    assert (store.ledger_head() != before) is is_file
+
+
+@pytest.mark.parametrize(
+    ("slots", "said"), [([5], "slot 5 is taken"), ([1, 2], "all 2 are taken")], ids=["one", "two"]
+)
+def test_who_finds_no_slot_is_told_which_are_taken(store: Store, slots: list[int], said: str) -> None:
+    for number in range(len(slots)):
+        store.start_sitting(f"L{number}", slots=slots, study_digest=DIGEST)
+    with pytest.raises(StudyError, match=f"no slot is free: {said}"):
+        store.start_sitting("LATE", slots=slots, study_digest=DIGEST)
+
+
+def test_answers_of_one_sitting_are_told_from_the_others(store: Store) -> None:
+    one, other = begin(store), begin(store, "L02")
+    for row in (one, other):
+        store.record(an_answer(row))
+    assert [answer.listener for answer in store.answers(one.id)] == ["L01"]
+    assert len(store.answers()) == 2

@@ -1,9 +1,11 @@
 """Whoever has a mouse may use it: a mark goes where it points, a click marks an answer or plays."""
 
+import asyncio
 from collections.abc import Callable
 from pathlib import Path
 
 from textual.pilot import Pilot
+from textual.widget import Widget
 
 from listening.tui.app import StationApp
 from listening.tui.screens import scales
@@ -13,13 +15,26 @@ from listening.tui.screens.trial import Answers
 from tests import stations
 from tests.session.test_training import OPENED, graded
 from tests.stations import Bench, make_plan, take_seat, walk
-from tests.tui.test_every_task import shown, until
+from tests.tui.test_every_task import WITHIN_S, shown, until
 from tests.tui.test_further_screens import on_screen
 
 
-def at(share: float, row: ScaleRow) -> tuple[int, int]:
+def at(share: float, row: Widget) -> tuple[int, int]:
     """The cell of a scale's share."""
     return (scales.HEAD_CELLS + round(share * (scales.cells(row.size.width) - 1)), 0)
+
+
+async def clicked(
+    pilot: Pilot[None],
+    on: Callable[[], Widget],
+    offset: Callable[[Widget], tuple[int, int]],
+    is_so: Callable[[], bool],
+) -> None:
+    """Click until it has done what it should: the first may come before the screen has its final layout."""
+    async with asyncio.timeout(WITHIN_S):
+        while not is_so():
+            await pilot.click(on(), offset=offset(on()))
+            await pilot.pause(0.1)
 
 
 def test_a_click_puts_the_mark_there_and_the_mark_follows_the_mouse(
@@ -29,18 +44,21 @@ def test_a_click_puts_the_mark_there_and_the_mark_follows_the_mouse(
     walk(bench.sitting, *OPENED, "play")
 
     async def act(app: StationApp, pilot: Pilot[None]) -> None:
-        row = app.screen.query(ScaleRow).first()
-        await pilot.click(row, offset=at(0.25, row))
-        await until(pilot, lambda: bench.sitting.state.turn.values == (25.0,))
-        await pilot.mouse_down(row, offset=at(0.5, row))
-        await pilot.hover(row, offset=at(0.8, row))
-        await pilot.mouse_up(row, offset=at(0.8, row))
-        await until(pilot, lambda: bench.sitting.state.turn.values == (80.0,))
-        await pilot.hover(row, offset=at(0.1, row))  # let go: it stays
+        def row() -> Widget:
+            return app.screen.query(ScaleRow).first()
+
+        def stands_at(value: float) -> Callable[[], bool]:
+            return lambda: bench.sitting.state.turn.values == (value,)
+
+        await clicked(pilot, row, lambda on: at(0.25, on), stands_at(25.0))
+        await pilot.mouse_down(row(), offset=at(0.5, row()))
+        await pilot.hover(row(), offset=at(0.8, row()))
+        await pilot.mouse_up(row(), offset=at(0.8, row()))
+        await until(pilot, stands_at(80.0))
+        await pilot.hover(row(), offset=at(0.1, row()))  # let go: it stays
         await pilot.pause()
-        assert bench.sitting.state.turn.values == (80.0,)
-        await pilot.click(row, offset=(0, 0))  # on the name, left of the scale: its lowest end
-        await until(pilot, lambda: bench.sitting.state.turn.values == (0.0,))
+        assert stands_at(80.0)()
+        await clicked(pilot, row, lambda on: (0, 0), stands_at(0.0))  # on the name, left of the scale
 
     on_screen(bench, (160, 30), act)
 
@@ -50,11 +68,15 @@ def test_a_sound_not_heard_yet_is_not_marked(tmp_path: Path) -> None:
     walk(bench.sitting, *OPENED, "hear:1")
 
     async def act(app: StationApp, pilot: Pilot[None]) -> None:
-        first, second = list(app.screen.query(ScaleRow))[:2]
-        await pilot.click(second, offset=at(0.5, second))
-        await until(pilot, lambda: "First hear the sounds to their end" in shown(app))
-        await pilot.click(first, offset=at(0.0, first))
-        await until(pilot, lambda: bench.sitting.state.turn.values == (0.0, None))
+        def row(place: int) -> Widget:
+            return app.screen.query(ScaleRow)[place]
+
+        told, marked = "First hear the sounds to their end", (0.0, None)
+        await clicked(pilot, lambda: row(1), lambda on: at(0.5, on), lambda: told in shown(app))
+        assert bench.sitting.state.turn.values == (None, None)
+        await clicked(
+            pilot, lambda: row(0), lambda on: at(0.0, on), lambda: bench.sitting.state.turn.values == marked
+        )
 
     on_screen(bench, (100, 30), act)
 
@@ -64,11 +86,18 @@ def test_sounds_and_answers_can_be_clicked(tmp_path: Path) -> None:
     walk(bench.sitting, *stations.OPENING)
 
     async def act(app: StationApp, pilot: Pilot[None]) -> None:
-        await pilot.click(Answers, offset=(3, 1))  # too early: nothing
-        await pilot.click(SoundPanel)
-        await until(pilot, lambda: bench.sitting.state.turn.finished == 1)
+        def answers() -> Widget:
+            return app.screen.query_one(Answers)
+
+        def panel() -> Widget:
+            return app.screen.query(SoundPanel).first()
+
+        def inside(_: Widget) -> tuple[int, int]:
+            return (3, 1)
+
+        await pilot.click(answers(), offset=(3, 1))  # too early: nothing
+        await clicked(pilot, panel, inside, lambda: bench.sitting.state.turn.finished > 0)
         assert bench.sitting.state.turn.chosen is None
-        await pilot.click(Answers, offset=(3, 1))
-        await until(pilot, lambda: bench.sitting.state.turn.chosen == "second")
+        await clicked(pilot, answers, inside, lambda: bench.sitting.state.turn.chosen == "second")
 
     on_screen(bench, (80, 24), act)

@@ -16,6 +16,7 @@ from stats.mixed.engine.random_terms import RandomTerm
 
 FloatArray = NDArray[np.float64]
 
+SAME_SIZE_DB = 0.05  # differences nearer to each other count as one size
 LEVEL = 0.95  # coverage of the limits at both of which a verdict beyond level must hold
 
 
@@ -32,6 +33,10 @@ class Slope:
     upper: float
     n_answers: int
     n_listeners: int
+    bend: float | None = None
+    """What a decibel more of difference changes of the slope; below 0 where level saturates."""
+    linearity_p: float | None = None
+    """Two-sided, against a slope that is the same at every size of difference; None with one size only."""
 
 
 def from_answers(table: pd.DataFrame, attribute: str) -> Slope | None:
@@ -68,19 +73,47 @@ def _fit(rows: pd.DataFrame, attribute: str, source: str, difference_db: FloatAr
     if source == "both presentations":  # the conditions' own strengths, alike in both presentations
         fixed += _strength_columns(rows)
         terms.append(_cell_term(rows, listener))
-    try:
-        found = choice_model.fit(
-            rows["chosen"].to_numpy(float),
-            np.column_stack(fixed),
-            terms,
-            names=["heard first", "level", *(f"strength {i}" for i in range(len(fixed) - 2))],
-        )
-    except StatsError:
+    found = _model(rows, fixed, terms)
+    if found is None:
         return None
-    estimate, se = float(found.estimate[1]), float(found.se[1])
+    estimate, se = found
     n_listeners = int(listener.max()) + 1
     lower, upper = t_interval.of(estimate, se, n_listeners - 1, LEVEL)
-    return Slope(attribute, source, estimate, se, lower, upper, len(rows), n_listeners)
+    bend, p = _linearity(rows, fixed, terms, n_listeners - 1)
+    return Slope(attribute, source, estimate, se, lower, upper, len(rows), n_listeners, bend, p)
+
+
+def _model(
+    rows: pd.DataFrame, fixed: list[FloatArray], terms: list[RandomTerm], at: int = 1
+) -> tuple[float, float] | None:
+    """Estimate and standard error of one fixed column; None where the answers cannot bear the model."""
+    names = ["heard first", "level", *(f"other {i}" for i in range(len(fixed) - 2))]
+    try:
+        found = choice_model.fit(rows["chosen"].to_numpy(float), np.column_stack(fixed), terms, names=names)
+    except StatsError:
+        return None
+    return float(found.estimate[at]), float(found.se[at])
+
+
+def _linearity(
+    rows: pd.DataFrame, fixed: list[FloatArray], terms: list[RandomTerm], df: int
+) -> tuple[float | None, float | None]:
+    """How the slope changes with the size of the difference, and its two-sided p.
+
+    A column difference x (size - mean size) stands beside the difference: nought where one slope holds at
+    every size. Nothing is decided by it.
+
+    Source: lack of fit of a straight line by a quadratic term, Draper & Smith 1998, Applied Regression
+    Analysis, ch. 2 (from memory); Student's t of listeners - 1 as for the slope itself.
+    """
+    size = np.abs(fixed[1])
+    if size.max() - size.min() <= SAME_SIZE_DB:
+        return None, None
+    found = _model(rows, [*fixed, fixed[1] * (size - size.mean())], terms, at=len(fixed))
+    if found is None or not found[1] > 0:
+        return None, None
+    bend, se = found
+    return bend, 2 * t_interval.upper_tail(abs(bend) / se, df)
 
 
 def _cell_term(rows: pd.DataFrame, listener: NDArray[np.int64]) -> RandomTerm:

@@ -54,6 +54,8 @@ class Look:
     """The different looks at decided numbers before this one, oldest first."""
     closed: str = ""
     """Why recruitment ended with fewer than planned; empty otherwise."""
+    ended: Seen | None = None
+    """The first analysis of the end, if it was analysed before."""
 
     @property
     def finished(self) -> int:
@@ -84,9 +86,25 @@ class Look:
         """The looks that the rule planned, this one with them, oldest first; the end left out."""
         taken: list[Seen] = []
         for one in (*self.before, self.now):
-            if not one.at_end and len(taken) < len(stopping.looks) and one.ever >= stopping.looks[len(taken)]:
+            if one.at_end or len(taken) == len(stopping.looks) or one.ever < stopping.looks[len(taken)]:
+                continue
+            if not taken or self.information(one) > self.information(taken[-1]):
                 taken.append(one)
         return tuple(taken)
+
+    def information(self, one: Seen) -> float:
+        """At a look before the end, as a share of the plan, by everybody who ever finished.
+
+        Whoever withdrew is counted: the look that saw those answers has spent on them. Where so many sat that
+        nothing is left before the end, a further look adds nothing and may spend nothing.
+        """
+        return min(one.ever, self.planned - 1) / self.planned
+
+    def lost(self, stopping: Stopping) -> bool:
+        """Whether answers that an earlier look may have seen were taken out since, until the end at most."""
+        last = self.ended or self.now
+        gone = last.ever - last.finished
+        return any(one.ever - one.finished < gone for one in self.spending(stopping) if one != self.now)
 
     def is_planned(self, stopping: Stopping) -> bool:
         """Whether the stopping rule lets this look decide."""
@@ -147,7 +165,8 @@ def look(
             f"{study.root} --interim"
         )
     now = Seen(finished, ever, at_end, answers[:16])
-    return Look(now, planned, _before(logged, now), closed if at_end and finished < planned else "")
+    said = closed if at_end and finished < planned else ""
+    return Look(now, planned, _before(logged, now), said, ended)
 
 
 def check_end(study: Study, digests: set[str], *, ever: int, answers: str) -> None:
@@ -181,11 +200,10 @@ def protocol_at(protocol: Protocol, now: Look) -> Protocol:
     """
     if protocol.stopping.spending == "none" or not now.is_planned(protocol.stopping):
         return protocol
-    shares = _shares(now, protocol.stopping)
     families = Counter(q.family for q in protocol.questions)
     questions = tuple(
         q.model_copy(
-            update={"alpha": _left(shares, q.alpha, protocol.stopping, families[q.family] if q.family else 1)}
+            update={"alpha": _left(now, q.alpha, protocol.stopping, families[q.family] if q.family else 1)}
         )
         for q in protocol.questions
     )
@@ -209,22 +227,20 @@ def record(protocol: Protocol, now: Look) -> Looks:
 
 
 def _shares(now: Look, stopping: Stopping) -> list[float]:
-    """The information at each spending look as a share of the plan, growing; 1 at the end.
-
-    Whoever withdrew is counted: the look that saw those answers has spent on them.
-    """
-    shares: list[float] = []
-    for one in now.spending(stopping):
-        share = min(one.ever, now.planned - 1) / now.planned
-        if not shares or share > shares[-1]:
-            shares.append(share)
+    """The information at each spending look as a share of the plan, growing; 1 at the end."""
+    shares = [now.information(one) for one in now.spending(stopping)]
     return [*shares, 1.0] if now.at_end else shares
 
 
-def _left(shares: list[float], alpha: float, stopping: Stopping, size: int) -> float:
+def _left(now: Look, alpha: float, stopping: Stopping, size: int) -> float:
+    """Alpha at this look; less where the looks share fewer answers than their bounds suppose."""
     rule = stopping.spending
     assert rule != "none"  # for the type checker: the caller looked
-    left = size * float(alpha_spending.bounds(shares, alpha / size, rule).nominal_alpha[-1])
+    shares = _shares(now, stopping)
+    if now.lost(stopping):
+        left = size * alpha_spending.spent_anew(shares, alpha / size, rule)
+    else:
+        left = size * float(alpha_spending.bounds(shares, alpha / size, rule).nominal_alpha[-1])
     return float(f"{left:.{ALPHA_DIGITS}g}")
 
 

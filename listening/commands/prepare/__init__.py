@@ -90,6 +90,11 @@ def _print(args: argparse.Namespace, study: Study, manifest: "Manifest") -> None
         "matching_metric": manifest.matching_metric,
         "target": manifest.target,
         "spreads": [{**vars(s), "spread": s.spread} for s in spreads],
+        "isolated": [
+            {"stimulus": s.stimulus, **s.isolated.model_dump(mode="json")}
+            for s in manifest.stimuli
+            if s.isolated is not None
+        ],
         "pairs": [tables.pairs_as_json(found, warnings) for found, warnings in previews],
     }
     show.result(args, lines, data)

@@ -148,6 +148,7 @@ def lines(asked: Asked, found: Found) -> list[str]:
         f"true effect {asked.effect.said} ({asked.effect.logit:+.2f} logit)",
         f"decided at one-sided alpha {found.alpha:.4g} (family and planned looks counted)",
         _spreads(asked),
+        *_weakest(asked, found),
         "listeners  repeats  trials   supported (95 % Monte Carlo)   contradicted  undecided   by formula",
     ]
     for cell in found.curve:
@@ -160,6 +161,19 @@ def lines(asked: Asked, found: Found) -> list[str]:
             f"{cell.undecided / cell.studies:11.2f}   {near}"
         )
     return text + _smallest_lines(asked, found) + _advice(asked, found)
+
+
+def _weakest(asked: Asked, found: Found) -> list[str]:
+    """Which of several pairs the formula goes by."""
+    cell = found.curve[0]
+    made = _trials(asked, cell)
+    if isinstance(made, RatingStudy):
+        return []
+    weak = approximate.weakest_pair(made, cell.listeners, cell.effect_logit, asked.assumed)
+    if weak is None:
+        return []
+    n = len(asked.question.contrast.pairs)
+    return [f"the formula goes by the weakest of its {n} pairs: {weak[0]} against {weak[1]}"]
 
 
 def _spreads(asked: Asked) -> str:

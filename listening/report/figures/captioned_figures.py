@@ -11,7 +11,8 @@ from listening.records.interval import Interval
 from listening.report import rounding
 from listening.report.figures import figures
 from listening.report.sentences import sentences
-from listening.report.tables import finding_tables, heard_tables
+from listening.report.tables import heard_tables, model_tables
+from listening.report.tables.table_form import Table
 
 SCATTER_METRICS = ("centroid_hz", "t60_s")
 
@@ -33,7 +34,7 @@ class StrengthsShown:
     figure: str
     level: str
     note: str
-    table: finding_tables.Table
+    table: Table
 
 
 def of_strengths(found: Findings) -> list[StrengthsShown]:
@@ -113,7 +114,7 @@ def _strengths(i: int, one: StrengthSet) -> StrengthsShown:
         height_in=0.75 + 0.32 * max(len(one.strengths), 1),
     )
     coverage = rounding.level(one.strengths[0].strength.coverage) if one.strengths else ""
-    return StrengthsShown(one, heading, figure, coverage, one.note, finding_tables.strengths(one))
+    return StrengthsShown(one, heading, figure, coverage, one.note, model_tables.strengths(one))
 
 
 def _listeners(i: int, q: QuestionFinding, found: Findings) -> Shown:

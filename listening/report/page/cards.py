@@ -14,6 +14,7 @@ from listening.report.sentences import wordings_to_leave_out as left_out
 from listening.report.sentences.form import Form
 from listening.report.sentences.wordings_to_leave_out import LeftOut
 from listening.report.tables import finding_tables
+from listening.report.tables.table_form import Table
 
 MEASURED = ("loudness_level_phon", "laf_max_db", "sharpness_acum", "decay_s")  # of the pair, on its card
 
@@ -55,7 +56,7 @@ class SuperlativeCard:
     is_printable: bool
     others: tuple[Form, ...]
     left_out: tuple[LeftOut, ...]
-    comparisons: finding_tables.Table
+    comparisons: Table
 
 
 def of_questions(found: Findings) -> list[Card]:

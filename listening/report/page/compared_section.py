@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from listening.records.comparison import Comparison
 from listening.report.sentences import sayings
 from listening.report.tables import comparison_tables
-from listening.report.tables.finding_tables import Table
+from listening.report.tables.table_form import Table
 
 LINES = 2  # of the words: what holds of this comparison; what sayings mean stands once, below the last
 

@@ -30,6 +30,8 @@ from listening.report.tables import (
     finding_tables,
     grade_tables,
     heard_tables,
+    model_tables,
+    panel_tables,
     session_tables,
 )
 
@@ -118,7 +120,7 @@ def _decided(found: Findings) -> dict[str, Any]:
     return {
         "cards": cards.of_questions(found),
         "superlatives": cards.of_superlatives(found),
-        "counts": finding_tables.counts(found),
+        "counts": panel_tables.counts(found),
         "effect_figures": captioned_figures.of_effects(found),
         "effects": finding_tables.effects(found),
         "discriminated": finding_tables.discriminated(found),
@@ -142,9 +144,9 @@ def _described(found: Findings) -> dict[str, Any]:
             }
             for one in found.graded
         ],
-        "slopes": finding_tables.slopes(found),
-        "side_by_side": finding_tables.side_by_side(found) if found.side_by_side else None,
-        "explanations": finding_tables.explanations(found),
+        "slopes": model_tables.slopes(found),
+        "side_by_side": model_tables.side_by_side(found) if found.side_by_side else None,
+        "explanations": model_tables.explanations(found),
         "unexplained": [
             f"No slopes for {e.attribute}, {e.presentation}: {e.note}."
             for e in found.explanations
@@ -176,15 +178,15 @@ def _documented(found: Findings) -> dict[str, Any]:
     words = imported_words if found.imported else method_words
     return {
         "listener_figures": captioned_figures.of_listeners(found),
-        "listeners": finding_tables.listeners(found),
+        "listeners": panel_tables.listeners(found),
         "sessions": session_tables.questions(found.sessions) if found.sessions else None,
         "session_lines": session_tables.lines(found),
-        "conditions": finding_tables.conditions(found),
+        "conditions": panel_tables.conditions(found),
         "matching": method_words.matching(found),
-        "stimuli": finding_tables.stimuli(found),
+        "stimuli": panel_tables.stimuli(found),
         "method": words.method(found),
         "deviations": words.deviations(found),
         "record": record_words.of_record(found),
         "cautions": imported_words.cautions() if found.imported else method_words.cautions(found),
-        "hashes": finding_tables.hashes(found),
+        "hashes": panel_tables.hashes(found),
     }

@@ -3,7 +3,7 @@
 from listening.records import metric_register
 from listening.records.comparison import ComparedBand, ComparedPartial, ComparedRow, Comparison
 from listening.report.rounding import MINUS, number, signed
-from listening.report.tables.finding_tables import Table
+from listening.report.tables.table_form import Table
 
 NAMES = {metric.key: (metric.name, metric.decimals) for metric in metric_register.ALL} | {
     "lze_db": ("unweighted exposure", 1),

@@ -2,7 +2,7 @@
 
 from listening.records.findings_graded import GradedSet
 from listening.report.rounding import limits, number, p_value, signed
-from listening.report.tables.finding_tables import Table
+from listening.report.tables.table_form import Table
 
 
 def grades(found: GradedSet) -> Table:

@@ -6,7 +6,7 @@ from listening.records.findings_explained import Decomposition, HeardMeasured, J
 from listening.records.interval import Interval
 from listening.report import rounding
 from listening.report.rounding import hundred_limits, limits, number, p_value, signed
-from listening.report.tables.finding_tables import Row, Table
+from listening.report.tables.table_form import Row, Table
 
 LEFT_OVER = "none of these"
 PLAYED_METRICS = ("laf_max_db", "centroid_hz", "t60_s")

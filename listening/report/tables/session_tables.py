@@ -4,7 +4,7 @@ from listening.records.findings import Findings
 from listening.records.findings_sessions import QuestionSessions, SessionsFinding
 from listening.records.interval import Interval
 from listening.report.rounding import limits, number, p_value, signed
-from listening.report.tables.finding_tables import Table
+from listening.report.tables.table_form import Table
 
 HEAD = (
     *("question", "session", "listeners", "answers", "mean", "limits"),

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from textual.app import ComposeResult
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
+from textual.geometry import Size
 from textual.screen import Screen
 from textual.widgets import Static
 
@@ -22,6 +23,7 @@ PAGE_WIDEST = 160
 HEADING_LINES = 2
 KEYS_BORDER = 1
 HINT_LINES = 1  # how far the listener is, or what a wrong key is told
+LARGE = Size(120, 40)  # from here on the page stands in the middle, with taller panels
 ROOMY = 24  # lines of a window with room to spare
 SPACES = 2  # empty lines around the panels, in a roomy window
 MARGIN_CELLS = 4  # of the foot, both sides
@@ -65,6 +67,7 @@ class Sheet(Screen[None]):
             return
         self.put("heading", Content.styled(view.heading, "bold"))
         self.set_class(self.is_roomy(view), "roomy")
+        self.set_class(self.size.width >= LARGE.width and self.size.height >= LARGE.height, "large")
         self.fill(view)
         self.put("notice", Content(f"! {view.notice}" if view.notice else ""))
         self.query_one("#notice").display = bool(view.notice)

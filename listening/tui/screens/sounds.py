@@ -52,7 +52,8 @@ class SoundPanel(Widget):
         bar = Content(FULL * full + EMPTY * (width - full))
         if self.content_size.height < LINES - 2:
             return bar if clip.sounding else told
-        return Content("\n").join([bar if clip.sounding or clip.heard else Content(EMPTY * width), told])
+        shown = bar if clip.sounding or clip.heard else Content(EMPTY * width)
+        return Content("\n").join([*[shown] * (self.content_size.height - 1), told])
 
 
 class Sounds(Horizontal):

@@ -1,11 +1,12 @@
 """The deciding model: what of its variance comes from listeners, and what from strikes."""
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from listening.analysis.decide import contrast
+from listening.analysis.decide import beside, contrast
 from stats import t_interval
 
 FOUR = {"a": 0.0, "b": 0.0, "c": -0.5, "d": 0.5}
@@ -55,3 +56,28 @@ def test_one_strike_a_condition_leaves_the_listeners_alone(panel):
     fit = contrast.fit(contrast.design(table, more="b", than="a"))
     assert set(fit.model.spread) == {contrast.LISTENER, contrast.CELL}
     assert fit.df == 23
+
+
+def test_the_spread_over_pairs_holds_one_strike_of_either_sound():
+    """By hand: listeners 3, strikes the square root of 8 each: the root of 9 + 2 * 8."""
+    fit = SimpleNamespace(spread_listeners=3.0, spread_stimuli=math.sqrt(8.0))
+    assert beside.spread(fit) == pytest.approx(5.0)
+
+
+def test_a_listener_s_own_effect_holds_the_cells_of_both_sounds():
+    """Two listeners of three conditions; the last cell of the second was never met."""
+    effects = {
+        contrast.LISTENER: np.array([[0.5], [-0.5]]),
+        contrast.CELL: np.array([[0.1], [0.2], [0.7], [0.4], [-0.3]]),
+    }
+    made = SimpleNamespace(listeners=("L1", "L2"), n_conditions=3)
+    own = contrast._own(SimpleNamespace(effects=effects), made)
+    assert own == pytest.approx([0.5 + 0.1 - 0.2, -0.5 + 0.4 + 0.3])
+
+
+def test_a_listener_s_variance_counts_the_cells_of_both_sounds(panel):
+    table = panel(np.random.default_rng(4), FOUR, sd_listener=1.5, control_gains_db=())
+    fit = contrast.fit(contrast.design(table, more="b", than="a"))
+    listener, cell = (fit.model.spread[name] for name in (contrast.LISTENER, contrast.CELL))
+    assert cell > 0
+    assert fit.spread_listeners == pytest.approx(math.sqrt(listener**2 + 2 * cell**2))

@@ -1,5 +1,6 @@
 """Main effects, trends, interactions and a reference product: planned, dealt, decided, worded, checked."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -166,9 +167,29 @@ def test_a_drawn_panel_has_the_effect_in_every_pair(kept: Study, name: str) -> N
     answered = panel_size.answers(made, 200, logit, quiet, np.random.default_rng(1))
     found = direct_answers.of_contrast(pd.DataFrame(answered), question.contrast).share(0.05)
     assert found.share == pytest.approx(0.7, abs=4 * np.sqrt(0.21 / found.of))  # four standard errors
-    # by formula the first pair stands for the mean of several, which sees no more than the mean does
+    # by formula the weakest pair stands for the mean of several, which sees no more than the mean does
     assert approximate.planned_pair(made, 200, logit, quiet).strikes == (3, 3)
     assert approximate.power(made, 200, logit, alpha=0.05, assumed=quiet) == pytest.approx(1.0, abs=1e-6)
+
+
+def test_a_question_on_several_pairs_is_planned_on_the_weakest(kept: Study) -> None:
+    """The last pair is heard by every third listener only: it is the one that is named and planned on."""
+    planned, manifest = protocol_form.load(kept.protocol), Manifest.load(kept.manifest)
+    question = next(q for q in planned.questions if q.id == "main")
+    made = panel_size.trials(planned, manifest, question, listeners=24)
+    last = {made.conditions.index(name) for name in question.contrast.pairs[-1]}
+    of_last = np.array([set(pair) == last for pair in made.condition.tolist()])
+    kept_rows = ~of_last | (made.slot % 3 == 0)
+    fewer = replace(
+        made,
+        slot=made.slot[kept_rows],
+        condition=made.condition[kept_rows],
+        stimulus=made.stimulus[kept_rows],
+    )
+    spread = Assumed(spread_listeners=0.6, spread_stimuli=0.3)
+    assert approximate.planned_pair(made, 24, 1.0, spread).listeners == 24
+    assert approximate.planned_pair(fewer, 24, 1.0, spread).listeners == 8
+    assert approximate.weakest_pair(fewer, 24, 1.0, spread) == question.contrast.pairs[-1]
 
 
 @pytest.mark.parametrize(

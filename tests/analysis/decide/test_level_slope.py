@@ -43,3 +43,38 @@ def test_two_presentations_give_a_slope_where_control_pairs_are_missing(panel):
     slope = level_slope.from_answers(table, "brightness")
     assert slope.source == "both presentations"
     assert slope.lower < 0.3 < slope.upper
+
+
+def test_one_slope_at_every_size_is_seldom_called_bent(panel):
+    """40 panels at 5 %: more than 6 have a chance of 0.3 % (binomial)."""
+    bent = 0
+    for seed in range(40):
+        rng = np.random.default_rng(100 + seed)
+        table = panel(rng, SIX, repeats=0, slope_logit_per_db=0.2, lapse=0.0, control_repeats=4)
+        bent += level_slope.from_answers(table, "brightness").linearity_p < 0.05
+    assert bent <= 6
+
+
+def test_a_level_effect_that_saturates_is_called_bent(panel):
+    """A decibel moves 1.2 logit at 1 dB and 0.2 at 6 dB."""
+    small, large = (
+        panel(
+            np.random.default_rng(seed),
+            SIX,
+            repeats=0,
+            slope_logit_per_db=slope,
+            lapse=0.0,
+            control_gains_db=(gain,),
+            control_repeats=8,
+        )
+        for seed, slope, gain in ((1, 1.2, 1.0), (2, 0.2, 6.0))
+    )
+    slope = level_slope.from_answers(pd.concat([small, large], ignore_index=True), "brightness")
+    assert slope.bend < 0
+    assert slope.linearity_p < 0.01
+
+
+def test_one_size_of_difference_says_nothing_of_a_bend(panel):
+    table = panel(np.random.default_rng(0), SIX, slope_logit_per_db=0.3, control_gains_db=(3.0,))
+    slope = level_slope.from_answers(table, "brightness")
+    assert (slope.bend, slope.linearity_p) == (None, None)

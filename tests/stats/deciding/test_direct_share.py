@@ -1,10 +1,13 @@
 """The share of direct choices: worked by hand, invariant, right where everybody agrees."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats as reference
 
-from stats.deciding import direct_share
+from stats.deciding import direct_share, own_shares
+from stats.deciding.strike_variance import StrikeVariance
 from stats.errors import BadData, StatsError
 
 
@@ -71,6 +74,20 @@ def test_the_critical_value_is_that_of_listeners_and_of_strikes_weighed_by_varia
     critical = (found.variance_listeners * t_listeners + found.variance_strikes * t_strikes) / found.se**2
     assert found.se**2 == pytest.approx(found.variance_listeners + found.variance_strikes, rel=1e-12)
     assert 1.0 <= found.df_strikes <= 2.0
+    assert found.variance_strikes > 0
+    assert reference.t.ppf(0.95, found.df) == pytest.approx(critical, rel=1e-6)
+
+
+def test_strikes_that_always_went_together_are_trusted_less():
+    """One part of variance: the strikes' own t is taken at ONE_PART of alpha."""
+    chosen, cells = panel(12, 3, seed=3)
+    cells = cells.copy()
+    cells[:, 2] = cells[:, 1]
+    found = estimate(chosen, cells, alpha=0.05)
+    t_listeners = reference.t.ppf(0.95, 11)
+    t_strikes = reference.t.ppf(1 - direct_share.ONE_PART * 0.05, found.df_strikes)
+    critical = (found.variance_listeners * t_listeners + found.variance_strikes * t_strikes) / found.se**2
+    assert direct_share.ONE_PART < direct_share.STRIKES_PART
     assert found.variance_strikes > 0
     assert reference.t.ppf(0.95, found.df) == pytest.approx(critical, rel=1e-6)
 
@@ -148,6 +165,47 @@ def test_a_listener_with_many_answers_weighs_as_one_with_few():
     chosen = np.concatenate([np.ones(90), np.zeros(10), [1.0, 0.0]])
     found = direct_share.estimate(chosen, np.repeat([0, 1, 2], [90, 10, 2]))
     assert found.share == pytest.approx((1 + 0 + 0.5) / 3)
+
+
+def test_limits_never_leave_0_to_1():
+    chosen = np.zeros(80)
+    chosen[[0, 10, 11, 12, 13, 14]] = 1.0  # shares 0.1, 0.5 and six times 0
+    low = direct_share.estimate(chosen, np.repeat(np.arange(8), 10))
+    high = direct_share.estimate(1 - chosen, np.repeat(np.arange(8), 10))
+    assert low.lower == 0.0
+    assert high.upper == 1.0
+    assert 0.0 < low.upper < 1.0
+
+
+@pytest.mark.parametrize("part", [0.1, -0.1])
+def test_level_s_part_moves_the_exact_limits_and_chances_with_the_share(part):
+    """All 12 choose it, a tenth of it by level: 0.5 beyond level is 0.6 in all, by chance 0.6**12."""
+    who = np.repeat(np.arange(12), 6)
+    always, never = (
+        replace(direct_share.estimate(made, who), level_part=part) for made in (np.ones(72), np.zeros(72))
+    )
+    assert direct_share.p_above(always, 0.5) == pytest.approx((0.5 + part) ** 12, rel=1e-12)
+    assert direct_share.p_below(never, 0.5) == pytest.approx((0.5 - part) ** 12, rel=1e-12)
+    assert direct_share.lower_limit(always, 0.05) == pytest.approx(0.05 ** (1 / 12) - part, abs=1e-12)
+    assert direct_share.upper_limit(never, 0.05) == pytest.approx(1 - 0.05 ** (1 / 12) - part, abs=1e-12)
+
+
+def test_answers_are_counted_by_listener_and_order():
+    chosen, who, first = [1, 0, 1, 1, 0.5], [7, 7, 7, 9, 9], [1, 1, 0, 0, 1]
+    found = direct_share.estimate(chosen, who, more_first=first)
+    assert found.own_counts.tolist() == [[2, 1], [1, 1]]
+    assert found.own_chosen.tolist() == [2.0, 1.5]
+    assert (found.chosen, found.of, found.ties) == (3.5, 5, 1)
+    assert direct_share.estimate(chosen, who).own_counts.tolist() == [[0, 3], [0, 2]]
+
+
+def test_a_mean_of_own_shares_counts_no_answers_unless_they_are_given():
+    own = own_shares.estimate(np.array([1.0, 0.0, 1.0, 1.0]), np.array([0, 0, 1, 1]), None)
+    found = direct_share.of_own_shares(own, StrikeVariance((), ()), 4, ())
+    assert (found.share, found.chosen, found.ties, found.of) == (0.75, 0.0, 0, 4)
+    assert found.own_counts.shape == (0, 2)
+    counted = direct_share.of_own_shares(own, StrikeVariance((), ()), 4, (), answers_each=np.array([2, 2]))
+    assert counted.own_counts.tolist() == [[0, 2], [0, 2]]
 
 
 @pytest.mark.parametrize(

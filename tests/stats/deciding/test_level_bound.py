@@ -126,7 +126,8 @@ def test_every_listener_weighs_the_same_however_many_answers_they_gave():
     found = direct_share.estimate(chosen, who)
     made = level_bound.bound(found, who, np.where(who % 2, 1.0, 0.0), controls(1.0, 0.7))
     assert made.residual_db == pytest.approx(0.5)
-    assert made.lowered[0].share == pytest.approx(found.share - 0.5 * 0.2)
+    assert [one.share for one in made.lowered] == [pytest.approx(found.share - 0.5 * 0.2)]
+    assert [(gain.louder_more, gain.louder_than) for gain in made.gains] == [(pytest.approx(0.5), 0.0)]
 
 
 @pytest.mark.parametrize("name", ["saturates, gains 3 and 6", "step at 1 dB, gain as the residual"])

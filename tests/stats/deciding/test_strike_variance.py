@@ -54,3 +54,25 @@ def test_sides_whose_strikes_went_together_have_one_variance_and_a_single_strike
     only = np.zeros_like(MORE)
     assert strike_variance.estimate(residual, residual, LISTENER, [only, only]).variance == ()
     assert len(strike_variance.estimate(residual, residual, LISTENER, [MORE, only]).variance) == 1
+
+
+def test_strikes_that_always_went_together_share_what_either_side_shows():
+    """Two sides of the same strikes: either product holds both sides' variance, and each has half of it."""
+    effect = _about_own(np.array([0.5, -0.3, -0.2])[MORE], LISTENER)
+    weight = _weight(LISTENER)
+    side = strike_variance._side(effect, effect, weight, LISTENER, MORE)
+    shared = strike_variance._shared(weight, LISTENER, [MORE, MORE])
+    found = strike_variance.estimate(effect, effect, LISTENER, [MORE, MORE])
+    of_one_strike = 2 * side.product / (2 * side.information + 2 * shared)
+    weights = np.bincount(MORE, weight)
+    assert of_one_strike > 0
+    assert found.variance == (pytest.approx(of_one_strike * 2 * (weights**2).sum(), rel=1e-12),)
+
+
+@pytest.mark.parametrize(("most", "is_read"), [(36, True), (35, False)], ids=["as many", "one fewer"])
+def test_a_table_of_listeners_and_strikes_is_read_up_to_so_many_cells(monkeypatch, most, is_read):
+    """4 listeners, 3 strikes on either side: 36 cells."""
+    monkeypatch.setattr(strike_variance, "_MOST_CELLS", most)
+    monkeypatch.setattr(strike_variance, "noise_taken_off", lambda _: 1.0)
+    shared = strike_variance._shared(_weight(LISTENER), LISTENER, [MORE, MORE])
+    assert (shared != 0.0) is is_read

@@ -142,3 +142,17 @@ def test_numbers_that_cannot_be_decided_are_refused(change: dict[str, float], me
     }
     with pytest.raises(StatsError, match=message):
         decide(**(given | change))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("bounds", "said"),
+    [
+        ((0.8, 0.2, 1.4), "the lower limit is above zero and the estimate reaches"),
+        ((0.3, 0.1, 0.9), "above zero but the estimate is below the smallest effect"),
+        ((0.8, 0.0, 1.6), "the lower limit is not above zero and the upper limit reaches"),
+        ((0.1, -0.2, 0.4), "the upper limit is below the smallest effect"),
+    ],
+)
+def test_the_reason_names_the_limit_that_decides(bounds, said):
+    estimate, lower, upper = bounds
+    assert said in decide("more", estimate, lower, upper, delta=DELTA, n_listeners=24).reason

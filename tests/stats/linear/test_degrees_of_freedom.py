@@ -294,3 +294,16 @@ def test_marginal_means_average_over_the_other_factor() -> None:
 def test_codes_are_stable_for_numbers_written_as_text() -> None:
     assert coding.factor(["10", "9", "2"]).levels == ("2", "9", "10")
     assert codes(pd.Series(["b", "a"])).tolist() == [1, 0]
+
+
+def test_intervals_hold_95_in_100_unless_asked(rated: LinearMixed) -> None:
+    found = satterthwaite.t_tests(rated)
+    assert found.level == 0.95
+    reach = distributions.t.ppf(0.975, found.df) * found.se
+    np.testing.assert_allclose(found.upper - found.estimate, reach, rtol=1e-12)
+
+
+def test_a_variance_known_without_error_has_no_end_of_degrees_of_freedom() -> None:
+    one = np.ones(1)
+    assert satterthwaite._df(one, np.eye(1), np.zeros((1, 1)), np.ones((1, 1, 1))) == np.inf
+    assert satterthwaite._df(one, np.eye(1), np.eye(1), np.ones((1, 1, 1))) == 2.0

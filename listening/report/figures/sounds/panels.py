@@ -28,6 +28,7 @@ TICKS_HZ = (100, 200, 500, 1000, 2000, 5000, 10_000)
 CELLS = 200  # of the log axis; each shows the strongest line in it, so that a thin partial is seen
 LABELLED = 8  # partials with a label in a panel
 LABEL_GAP = 0.085  # of the axes, between labels of 10.5 points in the lowest spectrogram drawn
+LEGEND_ALPHA = 0.85  # behind the names: a curve below shows through
 DECAYS = 6  # partials whose decay is drawn
 BEFORE_S = 0.1
 
@@ -91,11 +92,11 @@ def tracks(axes: Axes, one: Curves, *, labels: bool = True) -> Axes:
     return axes
 
 
-def decays(axes: Axes, one: Curves) -> Axes:
+def decays(axes: Axes, one: Curves, *, most: int = DECAYS) -> Axes:
     """Course of the strongest partials as measured, and the straight line of each one's T60."""
     time_s = one.get("partial_time_s") - one.onset_s
     after = time_s >= 0
-    for place, i in enumerate(_strongest(one, DECAYS)):
+    for place, i in enumerate(_strongest(one, most)):
         course = one.get("partial_course_db")[i]
         t60_s, level = float(one.get("partial_t60_s")[i]), float(one.get("partial_level_db")[i])
         axes.plot(
@@ -108,7 +109,10 @@ def decays(axes: Axes, one: Curves) -> Axes:
         )
         line_s = np.array([0.0, min(t60_s * 2 / 3, float(time_s[-1]))])
         axes.plot(line_s, level - 60.0 * line_s / t60_s, color=style.SOFT, linewidth=0.8)
-    axes.legend(frameon=False, fontsize=10.5, loc="upper right", handlelength=2.4, labelspacing=0.25)
+    axes.legend(
+        framealpha=LEGEND_ALPHA, edgecolor="none", fontsize=10.5, loc="upper right", handlelength=2.4,
+        labelspacing=0.25, borderpad=0.2,
+    )  # fmt: skip
     axes.set_ylabel(f"partial, {one.unit}")
     return axes
 
@@ -126,7 +130,7 @@ def ringing_times(axes: Axes, sounds: Sequence[Curves]) -> Axes:
     log_hz(axes, vertical=False)
     axes.margins(y=0.08)
     axes.set_xlabel("frequency, Hz")
-    axes.set_ylabel("T60, s (bar: 2 s.e.)")
+    axes.set_ylabel("T60, s; bar: 2 s.e., hollow: not known")
     return axes
 
 
@@ -160,7 +164,7 @@ def third_octaves(axes: Axes, sounds: Sequence[Curves]) -> Axes:
         )  # fmt: skip
     log_hz(axes, vertical=False)
     axes.set_xlabel("third-octave, Hz")
-    axes.set_ylabel(sounds[0].unit)
+    axes.set_ylabel(f"level, {sounds[0].unit}")
     return axes
 
 

@@ -12,6 +12,10 @@ from listening.report.figures.sounds.curves import Curves
 MOST = 6
 SLIDE_IN = (13.33, 7.5)
 COLUMN_IN = 4.4  # of each further sound beyond three
+WIDE, FEW_DECAYS = (
+    2,
+    4,
+)  # sounds side by side whose names of partials have room; partials drawn of more sounds
 
 
 def draw(figure: Figure, sounds: Sequence[Curves]) -> Figure:
@@ -40,7 +44,7 @@ def _each(figure: SubFigure, sounds: Sequence[Curves]) -> None:
     for (wave, spec, decay), one in zip(columns, sounds, strict=True):
         panels.waveform(wave, one, largest=largest).set_title(one.label, loc="left", fontsize=12)
         mesh = panels.spectrogram(spec, one, limits_db=limits)
-        panels.decays(decay, one)
+        panels.decays(decay, one, most=panels.DECAYS if n <= WIDE else FEW_DECAYS)
         for axes in (wave, spec, decay):
             axes.set_xlim(-panels.BEFORE_S, end)
         panels.tracks(spec, one)
