@@ -54,6 +54,7 @@ def draw(sounds: Sequence[Sound], names: Sequence[str], out: Path) -> None:
         The file cannot be written.
     """
     from listening.metrics import measures, traces
+    from listening.records import text
     from listening.records.form import write_bytes
     from listening.report.figures.sounds import curves, drawing, picture
 
@@ -64,7 +65,7 @@ def draw(sounds: Sequence[Sound], names: Sequence[str], out: Path) -> None:
     if len({s.calibrated for s in sounds}) > 1:
         raise SoundError("calibrated and uncalibrated sounds have no common scale; calibrate all or none")
     made = [
-        curves.of_arrays(name, traces.of(sound, measures.examine(sound)))
+        curves.of_arrays(text.plain(name), traces.of(sound, measures.examine(sound)))
         for sound, name in zip(sounds, names, strict=True)
     ]
     write_bytes(out, drawing.content(made, kind=out.suffix.lower()[1:]))

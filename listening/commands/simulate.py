@@ -14,9 +14,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--listeners", type=int, metavar="N", help="how many sit (default: as many as planned)"
     )
-    parser.add_argument(
-        "--seed", type=int, default=1, help="of the panel: same seed, same answers (default 1)"
-    )
+    parser.add_argument("--seed", type=int, default=1, help="same seed, same answers (default 1)")
     parser.add_argument(
         "--missing-last",
         type=int,

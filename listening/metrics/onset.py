@@ -19,6 +19,7 @@ BELOW_PEAK_DB = 26.0  # an onset is within this of the loudest millisecond
 SWELLING_DB = 40.0  # that of a sound that only swells, as a bowl does whose beat begins in a null
 AT_ONCE_DB = 12.0  # re the loudest millisecond, that a strike reaches at once and what swells does not
 NULL_S = 0.1  # a sound that only swells after a shorter quiet is a beat of the strike before
+MOST_NULLS = 3  # gone back over: the loudest moment of a decaying beat follows its first or second
 ABOVE_NOISE_DB = 10.0
 STILL_DB = 4.0  # over the floor: less is no sound any more
 HEAD_FRAMES = 3  # of a file, that show what was before it
@@ -129,7 +130,9 @@ def _swelled_from(frame_rms: FloatArray, peak: int) -> int:
     A beat's null sinks into the noise for a moment, and what swells out of it is no strike.
     """
     begin, floor = _begin(frame_rms, peak)
-    while begin > 0 and _swells(frame_rms, begin, peak):
+    for _ in range(MOST_NULLS):
+        if begin == 0 or not _swells(frame_rms, begin, peak):
+            break
         loud = np.flatnonzero(frame_rms[: begin - 1] >= floor * 10.0 ** (ABOVE_NOISE_DB / 20.0))
         if not len(loud) or (begin - loud[-1]) * FRAME_S > NULL_S:
             break

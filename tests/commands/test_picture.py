@@ -1,6 +1,7 @@
 """`listening picture`: SVG and PNG, on common scales, the same bytes for the same sounds."""
 
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 
@@ -43,6 +44,16 @@ def test_what_cannot_be_drawn_is_refused(tmp_path: Path, capsys: pytest.CaptureF
     assert "at most 6" in capsys.readouterr().err
     assert cli.main(["picture", *SOUNDS, "--names", "one", "--out", str(tmp_path / "a.png")]) == 2
     assert not list(tmp_path.iterdir())
+
+
+def test_names_are_drawn_as_they_are_and_never_obeyed(tmp_path: Path) -> None:
+    """No formula is read into them (a half one ended in a fault); no control character gets into the file."""
+    out = tmp_path / "named.svg"
+    words = ["picture", SOUNDS[0], SOUNDS[0], "--names", "$\\frac{a$,\x1b[2J=cmd", "--out", str(out)]
+    assert cli.main(words) == 0
+    said = "".join(ElementTree.parse(out).getroot().itertext())
+    assert "$\\frac{a$" in said
+    assert "\\x1b[2J=cmd" in said
 
 
 def test_compare_draws_the_same_picture(tmp_path: Path) -> None:

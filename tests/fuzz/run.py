@@ -65,7 +65,7 @@ KEPT = {  # a sitting's heartbeat and lease may go on
     "sitting": "SELECT id FROM sitting",
 }
 Rows = frozenset[tuple[str, str]]
-TEXTS = {".html", ".csv", ".md", ".json", ".toml"}
+TEXTS = {".html", ".csv", ".md", ".json", ".toml", ".svg"}
 PEOPLES = re.compile(r"^(ü/)?(protocol\.toml|about\.toml|table\.csv|sounds/.*)$")
 
 

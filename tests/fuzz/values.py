@@ -15,6 +15,7 @@ TEXTS = (
     "<script>alert(1)</script>",
     "{{ 7 * 7 }}",
     "%s%n%d",
+    "$\\frac{a$",
     "[red]bold[/red]",
     "'; DROP TABLE answer; --",
     "ä" * 300,

@@ -25,7 +25,7 @@ class Hoped:
     state: State
     effects: Mapping[Cell, Effects]
     true: Mapping[str, float]
-    """By question: the share of choices, the share heard or the points that are true of it."""
+    """By question: the share of choices, the share not guessed or the points that are true of it."""
     assumed: Assumed
 
 

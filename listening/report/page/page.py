@@ -71,7 +71,7 @@ def render(
     ----------
     stimuli : folder of the prepared stimuli, to embed one strike of each condition; None leaves them out
     strikes : curves of one strike of each condition, from `traces.load`
-    compared : what `measure` found of the two levels of a factor
+    compared : what `measure` found of the two values of a factor
     """
     parts = _frame(found) | _decided(found) | _described(found) | _explained(found) | _documented(found)
     parts["top"] = top.of(found, parts["cards"], parts["superlatives"])

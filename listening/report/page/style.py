@@ -88,4 +88,5 @@ FIGURE: dict[Any, Any] = {
     "savefig.facecolor": "none",
     "svg.fonttype": "none",
     "svg.hashsalt": "listening",
+    "text.parse_math": False,  # a name with two $ in it is a name
 }
