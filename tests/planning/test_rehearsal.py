@@ -197,6 +197,7 @@ def test_true_shares_stand_beside_questions_that_hang_together(planned: Maker) -
         (["--effect", "share=0.4"], "wanted a share"),
         (["--sites", "0"], "sites: found 0"),
         (["--spread-listeners", "-1"], "standard deviation"),
+        (["--spread-stimuli", "nan"], "standard deviation"),
     ],
 )
 def test_a_number_out_of_range_is_named(
