@@ -11,7 +11,9 @@ from pathlib import Path
 from typing import Any
 
 ROOT = Path(__file__).resolve().parent.parent
-sys.path.insert(0, str(ROOT))
+sys.path[:0] = [str(ROOT), str(ROOT / "docs")]
+
+import replications_figure  # noqa: E402
 
 from listening import cli  # noqa: E402
 
@@ -38,13 +40,38 @@ def analyses() -> list[dict[str, Any]]:
 
 def ours(command: str, values: list[dict[str, Any]]) -> list[float]:
     """What the command gives for each value."""
+    result = answered(command)
+    return [value.get("times", 1.0) * _at(result, value["path"]) for value in values]
+
+
+def figure(one: dict[str, Any]) -> str:
+    """What was published beside ours, with one standard error of each estimate."""
+    result = answered(one["command"])
+    rows = [
+        replications_figure.Row(
+            value["what"],
+            float(value["printed"]),
+            value.get("times", 1.0) * _at(result, value["path"]),
+            value.get("times", 1.0) * _at(result, [*value["path"][:-1], "se"]),
+        )
+        for value in one["values"]
+    ]
+    return replications_figure.svg(rows, axis="log-odds; ring: published; dot: ours, with one standard error")
+
+
+def figures() -> dict[Path, str]:
+    """Every figure of the page, by its file."""
+    return {LIST.parent / f"{one['figure']}.svg": figure(one) for one in analyses() if "figure" in one}
+
+
+def answered(command: str) -> Any:
+    """What a command prints as JSON."""
     said = io.StringIO()
     with contextlib.chdir(ROOT), contextlib.redirect_stdout(said):
         code = cli.main(shlex.split(command)[1:])
     if code:
         raise SystemExit(f"{command}: exit code {code}")
-    result = json.loads(said.getvalue())
-    return [value.get("times", 1.0) * _at(result, value["path"]) for value in values]
+    return json.loads(said.getvalue())
 
 
 def tolerance(value: dict[str, Any]) -> float:
@@ -69,6 +96,8 @@ def _section(one: dict[str, Any]) -> str:
         decimals = len(value["printed"].partition(".")[2])
         beside = f" ± {value['within']:g}" if "within" in value else ""
         lines.append(f"| {value['what']} | {value['printed']}{beside} | {found:.{decimals}f} |")
+    if "figure" in one:
+        lines.append(f"\n![{one['title']}: published and ours](replications/{one['figure']}.svg)")
     return "\n".join(lines) + "\n"
 
 
@@ -81,4 +110,6 @@ def _at(result: Any, path: list[str | int]) -> float:
 if __name__ == "__main__":
     os.environ.setdefault("NO_COLOR", "1")
     PAGE.write_text(page())
+    for path, text in figures().items():
+        path.write_text(text)
     print(f"written: {PAGE}")

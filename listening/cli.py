@@ -32,7 +32,7 @@ COMMANDS = {
     "deal": "freeze the study: balanced orders, sealed key, coded clips",
     "amend": "take a changed protocol into a dealt study; the answers are kept",
     "deposit": "write the frozen plan as one page that a third party keeps",
-    "station": "copy what a seating machine needs, and nothing else",
+    "station": "copy what a listening computer needs, and nothing else",
     "sit": "sit the blind test",
     "devices": "the sound outputs, and a test of left and right",
     "calibrate": "set the level of the station's headphones",

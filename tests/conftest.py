@@ -9,6 +9,7 @@ import pytest
 NEED_ALL = "LISTENING_TESTS_NEED_ALL"  # set by .ci/run
 TOGETHER = (
     "tests/test_demo.py",
+    "tests/test_doc_examples.py",
     "tests/test_wheel.py",
     "tests/metrics/test_honest_partials.py",
     "tests/test_cut_commands.py",

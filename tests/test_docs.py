@@ -10,6 +10,7 @@ import pytest
 
 from listening import cli
 from listening.records import protocol, tasks
+from tests import doc_examples, doc_things
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = sorted(
@@ -35,6 +36,33 @@ def test_a_command_in_the_documentation_is_taken_by_its_parser(page: str, line: 
     parser = argparse.ArgumentParser(exit_on_error=False)
     cli.module(words[1]).arguments(parser)
     parser.parse_args(words[2:])
+
+
+@pytest.mark.parametrize("page", [*PAGES, ROOT / "README.md"], ids=lambda p: p.name)
+def test_a_page_says_in_its_source_where_its_examples_are_run(page: Path) -> None:
+    """tests/doc_examples.py says how; tests/test_doc_examples.py runs them."""
+    if page.name == "replications.md":
+        return  # its commands run in the project's own folder: tests/test_replications.py
+    for one in doc_examples.sessions(page.read_text(), inline=page.name == "README.md"):
+        for held in one.holds:
+            state = held.removeprefix("bells ")
+            assert held in {"nothing", *doc_things.THINGS} or state in doc_examples.STATES, held
+        for kind, line in one.steps:
+            assert line.says.get("not run") in {None, *doc_examples.NEEDS}, line.text
+            assert kind == "line" or line.text.startswith("listening ") or line.text in doc_things.ACTS
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("```console\nlistening check bells\n```\n", "says no <!-- folder"),
+        ("<!-- folder: nothing -->\n<!-- line: listening check bells | slow: x -->\n", "does not print"),
+    ],
+    ids=["no folder", "a mark of no line"],
+)
+def test_a_page_without_the_marks_is_seen(text: str, said: str) -> None:
+    with pytest.raises(LookupError, match=said):
+        doc_examples.sessions(text)
 
 
 MADE = {"reference/commands", "reference/metrics", "notebooks/made/bells"}  # written by `make docs`

@@ -4,8 +4,10 @@ import re
 import runpy
 from pathlib import Path
 
+from listening.commands import desk
 from listening.records import metric_register, reference
 from listening.report.page import page
+from listening.session import words
 
 ROOT = Path(__file__).resolve().parents[1]
 MADE = runpy.run_path(str(ROOT / "docs" / "make_glossary.py"))
@@ -15,7 +17,11 @@ EVERYDAY = (
     "a all and as at before beside do each for found in it may not of on one or the this to use with what "
     "you analysis conditions planned printed out leave every sentence listened people versions researcher"
 )
-PLAIN = set(EVERYDAY.split())
+SCREENS = (
+    "you your about two set will be asked the end does work taking part goodbye enough now leave go "
+    "off that was today over paused page sound"
+)
+PLAIN = set(EVERYDAY.split()) | set(SCREENS.split())
 
 
 def _forms(word: str) -> set[str]:
@@ -57,6 +63,17 @@ def test_every_heading_of_the_page_has_an_entry() -> None:
     template = (ROOT / "listening" / "report" / "page" / "page.html.jinja").read_text()
     headings = re.findall(r"<h[23][^>]*>([^<{]+)", template) + [name for _, name in page.CONTENTS]
     assert {heading: left for heading in headings if (left := without_entry(heading))} == {}
+
+
+def test_every_heading_of_a_screen_has_an_entry() -> None:
+    table = words.words("en").table
+    headings = [re.sub(r"\{\w+\}", "", text) for name, text in table.items() if name.endswith("_heading")]
+    assert len(headings) > 15
+    assert {heading: left for heading in headings if (left := without_entry(heading))} == {}
+
+
+def test_every_column_of_the_desk_has_an_entry() -> None:
+    assert {heading: left for heading in desk.HEAD if (left := without_entry(heading))} == {}
 
 
 def test_a_heading_without_an_entry_is_seen() -> None:

@@ -45,8 +45,8 @@ def test_a_signal_leaves_words_in_the_language_of_the_study(
     ("language", "is_seated", "wanted"),
     [
         ("en", False, "The test cannot begin. Please call the person in charge"),
-        ("de", False, "Der Versuch kann nicht beginnen. Bitte rufen Sie die Versuchsleitung"),
-        ("de", True, "Der Versuch wurde angehalten. Jede bestätigte Antwort ist gespeichert."),
+        ("de", False, "Der Hörversuch kann nicht beginnen. Bitte rufen Sie die Versuchsleitung"),
+        ("de", True, "Der Hörversuch wurde angehalten. Jede bestätigte Antwort ist gespeichert."),
     ],
 )
 def test_a_missing_device_is_told_to_the_listener_first(

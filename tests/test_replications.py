@@ -31,6 +31,14 @@ def test_the_page_is_what_the_commands_give() -> None:
     assert (ROOT / "docs" / "replications.md").read_text() == MADE["page"]()
 
 
+def test_the_figures_are_what_the_commands_give() -> None:
+    made = MADE["figures"]()
+    assert len(made) == 2
+    for path, text in made.items():
+        assert path.read_text() == text
+        assert f"replications/{path.name}" in (ROOT / "docs" / "replications.md").read_text()
+
+
 def test_another_published_value_is_seen_to_fail() -> None:
     one = ANALYSES[0]
     wrong = [one["values"][0] | {"printed": "1.59"}]

@@ -184,7 +184,7 @@ def _check_presence(path: Path) -> None:
     except SoundError:
         raise
     except ValueError as error:  # a null character in the name
-        raise SoundError(f"{str(path)!r}: no name of a file ({error}); give another one") from error
+        raise SoundError(f"{str(path)!r}: not a file name ({error}); give another one") from error
     if size == 0:
         raise SoundError(f"{path}: is empty (0 bytes); copy or record it again")
 

@@ -17,7 +17,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--interim",
         action="store_true",
-        help="look before the planned end, logged: at counts, or at answers if planned",
+        help="look before the planned end, logged: at counts, or at verdicts if planned",
     )
     parser.add_argument(
         "--closed", metavar="WHY", default="", help="why no more listeners come, where fewer are enough"

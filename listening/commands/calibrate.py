@@ -22,7 +22,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""
     parser.add_argument("folder", type=Path, help="study folder; only its station folder is needed")
     parser.add_argument("--device", metavar="D", help="sound device, by number or name")
-    parser.add_argument("--side", choices=("left", "right", "both"), default="both", help="which ear piece")
+    parser.add_argument(
+        "--side", choices=("left", "right", "both"), default="both", help="side of the headphones"
+    )
     parser.add_argument("--play", action="store_true", help="play the 1 kHz signal for the meter")
     parser.add_argument("--seconds", type=float, default=PLAYED_S, help="how long it plays (default 10)")
     parser.add_argument("--reading", type=float, metavar="DB", help="what the meter showed, dB re 20 uPa")
@@ -31,9 +33,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--coupler", metavar="NAME", help="ear simulator or coupler: IEC 60318-1, for example"
     )
     parser.add_argument(
-        "--field", choices=("free", "diffuse", "none"), default="none", help="which correction is applied"
+        "--field", choices=("free", "diffuse", "none"), default="none", help="sound field of the correction"
     )
-    parser.add_argument("--correction-db", type=float, default=0.0, help="correction at 1 kHz, added")
+    parser.add_argument("--correction-db", type=float, default=0.0, help="added to the reading at 1 kHz")
     parser.add_argument(
         "--ceiling-db", type=float, default=85.0, help="highest LAFmax allowed at the ear (default 85)"
     )

@@ -23,10 +23,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--picture", type=Path, metavar="FILE", help="also draw the first strike of each side (.svg or .png)"
     )
     parser.add_argument(
-        "--above", type=float, metavar="DB", help="level whose duration is taken (default 20 dB below a)"
+        "--above", type=float, metavar="DB", help="time above this level is compared (default 20 dB below A)"
     )
     parser.add_argument(
-        "--background", type=Path, metavar="SOUND", help="the room alone at the same gain, to be taken off"
+        "--background",
+        type=Path,
+        metavar="SOUND",
+        help="the room alone at the same gain; its energy is taken off",
     )
     sound_files.options(parser)
     show.json_option(parser)

@@ -22,7 +22,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", type=Path, help="study folder, analysed")
     parser.add_argument("--to", type=Path, metavar="DIR", help="where to write (default: FOLDER/export)")
     parser.add_argument(
-        "--format", choices=("csv", "json", "parquet"), default="csv", help="of the tables (default csv)"
+        "--format", choices=("csv", "json", "parquet"), default="csv", help="form of the tables (default csv)"
     )
     passphrase.option(parser)
     show.json_option(parser)

@@ -78,6 +78,6 @@ def _check_other(word: str, plan: Plan) -> None:
         )
     if other.study_digest != plan.study_digest:
         raise StudyError(
-            f"{word}: dealt by itself ({other.study_digest[:12]}, here {plan.study_digest[:12]}), so its "
+            f"{word}: dealt separately ({other.study_digest[:12]}, here {plan.study_digest[:12]}), so its "
             "clip codes are not this key's; sites must work from copies of one dealt station folder"
         )

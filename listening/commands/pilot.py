@@ -14,9 +14,13 @@ from listening.records.study import open_study
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's words."""
     parser.add_argument("folder", type=Path, help="study folder of the pilot, with answers")
-    parser.add_argument("--effect", default="share=0.75", metavar="WORDS", help="true effect to plan for")
+    parser.add_argument(
+        "--effect", default="share=0.75", metavar="WORDS", help="true effect to plan for, as in `size`"
+    )
     parser.add_argument("--target", type=float, default=0.8, help="chance of `supported` (default 0.8)")
-    parser.add_argument("--studies", type=int, default=200, help="simulated studies a size (default 200)")
+    parser.add_argument(
+        "--studies", type=int, default=200, help="simulated studies for each size (default 200)"
+    )
     parser.add_argument(
         "--jobs", type=int, default=os.cpu_count() or 1, help="processes (default: all cores)"
     )

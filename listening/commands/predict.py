@@ -28,9 +28,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--attribute", help="what is asked; needed where the study asked several")
     parser.add_argument("--presentation", help="`as recorded` or `matched`; needed where both were asked")
     parser.add_argument("--metric", help="predict from this metric, not from the one that predicts best")
-    parser.add_argument(
-        "--pascal-per-full-scale", type=float, help="calibration of the recording, in pascal for full scale"
-    )
+    parser.add_argument("--pascal-per-full-scale", type=float, help="calibration of the recording")
     show.json_option(parser)
 
 

@@ -1,4 +1,4 @@
-"""`listening station`: what a seating machine needs of a dealt study, and nothing else."""
+"""`listening station`: what a listening computer needs of a dealt study, and nothing else."""
 
 import argparse
 import os

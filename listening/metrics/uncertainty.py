@@ -45,10 +45,10 @@ class Difference:
 
 
 def summary(values: Sequence[float], units: Sequence[str] | None = None, *, type_b: float = 0.0) -> Summary:
-    """Mean over units of the means over strikes, of one metric in one condition.
+    """Mean over specimens of the means over strikes, of one metric in one condition.
 
-    Strikes of one unit are no independent units: with several units the uncertainty comes from their means
-    alone.
+    Strikes of one specimen do not vary as specimens do: with several specimens the uncertainty comes from
+    their means alone.
 
     Parameters
     ----------

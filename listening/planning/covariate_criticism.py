@@ -104,23 +104,21 @@ def advice(found: Preview, sounds: dict[str, list[Stimulus]]) -> list[str]:
     if len(found.pairs) <= len(found.varying):
         pairs = "one pair" if len(found.pairs) == 1 else f"{len(found.pairs)} pairs"
         return [
-            f"{found.presentation}: {pairs} cannot tell {', '.join(found.varying)} apart: no slope will say "
+            f"{found.presentation}: {pairs} cannot separate {', '.join(found.varying)}: no slope will say "
             "which of them is heard"
         ]
     worst = found.varying[int(np.argmax(found.inflation))]
     rest = np.array(found.varying) != worst
     row = np.abs(found.correlation[found.varying.index(worst)])
     partner = str(np.array(found.varying)[rest][int(np.argmax(row[rest]))])
-    strength = (
-        "cannot be told apart" if found.largest_inflation >= inflation.LARGE else "are hard to tell apart"
-    )
+    strength = "cannot be separated" if found.largest_inflation >= inflation.LARGE else "are hard to separate"
     lines = [
         f"{found.presentation}: {worst} and {partner} {strength} with these pairs: correlation "
         f"{found.correlation[found.varying.index(worst), found.varying.index(partner)]:+.2f}, variance "
         f"inflation {found.largest_inflation:.1f}; a slope says little about a cause"
     ]
     if found.presentation != ISOLATED:
-        lines.append("  add isolated stimuli ([isolation]): both moved on their own have an inflation near 1")
+        lines.append("  stimuli of [isolation], in which each moves on its own (inflation near 1)")
     return lines + _pair_to_drop(found, sounds)
 
 

@@ -27,7 +27,7 @@ def size(
     task_name: str,
     *,
     d_prime: float | None = None,
-    share_heard: float | None = None,
+    share_not_guessed: float | None = None,
     alpha: float = 0.05,
     power: float = 0.8,
 ) -> Size:
@@ -36,8 +36,8 @@ def size(
     Parameters
     ----------
     task_name : triangle, duo-trio, tetrad, 2-afc, 3-afc ...
-    d_prime, share_heard : how large the difference is: as d', or as the share of listeners who hear it and do
-        not guess; give one
+    d_prime, share_not_guessed : how large the difference is: as d', or as the share of
+        answers that are not guessed; give one
 
     Raises
     ------
@@ -45,16 +45,16 @@ def size(
         Neither or both are given, or more than 100,000 answers would be needed.
     """
     kind = psychometric.task(task_name)
-    share = _share(kind, d_prime, share_heard)
+    share = _share(kind, d_prime, share_not_guessed)
     found = critical_counts.panel_size(share, guess=kind.guess, alpha=alpha, power=power)
     needed = critical_counts.min_correct(found.n_from, guess=kind.guess, alpha=alpha)
     reached = critical_counts.power(found.n_from, share, guess=kind.guess, alpha=alpha)
     return Size(kind.name, share, found.n_first, found.n_from, needed or found.n_from, reached)
 
 
-def _share(kind: psychometric.Task, d_prime: float | None, share_heard: float | None) -> float:
-    if (d_prime is None) == (share_heard is None):
-        raise StatsError("size: give the difference either as d' or as the share of listeners who hear it")
+def _share(kind: psychometric.Task, d_prime: float | None, share_not_guessed: float | None) -> float:
+    if (d_prime is None) == (share_not_guessed is None):
+        raise StatsError("size: give the difference either as d' or as the share not guessed")
     if d_prime is not None:
         return float(kind.share_correct(d_prime))
-    return kind.share_from_discriminating(float(share_heard or 0.0))
+    return kind.share_from_discriminating(float(share_not_guessed or 0.0))

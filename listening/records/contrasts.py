@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from listening.records.form import Form
 
-EVERY = "*"  # stands for the level that changes from pair to pair
+EVERY = "*"  # stands for the value that changes from pair to pair
 ContrastForm = Literal["pair", "averaged", "trend", "interaction"]
 Pair = tuple[str, str]
 
@@ -28,18 +28,18 @@ class Contrast(Form):
     """
 
     more: str = Field(
-        description="Condition, the values of its factors joined by `/`; `*` for the level that changes."
+        description="Condition, the values of its factors joined by `/`; `*` for the value that changes."
     )
     than: str = Field(
-        description="Condition, the values of its factors joined by `/`; `*` for the level that changes."
+        description="Condition, the values of its factors joined by `/`; `*` for the value that changes."
     )
     over: list[str] = Field(
-        [], max_length=50, description="Levels that `*` stands for, one pair each; their mean is decided."
+        [], max_length=50, description="Values that `*` stands for, one pair each; their mean is decided."
     )
     each: list[str] = Field(
         [],
         max_length=50,
-        description="Levels that `*` stands for, each a question of its own, `ID LEVEL`, in one family: with "
+        description="Values that `*` stands for, each a question of its own, `ID VALUE`, in one family: with "
         "`*` in `more` alone, products against one reference.",
     )
     through: list[str] = Field(
@@ -93,7 +93,7 @@ class Contrast(Form):
                     f"`over` wants one `{EVERY}` in every condition of the contrast, `each` one in `more`"
                 )
             if bool(self.over) == bool(self.each) or len(set(self.over)) != len(self.over):
-                raise ValueError("`over` or `each`, not both, each level once")
+                raise ValueError("`over` or `each`, not both, each value once")
             if len(self.over) == 1 or self.through:
                 raise ValueError("`over` wants two values or more, and no `through` beside it")
         elif any(stars):

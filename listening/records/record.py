@@ -50,7 +50,9 @@ def load(path: Path) -> list[Entry]:
         try:
             found.append(Entry.model_validate_json(line))
         except ValidationError as error:
-            raise RecordError(f"{path}: line {number} is no line of a record; restore the file") from error
+            raise RecordError(
+                f"{path}: line {number} cannot be read as a line of the record; restore the file"
+            ) from error
     return found
 
 

@@ -89,7 +89,7 @@ def number(cell: str, separator: str = ",") -> float:
     text = cell.replace(",", ".") if separator != "," and cell.count(",") == 1 and "." not in cell else cell
     value = float(text) if text.isascii() and "_" not in text else float("nan")
     if not abs(value) < float("inf"):
-        raise ValueError(f"{cell!r} is no finite number")
+        raise ValueError(f"{cell!r} is not a finite number")
     return value
 
 

@@ -57,7 +57,7 @@ def read_bytes(path: Path) -> bytes:
     except OSError as error:
         raise RecordError(f"{path}: cannot be read ({error.strerror})") from error
     except ValueError as error:  # a null character in the name
-        raise RecordError(f"{str(path)!r}: no name of a file ({error}); give another one") from error
+        raise RecordError(f"{str(path)!r}: not a file name ({error}); give another one") from error
 
 
 def from_root(path: Path) -> Path:
@@ -109,7 +109,7 @@ def loads_toml(text: str, path: Path) -> dict[str, Any]:
     except RecursionError:
         raise RecordError(f"{path}: tables within tables too deep; wanted at most {DEEPEST}") from None
     except ValueError as error:
-        raise RecordError(f"{path}: no TOML ({error}); mend that line") from error
+        raise RecordError(f"{path}: not valid TOML ({error}); mend that line") from error
     if fault := fault_in(raw):
         raise RecordError(f"{path}: {fault}")
     return raw

@@ -24,6 +24,7 @@ from listening.records.recordings_table import AVERAGE, Recording
 from listening.records.study import Study
 from listening.steps import comparisons
 from listening.stimuli import sources
+from listening.stimuli.work import from_here
 
 RESAMPLED = "resampled"  # flag of a recording that had another rate than most
 
@@ -44,7 +45,8 @@ def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] 
         length_s=length_s,
         background=sources.background(chosen, study.protocol),
     )
-    work = Parallel(n_jobs=jobs, return_as="generator")(delayed(_measured)(r, common) for r in recordings)
+    measure = delayed(from_here(_measured) if jobs != 1 else _measured)
+    work = Parallel(n_jobs=jobs, return_as="generator")(measure(r, common) for r in recordings)
     measured: list[MeasuredRecording] = []
     curves: traces.Arrays = {}
     strikes: list[Strike] = []

@@ -1,6 +1,8 @@
 """Many sounds, one after the other or in several processes; the results come in order either way."""
 
+import os
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from typing import Any, TypeVar
 
 import joblib
@@ -30,5 +32,15 @@ class Work:
         if self.jobs == 1:
             return (act(item, *shared) for item in items)
         parallel = joblib.Parallel(n_jobs=self.jobs, return_as="generator")
-        done: Iterable[Result] = parallel(joblib.delayed(act)(item, *shared) for item in items)
+        done: Iterable[Result] = parallel(joblib.delayed(from_here(act))(item, *shared) for item in items)
         return done
+
+
+def from_here(act: Callable[..., Result]) -> Callable[..., Result]:
+    """The same act for another process, which may have started when this one stood in another folder."""
+    return partial(_from, os.getcwd(), act)
+
+
+def _from(folder: str, act: Callable[..., Result], *given: Any) -> Result:
+    os.chdir(folder)
+    return act(*given)

@@ -130,7 +130,7 @@ def _file_trouble(place: str, error: DBAPIError) -> Exception:
             "the right to write there; every answer confirmed before stays stored"
         )
     return RecordError(
-        f"{place}: no sound answer store ({error.orig}); put back a copy, or move the file away to start anew"
+        f"{place}: not a whole answer store ({error.orig}); put back a copy, or move it away to start anew"
     )
 
 

@@ -38,7 +38,7 @@ def publish(
                 "make a database for each study (CREATE DATABASE)"
             )
         if found is None:
-            row = {"study_digest": study_digest, "protocol_digest": protocol_digest, "lodged_at": at}
+            row = {"study_digest": study_digest, "protocol_digest": protocol_digest, "published_at": at}
             connection.execute(insert(tables.study).values(**row))
         claims.offer(connection, slots, simulated=False)
         functions.install(connection)

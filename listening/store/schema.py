@@ -8,7 +8,7 @@ from listening.errors import RecordError
 from listening.store import functions, tables
 from listening.store.engine import reading, writing
 
-CURRENT = "0004"  # the newest file in migrations/versions
+CURRENT = "0005"  # the newest file in migrations/versions
 FIRST = "0001"  # stores of the first form hold no mark
 MARK = "alembic_version"  # Alembic's own table
 

@@ -19,7 +19,7 @@ study = Table(
     metadata,
     Column("study_digest", Text, primary_key=True),
     Column("protocol_digest", Text, nullable=False),
-    Column("lodged_at", Text, nullable=False),
+    Column("published_at", Text, nullable=False),
 )
 
 sitting = Table(

@@ -26,9 +26,8 @@ def t_tests(model: LinearMixed, contrasts: ArrayLike | None = None, *, level: fl
     level : 0 to 1
         Of the interval of each contrast on its own.
 
-    Source: Satterthwaite 1946, Biometrics Bull. 2; Kuznetsova, Brockhoff & Christensen 2017, J. Stat.
-    Softw. 82(13),
-    for the Hessian in the relative factors and the residual standard deviation.
+    Source: Satterthwaite 1946, Biometrics Bull. 2; Kuznetsova, Brockhoff & Christensen 2017, J. Stat. Softw.
+    82(13), for the Hessian in the relative factors and the residual standard deviation.
     """
     rows = check_contrasts(contrasts, model.names)
     with threads.single():

@@ -54,7 +54,7 @@ def decompose(
     df: float = math.inf,
     level: float = 0.95,
 ) -> Shares:
-    """Shares of the sum of squares |unsaid[nothing] @ estimate|^2 that each property accounts for.
+    """Shares of the sum of squares of `unsaid[nothing] @ estimate` that each property accounts for.
 
     Parameters
     ----------

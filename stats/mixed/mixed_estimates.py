@@ -18,7 +18,7 @@ class MixedEstimates(Estimates):
     """Estimates of a mixed model; the covariance is from the full observed information, spreads included."""
 
     spread: dict[str, float]
-    """Standard deviation of each random effect, by `term` or `term:column`."""
+    """Standard deviation of each random effect, by term, or by term and column joined by a colon."""
     correlation: dict[str, FloatArray]
     """(k, k) correlations of each correlated term."""
     effects: dict[str, FloatArray]

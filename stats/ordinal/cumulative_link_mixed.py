@@ -24,7 +24,7 @@ class OrdinalMixed(OrdinalEstimates):
     """Estimates of a cumulative link mixed model, given the random effects."""
 
     spread: dict[str, float]
-    """Standard deviation of each random effect, by `term` or `term:column`."""
+    """Standard deviation of each random effect, by term, or by term and column joined by a colon."""
     singular: bool
     fit: MixedFit
 

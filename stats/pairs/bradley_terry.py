@@ -62,7 +62,7 @@ class Strengths:
 
     def expected_se(self) -> FloatArray:
         """(p,) standard errors from the expected information (binary answers); under a logit the same."""
-        answers = _two_way(self.likelihood)
+        answers = _binary(self.likelihood)
         weight = firth.expected_weight(self.predictor(), answers.link)[0] * (answers.won + answers.lost)
         return np.sqrt(np.diag(newton.inverse(self.design.gram(weight))))
 
@@ -165,7 +165,7 @@ def _fit(
     answers, rows = likelihood(data, link, ties)
     whole = _rows_of(design, rows)
     if penalised:
-        found = firth.maximise(_two_way(answers), whole.dense())
+        found = firth.maximise(_binary(answers), whole.dense())
     else:
         found = _maximise(data, answers, design, whole, names)
     shape_name = {None: (), "davidson": ("log_nu",), "rao-kupper": ("eta",)}[ties]
@@ -254,7 +254,7 @@ def _rows_of(design: Design, rows: IntArray | None) -> Design:
     return PairDesign(design.first[rows], design.second[rows], design.n_items, design.reference, design.order)
 
 
-def _two_way(answers: Likelihood) -> Binary:
+def _binary(answers: Likelihood) -> Binary:
     if not isinstance(answers, Binary):
         raise BadData("the penalised fit is for binary answers")
     return answers

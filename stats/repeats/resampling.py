@@ -120,9 +120,8 @@ def permutation(
     seed : of the draws; the same seed gives the same numbers
     alternative : on which side the statistic may lie
     on_progress : called with the draws done and all of them
-    statistic : takes (n,) signs, +1 or -1, and gives the number with the two conditions swapped for the
-    listeners
-        of sign -1
+    statistic : takes (n,) signs, +1 or -1
+        Gives the number with the two conditions swapped for the listeners of sign -1.
     n_draws : random swaps; where all 2^n swaps are fewer, they are gone through and the p-value is exact
 
     Raises
@@ -130,9 +129,8 @@ def permutation(
     BadData
         Too few listeners, or an unknown alternative.
 
-    Source: Fisher 1935, The Design of Experiments, section 21; Phipson & Smyth 2010, Stat. Appl. Genet.
-    Mol. Biol. 9,
-    for counting the observed labelling.
+    Source: Fisher 1935, The Design of Experiments, section 21; Phipson & Smyth 2010, Stat. Appl. Genet. Mol.
+    Biol. 9, for counting the observed labelling.
     """
     if n_listeners < 1 or alternative not in ("two-sided", "greater", "less"):
         raise BadData(f"permutation: {n_listeners} listeners, alternative {alternative!r}")

@@ -59,7 +59,7 @@ class PairsFit:
         found = self._effects()
         lines = [f"Fitted: {self.model}, {self.n:g} answers."]
         if self.reference is not None:
-            lines.append(f"{self.reference} stands at zero; the others are told from it.")
+            lines.append(f"{self.reference} is set to zero; the others are measured from it.")
         lines += [told.sentence(found), self._limits(), *told.effects(found)]
         lines += _varied("Standard deviations over listeners", self.spread)
         lines += _varied("Correlations over listeners", self.correlation)

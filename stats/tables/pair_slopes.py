@@ -40,7 +40,7 @@ def fit(options: PairOptions, rows: Rows, columns: FloatArray, source: str) -> P
         column_names=list(options.slopes),
         correlated=options.correlated,
     )
-    fitted = _three_way if options.ties else _two_way
+    fitted = _three_category if options.ties else _binary
     found = fitted(options, rows, x, names, term)
     return PairsFit(
         model=f"{options.model}, {'correlated ' if options.correlated else ''}slopes by listener (Laplace)",
@@ -54,7 +54,7 @@ def fit(options: PairOptions, rows: Rows, columns: FloatArray, source: str) -> P
     )
 
 
-def _two_way(
+def _binary(
     options: PairOptions, rows: Rows, x: FloatArray, names: tuple[str, ...], term: RandomTerm
 ) -> MixedEstimates:
     return logistic_mixed.fit(
@@ -68,7 +68,7 @@ def _two_way(
     )
 
 
-def _three_way(
+def _three_category(
     options: PairOptions, rows: Rows, x: FloatArray, names: tuple[str, ...], term: RandomTerm
 ) -> MixedEstimates:
     return tied_mixed.fit(

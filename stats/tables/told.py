@@ -34,11 +34,11 @@ def effects(found: Sequence[Effect]) -> list[str]:
 
 
 def sentence(found: Sequence[Effect]) -> str:
-    """Which effects are told from zero by their limits, and which are not."""
+    """Which effects differ from zero by their limits, and which do not."""
     apart = [e.name for e in found if e.limits[0] > 0 or e.limits[1] < 0]
     rest = [e.name for e in found if e.name not in apart]
-    said = [f"Told from zero: {', '.join(apart)}."] if apart else []
-    said += [f"Not told from zero: {', '.join(rest)}."] if rest else []
+    said = [f"Different from zero by these limits: {', '.join(apart)}."] if apart else []
+    said += [f"Not different from zero by these limits: {', '.join(rest)}."] if rest else []
     return " ".join(said)
 
 

@@ -75,7 +75,7 @@ def test_an_answer_that_is_not_as_dealt_is_named(study: Study, name: str) -> Non
     plan = Plan.load(study.plan)
     found = list(dealt_answers.faults(columns, plan))
     assert [kind for kind, _ in found if words in kind]
-    with pytest.raises(StudyError, match="none that the plan asked for"):
+    with pytest.raises(StudyError, match="were not asked for by the plan"):
         dealt_answers.check(columns, plan, "here")
 
 

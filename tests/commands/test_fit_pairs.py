@@ -135,7 +135,7 @@ def test_covariates_of_items_are_tested_against_free_strengths_and_others_not(ru
 def test_text_names_the_reference(run):
     code, out, _ = run(two_way("baseball"))
     assert code == 0
-    assert "T1 stands at zero" in out
+    assert "T1 is set to zero" in out
 
 
 HEAD = "first,second,answer\n"

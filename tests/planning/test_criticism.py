@@ -162,7 +162,7 @@ def test_covariates_that_go_together_are_named(tmp_path: Path) -> None:
     together = _measures(tmp_path / "protocol.toml", lambda i: 1.2**i)
     told = [p for p in _criticised(tmp_path, measures=together) if p.key == "covariates"]
     assert told
-    assert "brightness and decay cannot be told apart" in told[0].found
+    assert "brightness and decay cannot be separated" in told[0].found
     apart = _measures(tmp_path / "protocol.toml", lambda i: 1.2 if i % 2 else 1.0)
     assert [p for p in _criticised(tmp_path, measures=apart) if p.key == "covariates"] == []
 

@@ -162,7 +162,7 @@ def test_no_crossing_is_no_smallest_effect() -> None:
 
 def test_a_discrimination_panel_has_the_exact_binomial_power() -> None:
     # triangle, 30 % of listeners hear it: 0.3 + 0.7 / 3 right; scipy's binomial gives the same tail
-    found = discrimination_size.size("triangle", share_heard=0.3)
+    found = discrimination_size.size("triangle", share_not_guessed=0.3)
     assert found.share_correct == pytest.approx(0.3 + 0.7 / 3)
     tail = float(stats.binom.sf(found.min_correct - 1, found.n_from, found.share_correct))
     assert found.power == pytest.approx(tail, rel=1e-12)

@@ -64,8 +64,8 @@ def test_all_problems_are_reported_at_once_in_the_order_of_their_lines(tmp_path:
 def test_a_cut_file_is_one_plain_problem(tmp_path: Path) -> None:
     path = _write(tmp_path, BELLS[: BELLS.index('consent = """') + 30])
     [problem] = protocol.problems(path)[1]
-    assert "no TOML" in problem.found
-    with pytest.raises(RecordError, match="no TOML"):
+    assert "not valid TOML" in problem.found
+    with pytest.raises(RecordError, match="not valid TOML"):
         protocol.load(path)
 
 

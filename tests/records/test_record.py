@@ -72,7 +72,7 @@ def test_a_line_cut_off_by_a_crash_is_no_line_and_the_next_one_stands_whole(path
 def test_what_is_no_line_is_named_and_nothing_is_written_over_it(path: Path) -> None:
     before = path.read_text() + "nonsense\n"
     path.write_text(before)
-    with pytest.raises(RecordError, match="line 6 is no line"):
+    with pytest.raises(RecordError, match="line 6 cannot be read"):
         record.append(path, at="2030", kind="analysis", told={})
     assert path.read_text() == before
 

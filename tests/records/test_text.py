@@ -77,7 +77,7 @@ def test_what_is_no_plain_file_is_refused_and_never_waited_for(tmp_path: Path) -
         (tmp_path, "is a folder"),
         (tmp_path / "loop", "cannot be read"),
         (tmp_path / ("x" * 300), "cannot be read"),
-        (Path("a\x00b"), "no name of a file"),
+        (Path("a\x00b"), "not a file name"),
     ):
         with pytest.raises(RecordError, match=said):
             text.read_text(path)
@@ -90,10 +90,10 @@ def test_what_is_no_plain_file_is_refused_and_never_waited_for(tmp_path: Path) -
     [
         ("x = " + "[" * 100_000 + "]" * 100_000, "too deep"),
         ("x = " + "[" * 100 + "]" * 100, "too deep"),
-        ("x = " + "9" * 10_000, "no TOML"),
+        ("x = " + "9" * 10_000, "not valid TOML"),
         ('x = "a\\u001b[31m"', "x: found the control character"),
         ('"a\\u001b" = 1', "control character"),
-        ("x = ", "no TOML"),
+        ("x = ", "not valid TOML"),
     ],
 )
 def test_a_toml_text_that_no_form_of_ours_is(tmp_path: Path, content: str, said: str) -> None:

@@ -145,7 +145,7 @@ def test_a_language_is_one_file_with_the_keys_of_the_english_one():
         "claim",
         "evidence",
         "measures",
-        "bounds",
+        "margins",
         "points",
         "footnote",
         "long",

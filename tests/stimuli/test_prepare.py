@@ -192,3 +192,15 @@ def test_real_recordings_go_through(make_study: Maker, tmp_path: Path) -> None:
             rows.writerow((name, f"{name}.flac", design, name))
     manifest = preparation.run(study)
     assert max(abs(s.residual_db or 0) for s in manifest.stimuli) < 0.1
+
+
+def test_processes_that_started_in_another_folder_work_from_this_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from listening.stimuli.work import Work
+
+    for name in ("first", "second"):  # the processes of the first are kept for the second
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "own.txt").write_text(name)
+        monkeypatch.chdir(tmp_path / name)
+        assert Work(2, None, total=2).each(Path.read_text, [Path("own.txt")] * 2) == [name] * 2

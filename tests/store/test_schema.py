@@ -105,3 +105,20 @@ def test_a_migration_that_fails_leaves_the_old_store_whole(
     assert "slot" not in inspect(engine).get_table_names()
     engine.dispose()
     assert len(open_store(path).answers()) == 1
+
+
+def test_when_a_study_was_published_is_kept_under_todays_word(place: Path | str) -> None:
+    engine = connect(place, durable=True)
+    with writing(engine, str(place)) as connection:
+        from alembic import command
+
+        config = Config()
+        config.set_main_option("script_location", str(Path(schema.__file__).parent / "migrations"))
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0004")
+        connection.execute(text("INSERT INTO study VALUES ('d', 'p', '2030-01-01T00:00Z')"))
+    engine.dispose()
+    store = open_store(place)
+    with store._engine.connect() as connection:
+        assert connection.scalar(text("SELECT published_at FROM study")) == "2030-01-01T00:00Z"
+    store.close()

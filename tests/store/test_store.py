@@ -201,7 +201,7 @@ def test_a_file_that_is_no_store_is_refused_and_left_alone(tmp_path: Path) -> No
     path = tmp_path / "answers.sqlite"
     path.write_text("these are notes, no database, long enough to be looked at" * 20)
     before = path.read_bytes()
-    with pytest.raises(RecordError, match="no sound answer store"):
+    with pytest.raises(RecordError, match="not a whole answer store"):
         open_store(path)
     assert path.read_bytes() == before
 

@@ -26,10 +26,10 @@ _CHOSEN = {"first": 1.0, "second": 0.0, "tie": 0.5}
 def frame(answers: Answers, key: Key, manifest: Manifest, *, may_be_empty: bool = False) -> pd.DataFrame:
     """One row for each counted answer of a paired comparison, by listener, sitting and trial.
 
-    Columns: sitting, listener, site, trial, attribute, presentation, role (`study` or `control`), for first
-    and second: condition_, stimulus_, gain_db_ ; chosen (1 first, 0 second, 0.5 no difference), response_s,
-    plays, simulated, and for each level metric that every clip has: METRIC_difference (first - second, as
-    played, control gain included).
+    Columns: sitting, listener, site, trial, attribute, presentation, role (`study` or `control`); for first
+    and second `condition_`, `stimulus_`, `gain_db_`; chosen (1 first, 0 second, 0.5 no difference), plays,
+    response_s, simulated, and for each level metric
+    that every clip has METRIC_difference (first - second, as played, control gain included).
 
     Raises
     ------

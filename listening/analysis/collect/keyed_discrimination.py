@@ -23,7 +23,7 @@ def frame(answers: Answers, clips: tuple[KeyedClip, ...], plan: Plan) -> pd.Data
     """One row for each counted answer of these tasks, by listener, sitting and trial; no control pairs.
 
     Columns beside those of the answer: presentation; `one` and `other`, the conditions in the order of their
-    names (alike in a pair of like sounds) with stimulus_; is_different; right (2-AFC: 1 where `one` was
+    names (alike in a pair of like sounds) with `stimulus_`; is_different; right (2-AFC: 1 where `one` was
     chosen); first (1 where the first of two was chosen, else NaN).
 
     Raises

@@ -43,7 +43,7 @@ def fit(
     Source: Rao & Kupper 1967, J. Am. Stat. Assoc. 62; with random terms as in `stats.tied_mixed`.
     """
     if (chosen == NO_DIFFERENCE).any():
-        found = _three_way(chosen, fixed, terms, names, offset)
+        found = _three_category(chosen, fixed, terms, names, offset)
         if found is not None:
             return found
     return logistic_mixed.fit(
@@ -51,7 +51,7 @@ def fit(
     )
 
 
-def _three_way(
+def _three_category(
     chosen: FloatArray,
     fixed: FloatArray,
     terms: Sequence[RandomTerm],

@@ -96,7 +96,7 @@ def predict(
     if not lowest <= value <= highest:
         raise StudyError(
             f"{line.metric} of the new recording is {value:.4g}; the strikes heard lie between "
-            f"{lowest:.4g} and {highest:.4g}, and nobody knows the line outside: let the recording be heard "
+            f"{lowest:.4g} and {highest:.4g}, and the line is not known outside: let the recording be heard "
             "in a test, or predict from a metric inside (--metric)"
         )
     x = np.array([stimulus_covariates.scaled(line.metric, p.mean.value) for p in played])

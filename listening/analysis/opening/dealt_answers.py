@@ -31,7 +31,7 @@ def check(answers: Columns, plan: Plan, where: str) -> None:
     named = "\n".join(f"  {who}: {kind}" for kind, who in found[:NAMED])
     more = f"\n  and {len(found) - NAMED} more" if len(found) > NAMED else ""
     raise StudyError(
-        f"{where}: {len(found)} of {len(answers['trial'])} answers are none that the plan asked for "
+        f"{where}: {len(found)} of {len(answers['trial'])} answers were not asked for by the plan "
         f"({kinds}):\n{named}{more}\nsee where they come from; put back a copy of the store, or remove a "
         "listener's answers with: listening withdraw. Nothing was analysed"
     )

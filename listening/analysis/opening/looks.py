@@ -256,8 +256,8 @@ def _ended(study: Study, logged: Sequence[Seen], ever: int, answers: str) -> See
     if first is not None and ever > first.ever and (not answers or answers != first.answers):
         raise StudyError(
             f"{study.root}: the end was analysed with {first.finished} listeners, and "
-            f"{ever - first.ever} more finished since: the verdicts of then stand, for the error rate is "
-            "spent and more answers would ask the same question twice. Plan a new study for them"
+            f"{ever - first.ever} more finished since: its verdicts stand. The error rate is spent, and more "
+            "answers would ask the same question twice. Plan a new study for them"
         )
     return first
 

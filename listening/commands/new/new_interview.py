@@ -29,18 +29,26 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     asked.add_argument("--recordings", type=Path, metavar="TABLE.csv", help="table of the recordings")
     asked.add_argument("--factors", metavar="A,B", help="columns that tell the conditions apart")
     asked.add_argument(
-        "--use", action="append", default=[], metavar="FACTOR=VALUE,VALUE", help="values to keep; repeatable"
+        "--use",
+        action="append",
+        default=[],
+        metavar="FACTOR=VALUE,VALUE",
+        help="values of a factor to keep; may be given for each factor",
     )
-    asked.add_argument("--more", metavar="CONDITION", help="said to have more (or to be the same)")
-    asked.add_argument("--than", metavar="CONDITION", help="compared with")
+    asked.add_argument(
+        "--more", metavar="CONDITION", help="condition said to have more of it, or to be the same"
+    )
+    asked.add_argument("--than", metavar="CONDITION", help="condition that it is compared with")
     asked.add_argument("--attribute", metavar="WORD", help=f"{', '.join(starters.KNOWN)}, or a word of yours")
-    asked.add_argument("--wording", metavar="TEXT", help="the question put to listeners, for a word of yours")
+    asked.add_argument("--wording", metavar="TEXT", help="what listeners read, for a word of yours")
     asked.add_argument("--comparative", metavar="WORD", help="the word of the claim, such as `brighter`")
     asked.add_argument("--stands-for", metavar="TEXT", help="whom the panel stands for")
     asked.add_argument("--training", choices=("naive", "trained"), help="of the panel")
     asked.add_argument("--listeners", type=int, metavar="N", help="how many listeners (default 24)")
     asked.add_argument("--minutes", type=float, metavar="M", help="how long a sitting may be (default 20)")
-    asked.add_argument("--seed", type=int, default=1, help="of the orders (default 1)")
+    asked.add_argument(
+        "--seed", type=int, default=1, help="of the examples that planning counts with (default 1)"
+    )
 
 
 @dataclass(frozen=True)
@@ -57,7 +65,7 @@ class Table:
         return all((row.get(CALIBRATION) or "").strip() for row in self.rows)
 
     def levels(self, factor: str) -> tuple[str, ...]:
-        """The levels of a factor in the order of the table."""
+        """The values of a factor in the order of the table."""
         return tuple(dict.fromkeys(row[factor].strip() for row in self.rows))
 
     def conditions(self, factors: tuple[str, ...], use: dict[str, tuple[str, ...]]) -> tuple[str, ...]:

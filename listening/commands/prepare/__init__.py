@@ -22,7 +22,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--by-ear",
         type=Path,
         metavar="STUDY",
-        help="take the gains that listeners set in an adjustment study; they stay until ear_gains.json goes",
+        help="take the gains that listeners set in an adjustment study; ear_gains.json keeps them",
     )
     parser.add_argument(
         "--check-by-ear", type=Path, metavar="STUDY", help="compare with such gains, and prepare nothing"
@@ -31,7 +31,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--played-at",
         type=float,
         metavar="DB",
-        help="say what playing the prepared set so far from its level does to the match; prepare nothing",
+        help="what becomes of the match if the set is played so much louder (softer: -DB); prepare nothing",
     )
     passphrase.option(parser)
     show.json_option(parser)

@@ -27,7 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--figures",
         type=Path,
         metavar="DIR",
-        help="also every figure by itself, SVG and PNG, the size of a slide",
+        help="also write every figure there, SVG and PNG, the size of a slide",
     )
     show.json_option(parser)
 

@@ -28,10 +28,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--logit-per-db", type=float, metavar="X", help="what a decibel alone does, for db=")
     parser.add_argument("--listeners", default=SIZES, metavar="N,N", help=f"panel sizes (default {SIZES})")
     parser.add_argument(
-        "--repeats", default="", metavar="R,R", help="repeats of a pair (default: the block's)"
+        "--repeats", default="", metavar="R,R", help="hearings of the planned pair (default: the block's)"
     )
-    parser.add_argument("--studies", type=int, default=200, help="simulated studies a cell (default 200)")
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--studies", type=int, default=200, help="simulated studies for each size (default 200)"
+    )
+    parser.add_argument("--seed", type=int, default=1, help="same seed, same studies (default 1)")
     parser.add_argument(
         "--jobs",
         type=workplaces.where,
@@ -52,19 +54,29 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="as if each sound had so many (default: those of the table)",
     )
     parser.add_argument(
-        "--spread-listeners", type=float, metavar="SD", help="of own effects, logit, or points for ratings"
+        "--spread-listeners",
+        type=float,
+        metavar="SD",
+        help="standard deviation of listeners' own effects, logit, or points for ratings",
     )
-    parser.add_argument("--spread-stimuli", type=float, metavar="SD", help="of strikes, likewise")
     parser.add_argument(
-        "--spread-specimens", type=float, metavar="SD", help="of specimens, likewise (default 0)"
+        "--spread-stimuli", type=float, metavar="SD", help="standard deviation of strikes, likewise"
     )
     parser.add_argument(
-        "--pilot", type=Path, metavar="STUDY", help="take both spreads from a pilot's answers"
+        "--spread-specimens",
+        type=float,
+        metavar="SD",
+        help="standard deviation of specimens, likewise (default 0)",
+    )
+    parser.add_argument(
+        "--pilot", type=Path, metavar="STUDY", help="take both standard deviations from a pilot's answers"
     )
     parser.add_argument(
         "--smallest", action="store_true", help="find the smallest effect that the planned panel finds"
     )
-    parser.add_argument("--target", type=float, default=0.8, help="chance aimed at (default 0.8)")
+    parser.add_argument(
+        "--target", type=float, default=0.8, help="chance of finding it that is aimed at (default 0.8)"
+    )
     size_counts.arguments(parser)
     show.json_option(parser)
 

@@ -2,7 +2,7 @@
 
 import argparse
 
-from listening.console import show
+from listening.console import notices, show
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -11,9 +11,18 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     counts.add_argument("--task", metavar="TASK", help="triangle, duo-trio, tetrad, 2-afc, 3-afc ...")
     counts.add_argument("--d-prime", type=float, metavar="D", help="how large the difference is, as d'")
     counts.add_argument(
-        "--share-heard", type=float, metavar="S", help="or as the share of listeners who hear it"
+        "--share-not-guessed", type=float, metavar="S", help="or as the share of answers not guessed"
     )
-    counts.add_argument("--alpha", type=float, default=0.05, help="one-sided (default 0.05)")
+    counts.add_argument(
+        "--share-heard",
+        dest="share_not_guessed",
+        type=float,
+        action=notices.EarlierOption,
+        const="--share-not-guessed",
+        default=argparse.SUPPRESS,
+        help=argparse.SUPPRESS,
+    )
+    counts.add_argument("--alpha", type=float, default=0.05, help="one-sided error rate (default 0.05)")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -23,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
     found = discrimination_size.size(
         args.task,
         d_prime=args.d_prime,
-        share_heard=args.share_heard,
+        share_not_guessed=args.share_not_guessed,
         alpha=args.alpha,
         power=args.target,
     )

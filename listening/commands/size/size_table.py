@@ -226,7 +226,8 @@ def _question(chosen: Protocol, name: str | None) -> Question:
         task = chosen.attribute(question.attribute).task.lower()
         raise StudyError(
             f"{question.id} asks whether two things are discriminated: its size comes from exact counts, "
-            f"not from simulation: listening size --task {task} --share-heard {question.smallest_effect:g}"
+            f"not from simulation: listening size --task {task} "
+            f"--share-not-guessed {question.smallest_effect:g}"
         )
     return question
 

@@ -77,7 +77,7 @@ class Line:
     kind: str
     state: State
     true: float
-    """The share of choices, share heard or points that was true."""
+    """The share of choices, share not guessed or points that was true."""
     unit: str
     promised: float | None
     """Chance of `supported` at the planned end; with nothing true, at most so much."""

@@ -37,7 +37,7 @@ class Card:
     measured: tuple[str, ...]
     """The two as played, one line a metric."""
     factor: str
-    """The sentence on a planned factor; empty without one."""
+    """The sentence on a planned ratio; empty without one."""
     factor_word: str
     factor_footnote: str
     is_factor_printable: bool

@@ -110,8 +110,8 @@ def _discriminated(found: Findings) -> list[str]:
         "mixed model of the answers with listeners and the strikes of either kind as samples, Student’s t "
         "with the smaller of listeners − 1 and strikes − kinds degrees of freedom (same-different: the "
         "model’s). "
-        "Supported if the lower limit is above zero and the share heard reaches the smallest that matters; "
-        "contradicted if the upper limit is below it; else undecided. Below "
+        "Supported if the lower limit is above zero and the share not guessed reaches the smallest that "
+        "matters; contradicted if the upper limit is below it; else undecided. Below "
         f"{found.method.minimum_listeners} listeners there is no verdict; families are corrected by "
         f"{found.method.family_rule}’s steps.",
     ]

@@ -47,7 +47,7 @@ def matters(q: QuestionFinding) -> str:
     return f"{q.smallest_effect:g} log-odds"
 
 
-def bound(q: QuestionFinding) -> str:
+def margin(q: QuestionFinding) -> str:
     """What `the same` allows, as people say it: `neither is chosen as often as 70 times in 100`."""
     if q.unit == "share":
         return f"neither is chosen as often as {in_hundred(q.smallest_effect)} times in 100"
@@ -89,7 +89,7 @@ def _same(q: QuestionFinding) -> str:
     if q.word == "supported":
         return (
             f"the limits of the share of choices ({_limits(q)} in 100) lie within the equivalence margin "
-            f"planned, where {bound(q)}, and few enough listeners hear a difference of their own (at most "
+            f"planned, where {margin(q)}, and few enough listeners hear a difference of their own (at most "
             f"{in_hundred(q.share_outside_upper)} in 100, allowed were {in_hundred(q.split_limit)})"
         )
     if q.word == "contradicted":
@@ -100,7 +100,7 @@ def _same(q: QuestionFinding) -> str:
     if "does not lie inside" in q.reason:
         return (
             f"the limits of the share of choices ({_limits(q)} in 100) reach past the equivalence margin "
-            f"planned, where {bound(q)}"
+            f"planned, where {margin(q)}"
         )
     return metric_register.in_words(q.reason)
 
@@ -139,5 +139,5 @@ def _under(limit: str, planned: str) -> str:
 
 
 def in_hundred_signed(share: float | None) -> str:
-    """A share heard as so many in 100; one below guessing counts as none."""
+    """A share not guessed as so many in 100; one below guessing counts as none."""
     return in_hundred(None if share is None else max(0.0, share))

@@ -12,7 +12,7 @@ PREFERRED = "preferred"
 
 
 def reach(conditions: tuple[str, ...], found: Findings, *, strikes: int = 0) -> Reach:
-    """Of what a sentence may speak: of a design only where several units of each were recorded.
+    """Of what a sentence may speak: of a design only where several specimens of each were recorded.
 
     Parameters
     ----------

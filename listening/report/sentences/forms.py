@@ -46,7 +46,7 @@ def of_question(q: QuestionFinding, found: Findings, words: Language) -> Iterato
 
 
 def of_factor(q: QuestionFinding, found: Findings, words: Language) -> Iterator[Form]:
-    """The forms of a planned factor that holds."""
+    """The forms of a planned ratio that holds."""
     printable = (
         q.claimed_ratio is not None and q.claimed_ratio.word == "supported" and facts.may_be_printed(q, found)
     )

@@ -1,4 +1,4 @@
-"""What a planned factor bears (`at least 1.4 times as long`): its sentence, its reason and its footnote."""
+"""What a planned ratio bears (`at least 1.4 times as long`): its sentence, its reason and its footnote."""
 
 from listening.records.claimed_ratio import ClaimedRatioFinding
 from listening.records.findings import Findings
@@ -10,7 +10,7 @@ VERBS = {"supported": "reaches", "contradicted": "stays below"}
 
 
 def printable(q: QuestionFinding, found: Findings) -> str:
-    """The one sentence that a planned factor bears; empty where none was planned."""
+    """The one sentence that a planned ratio bears; empty where none was planned."""
     f = q.claimed_ratio
     if f is None:
         return ""
@@ -28,7 +28,7 @@ def printable(q: QuestionFinding, found: Findings) -> str:
 
 
 def reason(q: QuestionFinding) -> str:
-    """Which half of a planned factor holds and which does not, with the numbers."""
+    """Which half of a planned ratio holds and which does not, with the numbers."""
     f = q.claimed_ratio
     if f is None:
         return "no factor was planned"

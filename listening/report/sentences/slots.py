@@ -32,7 +32,7 @@ def of_question(q: QuestionFinding, found: Findings, words: Language) -> tuple[S
         "n_alike": (str(q.n_alike),),
         "tied": (str(q.n_direct_no_difference),),
         "guess": ("" if q.guess is None else in_hundred(q.guess, words),),
-        "bound": (bound(q, words),),
+        "margin": (margin(q, words),),
         **moved(q, words),
         **several(q, reach, words),
         **agreeing(words, many=many),
@@ -91,7 +91,7 @@ def of_superlative(s: SuperlativeFinding, found: Findings, words: Language) -> S
 
 
 def of_factor(planned: ClaimedRatioFinding, words: Language) -> Slots:
-    """Slots of a planned factor."""
+    """Slots of a planned ratio."""
     factor = f"{planned.claimed:g}".replace(".", str(words.words["decimal"]))
     return {"factor": (factor,)}
 
@@ -156,12 +156,12 @@ def moved(q: QuestionFinding, words: Language) -> Slots:
     return {"moved": (words.text("moved", what),), "way": (words.text("moved", way),)}
 
 
-def bound(q: QuestionFinding, words: Language) -> str:
+def margin(q: QuestionFinding, words: Language) -> str:
     """What `the same` allows; empty for other kinds."""
     if not q.of_kind.is_equivalence:
         return ""
     effect = in_hundred(q.smallest_effect, words) if q.unit == "share" else f"{q.smallest_effect:g}"
-    return words.text("bounds", q.unit).format(effect=effect)
+    return words.text("margins", q.unit).format(effect=effect)
 
 
 def scale(q: QuestionFinding, words: Language) -> str:

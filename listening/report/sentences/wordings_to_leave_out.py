@@ -78,7 +78,7 @@ def of_superlative(s: SuperlativeFinding) -> tuple[LeftOut, ...]:
 
 
 def of_factor(q: QuestionFinding) -> tuple[LeftOut, ...]:
-    """The same for a planned factor."""
+    """The same for a planned ratio."""
     if q.claimed_ratio is None:
         return ()
     said = wording.more_by(q.claimed_ratio.claimed)
@@ -154,7 +154,7 @@ def _more(q: QuestionFinding, found: Findings) -> Iterator[LeftOut]:
 def _same(q: QuestionFinding) -> Iterator[LeftOut]:
     yield LeftOut(
         "“identical”, “no difference”, “cannot be told apart”",
-        f"shown is less: that {reasons.bound(q)}; asked was {q.attribute} alone",
+        f"shown is less: that {reasons.margin(q)}; asked was {q.attribute} alone",
         ("identical", "no", "apart", "equally"),
     )
     if q.about_level:

@@ -198,7 +198,7 @@ def test_a_question_on_several_pairs_is_planned_on_the_weakest(kept: Study) -> N
         ({"more": "a/*", "than": "b/*"}, "name them in `over` or `each`"),
         ({"more": "a/*", "than": "b/x", "over": ["x", "y"]}, "in every condition"),
         ({"more": "a/*", "than": "b/*", "over": ["x"]}, "two values or more"),
-        ({"more": "a/*", "than": "b/*", "over": ["x", "x"]}, "each level once"),
+        ({"more": "a/*", "than": "b/*", "over": ["x", "x"]}, "each value once"),
         ({"more": "a/x", "than": "a/x"}, "with itself"),
         ({"more": "a", "than": "b", "through": ["a"]}, "with itself"),
         ({"more": "a", "than": "b", "exceeds": {"more": "b", "than": "a"}}, "one pair twice"),
