@@ -21,7 +21,7 @@ from listening.analysis.decide import (
 from listening.analysis.decide.contrast import ContrastFit
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.decide.sensitivity import Given
-from listening.analysis.explain import describe, heard_and_measured, strength_sets
+from listening.analysis.explain import describe, heard_and_measured, listener_covariates, strength_sets
 from listening.analysis.opening import audit, conduct, key_opening, looks, told_record, unseen
 from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
@@ -95,6 +95,7 @@ def from_study(
         n_unfinished=at.n_unfinished,
         measures=measures,
         groups=listener_answers.groups(at.own, at.opened.protocol),
+        own=at.own,
         on_progress=on_progress,
     )
     conducted = conduct.of_study(at.opened.protocol, at.opened.manifest, measures, days=at.days)
@@ -112,6 +113,7 @@ def findings(
     n_unfinished: int = 0,
     measures: Measures | None = None,
     groups: decide.Groups | None = None,
+    own: listener_answers.Own | None = None,
     on_progress: Progress | None = None,
 ) -> Findings:
     """The findings from a dealt study and its answers, in memory: same input, same bytes.
@@ -154,6 +156,7 @@ def findings(
         joint_models=shown.joint_models,
         played=shown.played,
         explanations=describe.explanations(kept, protocol, opened.manifest),
+        listener_covariates=listener_covariates.of_study(kept, protocol, own or {}),
         side_by_side=describe.side_by_side(kept, protocol),
         conditions=describe.conditions(measures, protocol),
         matching=describe.matching(opened.manifest),

@@ -7,13 +7,12 @@ from statistics import NormalDist
 import numpy as np
 
 from listening.analysis import planned_verdicts
-from listening.analysis.collect import screening
 from listening.analysis.opening.sealed_key import Opened
-from listening.analysis.ratings import decided_ratings
 from listening.design import dealing
 from listening.design.draws import open_secret
 from listening.errors import StudyError
 from listening.planning import effect, stand_in
+from listening.records import tasks
 from listening.records.manifest import Manifest
 from listening.records.planned_power import Assumed
 from listening.records.protocol import AS_RECORDED, Protocol, Question
@@ -22,6 +21,7 @@ from listening.simulate import panel, true_effects
 from listening.simulate.true_effects import Cell, Effects, Panel, Trials
 from stats import t_interval
 
+REFERENCE_AHEAD = 4.0  # logit: a known reference is heard out in nearly every trial; stated, not measured
 LOGIT_PER_DB = 0.1  # of level alone; stated, not measured
 
 
@@ -78,6 +78,9 @@ def study(
     conditions = {clip.condition for clip in dealt.key.clips}
     more, than = question.contrast.more, question.contrast.than
     strength = dict.fromkeys(conditions, 0.0) | {more: effect_logit / 2, than: -effect_logit / 2}
+    reference = next((b.reference for b in blocks if b.reference), None)
+    if reference in conditions - {more, than}:
+        strength[str(reference)] = abs(effect_logit) / 2 + REFERENCE_AHEAD
     true = Effects(strength, {name: name for name in conditions})
     effects: dict[Cell, Effects] = {(b.attribute, b.presentation): true for b in blocks}
     trials = true_effects.trials_of(dealt.plan, dealt.key, levelled, effects)
@@ -93,8 +96,7 @@ def word(made: RatingStudy, alpha: float, rng: np.random.Generator) -> str:
     keep = np.ones(len(made.trials.slot), dtype=bool)
     given = true_effects.columns(made.trials, said, keep)
     seen = planned_verdicts.screened(made.opened, given, protocol)
-    scores = screening.kept(seen.scores, seen.listeners)
-    return str(decided_ratings.questions(scores, protocol)[asked.id].word)
+    return str(planned_verdicts.words(seen, protocol)[asked.id])
 
 
 def by_formula(made: RatingStudy, effect_logit: float, *, alpha: float) -> float | None:
@@ -121,7 +123,10 @@ def by_formula(made: RatingStudy, effect_logit: float, *, alpha: float) -> float
 
 
 def _refuse_without_level(protocol: Protocol, question: Question, heard_in: set[str]) -> None:
-    about_level = protocol.attribute(question.attribute).about_level
+    attribute = protocol.attribute(question.attribute)
+    if tasks.named(attribute.task).has_hidden_reference:  # graded against one that is heard beside it
+        return
+    about_level = attribute.about_level
     if question.presentation != AS_RECORDED and not about_level and AS_RECORDED not in heard_in:
         raise StudyError(
             f"{question.id}: ratings of matched sounds alone do not tell what level does, so no panel "

@@ -10,6 +10,7 @@ from listening.records.findings_explained import (
     Explanation,
     HeardMeasured,
     JointModel,
+    ListenerCovariate,
     PlayedMeasure,
     SideBySide,
 )
@@ -143,6 +144,7 @@ class Findings(FileForm):
     graded: tuple[GradedSet, ...] = ()
     strengths: tuple[StrengthSet, ...]
     explanations: tuple[Explanation, ...] = ()
+    listener_covariates: tuple[ListenerCovariate, ...] = ()
     side_by_side: tuple[SideBySide, ...] = ()
     decompositions: tuple[Decomposition, ...] = ()
     heard_measured: tuple[HeardMeasured, ...] = ()

@@ -164,3 +164,24 @@ class JointModel(Form):
     behind_best: Interval | None = None
     """Mean squared error less that of the best single metric."""
     note: str = ""
+
+
+class GroupShare(Form):
+    """Listeners who gave one answer to a question of the questionnaire."""
+
+    answer: str
+    n_listeners: int
+    """Who compared the pair directly."""
+    share: Interval | None
+    """Mean of their own shares of choices, each listener weighing the same; None of nobody."""
+
+
+class ListenerCovariate(Form):
+    """A planned covariate of listeners: it describes, and earns no verdict."""
+
+    question: str
+    wording: str
+    """As the questionnaire asks it."""
+    groups: tuple[GroupShare, ...]
+    p: float | None
+    """Of Welch's test that the groups' means are equal; None where the answers cannot bear it."""

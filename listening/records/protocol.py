@@ -115,6 +115,18 @@ class Protocol(Form):
         return self
 
     @model_validator(mode="after")
+    def _covariates_are_asked(self) -> Self:
+        asked = [one.wording for one in self.sitting.questionnaire]
+        for wording in self.covariates.listeners:
+            if wording not in asked:
+                there = asked or "none: add [[sitting.questionnaire]]"
+                raise ValueError(
+                    f"covariates.listeners: the questionnaire does not ask `{wording}`; wanted some of "
+                    f"{there}"
+                )
+        return self
+
+    @model_validator(mode="after")
     def _training_has_ratings(self) -> Self:
         if self.sitting.training and not any(tasks.named(a.task).family == "rating" for a in self.attributes):
             rated = ", ".join(tasks.names(family="rating"))

@@ -431,3 +431,9 @@ class Covariates(Form):
     brightness: str = Field("sharpness_acum", description="Metric of brightness.")
     decay: str = Field("decay_s", description="Metric of decay.")
     reason: str = Field("", description="Why, when it is not the default.")
+    listeners: list[str] = Field(
+        [],
+        max_length=6,
+        description="Questions of the questionnaire, word for word: listeners' own shares are told by their "
+        "answers, with how many gave each; planned, explaining, and deciding nothing.",
+    )

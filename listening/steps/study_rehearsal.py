@@ -1,5 +1,6 @@
 """A whole study rehearsed by simulation: nothing in its folder is touched and its key is not asked for."""
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -166,8 +167,9 @@ def _check(given: Supposed, runs: int) -> None:
         given.assumed.spread_listeners,
         given.assumed.spread_stimuli,
     )
-    if min(spreads) < 0:
-        raise StudyError(f"a spread is a standard deviation, 0 or more; found {min(spreads):g}")
+    for spread in spreads:
+        if not 0 <= spread < math.inf:
+            raise StudyError(f"a spread is a standard deviation, 0 or more; found {spread:g}")
 
 
 def _manifest(study: Study, chosen: Protocol) -> tuple[Manifest, bool]:

@@ -143,3 +143,14 @@ def test_a_decay_of_two_slopes_is_told_by_its_curvature() -> None:
         times.append(-60 / np.polyfit(time_s[inside], level_db[inside], 1)[0])
     assert found.curvature_percent == pytest.approx(100 * (times[1] / times[0] - 1), rel=0.03)
     assert found.is_curved
+
+
+@pytest.mark.parametrize(
+    ("permille", "t30_s", "is_curved"), [(5.0, 1.05, False), (20.0, 1.05, True), (5.0, 1.15, True)]
+)
+def test_a_decay_is_curved_by_either_of_the_annexs_two_measures(
+    permille: float, t30_s: float, is_curved: bool
+) -> None:
+    """More than 10 per mille of non-linearity, or more than 10 % of curvature (ISO 3382-2, annex B)."""
+    found = decay.Decays(1.0, 1.0, t30_s, 60.0, permille, 2.0)
+    assert found.is_curved is is_curved

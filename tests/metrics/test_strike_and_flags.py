@@ -193,6 +193,11 @@ def test_the_noise_before_is_told_from_20_ms_of_it_on(lead_ms: float, wanted: fl
     assert found.noise_rms == (wanted if wanted is None else pytest.approx(wanted, rel=0.02))
 
 
+def test_one_loud_millisecond_later_is_no_later_arrival() -> None:
+    """9 dB over the rest, 80 ms after the strike; the loudest 10 ms rise by 2.3 dB, 3 dB are allowed."""
+    assert strike.attack(_steps((300, 0.0), (80, 1.0), (1, 2.8), (200, 1.0)), 0.3, ()).attack_s < 0.002
+
+
 def test_rumble_does_not_count_to_the_attack() -> None:
     """A slow push of 8 Hz, as strong as the strike, before and under it."""
     time_s = seconds(1.0) - 0.3

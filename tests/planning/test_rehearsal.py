@@ -197,6 +197,7 @@ def test_true_shares_stand_beside_questions_that_hang_together(planned: Maker) -
         (["--effect", "share=0.4"], "wanted a share"),
         (["--sites", "0"], "sites: found 0"),
         (["--spread-listeners", "-1"], "standard deviation"),
+        (["--spread-stimuli", "nan"], "standard deviation"),
     ],
 )
 def test_a_number_out_of_range_is_named(
@@ -272,3 +273,17 @@ def test_both_sessions_of_a_listener_are_timed(planned: Maker) -> None:
     halves = rehearsed.rehearse(parted, manifest, Supposed(people=NOBODY_LEAVES), runs=2, seed=1)
     assert len(halves.all_runs()[0].minutes) == 2 * len(whole.all_runs()[0].minutes) == 16
     assert max(halves.all_runs()[0].minutes) < max(whole.all_runs()[0].minutes)
+
+
+@pytest.mark.parametrize(("name", "most"), [("multiple_stimulus", 0.75), ("triple_stimulus", 0.2)])
+def test_honest_listeners_hear_a_hidden_reference_out(tmp_path: Path, name: str, most: float) -> None:
+    """Nobody is asked of it, so it lies in front of the rest; guessing would leave out nearly everybody."""
+    root = Path(__file__).resolve().parents[2]
+    text = (
+        (root / f"protocols/{name}.toml").read_text().replace("../stimuli_demo", str(root / "stimuli_demo"))
+    )
+    folder = tmp_path / "study"
+    folder.mkdir()
+    (folder / "protocol.toml").write_text(text)
+    found = listening.open(folder).rehearse(runs=1, jobs=1).found.all_runs()
+    assert sum(run.honest_lost for run in found) <= most * sum(run.honest for run in found)

@@ -70,4 +70,12 @@ OF_TABLE = {
     "listeners": OF_LISTENER,
     "measured": OF_MEASURE,
     "strengths": OF_STRENGTH,
+    "listener_covariates": {
+        "question": "planned question whose pair was compared",
+        "wording": "what the questionnaire asks, a planned covariate",
+        "answer": "what these listeners answered",
+        "n_listeners": "how many of them compared the pair directly",
+        "share": "mean of their own shares of choices, each listener weighing the same",
+        "p": "of Welch's test that the groups' means are equal; describes, decides nothing",
+    },
 }

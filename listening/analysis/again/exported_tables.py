@@ -111,6 +111,8 @@ def tables(
         "strengths": pd.DataFrame(_strengths(found)),
         "own_shares": pd.DataFrame(_own_shares(found), columns=list(OWN_MEANINGS)),
     }
+    if found.listener_covariates:
+        made["listener_covariates"] = pd.DataFrame(_by_covariate(found))
     if discriminated is not None and len(discriminated):
         made["discriminated"] = discriminated.assign(excluded=discriminated["listener"].isin(excluded))
     kept = answers[~answers["listener"].isin(excluded)].reset_index(drop=True)
@@ -156,6 +158,18 @@ def _strengths(found: Findings) -> list[dict[str, object]]:
         | s.strength.model_dump()
         for one in found.strengths
         for s in one.strengths
+    ]
+
+
+def _by_covariate(found: Findings) -> list[dict[str, object]]:
+    """One row a question, planned covariate of listeners, and answer."""
+    return [
+        {"question": one.question, "wording": one.wording, "answer": group.answer}
+        | {"n_listeners": group.n_listeners}
+        | {f"share_{k}": getattr(group.share, k, None) for k in ("value", "lower", "upper", "coverage")}
+        | {"p": one.p}
+        for one in found.listener_covariates
+        for group in one.groups
     ]
 
 

@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 
 from listening.errors import StudyError
-from listening.planning import effect
+from listening.planning import effect, rating_size
 from listening.records.planned_power import Assumed
 from listening.records.protocol import AS_RECORDED, Protocol, Question, Superlative
 from listening.simulate.true_effects import Cell, Effects
@@ -64,6 +64,7 @@ def of_study(
         top = effect.of_share(share, assumed).logit if state == "as hoped" else 0.0
         for one in named:
             strength = own.raised(strength, one, top)
+        strength = _behind_the_reference(strength, protocol, attribute, presentation, asked)
         alike = own.alike()
         heard = max((_heard(q, state) for q in asked if q.of_kind.by_right_answers), default=0.0)
         holds_level = protocol.attribute(attribute).about_level or presentation == AS_RECORDED
@@ -87,6 +88,22 @@ def _also_where_nothing_is_asked(effects: Mapping[Cell, Effects], true_of: set[C
         else replace(one, strength=first[cell[0]].strength, alike=first[cell[0]].alike)
         for cell, one in effects.items()
     }
+
+
+def _behind_the_reference(
+    strength: dict[str, float],
+    protocol: Protocol,
+    attribute: str,
+    presentation: str,
+    asked: Sequence[Question],
+) -> dict[str, float]:
+    """With a known reference in front of all others, so that it is heard out; questions on it say how far."""
+    blocks = [b for b in protocol.blocks if (b.attribute, b.presentation) == (attribute, presentation)]
+    reference = next((b.reference for b in blocks if b.reference), None)
+    if reference is None or any(reference in q.contrast.conditions for q in asked):
+        return strength
+    others = [value for name, value in strength.items() if name != reference]
+    return strength | {reference: max(others, default=0.0) + rating_size.REFERENCE_AHEAD}
 
 
 @dataclass(frozen=True)

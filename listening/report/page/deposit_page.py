@@ -36,6 +36,7 @@ def page(
         *([told] if (told := _sessions(protocol)) else []),
         _stopping(protocol),
         _exclusions(protocol, rates),
+        *([told] if (told := _listener_covariates(protocol)) else []),
         _trials(protocol, plan),
         _versions(history),
         _hashes(plan, frozen),
@@ -216,6 +217,19 @@ def _exclusions(protocol: Protocol, rates: Sequence[str]) -> str:
         else ""
     )
     return f"## Who is left out of the deciding analysis\n\n{told}{cost}"
+
+
+def _listener_covariates(protocol: Protocol) -> str:
+    """What listeners say of themselves that is set against their shares; empty where none is planned."""
+    if not protocol.covariates.listeners:
+        return ""
+    told = "\n".join(f"- {wording}" for wording in protocol.covariates.listeners)
+    return f"""## Covariates of listeners
+
+Listeners’ own shares are told by their answers to these questions. This describes; no subgroup gets a
+verdict by it.
+
+{told}"""
 
 
 def _trials(protocol: Protocol, plan: Plan) -> str:

@@ -27,6 +27,7 @@ from listening.report.page import (
 from listening.report.sentences import language
 from listening.report.tables import (
     comparison_tables,
+    covariate_tables,
     finding_tables,
     grade_tables,
     heard_tables,
@@ -144,6 +145,7 @@ def _described(found: Findings) -> dict[str, Any]:
             }
             for one in found.graded
         ],
+        "listener_covariates": covariate_tables.of_listeners(found),
         "slopes": model_tables.slopes(found),
         "side_by_side": model_tables.side_by_side(found) if found.side_by_side else None,
         "explanations": model_tables.explanations(found),

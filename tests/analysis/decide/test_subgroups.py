@@ -32,6 +32,7 @@ NEVER = {"wording": ASK.wording, "answers": ["never"], "label": "listeners who n
 def _protocol(**among: Any) -> Protocol:
     plain = design.protocol_of(3, listeners=20, repeats=6).model_dump()
     plain["sitting"]["questionnaire"] = [ASK.model_dump()]
+    plain["covariates"]["listeners"] = [ASK.wording]
     plain["questions"] = [
         {"id": "all", **BASE},
         {"id": "daily", **BASE, "among": DAILY | among},
@@ -80,6 +81,42 @@ def test_sentence_page_and_deposit_name_the_subgroup(kept: Study) -> None:
         "decided among listeners who cycle daily alone (who answered “daily”"
         in (kept.root / "deposited.md").read_text()
     )
+
+
+def test_a_planned_covariate_tells_shares_by_answer_and_gives_no_verdict(kept: Study) -> None:
+    found = Findings.load(kept.findings)
+    [told] = [one for one in found.listener_covariates if one.question == "all"]
+    assert [(g.answer, g.n_listeners) for g in told.groups] == [("daily", 12), ("seldom", 8), ("never", 0)]
+    daily = {one.listener for one in _of(kept, "daily").listeners}
+    own = {one.listener: one.share or 0.0 for one in _of(kept, "all").listeners}
+    for group, members in zip(told.groups, (daily, own.keys() - daily), strict=False):
+        assert group.share is not None
+        values = [own[name] for name in members]
+        assert group.share.value == pytest.approx(sum(values) / len(values), abs=0.02)
+    assert told.groups[2].share is None
+    asked = {q.id for q in found.questions} | {s.id for s in found.superlatives}
+    assert asked == {"all", "daily", "never"}  # nothing that was not planned is decided
+
+
+def test_page_deposit_and_export_hold_the_planned_covariate(kept: Study, tmp_path: Path) -> None:
+    page = kept.page.read_text()
+    assert "Planned covariates of listeners" in page
+    assert "no subgroup here has a verdict" in page
+    assert command("deposit", kept.root) == 0
+    assert f"- {ASK.wording}" in (kept.root / "deposited.md").read_text()
+    assert command("export", kept.root, "--to", str(tmp_path / "tables")) == 0
+    rows = (tmp_path / "tables" / "listener_covariates.csv").read_text().splitlines()
+    assert rows[0] == (
+        "question,wording,answer,n_listeners,share_value,share_lower,share_upper,share_coverage,p"
+    )
+    assert len(rows) == 1 + 3 * 3
+
+
+def test_a_covariate_that_nobody_is_asked_about_is_refused() -> None:
+    plain = _protocol().model_dump()
+    plain["covariates"]["listeners"] = ["How old are you?"]
+    with pytest.raises(ValueError, match="the questionnaire does not ask `How old are you\\?`"):
+        Protocol.model_validate(plain)
 
 
 @pytest.mark.parametrize(
