@@ -4,9 +4,10 @@ VENV := .venv
 BIN := $(VENV)/bin
 STUDY ?= demo_study
 
-.PHONY: demo test check slow fuzz bench format clean help setup docs pictures processors processors-short mutants
+.PHONY: demo demo-large test check slow fuzz bench format clean help setup docs pictures processors processors-short mutants
 
 help:
+	@echo "make demo-large  a study with sessions, two sites, amendments and a late dome, simulated"
 	@echo "make demo    recordings to verdict on the bicycle bells, with a simulated panel"
 	@echo "make test    the tests (under 6 minutes on 2 cores)"
 	@echo "make check   format, lint, types, layers"
@@ -30,6 +31,10 @@ setup: $(VENV)/.installed
 
 demo: setup
 	$(BIN)/listening demo $(STUDY)
+
+# a study with sessions, two sites, a withdrawal, amendments and a late dome, run by simulation to its page
+demo-large: setup
+	$(BIN)/listening demo demo_large --scenario protocols/two_days
 
 test: setup
 	$(BIN)/python -m pytest -q -n 2 --dist loadscope -m "not slow"

@@ -13,13 +13,16 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from listening import cli
+from listening.analysis import full_analysis
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import contrast
+from listening.analysis.opening import sealed_key
 from listening.records.key import Key
 from listening.records.manifest import Manifest
 from listening.records.plan import Plan, PlannedTrial
@@ -30,6 +33,7 @@ SIZES = ("10:100", "100:100", "1000:100", "1000:1000", "5000:200", "10000:1000")
 ATTRIBUTE, PRESENTATION = "brightness", "matched"
 SD_LISTENER, SD_STIMULUS, ORDER = 0.5, 0.15, 0.2
 CHUNK_LISTENERS = 200
+STAGES = ("collect", "fit", "print", "analyse")
 
 
 @contextmanager
@@ -135,9 +139,24 @@ def measure(study: Study, n_listeners: int, n_trials: int) -> dict[str, float]:
             found = contrast.fit(contrast.design(table, more=names[-1], than=names[0]))
         with stage("print", took):
             _print(study, table)
+        with stage("analyse", took):
+            _analyse(study, place)
     took["estimate"] = found.estimate
     took["gib"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
     return took
+
+
+def _analyse(study: Study, place: Path) -> None:
+    """All findings of one planned question: collecting, screening, every fit, verdict and explanation."""
+    opened = sealed_key.checked(study)
+    asked = [
+        q for q in opened.protocol.questions if (q.attribute, q.presentation) == (ATTRIBUTE, PRESENTATION)
+    ]
+    one = opened.protocol.model_copy(update={"questions": tuple(asked[:1])})
+    store = open_store(place, create=False)
+    answers = store.answer_columns()
+    store.close()
+    full_analysis.findings(replace(opened, protocol=one), answers)
 
 
 def _print(study: Study, table: object) -> None:
@@ -160,12 +179,12 @@ def main() -> None:
     if len(words) == 3 and words[0] == "one":
         n_listeners, n_trials = map(int, words[2].split(":"))
         took = measure(Study(Path(words[1])), n_listeners, n_trials)
-        cells = (f"{took[f'{name} wall']:.1f} ({took[name]:.1f})" for name in ("collect", "fit", "print"))
+        cells = (f"{took[f'{name} wall']:.1f} ({took[name]:.1f})" for name in STAGES)
         n = n_listeners * n_trials
         print(f"| {n_listeners} | {n} | {' | '.join(cells)} | {took['gib']:.1f} |", flush=True)
         return
     print("seconds, in brackets processor seconds\n")
-    print("| listeners | answers | collect | fit | print | GiB |\n|---|---|---|---|---|---|", flush=True)
+    print(f"| listeners | answers | {' | '.join(STAGES)} | GiB |\n|{'---|' * (len(STAGES) + 3)}", flush=True)
     with tempfile.TemporaryDirectory() as folder:
         study = Path(words[0]) if words else demo(Path(folder) / "demo").root
         for size in words[1:] or SIZES[:3]:

@@ -25,6 +25,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--stage", type=int, default=1, metavar="N", help="whose slots they sit (default 1, the deal itself)"
     )
+    parser.add_argument(
+        "--first", type=int, default=0, metavar="N", help="at which place of the stage they begin (default 0)"
+    )
     passphrase.option(parser)
     show.json_option(parser)
 
@@ -35,6 +38,8 @@ def run(args: argparse.Namespace) -> int:
         raise ListeningError(f"--listeners: found {args.listeners}, wanted 1 or more")
     if args.missing_last < 0:
         raise ListeningError(f"--missing-last: found {args.missing_last}, wanted 0 or more")
+    if args.first < 0:
+        raise ListeningError(f"--first: found {args.first}, wanted 0 or more")
     study = passphrase.of(open_study(args.folder), args)
     from listening.simulate import run as simulate  # slow to load: a slip in the folder is told before
     from listening.store import place_of
@@ -46,6 +51,7 @@ def run(args: argparse.Namespace) -> int:
             seed=args.seed,
             missing_last=args.missing_last,
             stage=args.stage,
+            first=args.first,
             on_progress=on_progress,
         )
     lines = [

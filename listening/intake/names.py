@@ -102,8 +102,11 @@ def _superlatives_at_looks(protocol: Protocol) -> Iterator[Finding]:
 
 def _impossible(protocol: Protocol) -> Iterator[Finding]:
     planned = {(q.attribute, q.presentation) for q in protocol.questions}
+    compared = {presentation for _, presentation in planned}
     for i, block in enumerate(protocol.blocks):
-        if block.pairs == "planned" and (block.attribute, block.presentation) not in planned:
+        has_pairs = (block.attribute, block.presentation) in planned
+        has_pairs |= block.of_all_questions and block.presentation in compared
+        if block.pairs == "planned" and not has_pairs:
             found = f"`planned`, and no question on `{block.attribute}` of `{block.presentation}` stimuli"
             yield ("blocks", i, "pairs"), found, 'such a question, or pairs = "all"', "error"
     trimming = protocol.trimming

@@ -59,6 +59,7 @@ def run(
     truth: Truth | None = None,
     missing_last: int = 0,
     stage: int = 1,
+    first: int = 0,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> int:
     """Let simulated listeners sit the first slots of a dealt study; returns how many answers were stored.
@@ -69,6 +70,7 @@ def run(
     Parameters
     ----------
     stage : whose slots they sit
+    first : at which of them they begin
     missing_last : so many of them, the last ones, do not come to their last session, and are marked so
 
     Raises
@@ -81,8 +83,8 @@ def run(
     if stage not in plan.planned_of_each:
         there = ", ".join(map(str, plan.planned_of_each))
         raise StudyError(f"{study.plan}: stage {stage} was not dealt, wanted one of {there}")
-    slots = plan.of_stage(stage)
-    wanted = plan.planned_of_each[stage] if n_listeners is None else n_listeners
+    slots = plan.of_stage(stage)[first:]
+    wanted = max(0, plan.planned_of_each[stage] - first) if n_listeners is None else n_listeners
     if wanted > len(slots):
         raise StudyError(
             f"{study.plan}: dealt for {len(slots)} listeners, {wanted} wanted; raise panel.listeners in "

@@ -1,11 +1,13 @@
 """`listening fit verdict` on tables written by hand: words, contract, slips named by line."""
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from listening import cli
+from tests import verdict_rows
 
 HEAD = "listener,first,second,answer"
 
@@ -174,3 +176,13 @@ def test_slips_are_told_with_place_and_leave_code_2(tmp_path, capsys, head, line
     words = ["--more", "b", "--than", "a", "--kind", "more", "--smallest", "0.6", *options]
     assert cli.main(["fit", "verdict", table, *words]) == 2
     assert told in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("truth", "word"),
+    [("complete agreement", "supported"), ("2 of 24 met the pair directly", "no verdict")],
+)
+def test_a_second_generators_tables_get_the_word_that_is_certain(
+    truth: str, word: str, tmp_path: Path
+) -> None:
+    assert verdict_rows.words(verdict_rows.ROWS[truth], 3, tmp_path) == [word] * 3

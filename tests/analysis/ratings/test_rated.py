@@ -266,3 +266,24 @@ def test_equal_sounds_on_one_screen_are_told_apart_no_oftener_than_alpha(bells, 
         fit = rating_model.fit(table, asked_bc, "none", "none", 0.0, 0.0)
         above.append(fit.estimate / fit.se > t_interval.quantile(0.95, fit.df))
     assert np.mean(above) <= 0.05 + 3 * 0.0126
+
+
+def test_two_objects_are_compared_by_difference_grades_and_the_reference_in_the_trials_of_its_object(bells):
+    rows = pd.DataFrame(
+        {
+            "task": "triple stimulus",
+            "sitting": "s",
+            "trial": ["1", "1", "2", "2"],
+            "condition": ["dome_d/free", "dome_a/free", "dome_c/free", "dome_a/free"],
+            "is_hidden": [False, True, False, True],
+            "score": [3.0, 4.5, 2.0, 5.0],
+            "difference": [-1.5, 0.0, -3.0, 0.0],
+        }
+    )
+    objects = graded(bells, "triple stimulus", "dome_d/free", "dome_c/free", smallest_effect=0.2).questions[0]
+    found = rating_model.compared(rows, objects)
+    assert list(found["score"]) == [-1.5, -3.0]
+    against = graded(bells, "triple stimulus", "dome_a/free", "dome_d/free", smallest_effect=0.2).questions[0]
+    assert list(rating_model.compared(rows, against)["score"]) == [3.0, 4.5]
+    one_screen = rows.assign(task="multiple stimulus")
+    assert list(rating_model.compared(one_screen, objects)["score"]) == [3.0, 4.5, 2.0, 5.0]

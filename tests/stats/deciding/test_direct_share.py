@@ -204,6 +204,7 @@ def test_a_mean_of_own_shares_counts_no_answers_unless_they_are_given():
     found = direct_share.of_own_shares(own, StrikeVariance((), ()), 4, ())
     assert (found.share, found.chosen, found.ties, found.of) == (0.75, 0.0, 0, 4)
     assert found.own_counts.shape == (0, 2)
+    assert (found.df, found.df_listeners, found.alpha) == (1.0, 1.0, 0.0)
     counted = direct_share.of_own_shares(own, StrikeVariance((), ()), 4, (), answers_each=np.array([2, 2]))
     assert counted.own_counts.tolist() == [[0, 2], [0, 2]]
 

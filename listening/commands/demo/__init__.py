@@ -9,6 +9,7 @@ from pathlib import Path
 
 from listening import cli
 from listening.commands import new
+from listening.commands.demo import demo_scenario
 from listening.console import show
 from listening.errors import StudyError
 from listening.records.findings import Findings
@@ -29,6 +30,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--protocol", type=Path, default=_shipped("protocols/bells.toml"), help="protocol to run"
     )
+    parser.add_argument(
+        "--scenario",
+        type=Path,
+        metavar="FOLDER",
+        help="a protocol with what happens to it (scenario.toml): sessions, sites, amendments, a late stage",
+    )
     parser.add_argument("--listeners", type=int, default=24, help="simulated listeners (default 24)")
     show.json_option(parser)
 
@@ -36,6 +43,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Every step as its own command would do it, then the verdicts and the page."""
     started_s = time.monotonic()
+    if args.scenario is not None:
+        scenario = demo_scenario.load(args.scenario)
+        return demo_scenario.run(args, scenario, _start(args.folder, scenario.protocol))
     study = _start(args.folder, args.protocol)
     for step in STEPS:
         code = _step(args, step, study)
@@ -55,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _shipped(name: str) -> Path:
     """A file of the source tree, from wherever the command is run."""
-    here = Path(__file__).resolve().parents[2] / name
+    here = Path(__file__).resolve().parents[3] / name
     return here if here.exists() else Path(name)
 
 
