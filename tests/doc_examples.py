@@ -27,6 +27,7 @@ NEEDS = {
     "a PostgreSQL server": "tests/store/test_server_checks.py",
     "a sound device": "tests/audio/test_speaker.py",
     "a study of ratings": "tests/planning/test_rating_size.py",
+    "a design that comes late": "tests/attacks/test_late_stage.py",
     "a Dask scheduler": "tests/stats/repeats/test_places.py",
     "an installation": "tests/test_wheel.py",
     "a demo of its own": "tests/test_demo.py",

@@ -55,6 +55,7 @@ def test_what_is_not_run_is_counted_and_its_like_is_run_elsewhere() -> None:
         "a PostgreSQL server": 5,
         "an installation": 3,
         "a sound device": 1,
+        "a design that comes late": 1,
         "a study of ratings": 1,
         "a Dask scheduler": 1,
         "a demo of its own": 1,
