@@ -244,6 +244,16 @@ def test_the_background_is_taken_off_the_energies() -> None:
     assert not any(b.known for b in found.bands if b.midband_hz > 7000)  # noise alone is no strike
 
 
+def test_a_band_4_db_over_its_background_reads_the_strike_alone() -> None:
+    """The room has 0.6 of the tone's energy in the octave over 2 s: uncorrected it would read 2.0 dB more."""
+    levels = []
+    for noise_rms in (0.0121, 1e-7):
+        made = strike((1000.0,), (1.0,), (0.02,), duration_s=3.0, noise_rms=noise_rms, lead_s=0.8)
+        levels.append(exposure.measure(Sound(made, RATE_HZ), 0.8, length_s=2.0).octave_db)
+    octave = int(np.nanargmax(levels[1]))
+    assert levels[0][octave] == pytest.approx(levels[1][octave], abs=0.5)
+
+
 def test_without_a_background_nothing_is_taken_off_and_that_is_said() -> None:
     short = _strikes((0.5, 0.4), 0.0, lead_s=0.02)
     assert not compared.of(short, short).background
