@@ -23,9 +23,9 @@ from listening.analysis import full_analysis
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import contrast
 from listening.analysis.opening import sealed_key
-from listening.records.key import Key
-from listening.records.manifest import Manifest
-from listening.records.plan import Plan, PlannedTrial
+from listening.records.dealt.plan import Plan, PlannedTrial
+from listening.records.keys.key import Key
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 from listening.store import open_store, tables
 
@@ -162,8 +162,8 @@ def _analyse(study: Study, place: Path) -> None:
 def _print(study: Study, table: object) -> None:
     """The page of a panel of this size: the listeners' table grows, the rest does not."""
     from listening.analysis.collect import screening
-    from listening.records import protocol
-    from listening.records.findings import Findings
+    from listening.records.found.findings import Findings
+    from listening.records.protocols import protocol
     from listening.report.page import page
 
     rows = screening.listeners(table, protocol.load(study.protocol))

@@ -15,7 +15,9 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from listening.audio.sound import FloatArray, Sound
-from listening.metrics import loudness, measures, partials
+from listening.metrics import measures
+from listening.metrics.loud import loudness
+from listening.metrics.ringing import partials
 
 RATE_HZ = 48_000
 PEAK = 0.1

@@ -14,8 +14,9 @@ from pathlib import Path
 
 from listening.planning import effect, power, stand_in
 from listening.planning.power import Wanted
-from listening.records import protocol, recordings_table
-from listening.records.planned_power import Assumed
+from listening.records.protocols import protocol
+from listening.records.protocols.planned_power import Assumed
+from listening.records.sounds import recordings_table
 
 BELLS = Path(__file__).resolve().parents[1] / "protocols" / "bells.toml"
 SIZES = (8, 12, 16, 20, 24)

@@ -5,8 +5,8 @@ from pathlib import Path
 
 from listening.cli import COMMANDS
 from listening.commands import completion, examples
-from listening.records import metric_register
-from listening.records.metric_register import Metric
+from listening.records.kinds import metric_register
+from listening.records.kinds.metric_register import Metric
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parent

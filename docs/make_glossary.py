@@ -8,7 +8,8 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
 from listening.analysis.again import column_meanings, exported_tables  # noqa: E402
-from listening.records import metric_register, reference  # noqa: E402
+from listening.records.forms import reference
+from listening.records.kinds import metric_register
 
 PAGE = ROOT / "docs" / "glossary.md"
 MARK = "\n## Metrics\n"

@@ -17,10 +17,10 @@ sys.path[:0] = [str(HERE.parent), str(HERE)]
 import screen_picture  # noqa: E402
 
 from listening import cli  # noqa: E402
-from listening.session.arrival import Arrival  # noqa: E402
-from listening.session.station import Seat  # noqa: E402
-from listening.session.view import Stage, View  # noqa: E402
-from listening.session.words import words  # noqa: E402
+from listening.session.seating.arrival import Arrival  # noqa: E402
+from listening.session.seating.station import Seat  # noqa: E402
+from listening.session.showing.view import Stage, View  # noqa: E402
+from listening.session.showing.words import words  # noqa: E402
 from listening.tui.app import StationApp  # noqa: E402
 from tests import stations  # noqa: E402
 

@@ -3,7 +3,8 @@
 import numpy as np
 
 from listening.audio.sound import Sound
-from listening.metrics import loudness, measures
+from listening.metrics import measures
+from listening.metrics.loud import loudness
 from stats.tables.columns import Columns
 from stats.tables.pair_fit import fit_pairs
 from stats.tables.rating_fit import fit_ratings

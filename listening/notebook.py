@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING, Any
 
 from listening.console import journal
 from listening.errors import ListeningError, MissingFile
-from listening.records import protocol as protocols
 from listening.records import study as folders
+from listening.records.protocols import protocol as protocols
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from listening.records.manifest import Manifest
-    from listening.records.plan import Plan
-    from listening.records.protocol import Protocol
+    from listening.records.dealt.plan import Plan
+    from listening.records.protocols.protocol import Protocol
+    from listening.records.sounds.manifest import Manifest
     from listening.steps.analysed_study import Analysed
     from listening.steps.comparisons import Compared
     from listening.steps.study_checks import Checked
@@ -54,7 +54,7 @@ class NotebookStudy:
         """A row a recording that the protocol uses: file, condition, factors, strike, unit, calibration."""
         import pandas as pd
 
-        from listening.records import recordings_table
+        from listening.records.sounds import recordings_table
 
         chosen = self.protocol
         rows = []
@@ -75,7 +75,7 @@ class NotebookStudy:
         """
         import pandas as pd
 
-        from listening.records.measured import Measures
+        from listening.records.sounds.measured import Measures
 
         if not self.folder.measures.is_file():
             raise MissingFile(f"{self.folder.measures}: not measured yet; call .measure() first")
@@ -184,7 +184,7 @@ class NotebookStudy:
     @property
     def findings(self) -> "Analysed":
         """What `analyse` found last, read from findings.json."""
-        from listening.records.findings import Findings
+        from listening.records.found.findings import Findings
         from listening.steps.analysed_study import Analysed
 
         return Analysed(Findings.load(self.folder.findings))

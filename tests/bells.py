@@ -8,8 +8,8 @@ import numpy as np
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.design.dealing import Dealt, deal, with_clips
-from listening.records import protocol
-from listening.records.manifest import Manifest, Stimulus
+from listening.records.protocols import protocol
+from listening.records.sounds.manifest import Manifest, Stimulus
 from listening.records.study import Study
 
 PROTOCOL = Path(__file__).resolve().parents[1] / "protocols" / "bells.toml"

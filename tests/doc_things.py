@@ -211,7 +211,7 @@ def at_a_station(patch: pytest.MonkeyPatch) -> None:
     from listening.commands import sit
     from listening.commands.sit import sit_plainly
     from listening.console import passphrase
-    from listening.session import opening
+    from listening.session.seating import opening
     from tests.stations import TestPlayer
 
     output = probe.Device(0, "a silent output", 2, 48000.0, True)

@@ -26,8 +26,8 @@ from listening.analysis.decide import decide, sensitivity
 from listening.analysis.decide.decide import Decided
 from listening.design import dealing
 from listening.design.dealing import Dealt
-from listening.records.manifest import Manifest, Stimulus
-from listening.records.protocol import Protocol, Question
+from listening.records.protocols.protocol import Protocol, Question
+from listening.records.sounds.manifest import Manifest, Stimulus
 from listening.simulate import panel, percepts
 from listening.simulate.listener import Sensitivity, Truth
 from stats.deciding import equivalence

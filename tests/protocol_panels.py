@@ -22,9 +22,9 @@ from listening.analysis.decide import audible, decide, superlative
 from listening.commands import new
 from listening.design import dealing
 from listening.design.dealing import Dealt
-from listening.records import protocol as protocols
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol
+from listening.records.protocols import protocol as protocols
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 from listening.simulate import panel, percepts
 from listening.simulate.listener import Truth

@@ -11,14 +11,14 @@ import numpy as np
 
 from listening.audio import wav
 from listening.audio.sound import Sound
-from listening.records.plan import ClipFile, Plan, PlannedAttribute, PlannedTrial, Slot
-from listening.records.protocol_parts import Sitting as SittingRules
+from listening.records.dealt.plan import ClipFile, Plan, PlannedAttribute, PlannedTrial, Slot
+from listening.records.protocols.protocol_parts import Sitting as SittingRules
 from listening.records.study import Study
-from listening.session import station
-from listening.session.clocks import Clocks
-from listening.session.player import Program, Sounding
+from listening.session.seating import station
+from listening.session.seating.clocks import Clocks
+from listening.session.seating.station import Seat
 from listening.session.sitting import Sitting
-from listening.session.station import Seat
+from listening.session.sounding.player import Program, Sounding
 from listening.store import Store, open_store
 
 RATE_HZ = 8000

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from listening.design.dealing import code
-from listening.records.key import Key
-from listening.records.manifest import Manifest
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
+from listening.records.keys.key import Key
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 from tests import alsa, bells, terminal
 from tests.terminal import Terminal
@@ -19,7 +19,7 @@ from tests.terminal import Terminal
 CRASHES = """
 import sys
 from listening import cli
-from listening.session import drawing
+from listening.session.showing import drawing
 stage, folder = sys.argv[1:]
 real = drawing.view
 def seeded(sitting):

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from listening import cli
-from listening.records import form
+from listening.records.forms import form
 from listening.stimuli import folder
 from listening.store import copying, open_store
 from listening.store.engine import reading

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from listening.records.findings import Findings
+from listening.records.found.findings import Findings
 from listening.records.study import Study
 
 

@@ -12,9 +12,9 @@ from listening import cli
 from listening.commands.demo import demo_scenario
 from listening.errors import RecordError
 from listening.intake import study_check
-from listening.records import protocol
-from listening.records.findings import Findings
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
+from listening.records.found.findings import Findings
+from listening.records.protocols import protocol
 from listening.records.study import Study
 from tests.stimuli import small_study
 

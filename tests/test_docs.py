@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from listening import cli
-from listening.records import protocol, tasks
+from listening.records.kinds import tasks
+from listening.records.protocols import protocol
 from tests import doc_examples, doc_things
 
 ROOT = Path(__file__).resolve().parent.parent

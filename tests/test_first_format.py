@@ -12,13 +12,13 @@ import pytest
 from listening import cli
 from listening.analysis import full_analysis
 from listening.analysis.opening import key_opening
-from listening.records import protocol
-from listening.records.findings import Findings
-from listening.records.frozen import Frozen, History
-from listening.records.key import Key
-from listening.records.manifest import Manifest
-from listening.records.measured import Measures
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
+from listening.records.forms.frozen import Frozen, History
+from listening.records.found.findings import Findings
+from listening.records.keys.key import Key
+from listening.records.protocols import protocol
+from listening.records.sounds.manifest import Manifest
+from listening.records.sounds.measured import Measures
 from listening.records.study import Study
 from listening.store import open_store
 

@@ -5,9 +5,10 @@ import runpy
 from pathlib import Path
 
 from listening.commands import desk
-from listening.records import metric_register, reference
+from listening.records.forms import reference
+from listening.records.kinds import metric_register
 from listening.report.page import page
-from listening.session import words
+from listening.session.showing import words
 
 ROOT = Path(__file__).resolve().parents[1]
 MADE = runpy.run_path(str(ROOT / "docs" / "make_glossary.py"))

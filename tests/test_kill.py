@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
 from listening.store import open_store
 from tests import alsa, stations, terminal
 from tests.terminal import Terminal
@@ -19,7 +19,7 @@ SITS = """
 import os, signal, sys
 from pathlib import Path
 from tests import stations
-from listening.session.view import Stage
+from listening.session.showing.view import Stage
 
 def sit(folder):
     rules = stations.rules(break_every_trials=500, break_at_least_s=0)

@@ -10,7 +10,7 @@ import pytest
 from listening.commands.sit import sit_ending
 from listening.errors import SoundError
 from listening.records.study import Study
-from listening.session.words import words
+from listening.session.showing.words import words
 from tests import stations
 from tests.stations import take_seat, walk
 

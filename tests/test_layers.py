@@ -77,7 +77,7 @@ def _called(node: ast.Call) -> str:
 
 
 def _reached(node: ast.AST, known: dict[str, str]) -> str:
-    """`listening.records.key` after `import listening`: a module reached as an attribute is imported too."""
+    """`listening.records.keys.key` after `import listening`: reached as an attribute, it is imported too."""
     parts: list[str] = []
     while isinstance(node, ast.Attribute):
         parts, node = [node.attr, *parts], node.value
@@ -96,7 +96,7 @@ def _may(layer: str, name: str) -> bool:
     if name in {"listening.__version__"}:
         return True
     target = _layer(name)
-    if name.startswith("listening.records.key") or name == "listening.records.key":
+    if name.startswith("listening.records.keys.key") or name == "listening.records.keys.key":
         return layer in KEYED or layer == "records"
     if target == layer:
         return True
@@ -128,15 +128,15 @@ def test_a_file_imports_only_what_its_layer_may(layer: str, path: Path) -> None:
         ("stats", "def f():\n    import soundfile"),
         ("session", "from listening.records import key"),
         ("session", "from listening.metrics import sharpness"),
-        ("tui", "def late():\n    from listening.records.key import Key"),
-        ("report", "from listening.records.key import Key"),
+        ("tui", "def late():\n    from listening.records.keys.key import Key"),
+        ("report", "from listening.records.keys.key import Key"),
         ("report", "import listening.analysis.decide"),
         ("steps", "from listening.commands import deal"),
         ("notebook", "from listening.tui import app"),
-        ("notebook", "from listening.records.key import Key"),
+        ("notebook", "from listening.records.keys.key import Key"),
         ("cli", "from listening.analysis import full_analysis"),
         ("commands", "import sqlalchemy"),
-        ("session", "import listening\nx = listening.records.key.Key"),
+        ("session", "import listening\nx = listening.records.keys.key.Key"),
         ("tui", "import listening as l\nl.records.key.load('x')"),
         ("report", "from listening import records\nx = records.key.Key"),
         ("stats", "import stats\n__import__('listening.audio')"),

@@ -7,7 +7,10 @@ from pathlib import Path
 import pytest
 from pydantic import BaseModel
 
-from listening.records import findings, findings_explained, imported, plan, protocol, reference
+from listening.records.dealt import imported, plan
+from listening.records.forms import reference
+from listening.records.found import findings, findings_explained
+from listening.records.protocols import protocol
 
 ROOT = Path(__file__).resolve().parents[1]
 READ = [ROOT / "README.md", *(ROOT / "protocols").glob("*.toml")]

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from listening.planning import budget, criticism, stand_in
-from listening.records import protocol, recordings_table
+from listening.records.protocols import protocol
+from listening.records.sounds import recordings_table
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGE = (ROOT / "docs" / "guides" / "questions.md").read_text()
@@ -34,7 +35,7 @@ def test_every_example_has_a_question() -> None:
 
 
 def test_metrics_of_the_page_are_those_of_the_register() -> None:
-    from listening.records import metric_register
+    from listening.records.kinds import metric_register
 
     told = re.findall(
         r"^\| (`[a-z_0-9]+`(?:, `[a-z_0-9]+`)*) \|", PAGE.split("## What each metric means")[1], re.M

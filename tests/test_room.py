@@ -8,8 +8,8 @@ import pytest
 from listening import cli
 from listening.analysis.collect import remarks
 from listening.commands import desk
-from listening.records.room import Room
-from listening.session import opening
+from listening.records.dealt.room import Room
+from listening.session.seating import opening
 from listening.store import open_store
 from tests import stations
 from tests.stations import take_seat

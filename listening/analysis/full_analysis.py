@@ -27,11 +27,11 @@ from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
 from listening.analysis.planned_verdicts import Screened
 from listening.analysis.ratings import difference_grades
-from listening.records.findings import Findings, LevelSlope
-from listening.records.findings_question import QuestionFinding
-from listening.records.findings_study import Caution, Digests, Fixed, ListenerRow, Method, PanelFinding
-from listening.records.measured import Measures
-from listening.records.protocol import Protocol
+from listening.records.found.findings import Findings, LevelSlope
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.found.findings_study import Caution, Digests, Fixed, ListenerRow, Method, PanelFinding
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.measured import Measures
 from listening.records.study import Study
 from stats.deciding import verdict
 

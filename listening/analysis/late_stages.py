@@ -5,8 +5,8 @@ import math
 from listening.analysis.collect import keyed_answers
 from listening.analysis.collect.keyed_answers import Answers
 from listening.analysis.opening.sealed_key import Opened
-from listening.records.findings_study import StageFinding, StudyRecord
-from listening.records.protocol import Protocol
+from listening.records.found.findings_study import StageFinding, StudyRecord
+from listening.records.protocols.protocol import Protocol
 
 
 def of_study(opened: Opened, answers: Answers, record: StudyRecord) -> tuple[StageFinding, ...]:

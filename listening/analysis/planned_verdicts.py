@@ -23,11 +23,11 @@ from listening.analysis.decide import audible, decide, superlative
 from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
 from listening.analysis.ratings import decided_ratings, post_screening
-from listening.records.findings import SuperlativeFinding
-from listening.records.findings_question import QuestionFinding
-from listening.records.findings_study import ListenerRow
-from listening.records.protocol import Protocol
-from listening.records.stages import FIRST
+from listening.records.found.findings import SuperlativeFinding
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.found.findings_study import ListenerRow
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.stages import FIRST
 
 ONCE = "a superlative is decided at the planned end alone, and not where looks were planned"
 SEEN = ("listener", "response_s", "simulated", "first")  # what `screen` takes of answers that are no choice

@@ -5,8 +5,8 @@ from pathlib import Path
 
 from listening.console import passphrase, show
 from listening.errors import StudyError
-from listening.records.amendable import Refused
-from listening.records.amendment import Amendment, Change
+from listening.records.dealt.amendable import Refused
+from listening.records.dealt.amendment import Amendment, Change
 from listening.records.study import Study, open_study
 
 SCOPES = {

@@ -8,7 +8,7 @@ from listening.console import passphrase, progress, show
 from listening.records.study import open_study
 
 if TYPE_CHECKING:
-    from listening.records.findings import Findings
+    from listening.records.found.findings import Findings
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -6,8 +6,8 @@ from pathlib import Path
 
 from listening.console import show
 from listening.errors import ListeningError, StudyError
-from listening.records.plan import Plan
-from listening.records.server import Server
+from listening.records.dealt.plan import Plan
+from listening.records.dealt.server import Server
 from listening.records.study import Study, open_study
 
 

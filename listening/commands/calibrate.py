@@ -6,7 +6,7 @@ from pathlib import Path
 
 from listening.console import show
 from listening.errors import ListeningError, StudyError
-from listening.records.level import Level
+from listening.records.sounds.level import Level
 from listening.records.study import Study
 
 SIGNAL_HZ = 1000.0
@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
 def _play(args: argparse.Namespace, study: Study) -> int:
     from listening.audio import probe, signals
     from listening.console import sounding
-    from listening.records.plan import Plan
+    from listening.records.dealt.plan import Plan
 
     device = probe.chosen(args.device, probe.devices())
     rate_hz = Plan.load(study.plan).rate_hz
@@ -112,8 +112,8 @@ def _store(args: argparse.Namespace, study: Study) -> int:
 
 def _check_clips(study: Study, level: Level) -> None:
     """The strongest clip stays below the ceiling, or nothing is stored."""
-    from listening.records.plan import Plan
-    from listening.session.clip_reading import Clips
+    from listening.records.dealt.plan import Plan
+    from listening.session.sounding.clip_reading import Clips
 
     plan = Plan.load(study.plan)
     clips = Clips(study.clips, plan.rate_hz)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from listening.console import show
 from listening.errors import ListeningError
-from listening.records.findings import Findings
+from listening.records.found.findings import Findings
 from listening.records.study import open_analysed
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ from pathlib import Path
 from listening.commands import sound_files
 from listening.console import show
 from listening.errors import SoundError
-from listening.records.comparison import Comparison
+from listening.records.found.comparison import Comparison
 from listening.steps import comparison_lines
 
 

@@ -6,11 +6,13 @@ from pathlib import Path
 
 from listening.console import show
 from listening.errors import StudyError
-from listening.records import frozen, head_code, protocol, record
-from listening.records.form import digest_of, write_text
-from listening.records.frozen import Deposit, Frozen, History
-from listening.records.manifest import Manifest
-from listening.records.plan import Plan
+from listening.records.dealt import head_code, record
+from listening.records.dealt.plan import Plan
+from listening.records.forms import frozen
+from listening.records.forms.form import digest_of, write_text
+from listening.records.forms.frozen import Deposit, Frozen, History
+from listening.records.protocols import protocol
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study, open_study
 
 

@@ -11,13 +11,13 @@ from statistics import median
 from typing import TYPE_CHECKING
 
 from listening.console import show
-from listening.records import head_code
-from listening.records.level import Level
-from listening.records.plan import Plan
-from listening.records.room import Room
-from listening.records.sessions import MISSED, OVER
+from listening.records.dealt import head_code
+from listening.records.dealt.plan import Plan
+from listening.records.dealt.room import Room
+from listening.records.forms.text import plain
+from listening.records.protocols.sessions import MISSED, OVER
+from listening.records.sounds.level import Level
 from listening.records.study import KEY_BESIDE, Study
-from listening.records.text import plain
 
 if TYPE_CHECKING:
     from listening.store.store import EventRow
@@ -163,7 +163,7 @@ def _hand_over(args: argparse.Namespace, study: Study) -> int:
 
 def _miss(args: argparse.Namespace, study: Study, plan: Plan) -> int:
     """Close a sitting between two sessions; it counts as finished from now on."""
-    from listening.session import sessions_apart
+    from listening.session.seating import sessions_apart
     from listening.store import open_store, place_of
 
     store = open_store(place_of(study), create=False)
@@ -181,7 +181,8 @@ def _miss(args: argparse.Namespace, study: Study, plan: Plan) -> int:
 
 def rows(study: Study, plan: Plan) -> list[Row]:
     """What is known of each sitting, in the order of slots."""
-    from listening.session import exposure, hearing_check, sessions_apart
+    from listening.session.seating import sessions_apart
+    from listening.session.sounding import exposure, hearing_check
     from listening.store import open_store, place_of
 
     store = open_store(place_of(study), create=False)

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 from listening.console import passphrase, show
 from listening.errors import ListeningError
-from listening.records import rows
-from listening.records.environment import environment
-from listening.records.form import write_bytes, write_text
+from listening.records.forms import rows
+from listening.records.forms.environment import environment
+from listening.records.forms.form import write_bytes, write_text
 from listening.records.study import open_analysed
 
 if TYPE_CHECKING:

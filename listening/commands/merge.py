@@ -6,7 +6,7 @@ from pathlib import Path
 
 from listening.console import show, workplaces
 from listening.errors import ListeningError, StudyError
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
 from listening.records.study import Study, open_study
 
 SITE = re.compile(r"[A-Za-z0-9_-]{1,24}")

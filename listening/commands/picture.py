@@ -54,8 +54,8 @@ def draw(sounds: Sequence[Sound], names: Sequence[str], out: Path) -> None:
         The file cannot be written.
     """
     from listening.metrics import measures, traces
-    from listening.records import text
-    from listening.records.form import write_bytes
+    from listening.records.forms import text
+    from listening.records.forms.form import write_bytes
     from listening.report.figures.sounds import curves, drawing, picture
 
     if out.suffix.lower() not in KINDS:

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from listening.console import passphrase, progress, show
-from listening.records import question_kinds
-from listening.records.planned_power import Assumed
+from listening.records.kinds import question_kinds
+from listening.records.protocols.planned_power import Assumed
 from listening.records.study import open_study
 
 
@@ -62,7 +62,8 @@ def run(args: argparse.Namespace) -> int:
 def _panel(args: argparse.Namespace, c: Any) -> tuple[str, dict[str, Any]]:
     """The recommended panel for one question of the pilot's own protocol."""
     from listening.planning import effect, recommend, stand_in
-    from listening.records import protocol, recordings_table
+    from listening.records.protocols import protocol
+    from listening.records.sounds import recordings_table
 
     study = passphrase.of(open_study(args.folder), args)
     chosen = protocol.load(study.protocol)

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 from listening.console import progress, show
 from listening.errors import StudyError
-from listening.records import protocol
-from listening.records.findings import Findings
-from listening.records.manifest import Manifest
+from listening.records.found.findings import Findings
+from listening.records.protocols import protocol
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study, open_study
 
 if TYPE_CHECKING:
@@ -97,7 +97,7 @@ def _plain(recording: Path, made: "Prediction") -> dict[str, Any]:
 
 
 def _lines(recording: Path, made: "Prediction") -> list[str]:
-    from listening.records import metric_register
+    from listening.records.kinds import metric_register
     from listening.report.rounding import in_hundred, level, limits, number, signed
 
     words = metric_register.named(made.metric)

@@ -65,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _supposed(args: argparse.Namespace, study: Study) -> "Supposed":
-    from listening.records import protocol
+    from listening.records.protocols import protocol
     from listening.steps import study_rehearsal
 
     chosen = protocol.load(study.protocol)

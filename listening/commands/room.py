@@ -9,7 +9,7 @@ from pydantic import ValidationError
 
 from listening.console import show
 from listening.errors import ListeningError, StudyError
-from listening.records.room import Room
+from listening.records.dealt.room import Room
 from listening.records.study import Study
 
 NUMBERS = {

@@ -3,8 +3,8 @@
 import argparse
 from pathlib import Path
 
-from listening.records import reference
-from listening.records.form import write_text
+from listening.records.forms import reference
+from listening.records.forms.form import write_text
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

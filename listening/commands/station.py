@@ -7,7 +7,7 @@ from pathlib import Path
 
 from listening.console import show
 from listening.errors import StudyError
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
 from listening.records.study import Study
 from listening.stimuli import folder
 
@@ -25,7 +25,7 @@ def run(args: argparse.Namespace) -> int:
     plan = Plan.load(study.plan)
     _check_empty(out)
     copy(study, out)
-    from listening.session import clip_reading
+    from listening.session.sounding import clip_reading
 
     clip_reading.check(Plan.load(out.plan), out.clips)
     files = sorted(str(path.relative_to(out.root)) for path in out.root.rglob("*") if path.is_file())

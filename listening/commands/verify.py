@@ -9,10 +9,10 @@ from listening.commands import import_table, report
 from listening.commands.report import report_pdf
 from listening.console import passphrase, show
 from listening.errors import ListeningError, StudyError
-from listening.records.findings import Findings
-from listening.records.imported import load
+from listening.records.dealt.imported import load
+from listening.records.forms.text import read_text
+from listening.records.found.findings import Findings
 from listening.records.study import Study, open_analysed
-from listening.records.text import read_text
 
 if TYPE_CHECKING:
     from listening.analysis.again.reanalysis import Difference

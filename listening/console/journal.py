@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from listening.errors import ListeningError
-from listening.records.environment import environment
+from listening.records.forms.environment import environment
 from listening.records.study import Study
 
 STEPS = ("new", "measure", "prepare", "deal", "amend", "simulate", "analyse", "report", "booths", "merge")
@@ -27,7 +27,7 @@ def note(step: str, study: Study) -> None:
     line = f"{at} {step}: {environment()}"
     with suppress(OSError, ListeningError):
         if study.record.is_file():
-            from listening.records import record  # slow to load: a sitting's first screen waits
+            from listening.records.dealt import record
 
             record.append(study.record, at=at, kind="step", told={"line": line})
         with study.steps.open("a", encoding="utf-8") as log:

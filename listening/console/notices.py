@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from listening.records import earlier_words
-from listening.records.earlier_words import EarlierWord
+from listening.records.protocols import earlier_words
+from listening.records.protocols.earlier_words import EarlierWord
 
 
 def renewed(words: list[str]) -> list[str]:

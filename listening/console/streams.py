@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from typing import Any, TextIO, cast
 
-from listening.records.text import plain
+from listening.records.forms.text import plain
 
 
 class PlainStream:

@@ -5,9 +5,9 @@ from dataclasses import replace
 from listening.design import comparison
 from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import Block
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import Block
+from listening.records.sounds.manifest import Manifest
 
 START_DB = (3.0, 6.0)  # how far off the second sound starts, either way
 

@@ -9,9 +9,9 @@ from listening.design.dealt_trial import Heard, Trial, strikes
 from listening.design.decompositions import Pairs
 from listening.design.draws import Draws
 from listening.errors import StudyError
-from listening.records.manifest import Manifest, Stimulus
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import Block
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import Block
+from listening.records.sounds.manifest import Manifest, Stimulus
 
 
 def of_slots(

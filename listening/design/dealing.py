@@ -12,13 +12,13 @@ from listening.design.dealt_trial import Heard
 from listening.design.draws import Draws
 from listening.design.order import Ordered
 from listening.errors import StudyError
-from listening.records import tasks
-from listening.records.key import Key, KeyedClip, Role
-from listening.records.manifest import Manifest
-from listening.records.plan import ClipFile, Plan, PlannedAttribute, PlannedTrial, Slot
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import Attribute
-from listening.records.secret import keyed
+from listening.records.dealt.plan import ClipFile, Plan, PlannedAttribute, PlannedTrial, Slot
+from listening.records.dealt.secret import keyed
+from listening.records.keys.key import Key, KeyedClip, Role
+from listening.records.kinds import tasks
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import Attribute
+from listening.records.sounds.manifest import Manifest
 
 CODE_LETTERS = 8  # 40 bit: 500 clips collide with probability 1e-7, and a collision is refused
 LEVEL_CHECK: Role = "level check"

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from listening.records.manifest import Manifest, Stimulus
+from listening.records.sounds.manifest import Manifest, Stimulus
 
 
 @dataclass(frozen=True)

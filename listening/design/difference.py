@@ -8,10 +8,10 @@ from collections.abc import Sequence
 from listening.design import comparison
 from listening.design.dealt_trial import Heard, Trial, strikes
 from listening.design.draws import Draws
-from listening.records import tasks
-from listening.records.manifest import Manifest, Stimulus
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import Block
+from listening.records.kinds import tasks
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import Block
+from listening.records.sounds.manifest import Manifest, Stimulus
 
 
 def of_slots(

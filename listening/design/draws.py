@@ -6,7 +6,7 @@ from typing import Self
 
 import numpy as np
 
-from listening.records.secret import SECRET_DIGITS, keyed
+from listening.records.dealt.secret import SECRET_DIGITS, keyed
 
 
 @dataclass(frozen=True)

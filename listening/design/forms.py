@@ -6,11 +6,11 @@ from typing import Protocol as Pattern
 from listening.design import adjusting, comparison, control, difference, single, triple, whole_set
 from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
-from listening.records import tasks
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import Block
-from listening.records.tasks import Task
+from listening.records.kinds import tasks
+from listening.records.kinds.tasks import Task
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import Block
+from listening.records.sounds.manifest import Manifest
 
 
 class Form(Pattern):

@@ -9,7 +9,7 @@ from listening.design import williams
 from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
 from listening.design.order import Ordered
-from listening.records.protocol import Protocol
+from listening.records.protocols.protocol import Protocol
 
 
 def leaders(protocol: Protocol) -> list[str]:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from listening.design import williams
 from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
-from listening.records.protocol import Protocol
+from listening.records.protocols.protocol import Protocol
 
 
 def orders(protocol: Protocol, n_slots: int, draws: Draws) -> list[int]:

@@ -2,9 +2,9 @@
 
 from listening.design.dealt_trial import Heard, Trial, strikes
 from listening.design.draws import Draws
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import Block
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import Block
+from listening.records.sounds.manifest import Manifest
 
 
 def of_slots(

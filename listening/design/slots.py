@@ -9,10 +9,10 @@ from listening.design import comparison, forms, joint_trials, order, session_par
 from listening.design.dealt_trial import Trial, strikes
 from listening.design.draws import Draws
 from listening.design.order import CarryOver, Ordered
-from listening.records import tasks
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol
-from listening.records.stages import FIRST
+from listening.records.kinds import tasks
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.stages import FIRST
+from listening.records.sounds.manifest import Manifest
 
 
 def of_study(protocol: Protocol, manifest: Manifest, draws: Draws) -> list[Ordered]:

@@ -6,10 +6,10 @@ import hmac
 from listening.design import dealing
 from listening.design.dealing import Dealt
 from listening.errors import StudyError
-from listening.records.key import Key, KeyedClip
-from listening.records.manifest import Manifest
-from listening.records.plan import Plan, PlannedStage
-from listening.records.protocol import Protocol
+from listening.records.dealt.plan import Plan, PlannedStage
+from listening.records.keys.key import Key, KeyedClip
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
 
 SECRET_DIGITS = 32
 

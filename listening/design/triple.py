@@ -6,9 +6,9 @@ Source: ITU-R BS.1116-3, clause 3 (double-blind triple-stimulus with hidden refe
 from listening.design.dealt_trial import Heard, Trial, strikes
 from listening.design.draws import Draws
 from listening.design.whole_set import check_reference
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import Block
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import Block
+from listening.records.sounds.manifest import Manifest
 
 
 def of_slots(

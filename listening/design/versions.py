@@ -7,9 +7,9 @@ done, and nothing is ever removed that is not a copy.
 from pathlib import Path
 
 from listening.errors import CannotWrite, RecordError, StudyError
-from listening.records.form import FileForm, sync_folder, write_bytes
-from listening.records.frozen import History, Version
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
+from listening.records.forms.form import FileForm, sync_folder, write_bytes
+from listening.records.forms.frozen import History, Version
 from listening.records.study import Study
 
 

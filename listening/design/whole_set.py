@@ -7,9 +7,9 @@ from listening.design import williams
 from listening.design.dealt_trial import Heard, Trial, strikes
 from listening.design.draws import Draws
 from listening.errors import StudyError
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import Block
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import Block
+from listening.records.sounds.manifest import Manifest
 
 MOST_AT_ONCE = 12  # one line a sound on a small screen; BS.1534 advises no more
 

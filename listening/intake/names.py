@@ -3,14 +3,14 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-from listening.records import recordings_table
-from listening.records.form import place
-from listening.records.problem import Problem
-from listening.records.protocol import AS_RECORDED, ISOLATED, Protocol
-from listening.records.protocol_names import DISCRIMINATION, RATED, suggestion
-from listening.records.recordings_table import Recording
-from listening.records.toml_lines import Path as KeyPath
-from listening.records.toml_lines import line_of
+from listening.records.forms.form import place
+from listening.records.forms.problem import Problem
+from listening.records.forms.toml_lines import Path as KeyPath
+from listening.records.forms.toml_lines import line_of
+from listening.records.protocols.protocol import AS_RECORDED, ISOLATED, Protocol
+from listening.records.protocols.protocol_names import DISCRIMINATION, RATED, suggestion
+from listening.records.sounds import recordings_table
+from listening.records.sounds.recordings_table import Recording
 
 FEWEST_STRIKES = 3  # below, strikes cannot be told from the design: design.md rule 2
 FEWEST_LISTENERS = 8  # below, there is no verdict

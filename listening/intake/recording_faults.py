@@ -9,12 +9,14 @@ from pathlib import Path
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import ListeningError
-from listening.metrics import calibration, channels, flags, onset, ringing_end
-from listening.records import metric_register, recordings_table
-from listening.records.problem import Problem
-from listening.records.protocol import Protocol
-from listening.records.recordings_table import Recording
-from listening.records.text import from_root
+from listening.metrics import calibration, channels
+from listening.metrics.striking import flags, onset, ringing_end
+from listening.records.forms.problem import Problem
+from listening.records.forms.text import from_root
+from listening.records.kinds import metric_register
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds import recordings_table
+from listening.records.sounds.recordings_table import Recording
 
 FULL_SCALE = 1.0 - 2.0**-15  # the largest positive sample of 16 bit
 CLIPPED_RUN = 3  # samples in a row at full scale

@@ -8,12 +8,14 @@ from pydantic import ValidationError
 
 from listening.errors import ListeningError, RecordError
 from listening.intake import names, recording_faults
-from listening.records import protocol, recordings_table, toml_lines
-from listening.records.playback import Playback
-from listening.records.problem import Problem
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import Recordings, Trimming
-from listening.records.text import read_text, read_toml
+from listening.records.forms import toml_lines
+from listening.records.forms.problem import Problem
+from listening.records.forms.text import read_text, read_toml
+from listening.records.protocols import protocol
+from listening.records.protocols.playback import Playback
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import Recordings, Trimming
+from listening.records.sounds import recordings_table
 
 
 def problems(protocol_path: Path, *, on_progress: Callable[[int, int], None] | None = None) -> list[Problem]:

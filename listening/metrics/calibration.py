@@ -8,8 +8,9 @@ import numpy as np
 from listening.audio import wav
 from listening.audio.sound import REFERENCE_PRESSURE_PA, FloatArray, Sound
 from listening.errors import SoundError
-from listening.metrics import channels, flags
+from listening.metrics import channels
 from listening.metrics.level import check_not_silent
+from listening.metrics.striking import flags
 
 LEVELS_DB = (94.0, 114.0)  # what calibrators give, IEC 60942
 FREQUENCIES_HZ = (250.0, 1000.0)  # pistonphones give 250 Hz, sound calibrators 1 kHz

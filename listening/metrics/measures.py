@@ -8,25 +8,15 @@ import numpy as np
 
 from listening.audio.sound import Sound
 from listening.errors import SoundError
-from listening.metrics import (
-    channels,
-    decay,
-    flags,
-    level,
-    loudness,
-    loudness_bs1770,
-    onset,
-    partials,
-    ringing_end,
-    sharpness,
-    spectrum,
-    strike,
-)
-from listening.metrics.decay import Decays
+from listening.metrics import channels, level, spectrum
 from listening.metrics.level import Levels
-from listening.metrics.loudness import Course
-from listening.metrics.onset import Onset
-from listening.metrics.partials import Partial
+from listening.metrics.loud import loudness, loudness_bs1770, sharpness
+from listening.metrics.loud.loudness import Course
+from listening.metrics.ringing import partials
+from listening.metrics.ringing.partials import Partial
+from listening.metrics.striking import decay, flags, onset, ringing_end, strike
+from listening.metrics.striking.decay import Decays
+from listening.metrics.striking.onset import Onset
 
 LEVEL_UNITS = ("_db", "_lufs", "_dbtp")
 

@@ -7,8 +7,9 @@ import scipy
 from scipy import fft
 
 from listening.audio.sound import FloatArray, Sound
-from listening.metrics import bands, ringing_part
+from listening.metrics import bands
 from listening.metrics.measures import Channel
+from listening.metrics.striking import ringing_part
 
 STEP_S = 0.01
 SPECTROGRAM_STEP_S = 0.02

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from listening.planning.panel_size import Trials
-from listening.records.contrasts import Pair
-from listening.records.planned_power import Assumed
-from listening.records.protocol import Question
+from listening.records.protocols.contrasts import Pair
+from listening.records.protocols.planned_power import Assumed
+from listening.records.protocols.protocol import Question
 from stats.deciding import share_power
 from stats.deciding.share_power import PlannedPair
 

@@ -8,8 +8,8 @@ from listening.design import slots
 from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
 from listening.design.order import Ordered
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
 
 LONGEST_MIN = 30.0  # a sitting longer than this tires; practice of listening panels, no standard's limit
 ANSWER_S = 4.0  # from the end of the sounds to the answer, and on to the next trial: our own estimate

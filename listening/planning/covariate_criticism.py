@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from listening.design.dealt_trial import strikes
 from listening.errors import StudyError
-from listening.records.manifest import Manifest, Stimulus
-from listening.records.protocol import ISOLATED, Protocol
+from listening.records.protocols.protocol import ISOLATED, Protocol
+from listening.records.sounds.manifest import Manifest, Stimulus
 from stats.fixed import variance_inflation as inflation
 
 NAMES = ("level", "brightness", "decay")

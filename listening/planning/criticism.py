@@ -22,16 +22,17 @@ from listening.planning import (
     stand_in,
 )
 from listening.planning.budget import Budget
-from listening.records import tasks, toml_lines
-from listening.records.form import place
-from listening.records.manifest import Manifest
-from listening.records.measured import Measures
-from listening.records.planned_power import Assumed
-from listening.records.problem import Problem
-from listening.records.protocol import AS_RECORDED, Protocol, Question
-from listening.records.recordings_table import Recording
-from listening.records.text import read_text
-from listening.records.toml_lines import Path as KeyPath
+from listening.records.forms import toml_lines
+from listening.records.forms.form import place
+from listening.records.forms.problem import Problem
+from listening.records.forms.text import read_text
+from listening.records.forms.toml_lines import Path as KeyPath
+from listening.records.kinds import tasks
+from listening.records.protocols.planned_power import Assumed
+from listening.records.protocols.protocol import AS_RECORDED, Protocol, Question
+from listening.records.sounds.manifest import Manifest
+from listening.records.sounds.measured import Measures
+from listening.records.sounds.recordings_table import Recording
 from stats.deciding import listeners_outside, verdict
 
 Objection = tuple[KeyPath, str, str]  # key, found, wanted

@@ -4,8 +4,8 @@ import math
 from dataclasses import dataclass
 
 from listening.errors import StudyError
-from listening.records import tasks
-from listening.records.planned_power import Assumed
+from listening.records.kinds import tasks
+from listening.records.protocols.planned_power import Assumed
 from listening.simulate import answering
 from stats.mixed import marginal_share
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from listening.design import slots
 from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
-from listening.records import tasks
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import CLEAR_GAIN_DB
+from listening.records.kinds import tasks
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import CLEAR_GAIN_DB
+from listening.records.sounds.manifest import Manifest
 from stats.discrimination import exclusion_chances
 
 EVEN = 0.5

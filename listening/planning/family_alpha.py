@@ -1,7 +1,7 @@
 """The alpha that is left for one question of a family, after planned looks."""
 
 from listening.analysis.decide import families
-from listening.records.protocol import Protocol, Question
+from listening.records.protocols.protocol import Protocol, Question
 from stats.deciding import alpha_spending
 
 

@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 from itertools import product
 
-from listening.records import tasks
-from listening.records.manifest import Manifest
-from listening.records.protocol import AS_RECORDED, Protocol, Question
-from listening.records.toml_lines import Path as KeyPath
+from listening.records.forms.toml_lines import Path as KeyPath
+from listening.records.kinds import tasks
+from listening.records.protocols.protocol import AS_RECORDED, Protocol, Question
+from listening.records.sounds.manifest import Manifest
 
 Objection = tuple[KeyPath, str, str]  # key, found, wanted
 

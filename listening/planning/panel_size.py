@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 from listening.design import comparison
 from listening.design.draws import Draws
 from listening.errors import StudyError
-from listening.records import tasks
-from listening.records.manifest import Manifest
-from listening.records.planned_power import Assumed
-from listening.records.protocol import Protocol, Question
-from listening.records.protocol_parts import Block
+from listening.records.kinds import tasks
+from listening.records.protocols.planned_power import Assumed
+from listening.records.protocols.protocol import Protocol, Question
+from listening.records.protocols.protocol_parts import Block
+from listening.records.sounds.manifest import Manifest
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

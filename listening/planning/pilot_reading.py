@@ -8,9 +8,9 @@ from listening.analysis.decide import contrast, level_slope
 from listening.analysis.decide.contrast import ContrastFit
 from listening.analysis.opening import key_opening
 from listening.errors import StudyError
-from listening.records import protocol as protocol_form
-from listening.records.planned_power import Assumed
-from listening.records.protocol import Question
+from listening.records.protocols import protocol as protocol_form
+from listening.records.protocols.planned_power import Assumed
+from listening.records.protocols.protocol import Question
 from listening.records.study import Study
 from stats.errors import StatsError
 from stats.mixed import marginal_share

@@ -14,9 +14,9 @@ from listening.planning.effect import Effect
 from listening.planning.family_alpha import deciding_alpha
 from listening.planning.panel_size import Trials
 from listening.planning.rating_size import RatingStudy
-from listening.records.manifest import Manifest
-from listening.records.planned_power import Assumed, PowerCell
-from listening.records.protocol import Protocol, Question
+from listening.records.protocols.planned_power import Assumed, PowerCell
+from listening.records.protocols.protocol import Protocol, Question
+from listening.records.sounds.manifest import Manifest
 from stats.deciding.equivalence import clopper_pearson
 from stats.repeats import refits
 

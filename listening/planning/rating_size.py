@@ -12,11 +12,11 @@ from listening.design import dealing
 from listening.design.draws import open_secret
 from listening.errors import StudyError
 from listening.planning import effect, stand_in
-from listening.records import tasks
-from listening.records.manifest import Manifest
-from listening.records.planned_power import Assumed
-from listening.records.protocol import AS_RECORDED, Protocol, Question
-from listening.records.protocol_parts import Exclusions
+from listening.records.kinds import tasks
+from listening.records.protocols.planned_power import Assumed
+from listening.records.protocols.protocol import AS_RECORDED, Protocol, Question
+from listening.records.protocols.protocol_parts import Exclusions
+from listening.records.sounds.manifest import Manifest
 from listening.simulate import panel, true_effects
 from listening.simulate.true_effects import Cell, Effects, Panel, Trials
 from stats import t_interval

@@ -1,6 +1,6 @@
 """Whether a study can reach its end when a listener stops early."""
 
-from listening.records.protocol import Protocol
+from listening.records.protocols.protocol import Protocol
 from stats.discrimination import critical_counts
 
 LIKELY_DROP_OUTS = 0.1  # of those who begin; our own estimate

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from listening.planning import approximate, family_alpha, panel_size, power
 from listening.planning.effect import Effect
 from listening.planning.power import Wanted
-from listening.records.manifest import Manifest
-from listening.records.planned_power import Assumed, PowerCell
-from listening.records.protocol import Protocol, Question
+from listening.records.protocols.planned_power import Assumed, PowerCell
+from listening.records.protocols.protocol import Protocol, Question
+from listening.records.sounds.manifest import Manifest
 
 FEWEST, MOST = 8, 200  # below 8 listeners there is no verdict
 STEPS = 4  # sizes simulated around the formula's answer

@@ -7,9 +7,9 @@ from listening.design import forms, session_parts
 from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
 from listening.errors import StudyError
-from listening.records import tasks
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol, Question
+from listening.records.kinds import tasks
+from listening.records.protocols.protocol import Protocol, Question
+from listening.records.sounds.manifest import Manifest
 
 SLOTS = 12  # whose trials are looked at
 

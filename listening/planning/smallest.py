@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from listening.planning import power
-from listening.records.planned_power import PowerCell
+from listening.records.protocols.planned_power import PowerCell
 
 
 @dataclass(frozen=True)

@@ -2,11 +2,11 @@
 
 from dataclasses import replace
 
-from listening.records import metric_register
-from listening.records.manifest import Manifest, Stimulus
-from listening.records.measured import Measures
-from listening.records.protocol import AS_RECORDED, ISOLATED, Protocol
-from listening.records.recordings_table import Recording
+from listening.records.kinds import metric_register
+from listening.records.protocols.protocol import AS_RECORDED, ISOLATED, Protocol
+from listening.records.sounds.manifest import Manifest, Stimulus
+from listening.records.sounds.measured import Measures
+from listening.records.sounds.recordings_table import Recording
 
 LEVELS_APART_DB = 3.0  # as recorded, where no sound was measured yet: our own estimate
 LEVEL = tuple(metric.key for metric in metric_register.ALL if metric.is_level and not metric.is_peak)

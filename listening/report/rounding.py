@@ -2,7 +2,7 @@
 
 import math
 
-from listening.records.interval import Interval
+from listening.records.found.interval import Interval
 
 MINUS = "\N{MINUS SIGN}"
 

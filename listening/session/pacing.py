@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
-from listening.records.protocol_parts import Sitting as Rules
-from listening.session.turn import Turn
+from listening.records.protocols.protocol_parts import Sitting as Rules
+from listening.session.answering.turn import Turn
 
 MINUTE_S = 60.0
 

@@ -4,18 +4,20 @@ from contextlib import AbstractContextManager, suppress
 from dataclasses import replace
 
 from listening.errors import ListeningError
-from listening.records.plan import Plan
-from listening.session import commenting, drawing, going_back, marking, offers, sitting_course
+from listening.records.dealt.plan import Plan
+from listening.session import sitting_course
 from listening.session.actions import TYPING, Action, named
 from listening.session.acts import mark_acts, ticking
 from listening.session.acts.act_table import ACTS
-from listening.session.clocks import Clocks
-from listening.session.hearing import Hearing
-from listening.session.keys import Slip
-from listening.session.player import Player
+from listening.session.answering import commenting, going_back, marking
+from listening.session.seating.clocks import Clocks
+from listening.session.showing import drawing, offers
+from listening.session.showing.keys import Slip
+from listening.session.showing.view import Offer, Stage, View
+from listening.session.showing.words import Words
+from listening.session.sounding.hearing import Hearing
+from listening.session.sounding.player import Player
 from listening.session.state import State
-from listening.session.view import Offer, Stage, View
-from listening.session.words import Words
 from listening.store import AnswerStore, SittingRow
 
 HEARTBEAT_S = 30.0

@@ -3,19 +3,20 @@
 from dataclasses import replace
 from typing import Any
 
-from listening.records import head_code
-from listening.records.plan import Plan
-from listening.records.sessions import OVER
-from listening.session import dials, exposure, hearing_check, steps
-from listening.session.clocks import Clocks
-from listening.session.hearing import Hearing
-from listening.session.hearing_check import HearingCheck
+from listening.records.dealt import head_code
+from listening.records.dealt.plan import Plan
+from listening.records.protocols.sessions import OVER
+from listening.session.answering import dials, steps
+from listening.session.answering.steps import Step
+from listening.session.answering.turn import Turn
 from listening.session.pacing import Pace
+from listening.session.seating.clocks import Clocks
+from listening.session.showing.view import Stage
+from listening.session.showing.words import Words
+from listening.session.sounding import exposure, hearing_check
+from listening.session.sounding.hearing import Hearing
+from listening.session.sounding.hearing_check import HearingCheck
 from listening.session.state import CheckProgress, State
-from listening.session.steps import Step
-from listening.session.turn import Turn
-from listening.session.view import Stage
-from listening.session.words import Words
 from listening.store import AnswerStore, SittingRow
 
 VOIDS_BEFORE_HELP = 3  # the same trial failed so often: a person must look at the device

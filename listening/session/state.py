@@ -3,15 +3,16 @@
 from dataclasses import dataclass, field, replace
 from typing import Any, Self
 
-from listening.records.plan import Plan, PlannedAttribute, PlannedTrial
-from listening.session import dials, programs, steps, tasks
-from listening.session.keys import Slip
+from listening.records.dealt.plan import Plan, PlannedAttribute, PlannedTrial
+from listening.session.answering import dials, steps, tasks
+from listening.session.answering.steps import Step
+from listening.session.answering.turn import Turn
 from listening.session.pacing import Pace
-from listening.session.player import Program
-from listening.session.steps import Step
-from listening.session.turn import Turn
-from listening.session.view import Stage
-from listening.session.words import Words
+from listening.session.showing.keys import Slip
+from listening.session.showing.view import Stage
+from listening.session.showing.words import Words
+from listening.session.sounding import programs
+from listening.session.sounding.player import Program
 
 SAID_WITHIN_S = 1.0  # `play` and `hören` take 0.7 s at the usual rate of eSpeak NG, measured
 

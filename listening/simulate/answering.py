@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from listening.records import tasks
-from listening.records.plan import PlannedAttribute, PlannedTrial
+from listening.records.dealt.plan import PlannedAttribute, PlannedTrial
+from listening.records.kinds import tasks
 from listening.simulate.percepts import FloatArray
 
 CRITERION = 1.5  # same-different: a difference beyond this is called different

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from listening.records import tasks as task_list
-from listening.records.answer import Answer
-from listening.records.plan import Plan, PlannedAttribute, Slot
+from listening.records.dealt.answer import Answer
+from listening.records.dealt.plan import Plan, PlannedAttribute, Slot
+from listening.records.kinds import tasks as task_list
 from listening.simulate import answering
 from listening.simulate import listener as one
 from listening.simulate.listener import Truth

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listening.errors import StudyError
-from listening.records.key import Key
-from listening.records.manifest import Manifest
+from listening.records.keys.key import Key
+from listening.records.sounds.manifest import Manifest
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]

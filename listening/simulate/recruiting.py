@@ -4,9 +4,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from listening.records.plan import Plan
-from listening.records.stopping import Stopping
-from listening.session import next_slot
+from listening.records.dealt.plan import Plan
+from listening.records.protocols.stopping import Stopping
+from listening.session.seating import next_slot
 
 
 @dataclass(frozen=True)

@@ -5,19 +5,19 @@ from dataclasses import dataclass
 from functools import cache
 
 from listening.errors import StudyError
-from listening.records import key_sealing
-from listening.records import tasks as task_list
-from listening.records.manifest import Manifest
-from listening.records.plan import Plan
-from listening.records.sessions import MISSED
+from listening.records.dealt.plan import Plan
+from listening.records.keys import key_sealing
+from listening.records.kinds import tasks as task_list
+from listening.records.protocols.sessions import MISSED
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
-from listening.session import station
-from listening.session.clip_reading import Clips
-from listening.session.clocks import Clocks
-from listening.session.player import SilentPlayer
+from listening.session.seating import station
+from listening.session.seating.clocks import Clocks
+from listening.session.seating.station import Seat
+from listening.session.showing.view import Stage
 from listening.session.sitting import Sitting
-from listening.session.station import Seat
-from listening.session.view import Stage
+from listening.session.sounding.clip_reading import Clips
+from listening.session.sounding.player import SilentPlayer
 from listening.simulate import panel, percepts
 from listening.simulate.listener import Truth
 from listening.simulate.panel import Decision

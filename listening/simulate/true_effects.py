@@ -9,12 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from listening.records import tasks
-from listening.records.answer import Answer
-from listening.records.key import Key
-from listening.records.manifest import Manifest
-from listening.records.plan import Plan, PlannedAttribute, PlannedTrial
-from listening.records.planned_power import Assumed
+from listening.records.dealt.answer import Answer
+from listening.records.dealt.plan import Plan, PlannedAttribute, PlannedTrial
+from listening.records.keys.key import Key
+from listening.records.kinds import tasks
+from listening.records.protocols.planned_power import Assumed
+from listening.records.sounds.manifest import Manifest
 from listening.simulate import answering, panel
 from listening.simulate import listener as one
 from listening.simulate.listener import Truth

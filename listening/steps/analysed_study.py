@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from listening.analysis.again import exported_tables
-from listening.records.findings import Findings
+from listening.records.found.findings import Findings
 from listening.report.sentences import sentences
 
 if TYPE_CHECKING:

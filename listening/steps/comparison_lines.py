@@ -1,6 +1,6 @@
 """A comparison as `listening compare` prints it."""
 
-from listening.records.comparison import Comparison
+from listening.records.found.comparison import Comparison
 from listening.report.sentences import sayings
 from listening.report.tables import comparison_tables
 from listening.steps import text_table

@@ -17,9 +17,9 @@ from listening.metrics import measures as metrics
 from listening.metrics.comparison import common_poles, compared, strike_data
 from listening.metrics.comparison.common_poles import Struck
 from listening.metrics.comparison.strike_data import Strike
-from listening.records import protocol
-from listening.records.comparison import Comparison
-from listening.records.recordings_table import Recording
+from listening.records.found.comparison import Comparison
+from listening.records.protocols import protocol
+from listening.records.sounds.recordings_table import Recording
 from listening.records.study import Study
 from listening.stimuli import sources
 

@@ -5,9 +5,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from listening.audio import wav
-from listening.metrics import channels, onset
-from listening.metrics import partials as partials_of
-from listening.metrics.partials import Partial
+from listening.metrics import channels
+from listening.metrics.ringing import partials as partials_of
+from listening.metrics.ringing.partials import Partial
+from listening.metrics.striking import onset
 from listening.steps import sound_lines, sound_measures
 
 if TYPE_CHECKING:

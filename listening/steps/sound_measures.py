@@ -7,25 +7,17 @@ from typing import Any
 
 from listening.audio import resample, wav
 from listening.audio.sound import Sound
-from listening.metrics import (
-    audibility,
-    decay,
-    loudness,
-    loudness_bs1770,
-    measures,
-    onset,
-    shared_partials,
-    spectrum,
-    strike,
-    unexplained,
-)
 from listening.metrics import channels as channels_of
-from listening.metrics import partials as partials_of
-from listening.metrics.flags import SILENT_CHANNEL
+from listening.metrics import measures, spectrum
 from listening.metrics.level import check_not_silent
+from listening.metrics.loud import loudness, loudness_bs1770
 from listening.metrics.measures import Channel
-from listening.metrics.partials import Partial
-from listening.metrics.shared_partials import SharedPartial, Source
+from listening.metrics.ringing import partials as partials_of
+from listening.metrics.ringing import shared_partials, unexplained
+from listening.metrics.ringing.partials import Partial
+from listening.metrics.ringing.shared_partials import SharedPartial, Source
+from listening.metrics.striking import audibility, decay, onset, strike
+from listening.metrics.striking.flags import SILENT_CHANNEL
 
 SHORTEST_RANGE_S = 60.0  # EBU Tech 3342: a loudness range of less means little
 

@@ -10,18 +10,19 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from listening.errors import StudyError
-from listening.records import amendable, frozen, record
-from listening.records import protocol as protocol_form
-from listening.records.amendable import Refused
-from listening.records.amendment import Amendment, Change
-from listening.records.form import digest_of, write_bytes, write_text
-from listening.records.frozen import Frozen, FrozenFile, History
-from listening.records.manifest import Manifest
-from listening.records.plan import Amended, Plan
-from listening.records.protocol import Protocol, Question
-from listening.records.stages import FIRST
+from listening.records.dealt import amendable, record
+from listening.records.dealt.amendable import Refused
+from listening.records.dealt.amendment import Amendment, Change
+from listening.records.dealt.plan import Amended, Plan
+from listening.records.forms import frozen
+from listening.records.forms.form import digest_of, write_bytes, write_text
+from listening.records.forms.frozen import Frozen, FrozenFile, History
+from listening.records.forms.text import read_text
+from listening.records.protocols import protocol as protocol_form
+from listening.records.protocols.protocol import Protocol, Question
+from listening.records.protocols.stages import FIRST
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
-from listening.records.text import read_text
 from listening.steps import study_stage
 from listening.store import hold, open_store, place_of, releasing
 

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 from listening.errors import ListeningError
 from listening.intake import study_check
-from listening.records import protocol
-from listening.records.measured import Measures
-from listening.records.problem import Problem
+from listening.records.forms.problem import Problem
+from listening.records.protocols import protocol
+from listening.records.sounds.measured import Measures
 from listening.records.study import Study
 
 if TYPE_CHECKING:

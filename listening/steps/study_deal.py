@@ -10,14 +10,17 @@ from listening.design import balance, slots, versions
 from listening.design import dealing as design
 from listening.design.draws import Draws, open_secret
 from listening.errors import StudyError
-from listening.records import frozen, key_sealing, protocol, record
-from listening.records.form import write_text
-from listening.records.key import Key
-from listening.records.manifest import Manifest
-from listening.records.plan import Plan
-from listening.records.secret import SECRET_DIGITS
+from listening.records.dealt import record
+from listening.records.dealt.plan import Plan
+from listening.records.dealt.secret import SECRET_DIGITS
+from listening.records.forms import frozen
+from listening.records.forms.form import write_text
+from listening.records.forms.text import read_text
+from listening.records.keys import key_sealing
+from listening.records.keys.key import Key
+from listening.records.protocols import protocol
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
-from listening.records.text import read_text
 from listening.store import hold
 
 

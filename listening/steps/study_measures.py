@@ -14,13 +14,14 @@ from listening.metrics import channels, traces, uncertainty
 from listening.metrics import measures as metrics
 from listening.metrics.calibration import StudyCalibration
 from listening.metrics.comparison.strike_data import Strike
-from listening.records import protocol, rows
-from listening.records.comparison import Comparisons
-from listening.records.environment import environment
-from listening.records.form import write_bytes, write_text
-from listening.records.measured import CalibratorFound, MeasuredRecording, Measures, Spread
-from listening.records.protocol import Protocol
-from listening.records.recordings_table import AVERAGE, Recording
+from listening.records.forms import rows
+from listening.records.forms.environment import environment
+from listening.records.forms.form import write_bytes, write_text
+from listening.records.found.comparison import Comparisons
+from listening.records.protocols import protocol
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.measured import CalibratorFound, MeasuredRecording, Measures, Spread
+from listening.records.sounds.recordings_table import AVERAGE, Recording
 from listening.records.study import Study
 from listening.steps import comparisons
 from listening.stimuli import sources

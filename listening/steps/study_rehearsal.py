@@ -9,11 +9,11 @@ from listening.errors import StudyError
 from listening.planning import reached_end, stand_in
 from listening.planning.rehearsal import one_run, rehearsed
 from listening.planning.rehearsal.rehearsed import Rehearsed, Supposed
-from listening.records import protocol as protocol_form
-from listening.records.manifest import Manifest
-from listening.records.measured import Measures
-from listening.records.planned_power import Assumed
-from listening.records.protocol import Protocol
+from listening.records.protocols import protocol as protocol_form
+from listening.records.protocols.planned_power import Assumed
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
+from listening.records.sounds.measured import Measures
 from listening.records.study import Study
 from listening.simulate.recruiting import People
 from listening.steps import rehearsal_lines
@@ -178,7 +178,7 @@ def _manifest(study: Study, chosen: Protocol) -> tuple[Manifest, bool]:
         prepared = Manifest.load(study.manifest)
         if prepared.protocol_digest == protocol_form.digest(study.protocol):
             return prepared, True
-    from listening.records import recordings_table
+    from listening.records.sounds import recordings_table
 
     measures = Measures.load(study.measures) if study.measures.is_file() else None
     recordings = recordings_table.load(chosen, study.protocol)

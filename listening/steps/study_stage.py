@@ -8,16 +8,16 @@ from pathlib import Path
 
 from listening.design import dealing, stage_deal
 from listening.errors import StudyError
-from listening.records import key_sealing
-from listening.records import protocol as protocol_form
-from listening.records.form import write_bytes, write_text
-from listening.records.key import Key
-from listening.records.key_sealing import SealedKey
-from listening.records.manifest import Manifest
-from listening.records.plan import Plan
-from listening.records.protocol import Protocol
+from listening.records.dealt.plan import Plan
+from listening.records.forms.form import write_bytes, write_text
+from listening.records.forms.text import read_text
+from listening.records.keys import key_sealing
+from listening.records.keys.key import Key
+from listening.records.keys.key_sealing import SealedKey
+from listening.records.protocols import protocol as protocol_form
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
-from listening.records.text import read_text
 
 ROOM = ".stage-new"  # beside the stimuli; what a cut left there is made again
 

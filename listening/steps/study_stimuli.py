@@ -8,10 +8,10 @@ from pathlib import Path
 from listening.analysis.collect import adjustments
 from listening.errors import ListeningError, StudyError
 from listening.intake import study_check
-from listening.records.ear_gains import EarGains
-from listening.records.form import write_bytes
-from listening.records.manifest import Manifest
-from listening.records.problem import listing
+from listening.records.forms.form import write_bytes
+from listening.records.forms.problem import listing
+from listening.records.sounds.ear_gains import EarGains
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study, open_study
 from listening.stimuli import preparation
 

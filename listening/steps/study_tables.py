@@ -15,7 +15,7 @@ from listening.analysis.collect import (
 )
 from listening.analysis.collect.listener_answers import Own
 from listening.errors import ListeningError
-from listening.records.findings import Findings
+from listening.records.found.findings import Findings
 from listening.records.study import Study
 from listening.store import open_store, place_of
 

@@ -8,9 +8,9 @@ from pathlib import Path
 
 from listening.design import versions
 from listening.errors import StudyError
-from listening.records.form import write_text
+from listening.records.forms.form import write_text
+from listening.records.forms.text import read_text
 from listening.records.study import Study
-from listening.records.text import read_text
 from listening.store import open_store, place_of
 from listening.store.spool import Spool
 

@@ -4,9 +4,9 @@ from dataclasses import replace
 from pathlib import Path
 
 from listening.errors import StudyError
-from listening.records import protocol as protocol_form
-from listening.records.manifest import Manifest
-from listening.records.protocol import ISOLATED, MATCHED, Protocol
+from listening.records.protocols import protocol as protocol_form
+from listening.records.protocols.protocol import ISOLATED, MATCHED, Protocol
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 from listening.stimuli import preparation, sources, stimulus_file
 from listening.stimuli.sources import Common, Source

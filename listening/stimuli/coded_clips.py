@@ -18,7 +18,7 @@ from scipy import fft
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import StudyError
-from listening.records.secret import keyed
+from listening.records.dealt.secret import keyed
 from listening.stimuli.folder import replacing
 
 SHORTEST_TAIL_S, LONGEST_TAIL_S = 0.05, 0.25

@@ -12,9 +12,9 @@ from scipy import fft, ndimage
 
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
-from listening.metrics import decay, onset
-from listening.metrics.mode_ring import LOWEST_HZ
-from listening.metrics.modes import LN_1000, Modes
+from listening.metrics.ringing.mode_ring import LOWEST_HZ
+from listening.metrics.ringing.modes import LN_1000, Modes
+from listening.metrics.striking import decay, onset
 
 GAP_HZ = 25.0  # modes closer than this to their neighbour belong to one peak
 MARGIN_HZ = 60.0  # of the band beyond its outermost modes

@@ -9,7 +9,7 @@ import scipy
 from scipy import fft
 
 from listening.audio.sound import FloatArray, Sound
-from listening.metrics.mode_ring import LOWEST_HZ
+from listening.metrics.ringing.mode_ring import LOWEST_HZ
 from listening.stimuli.crowded import KEPT_S, Peak
 
 WHOLE_S = 0.03  # after the strike, from when all that sounds is ringing

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from listening.errors import CannotWrite, ListeningError
-from listening.records import form
+from listening.records.forms import form
 
 LEFTOVER_S = 3600.0  # a half-made folder older than this belongs to a step that was killed
 RENAME_EXCHANGE = 2  # linux/fs.h

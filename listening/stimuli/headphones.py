@@ -10,7 +10,7 @@ from numpy import fft
 from listening.audio import wav
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
-from listening.records import rows
+from listening.records.forms import rows
 from listening.stimuli.minimum_phase import minimum_phase
 
 N_TAPS = 4096

@@ -3,7 +3,7 @@
 import numpy as np
 
 from listening.errors import StudyError
-from listening.records.protocol_parts import Trimming
+from listening.records.protocols.protocol_parts import Trimming
 from listening.stimuli.stimulus_file import Wanted
 
 LOWEST_OFFSET_DB = -40.0  # 24 bit keep 104 dB below full scale then

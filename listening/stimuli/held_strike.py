@@ -6,9 +6,9 @@ import numpy as np
 
 from listening.audio.sound import Sound
 from listening.errors import StudyError
-from listening.metrics import onset
-from listening.metrics.strike import CONTACT_S
-from listening.records.isolation import Isolation
+from listening.metrics.striking import onset
+from listening.metrics.striking.strike import CONTACT_S
+from listening.records.protocols.isolation import Isolation
 from listening.stimuli import reshape
 from listening.stimuli.modal import Split
 from listening.stimuli.reshape import Damping

@@ -8,8 +8,8 @@ import numpy as np
 from listening.audio.sound import Sound
 from listening.errors import StudyError
 from listening.metrics import measures
-from listening.records.isolation import BRIGHTNESS, DECAY, LEVEL, Isolation
-from listening.records.manifest import Isolated
+from listening.records.protocols.isolation import BRIGHTNESS, DECAY, LEVEL, Isolation
+from listening.records.sounds.manifest import Isolated
 from listening.stimuli import held_strike, match, modal, moved_partials, reshape
 from listening.stimuli.held_strike import Heard
 from listening.stimuli.modal import Split

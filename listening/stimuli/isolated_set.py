@@ -6,9 +6,9 @@ import numpy as np
 
 from listening.audio.sound import Sound
 from listening.errors import StudyError
-from listening.records import metric_register
-from listening.records.isolation import Isolation
-from listening.records.protocol import ISOLATED, Protocol
+from listening.records.kinds import metric_register
+from listening.records.protocols.isolation import Isolation
+from listening.records.protocols.protocol import ISOLATED, Protocol
 from listening.stimuli import isolate, match, modal, sources
 from listening.stimuli.isolate import Asked, Variant
 from listening.stimuli.sources import Common, Ears, Source

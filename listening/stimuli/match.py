@@ -6,7 +6,8 @@ import numpy as np
 
 from listening.audio.sound import Sound
 from listening.errors import SoundError, StudyError
-from listening.metrics import channels, level, loudness, loudness_bs1770
+from listening.metrics import channels, level
+from listening.metrics.loud import loudness, loudness_bs1770
 
 LARGEST_GAIN_DB = 30.0  # beyond, the noise of a weak recording is lifted into the audible
 MOST_STEPS = 30

@@ -12,8 +12,9 @@ from scipy import fft
 
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
-from listening.metrics import mode_search, modes, onset
-from listening.metrics.modes import LN_1000, Frame, Modes
+from listening.metrics.ringing import mode_search, modes
+from listening.metrics.ringing.modes import LN_1000, Frame, Modes
+from listening.metrics.striking import onset
 from listening.stimuli import crowded, dense
 from listening.stimuli.crowded import Peak
 

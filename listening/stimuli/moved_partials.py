@@ -4,8 +4,8 @@ import numpy as np
 
 from listening.audio.sound import Sound
 from listening.errors import SoundError, StudyError
-from listening.metrics.modes import LN_1000
-from listening.records.manifest import MovedPartial
+from listening.metrics.ringing.modes import LN_1000
+from listening.records.sounds.manifest import MovedPartial
 from listening.stimuli import crowded, modal, reshape
 from listening.stimuli.modal import Split
 from listening.stimuli.reshape import Damping

@@ -8,14 +8,15 @@ import numpy as np
 
 from listening import __version__
 from listening.errors import StudyError
-from listening.metrics import loudness_bs1770, measures
-from listening.records import metric_register
-from listening.records import protocol as protocol_form
-from listening.records.ear_gains import EarGains
-from listening.records.isolation import LEVEL
-from listening.records.manifest import Manifest, Stimulus
-from listening.records.protocol import AS_RECORDED, ISOLATED, MATCHED, Protocol
-from listening.records.protocol_parts import Presentation
+from listening.metrics import measures
+from listening.metrics.loud import loudness_bs1770
+from listening.records.kinds import metric_register
+from listening.records.protocols import protocol as protocol_form
+from listening.records.protocols.isolation import LEVEL
+from listening.records.protocols.protocol import AS_RECORDED, ISOLATED, MATCHED, Protocol
+from listening.records.protocols.protocol_parts import Presentation
+from listening.records.sounds.ear_gains import EarGains
+from listening.records.sounds.manifest import Manifest, Stimulus
 from listening.records.study import Study
 from listening.stimuli import folder, headroom, isolated_set, match, sources, stimulus_file
 from listening.stimuli.sources import Common, Source

@@ -6,7 +6,7 @@ import numpy as np
 import scipy
 
 from listening.audio.sound import FloatArray, Sound
-from listening.metrics.modes import Modes
+from listening.metrics.ringing.modes import Modes
 from listening.stimuli import crowded
 from listening.stimuli.minimum_phase import minimum_phase
 from listening.stimuli.modal import Split, ringing

@@ -6,8 +6,8 @@ from pathlib import Path
 
 from listening.audio import wav
 from listening.errors import StudyError
-from listening.records.manifest import Manifest
-from listening.records.protocol import AS_RECORDED
+from listening.records.protocols.protocol import AS_RECORDED
+from listening.records.sounds.manifest import Manifest
 from listening.stimuli import match
 
 DEPARTURE_DB = 5.0  # a playback level further than this from the one matched at is worth a warning

@@ -14,12 +14,12 @@ from listening.audio.sound import Sound
 from listening.errors import StudyError
 from listening.metrics import calibration
 from listening.metrics.calibration import StudyCalibration
-from listening.records import recordings_table
-from listening.records.manifest import End, Role
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import Attribute
-from listening.records.recordings_table import Recording
-from listening.records.text import from_root
+from listening.records.forms.text import from_root
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import Attribute
+from listening.records.sounds import recordings_table
+from listening.records.sounds.manifest import End, Role
+from listening.records.sounds.recordings_table import Recording
 from listening.stimuli import headphones
 from listening.stimuli.headphones import Response
 from listening.stimuli.trim import Window, trimmed

@@ -8,9 +8,10 @@ import numpy as np
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import StudyError
-from listening.metrics import loudness_bs1770, measures
-from listening.records import metric_register
-from listening.records.manifest import Isolated, Stimulus
+from listening.metrics import measures
+from listening.metrics.loud import loudness_bs1770
+from listening.records.kinds import metric_register
+from listening.records.sounds.manifest import Isolated, Stimulus
 from listening.stimuli import headphones, sources
 from listening.stimuli.sources import Common, Source
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
-from listening.metrics import onset, ringing_end
+from listening.metrics.striking import onset, ringing_end
 
 
 @dataclass(frozen=True)

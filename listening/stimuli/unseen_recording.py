@@ -5,8 +5,8 @@ from pathlib import Path
 
 from listening.audio.sound import Sound
 from listening.errors import StudyError
-from listening.records.manifest import Manifest
-from listening.records.protocol import AS_RECORDED, MATCHED, Protocol
+from listening.records.protocols.protocol import AS_RECORDED, MATCHED, Protocol
+from listening.records.sounds.manifest import Manifest
 from listening.stimuli import match, sources, stimulus_file
 from listening.stimuli.sources import Source
 from listening.stimuli.stimulus_file import DIGITAL_KEYS, Metrics

@@ -7,7 +7,7 @@ from sqlalchemy import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
 from listening.errors import StudyError
-from listening.records.text import plain
+from listening.records.forms.text import plain
 
 POSTGRESQL = "postgresql+psycopg"
 PARAMETERS = {"host", "port", "dbname", "sslmode", "sslrootcert", "connect_timeout", "application_name"}

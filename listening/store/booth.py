@@ -18,8 +18,8 @@ from sqlalchemy import Engine, func, select, text
 from sqlalchemy.exc import IntegrityError
 
 from listening.errors import StudyError
-from listening.records.answer import Answer
-from listening.records.environment import environment
+from listening.records.dealt.answer import Answer
+from listening.records.forms.environment import environment
 from listening.store import chain, claims, leases
 from listening.store.engine import NotReached, connect, reading, writing
 from listening.store.sender import Sender

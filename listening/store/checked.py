@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from listening.errors import RecordError
-from listening.records import tasks
+from listening.records.kinds import tasks
 
 CODE = r"[A-Za-z0-9_.-]{1,64}(@[A-Za-z0-9_-]{1,24}){0,8}"  # a listener's, with the sites of merges
 NAME = r"[^\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]{1,200}"

@@ -5,8 +5,8 @@ from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Protocol
 
-from listening.records.answer import Answer
-from listening.records.server import Server
+from listening.records.dealt.answer import Answer
+from listening.records.dealt.server import Server
 from listening.records.study import Study
 from listening.store.booth import Booth, open_booth
 from listening.store.store import EventRow, SittingRow, SlotUse, Store, open_store, utc_now

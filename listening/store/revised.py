@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from listening.errors import RecordError
-from listening.records.answer import Answer
+from listening.records.dealt.answer import Answer
 from listening.store import checked, tables
 
 REVISED = "revised"  # the event that holds the answer given anew

@@ -13,8 +13,8 @@ from sqlalchemy import Engine, Row, Select, extract, func, insert, select, updat
 from sqlalchemy.exc import IntegrityError
 
 from listening.errors import MissingFile, StudyError
-from listening.records.answer import Answer
-from listening.records.environment import environment
+from listening.records.dealt.answer import Answer
+from listening.records.forms.environment import environment
 from listening.store import address, chain, checked, claims, leases, removal, revised, schema, tables
 from listening.store.engine import connect, reading, writing
 from listening.store.hold import hold

@@ -10,7 +10,7 @@ from textual.binding import BindingType
 from textual.geometry import Size
 
 from listening.errors import ListeningError
-from listening.session.view import Stage, View
+from listening.session.showing.view import Stage, View
 from listening.tui.screens import small
 from listening.tui.screens.introduction import Introduction
 from listening.tui.screens.level import Level
@@ -24,9 +24,9 @@ from listening.tui.screens.training import Training
 from listening.tui.screens.trial import Trial
 
 if TYPE_CHECKING:
-    from listening.session.arrival import Arrival
+    from listening.session.seating.arrival import Arrival
+    from listening.session.showing.words import Words
     from listening.session.sitting import Sitting
-    from listening.session.words import Words
 
 TICK_S = 0.04
 SCROLLED = {"up": -1, "down": 1, "pageup": -10, "pagedown": 10}  # lines of a text longer than the screen

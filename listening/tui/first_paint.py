@@ -10,7 +10,7 @@ from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, TextIO
 
 if TYPE_CHECKING:
-    from listening.session.view import View
+    from listening.session.showing.view import View
 
 BEGIN = (
     "\x1b[?1049h\x1b[?25l\x1b[H\x1b[2J"  # the other screen, no cursor, empty (ECMA-48; xterm's private modes)

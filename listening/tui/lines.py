@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 from listening.session.actions import Action
 
 if TYPE_CHECKING:
-    from listening.session.arrival import Arrival
+    from listening.session.seating.arrival import Arrival
+    from listening.session.showing.view import DialView, Offer, View
+    from listening.session.showing.words import Words
     from listening.session.sitting import Sitting
-    from listening.session.view import DialView, Offer, View
-    from listening.session.words import Words
 
 WORDS = {
     Action.STOP_SOUND: "stop",

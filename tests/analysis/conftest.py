@@ -11,10 +11,10 @@ import pytest
 from listening.analysis import full_analysis
 from listening.analysis.opening.sealed_key import Opened
 from listening.design import dealing
-from listening.records import protocol
-from listening.records.answer import Answer
-from listening.records.findings import Findings
-from listening.records.manifest import Manifest, Stimulus
+from listening.records.dealt.answer import Answer
+from listening.records.found.findings import Findings
+from listening.records.protocols import protocol
+from listening.records.sounds.manifest import Manifest, Stimulus
 from listening.simulate import panel as simulated
 from listening.simulate import percepts
 from listening.simulate.listener import Truth

@@ -7,7 +7,7 @@ import pytest
 
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import decide
-from listening.records.findings import Findings
+from listening.records.found.findings import Findings
 
 
 def test_same_answers_same_bytes_whatever_their_order(bells, bells_answers):

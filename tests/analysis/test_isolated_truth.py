@@ -10,7 +10,7 @@ from listening.analysis.decide import decide
 from listening.commands import new
 from listening.design import dealing
 from listening.planning import covariate_criticism
-from listening.records import protocol
+from listening.records.protocols import protocol
 from listening.simulate import panel, percepts
 from listening.stimuli import preparation
 

@@ -11,8 +11,8 @@ from listening.analysis.collect import keyed_answers, keyed_discrimination
 from listening.analysis.explain import describe, strength_sets, strengths
 from listening.analysis.opening.sealed_key import Opened
 from listening.design import dealing
-from listening.records.findings import Findings
-from listening.records.protocol import Protocol, Question
+from listening.records.found.findings import Findings
+from listening.records.protocols.protocol import Protocol, Question
 from listening.simulate import panel as panel_of_nobody
 from listening.simulate import percepts
 from listening.simulate.listener import Sensitivity, Truth

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from listening.records.protocol import Protocol
+from listening.records.protocols.protocol import Protocol
 from listening.records.study import Study
 from tests.attacks import whole_study
 from tests.design import conftest as design

@@ -9,13 +9,13 @@ import pytest
 
 from listening import cli
 from listening.errors import ListeningError, StudyError
-from listening.records import record
-from listening.records.findings import Findings
-from listening.records.frozen import History
-from listening.records.plan import Plan
+from listening.records.dealt import record
+from listening.records.dealt.plan import Plan
+from listening.records.forms.frozen import History
+from listening.records.found.findings import Findings
 from listening.records.study import Study
-from listening.session import station
-from listening.session.station import Seat
+from listening.session.seating import station
+from listening.session.seating.station import Seat
 from listening.simulate import run as simulate
 from listening.steps import study_amendment
 from listening.store import open_store
@@ -49,11 +49,11 @@ def _n_answers(study: Study) -> int:
 
 def _sit(study: Study, slots: range) -> None:
     """Simulated listeners with codes of their own on these slots."""
-    from listening.records.key import Key
-    from listening.records.manifest import Manifest
-    from listening.session.clip_reading import Clips
-    from listening.session.clocks import Clocks
-    from listening.session.player import SilentPlayer
+    from listening.records.keys.key import Key
+    from listening.records.sounds.manifest import Manifest
+    from listening.session.seating.clocks import Clocks
+    from listening.session.sounding.clip_reading import Clips
+    from listening.session.sounding.player import SilentPlayer
     from listening.simulate import panel, percepts
     from listening.simulate.listener import Truth
 

@@ -9,9 +9,9 @@ import pytest
 
 from listening.analysis.opening import dealt_answers, key_opening, walked_record
 from listening.errors import StudyError
-from listening.records.answer import Answer
-from listening.records.findings import Findings
-from listening.records.plan import Plan
+from listening.records.dealt.answer import Answer
+from listening.records.dealt.plan import Plan
+from listening.records.found.findings import Findings
 from listening.records.study import Study
 from listening.simulate import run as simulate
 from listening.store import merging, open_store
@@ -105,8 +105,8 @@ def test_simulated_listeners_never_sit_in_a_study_of_people(fresh: Callable[...,
 
 
 def test_people_never_sit_in_a_simulated_study(study: Study, capsys: pytest.CaptureFixture[str]) -> None:
-    from listening.session import station
-    from listening.session.station import Seat
+    from listening.session.seating import station
+    from listening.session.seating.station import Seat
 
     store = open_store(study.answers)
     with pytest.raises(StudyError, match="8 simulated listeners sat in this study already"):
@@ -221,7 +221,7 @@ def test_a_head_that_was_kept_finds_a_record_made_anew(
 
 
 def test_every_listeners_code_stands_in_the_record(study: Study) -> None:
-    from listening.records import head_code
+    from listening.records.dealt import head_code
 
     store = open_store(study.answers, create=False)
     codes = [head_code.code(store.head(sitting.id)) for sitting in store.sittings()]

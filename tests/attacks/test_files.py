@@ -14,7 +14,8 @@ import numpy.typing as npt
 import pytest
 
 from listening.audio import wav
-from listening.metrics import level, loudness
+from listening.metrics import level
+from listening.metrics.loud import loudness
 from listening.stimuli.coded_clips import LEAD_S, LONGEST_WAIT_S, Coded, write
 
 SECRET = "0123456789abcdef" * 2

@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from listening.errors import StudyError
-from listening.records import key_sealing
-from listening.records.findings import Findings
-from listening.records.key import Key
-from listening.records.key_sealing import SealedKey
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
+from listening.records.found.findings import Findings
+from listening.records.keys import key_sealing
+from listening.records.keys.key import Key
+from listening.records.keys.key_sealing import SealedKey
 from listening.records.study import Study
 from listening.simulate import run as simulate
 from tests.attacks import whole_study

@@ -10,13 +10,13 @@ import soundfile
 
 from listening import cli
 from listening.errors import StudyError
-from listening.records import record
-from listening.records.findings import Findings
-from listening.records.key import Key
-from listening.records.manifest import Manifest
-from listening.records.plan import Plan
+from listening.records.dealt import record
+from listening.records.dealt.plan import Plan
+from listening.records.found.findings import Findings
+from listening.records.keys.key import Key
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
-from listening.session import next_slot
+from listening.session.seating import next_slot
 from listening.simulate import run as simulate
 from listening.steps import study_amendment, study_deal, study_stimuli
 from listening.store import open_store

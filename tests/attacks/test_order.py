@@ -12,11 +12,11 @@ import pytest
 
 from listening.design import dealing as design
 from listening.design.draws import Draws, open_secret
-from listening.records.key import Key
-from listening.records.manifest import Manifest
-from listening.records.plan import Plan
-from listening.records.protocol import Protocol
-from listening.records.secret import keyed
+from listening.records.dealt.plan import Plan
+from listening.records.dealt.secret import keyed
+from listening.records.keys.key import Key
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
 from tests import bells
 
 SECRET, OTHER_SECRET = "0123456789abcdef" * 2, "fedcba9876543210" * 2

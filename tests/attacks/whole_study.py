@@ -8,10 +8,10 @@ import numpy as np
 from listening import cli
 from listening.audio import wav
 from listening.audio.sound import Sound
-from listening.records import protocol as protocol_form
-from listening.records.manifest import Manifest
-from listening.records.measured import Measures
-from listening.records.protocol import Protocol
+from listening.records.protocols import protocol as protocol_form
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
+from listening.records.sounds.measured import Measures
 from listening.records.study import Study
 from listening.simulate import run as simulate
 from listening.steps import study_deal
@@ -74,13 +74,13 @@ def command(*words: object) -> int:
 
 def sat_again(study: Study, seed: int) -> None:
     """Whatever slot is free, sat by one more simulated listener."""
-    from listening.records.key import Key
-    from listening.records.plan import Plan
-    from listening.session import station
-    from listening.session.clip_reading import Clips
-    from listening.session.clocks import Clocks
-    from listening.session.player import SilentPlayer
-    from listening.session.station import Seat
+    from listening.records.dealt.plan import Plan
+    from listening.records.keys.key import Key
+    from listening.session.seating import station
+    from listening.session.seating.clocks import Clocks
+    from listening.session.seating.station import Seat
+    from listening.session.sounding.clip_reading import Clips
+    from listening.session.sounding.player import SilentPlayer
     from listening.simulate import panel, percepts
     from listening.simulate.listener import Truth
 

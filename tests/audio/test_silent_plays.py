@@ -10,9 +10,9 @@ from listening.audio import silent_plays
 from listening.audio.mixer import Mixer
 from listening.audio.speaker import Played, Speaker
 from listening.errors import SoundError
-from listening.records.device_start import DeviceStart
+from listening.records.dealt.device_start import DeviceStart
 from listening.records.study import Study
-from listening.session import device_trial
+from listening.session.seating import device_trial
 
 LOST = "device lost: no frame was taken for 6.0 s"
 

@@ -9,7 +9,7 @@ import pytest
 from listening import cli
 from listening.audio import wav
 from listening.audio.sound import Sound
-from listening.records.comparison import ComparedRow, Comparison
+from listening.records.found.comparison import ComparedRow, Comparison
 from listening.report.sentences import sayings
 from tests.metrics.signals import DEMO, strike
 

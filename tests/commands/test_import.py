@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from listening import cli
-from listening.records.findings import Findings
+from listening.records.found.findings import Findings
 
 PUBLISHED = Path(__file__).resolve().parents[1] / "published"
 TABLE, ABOUT = PUBLISHED / "sound_fields.csv", PUBLISHED / "sound_fields_about.toml"

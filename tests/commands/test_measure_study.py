@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listening.records.measured import MeasuredRecording, Measures
+from listening.records.sounds.measured import MeasuredRecording, Measures
 from listening.records.study import Study
 from listening.steps import study_measures as measure_study
 from tests.stimuli import small_study

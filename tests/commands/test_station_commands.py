@@ -11,8 +11,8 @@ import pytest
 
 from listening import cli
 from listening.commands import desk
-from listening.records.level import Level
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
+from listening.records.sounds.level import Level
 from listening.simulate import run as simulate
 from listening.store import open_store
 from tests import alsa, bells, stations

@@ -10,9 +10,9 @@ import pytest
 
 from listening.audio import wav
 from listening.audio.sound import Sound
-from listening.records import protocol as protocol_form
-from listening.records.manifest import Manifest, Stimulus
-from listening.records.protocol import Protocol
+from listening.records.protocols import protocol as protocol_form
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest, Stimulus
 from listening.records.study import Study
 
 Made = tuple[Protocol, Manifest]

@@ -10,9 +10,9 @@ import pytest
 from listening.design import balance, dealing, slots
 from listening.design.draws import Draws
 from listening.design.order import Ordered
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol
-from listening.session import next_slot
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
+from listening.session.seating import next_slot
 
 Maker = Callable[..., tuple[Protocol, Manifest]]
 CONTROLS = [{"attribute": "brightness", "gains_db": [3.0], "repeats": 2}]

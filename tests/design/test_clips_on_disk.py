@@ -7,9 +7,9 @@ import pytest
 
 from listening.audio import wav
 from listening.errors import StudyError
-from listening.records.key import Key
-from listening.records.manifest import Manifest
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
+from listening.records.keys.key import Key
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 from listening.steps import study_deal as command
 from listening.stimuli import coded_clips

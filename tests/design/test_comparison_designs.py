@@ -14,8 +14,8 @@ from listening.design import comparison, cyclic, decompositions, incomplete_bloc
 from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
 from listening.errors import StudyError
-from listening.records.manifest import Manifest
-from listening.records.protocol import Contrast, Protocol
+from listening.records.protocols.protocol import Contrast, Protocol
+from listening.records.sounds.manifest import Manifest
 
 Maker = Callable[..., tuple[Protocol, Manifest]]
 CYCLIC = tomllib.loads((Path(__file__).resolve().parents[1] / "published/cyclic_pairs.toml").read_text())

@@ -10,9 +10,10 @@ import pytest
 
 from listening.design import versions
 from listening.errors import StudyError
-from listening.records import form, frozen, record
-from listening.records.form import write_text
-from listening.records.protocol import Protocol
+from listening.records.dealt import record
+from listening.records.forms import form, frozen
+from listening.records.forms.form import write_text
+from listening.records.protocols.protocol import Protocol
 from listening.records.study import Study, open_study
 from listening.steps import study_deal as command
 from listening.stimuli import folder

@@ -11,9 +11,9 @@ import pytest
 from listening.design import dealing, slots
 from listening.design.draws import Draws
 from listening.errors import StudyError
-from listening.records.key import Key
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol
+from listening.records.keys.key import Key
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
 
 Maker = Callable[..., tuple[Protocol, Manifest]]
 SECRET = "0123456789abcdef" * 2

@@ -7,9 +7,9 @@ import pytest
 
 from listening import cli
 from listening.analysis.opening import key_opening
-from listening.records import protocol
-from listening.records.frozen import History
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
+from listening.records.forms.frozen import History
+from listening.records.protocols import protocol
 from listening.records.study import Study
 from listening.report.page import course, deposit_page
 from listening.steps import study_deal as command

@@ -11,11 +11,11 @@ from listening.analysis.again import reanalysis
 from listening.analysis.opening import key_opening
 from listening.errors import StudyError
 from listening.planning import pilot_reading
-from listening.records import protocol as protocol_form
-from listening.records.answer import Answer
-from listening.records.key import Key
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol
+from listening.records.dealt.answer import Answer
+from listening.records.keys.key import Key
+from listening.records.protocols import protocol as protocol_form
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 from listening.steps import study_deal as command
 from listening.store import open_store
@@ -48,7 +48,7 @@ def dealt(prepared: Study, made: Maker, protocol_text: Callable[[Protocol], str]
 
 def _sit(study: Study, slots: range) -> None:
     """Listeners who hear c01 well above the rest, with own differences of standard deviation 0.5."""
-    from listening.records.plan import Plan
+    from listening.records.dealt.plan import Plan
 
     plan = Plan.load(study.plan)
     condition = {c.clip: c.condition for c in Key.load(study.key).clips}

@@ -8,9 +8,9 @@ from listening.design import forms, session_parts, slots
 from listening.design.dealt_trial import Trial
 from listening.design.draws import Draws
 from listening.errors import RecordError
-from listening.records import protocol
-from listening.records.protocol import Protocol
-from listening.records.sessions import Sessions
+from listening.records.protocols import protocol
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.sessions import Sessions
 from tests.bells import PROTOCOL, chosen, manifest
 from tests.design import conftest as made_up
 

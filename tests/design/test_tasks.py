@@ -10,11 +10,11 @@ import pytest
 from listening.audio import wav
 from listening.design import dealing
 from listening.errors import StudyError
-from listening.records import protocol as protocol_form
-from listening.records import tasks
-from listening.records.key import Key
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol
+from listening.records.keys.key import Key
+from listening.records.kinds import tasks
+from listening.records.protocols import protocol as protocol_form
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 from listening.steps import study_deal as command
 

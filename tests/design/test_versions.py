@@ -7,9 +7,10 @@ import pytest
 
 from listening.design import versions
 from listening.errors import RecordError, StudyError
-from listening.records import frozen, protocol
-from listening.records.manifest import Manifest
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
+from listening.records.forms import frozen
+from listening.records.protocols import protocol
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 from listening.steps import study_deal as command
 

@@ -9,7 +9,7 @@ import pytest
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.intake import study_check
-from listening.records.measured import Measures
+from listening.records.sounds.measured import Measures
 from listening.records.study import Study
 from listening.steps import study_measures
 from tests.metrics.signals import RATE_HZ, strike

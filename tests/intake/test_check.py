@@ -12,7 +12,7 @@ import soundfile
 
 from listening import cli
 from listening.intake import recording_faults, study_check
-from listening.records.problem import Problem, listing
+from listening.records.forms.problem import Problem, listing
 
 ROOT = Path(__file__).resolve().parents[2]
 PROTOCOL = """

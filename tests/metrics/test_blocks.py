@@ -14,8 +14,10 @@ from listening.audio import long_sound, wav
 from listening.audio import sound as sounds
 from listening.audio.sound import Sound
 from listening.errors import SoundError
-from listening.metrics import bands, loudness, measures, ringing_end, strike, traces
+from listening.metrics import bands, measures, traces
 from listening.metrics.comparison import compared
+from listening.metrics.loud import loudness
+from listening.metrics.striking import ringing_end, strike
 from listening.steps import sound_measures
 from tests.metrics.signals import strike as ring
 
@@ -130,7 +132,7 @@ def test_loudness_over_time_goes_on_from_block_to_block(monkeypatch: pytest.Monk
 
 
 def test_flat_tops_are_seen_across_the_joint_of_blocks(monkeypatch: pytest.MonkeyPatch) -> None:
-    from listening.metrics import flags
+    from listening.metrics.striking import flags
 
     for place in range(95, 103):
         samples = np.full(200, 0.1)
@@ -190,7 +192,7 @@ from pathlib import Path
 import numpy as np, soundfile
 from listening.audio import long_sound
 from listening.audio import sound as sounds
-from listening.metrics import flags, ringing_part
+from listening.metrics.striking import flags, ringing_part
 from listening.steps import sound_measures
 
 sounds.BLOCK_SAMPLES, long_sound.HELD_SAMPLES, ringing_part.LONGEST_SAMPLES = 2**15, 2**17, 2**17

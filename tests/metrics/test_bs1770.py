@@ -7,7 +7,7 @@ from scipy import signal
 from listening.audio import resample
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
-from listening.metrics import loudness_bs1770 as bs
+from listening.metrics.loud import loudness_bs1770 as bs
 from tests.metrics.signals import RATE_HZ, published, seconds, sine
 
 EBU = published("bs1770")

@@ -5,7 +5,8 @@ import pytest
 
 from listening.audio.sound import Sound
 from listening.errors import SoundError
-from listening.metrics import audibility, decay, loudness
+from listening.metrics.loud import loudness
+from listening.metrics.striking import audibility, decay
 from tests.metrics.signals import RATE_HZ, pascals, seconds, strike, tone_pressure
 
 

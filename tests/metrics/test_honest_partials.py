@@ -7,8 +7,8 @@ import pytest
 
 from listening.audio import wav
 from listening.audio.sound import FloatArray, Sound
-from listening.metrics import mode_trust, modes, partial_doubts, partials
-from listening.metrics.partials import Partial
+from listening.metrics.ringing import mode_trust, modes, partial_doubts, partials
+from listening.metrics.ringing.partials import Partial
 from tests.metrics import faults
 from tests.metrics.faults import HZ, T60_S
 from tests.metrics.signals import RATE_HZ, REAL, noise_rms_for, strike

@@ -5,7 +5,7 @@ import pytest
 
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
-from listening.metrics import iso532, loudness
+from listening.metrics.loud import iso532, loudness
 from tests.metrics.signals import RATE_HZ, pascals, published, seconds, tone_pressure
 
 ISO = published("iso532_1")

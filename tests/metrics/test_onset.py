@@ -6,7 +6,8 @@ from scipy import signal
 
 from listening.audio import wav
 from listening.audio.sound import FloatArray, Sound
-from listening.metrics import flags, onset, other_strikes
+from listening.metrics.ringing import other_strikes
+from listening.metrics.striking import flags, onset
 from tests.metrics.signals import RATE_HZ, REAL
 
 TIME_S = np.arange(4 * RATE_HZ) / RATE_HZ

@@ -5,7 +5,7 @@ import pytest
 
 from listening.audio.sound import Sound
 from listening.errors import SoundError
-from listening.metrics import mode_search, modes, partials
+from listening.metrics.ringing import mode_search, modes, partials
 from tests.metrics.signals import RATE_HZ, noise_rms_for, strike
 
 PEAK = 0.1

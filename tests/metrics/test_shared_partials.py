@@ -6,18 +6,12 @@ import pytest
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import SoundError
-from listening.metrics import (
-    channels,
-    onset,
-    partial_doubts,
-    partials,
-    shared_fit,
-    shared_partials,
-    unexplained,
-)
-from listening.metrics.mode_ring import Ring
-from listening.metrics.shared_fit import Band
-from listening.metrics.shared_partials import SharedPartial, Source
+from listening.metrics import channels
+from listening.metrics.ringing import partial_doubts, partials, shared_fit, shared_partials, unexplained
+from listening.metrics.ringing.mode_ring import Ring
+from listening.metrics.ringing.shared_fit import Band
+from listening.metrics.ringing.shared_partials import SharedPartial, Source
+from listening.metrics.striking import onset
 from tests.metrics import faults
 from tests.metrics.signals import DEMO, RATE_HZ, REAL, noise_rms_for, strike
 

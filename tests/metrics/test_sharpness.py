@@ -7,7 +7,8 @@ from scipy import optimize
 from listening.audio import wav
 from listening.audio.sound import FloatArray
 from listening.errors import SoundError
-from listening.metrics import iso532, loudness, onset, sharpness
+from listening.metrics.loud import iso532, loudness, sharpness
+from listening.metrics.striking import onset
 from tests.metrics.signals import DEMO, RATE_HZ, pascals, published, tone_pressure
 
 DIN = published("din45692")

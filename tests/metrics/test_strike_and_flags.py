@@ -5,7 +5,8 @@ import pytest
 
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
-from listening.metrics import flags, onset, partials, strike
+from listening.metrics.ringing import partials
+from listening.metrics.striking import flags, onset, strike
 from tests.metrics.signals import RATE_HZ, seconds, sine
 from tests.metrics.signals import strike as ring
 

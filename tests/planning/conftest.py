@@ -6,9 +6,9 @@ from typing import Any
 import pytest
 
 from listening.planning import stand_in
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol
-from listening.records.recordings_table import Recording
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
+from listening.records.sounds.recordings_table import Recording
 
 Maker = Callable[..., tuple[Protocol, Manifest]]
 

@@ -7,7 +7,7 @@ import pytest
 
 from listening.errors import StudyError
 from listening.planning import covariate_criticism
-from listening.records.manifest import Stimulus
+from listening.records.sounds.manifest import Stimulus
 
 METRICS = ("laf_max_db", "sharpness_acum", "decay_s")
 

@@ -7,9 +7,10 @@ import pytest
 
 from listening import cli
 from listening.planning import budget, criticism, stand_in
-from listening.records import protocol, recordings_table
-from listening.records.measured import MeasuredRecording, Measures
-from listening.records.problem import Problem
+from listening.records.forms.problem import Problem
+from listening.records.protocols import protocol
+from listening.records.sounds import recordings_table
+from listening.records.sounds.measured import MeasuredRecording, Measures
 from listening.steps import study_checks
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -7,7 +7,7 @@ import pytest
 from listening.analysis.collect import screening
 from listening.planning import criticism, exclusion_rates
 from listening.planning.exclusion_rates import Rate
-from listening.records.protocol import Protocol
+from listening.records.protocols.protocol import Protocol
 from tests.design import conftest as design
 
 RULES = {"controls_right_below": 0.8, "same_side_above": 0.7, "repeats_alike_below": 0.55}

@@ -5,9 +5,9 @@ from pathlib import Path
 import pytest
 
 from listening.planning import level_criticism
-from listening.records import protocol as protocol_form
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol
+from listening.records.protocols import protocol as protocol_form
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
 
 BELLS = Path(__file__).resolve().parents[2] / "protocols" / "bells.toml"
 
@@ -27,7 +27,7 @@ def bells(gains_db: list[float], *, heard: bool = True) -> Protocol:
 def manifest(lae_db: float) -> Manifest:
     """One strike a dome; those of d stand so far above the rest in LAE."""
     from listening.planning import stand_in
-    from listening.records import recordings_table
+    from listening.records.sounds import recordings_table
 
     chosen = protocol_form.load(BELLS)
     made = stand_in.manifest(chosen, recordings_table.load(chosen, BELLS))

@@ -10,8 +10,9 @@ from listening import cli
 from listening.commands import new
 from listening.errors import ListeningError, StudyError
 from listening.planning import starters
-from listening.records import protocol, recordings_table
-from listening.records.protocol import Protocol
+from listening.records.protocols import protocol
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds import recordings_table
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "stimuli_demo"

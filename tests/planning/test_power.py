@@ -20,9 +20,9 @@ from listening.planning import (
     smallest,
 )
 from listening.planning.power import Wanted
-from listening.records.manifest import Manifest
-from listening.records.planned_power import Assumed, PowerCell
-from listening.records.protocol import Protocol
+from listening.records.protocols.planned_power import Assumed, PowerCell
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
 from stats.errors import StatsError
 
 Maker = Callable[..., tuple[Protocol, Manifest]]

@@ -5,7 +5,7 @@ import pytest
 from listening.planning import power
 from listening.planning.effect import Effect
 from listening.planning.power import Wanted
-from listening.records.planned_power import Assumed, PowerCell
+from listening.records.protocols.planned_power import Assumed, PowerCell
 
 
 def curve(made, where: int | str) -> list[PowerCell]:

@@ -12,10 +12,10 @@ from listening import cli
 from listening.errors import StudyError
 from listening.planning import effect, panel_size, power, rating_size, stand_in
 from listening.planning.power import Wanted
-from listening.records.manifest import Manifest
-from listening.records.planned_power import Assumed
-from listening.records.protocol import Protocol
-from listening.records.recordings_table import Recording
+from listening.records.protocols.planned_power import Assumed
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
+from listening.records.sounds.recordings_table import Recording
 from listening.simulate import panel
 
 Maker = Callable[..., tuple[Protocol, Manifest]]

@@ -22,9 +22,9 @@ from listening.planning import effect, power, reached_end
 from listening.planning.power import Wanted
 from listening.planning.rehearsal import hoped, one_run, rehearsed
 from listening.planning.rehearsal.rehearsed import Supposed
-from listening.records.manifest import Manifest
-from listening.records.planned_power import Assumed
-from listening.records.protocol import Protocol
+from listening.records.protocols.planned_power import Assumed
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
 from listening.simulate import recruiting, true_effects
 from listening.simulate.recruiting import People
 from listening.steps import study_rehearsal

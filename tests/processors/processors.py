@@ -29,7 +29,7 @@ sys.path.insert(0, str(ROOT))
 
 from listening.analysis.again import reanalysis  # noqa: E402
 from listening.commands import verify  # noqa: E402
-from listening.records.findings import Findings  # noqa: E402
+from listening.records.found.findings import Findings  # noqa: E402
 from listening.records.study import Study, open_analysed  # noqa: E402
 from listening.store.store import utc_now  # noqa: E402
 

@@ -7,7 +7,8 @@ import pytest
 
 from listening import cli
 from listening.errors import RecordError
-from listening.records import earlier_words, protocol, recordings_table
+from listening.records.protocols import earlier_words, protocol
+from listening.records.sounds import recordings_table
 
 ROOT = Path(__file__).parents[2]
 BELLS = ROOT / "protocols" / "bells.toml"

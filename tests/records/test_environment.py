@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from listening import __version__, records
-from listening.records import form
-from listening.records.environment import environment
-from listening.records.form import FileForm
-from listening.records.server import Server
+from listening.records.dealt.server import Server
+from listening.records.forms import form
+from listening.records.forms.environment import environment
+from listening.records.forms.form import FileForm
 
 for module in pkgutil.iter_modules(records.__path__):
     importlib.import_module(f"listening.records.{module.name}")

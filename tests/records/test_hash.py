@@ -2,8 +2,8 @@
 
 import pytest
 
-from listening.records.form import FileForm, Form
-from listening.records.key import Key, KeyedClip
+from listening.records.forms.form import FileForm, Form
+from listening.records.keys.key import Key, KeyedClip
 
 
 class Part(Form):

@@ -7,8 +7,8 @@ import pytest
 
 from listening.audio.sound import Sound
 from listening.metrics import measures
-from listening.records import metric_register
-from listening.records.protocol_parts import Presentation
+from listening.records.kinds import metric_register
+from listening.records.protocols.protocol_parts import Presentation
 from listening.stimuli import match
 from tests.stimuli import small_study
 

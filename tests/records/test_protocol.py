@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from listening.errors import MissingFile, RecordError
-from listening.records import protocol
+from listening.records.protocols import protocol
 
 ROOT = Path(__file__).resolve().parents[2]
 BELLS = (ROOT / "protocols" / "bells.toml").read_text()

@@ -5,12 +5,12 @@ from pathlib import Path
 
 import pytest
 
-from listening.records import question_kinds
-from listening.records.questions import Question
+from listening.records.kinds import question_kinds
+from listening.records.protocols.questions import Question
 from listening.report.sentences import kind_words, language
 
 ROOT = Path(__file__).resolve().parents[2]
-HOMES = {"records/question_kinds.py", "report/sentences/kind_words.py"}
+HOMES = {"records/kinds/question_kinds.py", "report/sentences/kind_words.py"}
 KINDS = [kind.name for kind in question_kinds.ALL]
 
 

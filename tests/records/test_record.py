@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from listening.errors import CannotWrite, RecordError
-from listening.records import head_code, record
+from listening.records.dealt import head_code, record
 
 
 @pytest.fixture

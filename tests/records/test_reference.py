@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from pydantic import BaseModel
 
-from listening.records import reference
-from listening.records.protocol import Protocol
+from listening.records.forms import reference
+from listening.records.protocols.protocol import Protocol
 
 ROOT = Path(__file__).resolve().parents[2]
 PROTOCOLS = sorted((ROOT / "protocols").glob("*.toml"))

@@ -6,14 +6,14 @@ from pathlib import Path
 import pytest
 
 from listening.design import forms
-from listening.records import tasks
-from listening.records.protocol_parts import Attribute
+from listening.records.kinds import tasks
+from listening.records.protocols.protocol_parts import Attribute
 from listening.simulate import answering
 from stats.discrimination import psychometric
 
 CODE = Path(__file__).parents[2] / "listening"
 TELLING = {task.name for task in tasks.ALL}
-MAY_NAME = {"records/tasks.py", "planning/starters.py"}  # the list; starters write protocols
+MAY_NAME = {"records/kinds/tasks.py", "planning/starters.py"}  # the list; starters write protocols
 
 
 def _names_in(source: str) -> list[str]:

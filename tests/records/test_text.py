@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from listening.errors import MissingFile, RecordError
-from listening.records import rows, text
+from listening.records.forms import rows, text
 
 SHEET = "recording;file;strike;level_db\nb1;ü.wav;1;-3,5\n"
 

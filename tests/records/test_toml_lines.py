@@ -7,7 +7,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from listening.records.toml_lines import line_of, lines
+from listening.records.forms.toml_lines import line_of, lines
 
 PROTOCOLS = sorted((Path(__file__).resolve().parents[2] / "protocols").glob("*.toml"))
 

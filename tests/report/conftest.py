@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from listening.commands import import_table
-from listening.records import imported
-from listening.records.findings import Findings
+from listening.records.dealt import imported
+from listening.records.found.findings import Findings
 from listening.report.page import page
 
 HERE = Path(__file__).parent

@@ -5,11 +5,11 @@ Three units of domes A to D were recorded, one of E and F. Whatever is changed h
 
 from pathlib import Path
 
-from listening.records.claimed_ratio import ClaimedRatioFinding
-from listening.records.conducted import Conducted, Sampled
-from listening.records.findings import Findings
-from listening.records.findings_question import QuestionFinding
-from listening.records.interval import Interval
+from listening.records.found.claimed_ratio import ClaimedRatioFinding
+from listening.records.found.findings import Findings
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.found.interval import Interval
+from listening.records.protocols.conducted import Conducted, Sampled
 
 HERE = Path(__file__).parent
 NAMES = {letter: f"dome {letter} (hung free)" for letter in "ABCDEF"} | {}

@@ -4,7 +4,7 @@ import random
 
 import pytest
 
-from listening.records.findings import Findings
+from listening.records.found.findings import Findings
 from listening.report.claims import canonical, draft_check, matching, nearest
 from listening.report.sentences import forms
 from listening.report.sentences.form import Form

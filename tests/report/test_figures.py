@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
-from listening.records.findings import Findings
-from listening.records.interval import Interval
+from listening.records.found.findings import Findings
+from listening.records.found.interval import Interval
 from listening.report.figures import figures
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from listening.records.findings import Findings
+from listening.records.found.findings import Findings
 from listening.report import rounding
 from listening.report.figures import figures
 from listening.report.page import claims_sheet, page

@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import pytest
 
 from listening.commands import report
-from listening.records.findings_study import Looks
+from listening.records.found.findings_study import Looks
 from listening.report.figures import figures
 from listening.report.page import claims_sheet, page, style
 

@@ -4,9 +4,9 @@ import re
 
 import pytest
 
-from listening.records import metric_register
-from listening.records.conducted import Conducted, Sampled
-from listening.records.interval import Interval
+from listening.records.found.interval import Interval
+from listening.records.kinds import metric_register
+from listening.records.protocols.conducted import Conducted, Sampled
 from listening.report import rounding
 from listening.report.page import reasons
 from listening.report.sentences import (

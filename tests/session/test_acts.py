@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from listening.session import drawing, offers
 from listening.session.actions import Action, named
 from listening.session.acts.act_table import ACTS
+from listening.session.showing import drawing, offers
 from tests.stations import OPENING, make_plan, take_seat, walk
 
 BEFORE_A_SEAT = {Action.BEGIN, Action.HAVE_CODE, Action.TAKE_CODE, Action.BACK, Action.SIGN}

@@ -5,11 +5,11 @@ from pathlib import Path
 import pytest
 
 from listening.errors import ListeningError
-from listening.session import station
-from listening.session.arrival import Arrival
-from listening.session.station import Seat
-from listening.session.view import Stage, View
-from listening.session.words import words
+from listening.session.seating import station
+from listening.session.seating.arrival import Arrival
+from listening.session.seating.station import Seat
+from listening.session.showing.view import Stage, View
+from listening.session.showing.words import words
 from tests import stations
 from tests.stations import Bench
 

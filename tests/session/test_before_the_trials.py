@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from listening.session.view import Stage
+from listening.session.showing.view import Stage
 from tests import stations
 from tests.stations import Bench, make_plan, take_seat, walk
 

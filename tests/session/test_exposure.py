@@ -11,12 +11,13 @@ from listening.audio.mixer import Mixer
 from listening.audio.sound import Sound
 from listening.audio.speaker import Played, Speaker
 from listening.errors import SoundError, StudyError
-from listening.records.level import Level
+from listening.records.sounds.level import Level
 from listening.records.study import Study
-from listening.session import exposure, opening, tones
-from listening.session.aloud import Aloud
-from listening.session.clip_reading import Clips
-from listening.session.player import Program
+from listening.session.seating import opening
+from listening.session.sounding import exposure, tones
+from listening.session.sounding.aloud import Aloud
+from listening.session.sounding.clip_reading import Clips
+from listening.session.sounding.player import Program
 from listening.store.store import EventRow
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "exposure.toml").read_text())

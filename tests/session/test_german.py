@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from listening.records.plan import PlannedAttribute, PlannedTrial, Slot
-from listening.session import words
-from listening.session.view import Stage, View
+from listening.records.dealt.plan import PlannedAttribute, PlannedTrial, Slot
+from listening.session.showing import words
+from listening.session.showing.view import Stage, View
 from tests import stations
 from tests.stations import TestPlayer, make_plan, take_seat
 

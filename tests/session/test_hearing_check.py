@@ -8,10 +8,10 @@ import pytest
 
 from listening.audio.sound import Sound
 from listening.metrics import level
-from listening.session import hearing_check, tones
-from listening.session.clip_reading import Clips
-from listening.session.thresholds import Track
-from listening.session.view import Stage
+from listening.session.showing.view import Stage
+from listening.session.sounding import hearing_check, tones
+from listening.session.sounding.clip_reading import Clips
+from listening.session.sounding.thresholds import Track
 from tests import stations
 from tests.stations import Bench, take_seat, walk
 

@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from listening.records.plan import PlannedAttribute, PlannedTrial, Slot
-from listening.records.tasks import TASKS
-from listening.session.view import Stage
+from listening.records.dealt.plan import PlannedAttribute, PlannedTrial, Slot
+from listening.records.kinds.tasks import TASKS
+from listening.session.showing.view import Stage
 from tests import stations
 from tests.stations import Bench, make_plan, take_seat
 

@@ -14,12 +14,12 @@ import pytest
 
 from listening.audio import speaker
 from listening.audio.speaker import Speaker
-from listening.session import station
-from listening.session.aloud import Aloud
-from listening.session.clip_reading import Clips
-from listening.session.clocks import Clocks
+from listening.session.seating import station
+from listening.session.seating.clocks import Clocks
+from listening.session.seating.station import Seat
 from listening.session.sitting import Sitting
-from listening.session.station import Seat
+from listening.session.sounding.aloud import Aloud
+from listening.session.sounding.clip_reading import Clips
 from listening.store import open_store
 from tests import stations
 

@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from listening.records.plan import Plan, Slot
-from listening.session import next_slot
+from listening.records.dealt.plan import Plan, Slot
+from listening.session.seating import next_slot
 
 
 def _plan(n_slots: int, periods: tuple[int, ...]) -> Plan:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from listening.session.view import Stage
+from listening.session.showing.view import Stage
 from listening.store import open_store
 from tests.session.test_tasks import CATEGORIES, A, B, C, R, at_trial, plan_of
 from tests.stations import OPENING, Bench, make_plan, one_trial, rules, take_seat, walk

@@ -7,11 +7,11 @@ import pytest
 
 from listening.commands import desk
 from listening.errors import StudyError
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
 from listening.records.study import Study
-from listening.session import sessions_apart
-from listening.session.station import Seat
-from listening.session.view import Stage
+from listening.session.seating import sessions_apart
+from listening.session.seating.station import Seat
+from listening.session.showing.view import Stage
 from listening.store import open_store
 from tests.stations import OPENING, Bench, make_plan, one_trial, take_seat, walk, write_station
 

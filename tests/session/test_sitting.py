@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from listening.errors import ListeningError, StudyError
-from listening.session.station import Seat
-from listening.session.view import Stage
+from listening.session.seating.station import Seat
+from listening.session.showing.view import Stage
 from tests import stations
 from tests.stations import OPENING, make_plan, one_trial, take_seat, walk
 
@@ -210,7 +210,7 @@ def test_a_sitting_of_another_deal_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_clock_that_went_back_is_written_down_and_keeps_nobody_out(tmp_path: Path) -> None:
-    from listening.session.station import note_clock
+    from listening.session.seating.station import note_clock
 
     bench = take_seat(tmp_path, make_plan())
     row = bench.store.sittings()[0]

@@ -5,8 +5,8 @@ from typing import Any
 
 import pytest
 
-from listening.records.plan import Plan, PlannedAttribute, PlannedTrial, Slot
-from listening.session.view import Stage
+from listening.records.dealt.plan import Plan, PlannedAttribute, PlannedTrial, Slot
+from listening.session.showing.view import Stage
 from tests import stations
 from tests.stations import Bench, make_plan, take_seat, walk
 

@@ -2,8 +2,8 @@
 
 from pathlib import Path
 
-from listening.records.plan import Plan, PlannedTrial, Slot
-from listening.session.view import Stage
+from listening.records.dealt.plan import Plan, PlannedTrial, Slot
+from listening.session.showing.view import Stage
 from tests import stations
 from tests.stations import Bench, take_seat, walk
 

@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from listening.records.plan import PlannedAttribute, PlannedTrial, Slot
-from listening.session import commenting
-from listening.session.view import Stage
+from listening.records.dealt.plan import PlannedAttribute, PlannedTrial, Slot
+from listening.session.answering import commenting
+from listening.session.showing.view import Stage
 from listening.store import open_store, revised
 from tests import stations
 from tests.stations import Bench, make_plan, take_seat, walk

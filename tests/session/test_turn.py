@@ -2,7 +2,7 @@
 
 from dataclasses import fields
 
-from listening.session.turn import Turn
+from listening.session.answering.turn import Turn
 
 
 def used() -> Turn:

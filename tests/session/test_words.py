@@ -6,8 +6,8 @@ import string
 import pytest
 
 from listening.errors import RecordError
-from listening.session import words
 from listening.session.actions import Action
+from listening.session.showing import words
 
 
 @pytest.mark.parametrize("language", words.languages())

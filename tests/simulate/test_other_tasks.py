@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from listening.design.dealing import Dealt, deal
-from listening.records import protocol
-from listening.records.plan import PlannedAttribute, PlannedTrial
-from listening.records.protocol import Protocol
-from listening.records.tasks import TASKS as TASK_LIST
+from listening.records.dealt.plan import PlannedAttribute, PlannedTrial
+from listening.records.kinds.tasks import TASKS as TASK_LIST
+from listening.records.protocols import protocol
+from listening.records.protocols.protocol import Protocol
 from listening.simulate import answering, panel, percepts
 from listening.simulate import run as simulate
 from listening.store import open_store

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from listening.errors import StudyError
-from listening.records.answer import Answer
-from listening.records.key import Key, KeyedClip
+from listening.records.dealt.answer import Answer
+from listening.records.keys.key import Key, KeyedClip
 from listening.simulate import panel, percepts
 from listening.simulate import run as simulate
 from listening.simulate.listener import LAPSES, Truth, chosen

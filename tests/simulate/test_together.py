@@ -5,8 +5,8 @@ from pathlib import Path
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import decide
 from listening.design.dealing import deal
-from listening.records.key import Key
-from listening.records.protocol import Protocol
+from listening.records.keys.key import Key
+from listening.records.protocols.protocol import Protocol
 from listening.simulate import run as simulate
 from listening.store import open_store
 from tests import bells

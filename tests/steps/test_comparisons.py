@@ -8,8 +8,8 @@ import listening
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.metrics import channels, measures
-from listening.records.comparison import Comparisons
-from listening.records.recordings_table import Recording
+from listening.records.found.comparison import Comparisons
+from listening.records.sounds.recordings_table import Recording
 from listening.records.study import Study
 from listening.report.page import compared_section
 from listening.steps import comparisons, study_measures

@@ -14,7 +14,7 @@ from listening.audio.sound import Sound
 from listening.errors import StudyError
 from listening.intake import study_check
 from listening.metrics import calibration, measures
-from listening.records.measured import Measures
+from listening.records.sounds.measured import Measures
 from listening.records.study import Study
 from listening.steps import comparisons, study_measures
 from listening.stimuli import sources

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from listening.records.manifest import Manifest
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 from listening.stimuli import preparation
 from tests.stimuli import small_study

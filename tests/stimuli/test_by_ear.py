@@ -11,9 +11,9 @@ from listening import cli
 from listening.analysis.collect import adjustments
 from listening.design.dealing import Dealt, deal
 from listening.errors import StudyError
-from listening.records import protocol
-from listening.records.ear_gains import EarGains
-from listening.records.manifest import Manifest
+from listening.records.protocols import protocol
+from listening.records.sounds.ear_gains import EarGains
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 from listening.simulate import panel, percepts
 from listening.simulate import run as simulate

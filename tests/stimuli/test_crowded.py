@@ -9,8 +9,8 @@ import pytest
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import SoundError, StudyError
-from listening.metrics.modes import LN_1000, Modes
-from listening.records.isolation import Isolation
+from listening.metrics.ringing.modes import LN_1000, Modes
+from listening.records.protocols.isolation import Isolation
 from listening.stimuli import crowded, isolate, modal
 from listening.stimuli.isolate import Asked
 from listening.stimuli.trim import Window

@@ -7,8 +7,8 @@ import pytest
 
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import StudyError
-from listening.metrics import onset
-from listening.records.isolation import Isolation
+from listening.metrics.striking import onset
+from listening.records.protocols.isolation import Isolation
 from listening.stimuli import dense, isolate, modal
 from listening.stimuli.isolate import Asked, Variant
 from listening.stimuli.modal import TooDense

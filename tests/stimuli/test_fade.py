@@ -5,7 +5,9 @@ import pytest
 
 from listening.audio.sound import Sound
 from listening.intake import recording_faults
-from listening.metrics import measures, partials, ringing_end
+from listening.metrics import measures
+from listening.metrics.ringing import partials
+from listening.metrics.striking import ringing_end
 from listening.stimuli.trim import Window, trimmed
 from tests.metrics.signals import RATE_HZ, strike
 
@@ -65,7 +67,8 @@ def test_a_recording_that_ends_ringing_has_no_end() -> None:
 
 def test_check_says_which_length_would_not_cut(tmp_path) -> None:
     from listening.audio import wav
-    from listening.records import protocol, recordings_table
+    from listening.records.protocols import protocol
+    from listening.records.sounds import recordings_table
     from tests.stimuli import small_study
 
     study = small_study.write(tmp_path)

@@ -10,9 +10,10 @@ from listening import cli
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import SoundError, StudyError
-from listening.metrics import loudness, measures
-from listening.records.isolation import Isolation
-from listening.records.manifest import Manifest
+from listening.metrics import measures
+from listening.metrics.loud import loudness
+from listening.records.protocols.isolation import Isolation
+from listening.records.sounds.manifest import Manifest
 from listening.stimuli import isolate, modal
 from listening.stimuli.isolate import Asked, Variant
 from listening.stimuli.trim import Window, trimmed

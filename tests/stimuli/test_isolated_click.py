@@ -9,8 +9,8 @@ from scipy import signal
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import StudyError
-from listening.metrics import onset
-from listening.records.isolation import Isolation
+from listening.metrics.striking import onset
+from listening.records.protocols.isolation import Isolation
 from listening.stimuli import isolate, modal, reshape
 from listening.stimuli.isolate import Asked, Variant
 from listening.stimuli.trim import Window

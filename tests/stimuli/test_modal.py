@@ -8,7 +8,7 @@ import pytest
 from listening.audio import wav
 from listening.audio.sound import Sound
 from listening.errors import SoundError
-from listening.metrics.modes import LN_1000, Modes
+from listening.metrics.ringing.modes import LN_1000, Modes
 from listening.stimuli import modal, reshape
 from listening.stimuli.minimum_phase import minimum_phase
 from listening.stimuli.reshape import Damping

@@ -9,8 +9,8 @@ import soundfile
 
 from listening import cli
 from listening.errors import StudyError
-from listening.records import protocol
-from listening.records.manifest import Manifest
+from listening.records.protocols import protocol
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 from listening.stimuli import unseen_recording
 from tests.stimuli.small_study import RATE_HZ, ringing

@@ -10,9 +10,10 @@ import soundfile
 from listening import cli
 from listening.audio import wav
 from listening.errors import MissingFile, SoundError, StudyError
-from listening.metrics import level, loudness_bs1770
-from listening.records.ear_gains import EarGain, EarGains
-from listening.records.manifest import Manifest
+from listening.metrics import level
+from listening.metrics.loud import loudness_bs1770
+from listening.records.sounds.ear_gains import EarGain, EarGains
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 from listening.stimuli import headphones, preparation, residuals
 from tests.stimuli.conftest import Maker

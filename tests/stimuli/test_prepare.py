@@ -12,8 +12,9 @@ import soundfile
 from listening import cli
 from listening.audio import wav
 from listening.errors import StudyError
-from listening.metrics import level, loudness_bs1770
-from listening.records.manifest import Manifest
+from listening.metrics import level
+from listening.metrics.loud import loudness_bs1770
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 from listening.stimuli import preparation, residuals
 from tests.stimuli.conftest import Maker

@@ -5,7 +5,7 @@ import pytest
 
 from listening.audio.sound import Sound
 from listening.errors import SoundError
-from listening.metrics import onset
+from listening.metrics.striking import onset
 from listening.stimuli import trim
 from listening.stimuli.trim import Window
 

@@ -10,7 +10,7 @@ from multiprocessing.synchronize import Barrier
 from pathlib import Path
 
 from listening.errors import ListeningError, StudyError
-from listening.records.answer import Answer
+from listening.records.dealt.answer import Answer
 from listening.store.booth import Booth, open_booth
 from listening.store.engine import NotReached
 from listening.store.store import SittingRow

@@ -9,7 +9,7 @@ from sqlalchemy import Engine, text
 from sqlalchemy.exc import DBAPIError
 
 from listening.errors import CannotWrite, StudyError
-from listening.records.answer import Answer
+from listening.records.dealt.answer import Answer
 from listening.store import SittingRow, Store, chain, functions, open_store
 from listening.store.booth import Booth, open_booth
 from listening.store.engine import NotReached, connect, reading, writing

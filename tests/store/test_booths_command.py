@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 
 from listening import cli
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
 from listening.records.study import Study
-from listening.session import station
-from listening.session.clocks import Clocks
-from listening.session.station import Seat
+from listening.session.seating import station
+from listening.session.seating.clocks import Clocks
+from listening.session.seating.station import Seat
 from listening.store import open_for_sitting, open_store, place_of
 from tests import stations
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import text
 
-from listening.records.answer import Answer
+from listening.records.dealt.answer import Answer
 from listening.store import SittingRow, Store, chain, open_store
 from listening.store.engine import writing
 from listening.store.walk import Walked, walk

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from listening.errors import StudyError
-from listening.records.answer import Answer
+from listening.records.dealt.answer import Answer
 from listening.store import SittingRow, Store, copying, merging, open_store, tables
 from listening.store.engine import reading
 

@@ -13,7 +13,7 @@ from sqlalchemy import Engine, text
 from sqlalchemy.exc import DBAPIError
 
 from listening.errors import RecordError, StudyError
-from listening.records.answer import Answer
+from listening.records.dealt.answer import Answer
 from listening.store import Store, checked, functions, open_store
 from listening.store.booth import open_booth
 from listening.store.engine import connect, reading, writing

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from listening.errors import CannotWrite, MissingFile, RecordError, StudyError
-from listening.records.answer import Answer
-from listening.records.environment import environment
+from listening.records.dealt.answer import Answer
+from listening.records.forms.environment import environment
 from listening.store import SittingRow, Store, open_store
 from listening.store.hold import hold
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from listening.records.plan import PlannedAttribute, PlannedTrial, Slot
+from listening.records.dealt.plan import PlannedAttribute, PlannedTrial, Slot
 from tests import stations
 from tests.stations import Bench
 

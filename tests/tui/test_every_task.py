@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 from textual.pilot import Pilot
 
-from listening.records.plan import PlannedAttribute, PlannedTrial, Slot
-from listening.records.tasks import TASKS, Task
-from listening.session.arrival import Arrival
-from listening.session.station import Seat
-from listening.session.view import Stage, View
-from listening.session.words import words
+from listening.records.dealt.plan import PlannedAttribute, PlannedTrial, Slot
+from listening.records.kinds.tasks import TASKS, Task
+from listening.session.seating.arrival import Arrival
+from listening.session.seating.station import Seat
+from listening.session.showing.view import Stage, View
+from listening.session.showing.words import words
 from listening.tui.app import StationApp
 from listening.tui.screens.small import Small
 from tests import stations

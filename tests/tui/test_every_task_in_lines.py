@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from listening.records.tasks import TASKS
+from listening.records.kinds.tasks import TASKS
 from listening.session.actions import Action
-from listening.session.words import words
+from listening.session.showing.words import words
 from listening.tui import lines
 from tests.tui.test_every_task import seated, wanted
 

@@ -10,7 +10,7 @@ from typing import TextIO
 
 import pytest
 
-from listening.session.view import Stage, View
+from listening.session.showing.view import Stage, View
 from listening.tui import first_paint
 from tests import stations
 

@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 from textual.pilot import Pilot
 
-from listening.session import commenting
-from listening.session.arrival import Arrival
-from listening.session.station import Seat
-from listening.session.view import Stage, View
-from listening.session.words import words
+from listening.session.answering import commenting
+from listening.session.seating.arrival import Arrival
+from listening.session.seating.station import Seat
+from listening.session.showing.view import Stage, View
+from listening.session.showing.words import words
 from listening.tui.app import StationApp
 from listening.tui.screens.small import Small
 from tests import stations

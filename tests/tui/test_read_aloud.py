@@ -14,13 +14,13 @@ from pathlib import Path
 
 import pytest
 
-from listening.records.plan import PlannedAttribute, PlannedTrial, Slot
-from listening.session import station
-from listening.session.clocks import Clocks
-from listening.session.player import Program, Sounding
+from listening.records.dealt.plan import PlannedAttribute, PlannedTrial, Slot
+from listening.session.seating import station
+from listening.session.seating.clocks import Clocks
+from listening.session.seating.station import Seat
+from listening.session.showing.words import words
 from listening.session.sitting import Sitting
-from listening.session.station import Seat
-from listening.session.words import words
+from listening.session.sounding.player import Program, Sounding
 from listening.store import open_store
 from listening.tui import lines
 from tests import stations

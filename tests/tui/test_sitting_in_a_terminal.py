@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
 from listening.records.study import Study
 from listening.store import open_store
 from tests import alsa, stations, terminal

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from listening.session.arrival import Arrival
-from listening.session.station import Seat
-from listening.session.view import Stage, View
-from listening.session.words import words
+from listening.session.seating.arrival import Arrival
+from listening.session.seating.station import Seat
+from listening.session.showing.view import Stage, View
+from listening.session.showing.words import words
 from listening.tui.app import StationApp
 from tests import alsa, stations, terminal
 from tests.terminal import Terminal

@@ -13,11 +13,11 @@ from listening.analysis.again import column_meanings
 from listening.analysis.collect import keyed_answers, listener_answers, remarks
 from listening.analysis.collect.listener_answers import Own
 from listening.analysis.decide import contrast
-from listening.records.findings import Findings, Strength
-from listening.records.findings_question import QuestionFinding
-from listening.records.findings_study import ConditionMeasure, ListenerRow
-from listening.records.form import Form
-from listening.records.protocol_parts import Ask
+from listening.records.forms.form import Form
+from listening.records.found.findings import Findings, Strength
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.found.findings_study import ConditionMeasure, ListenerRow
+from listening.records.protocols.protocol_parts import Ask
 
 MEANINGS = {
     "sitting": "sitting in which the answer was given",

@@ -9,7 +9,7 @@ from listening.analysis import full_analysis
 from listening.analysis.opening import key_opening
 from listening.analysis.opening.key_opening import Taken
 from listening.errors import StudyError
-from listening.records.findings import Findings
+from listening.records.found.findings import Findings
 from listening.records.study import Study
 
 RELATIVE = 1e-6  # numbers that agree so far are the same: other processors differ in the last bits

@@ -8,11 +8,11 @@ import numpy as np
 
 from listening.analysis.opening import sealed_key
 from listening.errors import StudyError
-from listening.records import metric_register, tasks
-from listening.records.answer import Answer
-from listening.records.ear_gains import EarGain, EarGains, EarPair
-from listening.records.key import Key, KeyedClip
-from listening.records.manifest import Manifest
+from listening.records.dealt.answer import Answer
+from listening.records.keys.key import Key, KeyedClip
+from listening.records.kinds import metric_register, tasks
+from listening.records.sounds.ear_gains import EarGain, EarGains, EarPair
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 from listening.store import open_store, place_of
 

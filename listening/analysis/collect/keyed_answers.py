@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 
 from listening.errors import StudyError
-from listening.records import metric_register, tasks
-from listening.records.answer import Answer
-from listening.records.key import Key
-from listening.records.manifest import Manifest
+from listening.records.dealt.answer import Answer
+from listening.records.keys.key import Key
+from listening.records.kinds import metric_register, tasks
+from listening.records.sounds.manifest import Manifest
 
 LEVEL_METRICS = tuple(metric.key for metric in metric_register.ALL if metric.takes_level)
 CONTROL = "control"

@@ -6,11 +6,11 @@ import pandas as pd
 
 from listening.analysis.collect.keyed_answers import Answers, as_columns
 from listening.errors import StudyError
-from listening.records import tasks
-from listening.records.key import KeyedClip
-from listening.records.plan import Plan
-from listening.records.protocol import Question
-from listening.records.protocol_names import DISCRIMINATION
+from listening.records.dealt.plan import Plan
+from listening.records.keys.key import KeyedClip
+from listening.records.kinds import tasks
+from listening.records.protocols.protocol import Question
+from listening.records.protocols.protocol_names import DISCRIMINATION
 
 PLACES = ("first", "second", "third")
 COLUMNS = (

@@ -6,9 +6,9 @@ import pandas as pd
 
 from listening.analysis.collect.keyed_answers import Answers, as_columns
 from listening.errors import StudyError
-from listening.records import tasks
-from listening.records.key import KeyedClip
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
+from listening.records.keys.key import KeyedClip
+from listening.records.kinds import tasks
 
 KEPT = ("sitting", "listener", "site", "trial", "attribute", "task", "response_s", "simulated")
 COLUMNS = (*KEPT, "presentation", "condition", "stimulus", "is_anchor", "is_hidden", "grade", "difference")

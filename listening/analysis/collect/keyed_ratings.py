@@ -6,10 +6,10 @@ import pandas as pd
 
 from listening.analysis.collect.keyed_answers import LEVEL_METRICS, Answers, as_columns
 from listening.errors import StudyError
-from listening.records import tasks
-from listening.records.key import Key, KeyedClip
-from listening.records.manifest import Manifest
-from listening.records.protocol_names import RATED
+from listening.records.keys.key import Key, KeyedClip
+from listening.records.kinds import tasks
+from listening.records.protocols.protocol_names import RATED
+from listening.records.sounds.manifest import Manifest
 
 ONE_MARK = tuple(name for name in RATED if not tasks.named(name).has_hidden_reference)
 COLUMNS = (

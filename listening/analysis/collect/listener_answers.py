@@ -6,8 +6,8 @@ from typing import Any
 
 import pandas as pd
 
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import Ask
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import Ask
 from listening.store.store import EventRow, SittingRow
 
 TOLD, CHECKED = "told", "hearing check"

@@ -7,11 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listening.analysis.explain import stimulus_covariates
-from listening.records.findings_explained import PlayedMeasure
-from listening.records.interval import Interval
-from listening.records.manifest import Manifest, Stimulus
-from listening.records.measured import Measures
-from listening.records.protocol import Protocol
+from listening.records.found.findings_explained import PlayedMeasure
+from listening.records.found.interval import Interval
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest, Stimulus
+from listening.records.sounds.measured import Measures
 from stats import t_interval
 
 FloatArray = NDArray[np.float64]

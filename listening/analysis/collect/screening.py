@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 
 from listening.analysis.collect import keyed_answers
-from listening.records.findings_study import ListenerRow
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import CLEAR_GAIN_DB, Exclusions
+from listening.records.found.findings_study import ListenerRow
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import CLEAR_GAIN_DB, Exclusions
 
 # A flag asks a person to look; it excludes nobody.
 CONTROLS_RIGHT_LOW = 0.7

@@ -8,9 +8,9 @@ import pandas as pd
 
 from listening.analysis.collect import keyed_discrimination
 from listening.analysis.collect.keyed_answers import Answers, as_columns, select
-from listening.records.plan import Plan
-from listening.records.protocol import Protocol, Question
-from listening.records.protocol_names import DISCRIMINATION, RATED
+from listening.records.dealt.plan import Plan
+from listening.records.protocols.protocol import Protocol, Question
+from listening.records.protocols.protocol_names import DISCRIMINATION, RATED
 
 SESSION = "session"
 

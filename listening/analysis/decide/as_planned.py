@@ -1,7 +1,7 @@
 """What a finding repeats of its planned question, whatever the task that decides it."""
 
-from listening.records.contrasts import Contrast
-from listening.records.protocol import AS_RECORDED, Protocol, Question
+from listening.records.protocols.contrasts import Contrast
+from listening.records.protocols.protocol import AS_RECORDED, Protocol, Question
 
 
 def of_question(asked: Question, protocol: Protocol) -> dict[str, object]:

@@ -10,10 +10,10 @@ from listening.analysis.collect import keyed_discrimination as trials
 from listening.analysis.decide import as_planned, families
 from listening.analysis.decide.decide import Groups, of_group
 from listening.analysis.decide.write_up import finite
-from listening.records import tasks
-from listening.records.findings_question import QuestionFinding, Sensitivity
-from listening.records.interval import Interval
-from listening.records.protocol import Protocol, Question
+from listening.records.found.findings_question import QuestionFinding, Sensitivity
+from listening.records.found.interval import Interval
+from listening.records.kinds import tasks
+from listening.records.protocols.protocol import Protocol, Question
 from stats.deciding import verdict
 from stats.deciding.verdict import Verdict
 from stats.discrimination import above_chance, beta_binomial

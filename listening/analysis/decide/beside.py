@@ -12,7 +12,7 @@ from listening.analysis.decide.contrast import ContrastFit
 from listening.analysis.decide.decide import Decided
 from listening.analysis.decide.sensitivity import Other
 from listening.analysis.explain import strengths
-from listening.records.protocol import Question
+from listening.records.protocols.protocol import Question
 from stats import t_interval
 from stats.deciding import transitivity, verdict
 from stats.errors import StatsError

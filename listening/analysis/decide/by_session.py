@@ -11,10 +11,10 @@ from listening.analysis.collect import keyed_answers, session_rule
 from listening.analysis.collect.session_rule import SESSION, Tables
 from listening.analysis.decide import contrast, direct_answers
 from listening.analysis.decide.contrast import ContrastFit
-from listening.records.findings_sessions import QuestionSessions, SessionMean, SessionsFinding
-from listening.records.interval import Interval
-from listening.records.protocol import Protocol, Question
-from listening.records.protocol_names import RATED
+from listening.records.found.findings_sessions import QuestionSessions, SessionMean, SessionsFinding
+from listening.records.found.interval import Interval
+from listening.records.protocols.protocol import Protocol, Question
+from listening.records.protocols.protocol_names import RATED
 from stats.deciding import session_comparison
 from stats.deciding.session_comparison import SessionComparison
 from stats.errors import StatsError

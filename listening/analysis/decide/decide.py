@@ -9,8 +9,8 @@ import pandas as pd
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import direct_answers, families, level_taken
 from listening.analysis.decide.direct_answers import DirectAnswers
-from listening.records import tasks
-from listening.records.protocol import AS_RECORDED, Protocol, Question
+from listening.records.kinds import tasks
+from listening.records.protocols.protocol import AS_RECORDED, Protocol, Question
 from stats.deciding import share_verdict, verdict
 from stats.deciding.direct_share import DirectShare
 from stats.deciding.level_bound import LevelBound

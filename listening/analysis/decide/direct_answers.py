@@ -8,7 +8,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from listening.analysis.collect import keyed_answers
-from listening.records.contrasts import Contrast
+from listening.records.protocols.contrasts import Contrast
 from stats.deciding import averaged_share, direct_share
 from stats.deciding.direct_share import DirectShare
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Sequence
 from typing import Protocol, TypeVar
 
-from listening.records.questions import Question
+from listening.records.protocols.questions import Question
 
 SUPPORTING = 0.8  # of a family's alpha; wrong "contradicted" may take the rest
 

@@ -6,7 +6,7 @@ import pandas as pd
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import direct_answers
 from listening.analysis.decide.direct_answers import DirectAnswers
-from listening.records.protocol import Question
+from listening.records.protocols.protocol import Question
 from stats.deciding import direct_share, level_bound
 from stats.deciding.direct_share import DirectShare
 from stats.deciding.level_bound import Controls, LevelBound

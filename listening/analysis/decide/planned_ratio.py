@@ -6,11 +6,11 @@ from typing import Literal
 import numpy as np
 
 from listening.analysis.decide.write_up import finite
-from listening.records.claimed_ratio import ClaimedRatioFinding
-from listening.records.findings_question import QuestionFinding
-from listening.records.interval import Interval
-from listening.records.measured import MeasuredRecording, Measures
-from listening.records.protocol import Protocol, Question
+from listening.records.found.claimed_ratio import ClaimedRatioFinding
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.found.interval import Interval
+from listening.records.protocols.protocol import Protocol, Question
+from listening.records.sounds.measured import MeasuredRecording, Measures
 from stats.errors import BadData
 from stats.measured import ratio_interval
 

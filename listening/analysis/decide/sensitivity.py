@@ -9,7 +9,7 @@ import pandas as pd
 from listening.analysis.collect import screening
 from listening.analysis.decide import decide
 from listening.analysis.decide.decide import Decided
-from listening.records.findings_study import ListenerRow
+from listening.records.found.findings_study import ListenerRow
 from stats.deciding import equivalence, verdict
 from stats.discrimination import critical_counts
 

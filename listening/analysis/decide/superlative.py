@@ -8,8 +8,8 @@ import pandas as pd
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import decide
 from listening.analysis.explain import strengths
-from listening.records.findings import Against, SuperlativeFinding, Winner
-from listening.records.protocol import Contrast, Protocol, Question, Superlative
+from listening.records.found.findings import Against, SuperlativeFinding, Winner
+from listening.records.protocols.protocol import Contrast, Protocol, Question, Superlative
 from stats.deciding import direct_share, multiplicity, verdict
 from stats.errors import StatsError
 

@@ -13,7 +13,7 @@ from listening.analysis.decide.decide import Decided
 from listening.analysis.decide.direct_answers import DirectAnswers
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.decide.sensitivity import Other
-from listening.records.findings_question import (
+from listening.records.found.findings_question import (
     ContrastPart,
     LevelCheck,
     LevelEquivalent,
@@ -21,8 +21,8 @@ from listening.records.findings_question import (
     QuestionFinding,
     Sensitivity,
 )
-from listening.records.interval import Interval
-from listening.records.protocol import Protocol
+from listening.records.found.interval import Interval
+from listening.records.protocols.protocol import Protocol
 from stats.deciding import direct_share, share_verdict
 from stats.deciding.level_bound import LevelBound
 from stats.measured import ratio_interval

@@ -16,8 +16,8 @@ from listening.analysis.decide.level_part import LevelPart
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.explain import property_slopes, stimulus_covariates
 from listening.analysis.explain.strengths import Strengths
-from listening.records.findings_explained import Decomposition, NestedStep, PropertyShare
-from listening.records.interval import Interval
+from listening.records.found.findings_explained import Decomposition, NestedStep, PropertyShare
+from listening.records.found.interval import Interval
 from stats.errors import StatsError
 from stats.fixed import likelihood_ratio, variance_inflation
 from stats.measured import meta_regression, variance_shares

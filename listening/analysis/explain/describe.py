@@ -7,13 +7,13 @@ from listening.analysis.decide import contrast, superlative
 from listening.analysis.decide.write_up import interval
 from listening.analysis.explain import property_slopes, stimulus_covariates, strength_sets
 from listening.analysis.explain.property_slopes import CovariateFit
-from listening.records.findings import Winner
-from listening.records.findings_explained import CovariateSlope, Explanation, SideBySide
-from listening.records.findings_study import ConditionMeasure, Matching, StimulusRow
-from listening.records.interval import Interval
-from listening.records.manifest import Manifest
-from listening.records.measured import Measures
-from listening.records.protocol import AS_RECORDED, MATCHED, Contrast, Protocol
+from listening.records.found.findings import Winner
+from listening.records.found.findings_explained import CovariateSlope, Explanation, SideBySide
+from listening.records.found.findings_study import ConditionMeasure, Matching, StimulusRow
+from listening.records.found.interval import Interval
+from listening.records.protocols.protocol import AS_RECORDED, MATCHED, Contrast, Protocol
+from listening.records.sounds.manifest import Manifest
+from listening.records.sounds.measured import Measures
 from stats import t_interval
 from stats.errors import StatsError
 from stats.measured import ratio_interval

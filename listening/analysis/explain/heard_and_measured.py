@@ -7,10 +7,10 @@ from listening.analysis.collect import played
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.explain import decomposition, heard_lines, stimulus_covariates
 from listening.analysis.explain.strength_sets import Fitted
-from listening.records.findings_explained import Decomposition, HeardMeasured, JointModel, PlayedMeasure
-from listening.records.manifest import Manifest
-from listening.records.measured import Measures
-from listening.records.protocol import Protocol
+from listening.records.found.findings_explained import Decomposition, HeardMeasured, JointModel, PlayedMeasure
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
+from listening.records.sounds.measured import Measures
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,8 @@ from listening.analysis.decide import level_part, level_slope
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.explain import property_slopes, stimulus_covariates
 from listening.analysis.explain.strengths import Strengths
-from listening.records.findings_explained import HeardMeasured, JointModel, JointSlope
-from listening.records.interval import Interval
+from listening.records.found.findings_explained import HeardMeasured, JointModel, JointSlope
+from listening.records.found.interval import Interval
 from stats import t_interval
 from stats.errors import StatsError
 from stats.measured import cross_validation as left_out

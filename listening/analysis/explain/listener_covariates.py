@@ -9,9 +9,9 @@ from listening.analysis.collect import keyed_answers
 from listening.analysis.collect.listener_answers import ASKED, Own
 from listening.analysis.decide import direct_answers
 from listening.analysis.decide.direct_answers import DirectAnswers
-from listening.records.findings_explained import GroupShare, ListenerCovariate
-from listening.records.interval import Interval
-from listening.records.protocol import Protocol, Question
+from listening.records.found.findings_explained import GroupShare, ListenerCovariate
+from listening.records.found.interval import Interval
+from listening.records.protocols.protocol import Protocol, Question
 from stats import t_interval
 from stats.deciding import own_shares
 from stats.errors import StatsError

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from listening.analysis.explain import stimulus_covariates
 from listening.errors import StudyError
-from listening.records.findings import Findings, StrengthSet
-from listening.records.findings_explained import HeardMeasured, PlayedMeasure
-from listening.records.interval import Interval
+from listening.records.found.findings import Findings, StrengthSet
+from listening.records.found.findings_explained import HeardMeasured, PlayedMeasure
+from listening.records.found.interval import Interval
 from stats import t_interval
 from stats.measured import cross_validation
 from stats.measured.cross_validation import Predicted

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from listening.records.manifest import Manifest
-from listening.records.protocol_parts import Covariates
+from listening.records.protocols.protocol_parts import Covariates
+from listening.records.sounds.manifest import Manifest
 
 NAMES = ("level", "brightness", "decay")
 DOUBLING = "doubling"

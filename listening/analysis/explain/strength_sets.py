@@ -9,9 +9,9 @@ from listening.analysis.decide import contrast
 from listening.analysis.decide.write_up import interval
 from listening.analysis.explain import strengths
 from listening.analysis.explain.strengths import Strengths
-from listening.records import tasks
-from listening.records.findings import Strength, StrengthSet
-from listening.records.protocol import Protocol
+from listening.records.found.findings import Strength, StrengthSet
+from listening.records.kinds import tasks
+from listening.records.protocols.protocol import Protocol
 from stats.errors import NotConnected, StatsError
 
 APART = "nothing compares all conditions, so that they have no common scale: {}"

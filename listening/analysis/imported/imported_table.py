@@ -16,12 +16,19 @@ from listening.analysis.decide.decide import Decided, Fitted
 from listening.analysis.decide.sensitivity import Other
 from listening.analysis.explain import strength_sets
 from listening.errors import StudyError
-from listening.records.findings import Findings, Strength, StrengthSet
-from listening.records.findings_question import QuestionFinding
-from listening.records.findings_study import Caution, Digests, ListenerRow, Matching, Method, PanelFinding
-from listening.records.form import digest_of
-from listening.records.imported import About, Imported
-from listening.records.protocol import AS_RECORDED, Protocol, Question
+from listening.records.dealt.imported import About, Imported
+from listening.records.forms.form import digest_of
+from listening.records.found.findings import Findings, Strength, StrengthSet
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.found.findings_study import (
+    Caution,
+    Digests,
+    ListenerRow,
+    Matching,
+    Method,
+    PanelFinding,
+)
+from listening.records.protocols.protocol import AS_RECORDED, Protocol, Question
 from stats import t_interval
 from stats.deciding import verdict
 from stats.errors import StatsError

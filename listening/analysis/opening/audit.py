@@ -3,11 +3,11 @@
 import hashlib
 from collections.abc import Iterator
 
-from listening.records import frozen
-from listening.records.findings import Findings
-from listening.records.frozen import Frozen, History
-from listening.records.manifest import Manifest
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
+from listening.records.forms import frozen
+from listening.records.forms.frozen import Frozen, History
+from listening.records.found.findings import Findings
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 
 

@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 
-from listening.records.conducted import Conducted, Sampled
-from listening.records.manifest import Manifest
-from listening.records.measured import Measures
-from listening.records.protocol import Protocol
+from listening.records.protocols.conducted import Conducted, Sampled
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
+from listening.records.sounds.measured import Measures
 
 
 def of_study(

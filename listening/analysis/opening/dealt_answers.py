@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from listening.analysis.collect.keyed_answers import Columns
 from listening.errors import StudyError
-from listening.records.plan import Plan, PlannedTrial
+from listening.records.dealt.plan import Plan, PlannedTrial
 
 REHEARSAL = "rehearsal "  # trials on the pair of examples, asked until told apart; never counted
 NAMED = 5

@@ -9,11 +9,11 @@ from listening.analysis.opening import dealt_answers, looks, sealed_key, stage_e
 from listening.analysis.opening.looks import Look
 from listening.analysis.opening.sealed_key import Opened
 from listening.errors import StudyError
-from listening.records import record
-from listening.records.findings_study import Fixed, StudyRecord
-from listening.records.frozen import History
-from listening.records.plan import Plan
-from listening.records.sessions import MISSED
+from listening.records.dealt import record
+from listening.records.dealt.plan import Plan
+from listening.records.forms.frozen import History
+from listening.records.found.findings_study import Fixed, StudyRecord
+from listening.records.protocols.sessions import MISSED
 from listening.records.study import KEY_BESIDE, Study
 from listening.store import SittingRow, Store, chain, open_store, place_of, walk
 from listening.store.removal import REMOVAL

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 from listening.analysis.opening import sealed_key
 from listening.errors import StudyError
-from listening.records.findings_study import Looks
-from listening.records.protocol import Protocol
-from listening.records.stopping import Stopping
+from listening.records.found.findings_study import Looks
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.stopping import Stopping
 from listening.records.study import Study
 from stats.deciding import alpha_spending
 

@@ -6,13 +6,15 @@ from pathlib import Path
 from typing import Any
 
 from listening.errors import CannotWrite, StudyError
-from listening.records import frozen, key_sealing, record
-from listening.records import protocol as protocol_form
-from listening.records.key import Key
-from listening.records.manifest import Manifest
-from listening.records.plan import Plan
-from listening.records.protocol import Protocol
-from listening.records.record import Entry
+from listening.records.dealt import record
+from listening.records.dealt.plan import Plan
+from listening.records.dealt.record import Entry
+from listening.records.forms import frozen
+from listening.records.keys import key_sealing
+from listening.records.keys.key import Key
+from listening.records.protocols import protocol as protocol_form
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 
 LOG = "openings.log"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from listening.analysis.collect import keyed_answers
 from listening.analysis.collect.keyed_answers import Columns
 from listening.analysis.opening import looks
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
 from listening.records.study import Study
 
 

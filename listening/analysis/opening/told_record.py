@@ -3,12 +3,13 @@
 from collections.abc import Sequence
 from typing import Any
 
-from listening.records import frozen, record
-from listening.records.amendment import Amendment
-from listening.records.findings import Findings
-from listening.records.findings_study import Dealt, EarlierAnalysis, Removal, StudyRecord
-from listening.records.plan import Plan
-from listening.records.record import Entry
+from listening.records.dealt import record
+from listening.records.dealt.amendment import Amendment
+from listening.records.dealt.plan import Plan
+from listening.records.dealt.record import Entry
+from listening.records.forms import frozen
+from listening.records.found.findings import Findings
+from listening.records.found.findings_study import Dealt, EarlierAnalysis, Removal, StudyRecord
 from listening.records.study import Study
 from listening.store import chain
 from listening.store.walk import Entry as LedgerEntry

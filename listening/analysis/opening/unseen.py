@@ -7,10 +7,10 @@ from listening.analysis.collect import keyed_answers
 from listening.analysis.collect.keyed_answers import Answers
 from listening.analysis.decide import as_planned
 from listening.analysis.opening.looks import COUNTS_ONLY
-from listening.records.findings import Findings
-from listening.records.findings_question import QuestionFinding
-from listening.records.findings_study import Digests, Matching, Method, PanelFinding
-from listening.records.protocol import Protocol
+from listening.records.found.findings import Findings
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.found.findings_study import Digests, Matching, Method, PanelFinding
+from listening.records.protocols.protocol import Protocol
 
 
 def findings(

@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from listening.analysis.opening import sealed_key, told_record
 from listening.analysis.opening.dealt_answers import faults as not_dealt
 from listening.errors import StudyError
-from listening.records import frozen, head_code, record
-from listening.records.findings import Findings
-from listening.records.plan import Plan
-from listening.records.record import Entry
+from listening.records.dealt import head_code, record
+from listening.records.dealt.plan import Plan
+from listening.records.dealt.record import Entry
+from listening.records.forms import frozen
+from listening.records.found.findings import Findings
 from listening.records.study import Study
 from listening.store import chain, open_store, place_of
 from listening.store.walk import Walked, walk

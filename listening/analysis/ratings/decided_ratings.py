@@ -10,11 +10,11 @@ from listening.analysis.decide.decide import FLIPS, NO_SLOPE, Groups, of_group
 from listening.analysis.decide.write_up import finite
 from listening.analysis.ratings import rating_model
 from listening.analysis.ratings.rating_model import RatedFit
-from listening.records import tasks
-from listening.records.findings_question import LevelCheck, QuestionFinding, Sensitivity
-from listening.records.interval import Interval
-from listening.records.protocol import AS_RECORDED, MATCHED, Protocol, Question
-from listening.records.protocol_names import RATED
+from listening.records.found.findings_question import LevelCheck, QuestionFinding, Sensitivity
+from listening.records.found.interval import Interval
+from listening.records.kinds import tasks
+from listening.records.protocols.protocol import AS_RECORDED, MATCHED, Protocol, Question
+from listening.records.protocols.protocol_names import RATED
 from stats import t_interval
 from stats.deciding import verdict
 from stats.deciding.verdict import Verdict

@@ -11,11 +11,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from listening.analysis.ratings import post_screening
-from listening.records import tasks
-from listening.records.findings_graded import GradedCondition, GradedSet
-from listening.records.interval import Interval
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import Block
+from listening.records.found.findings_graded import GradedCondition, GradedSet
+from listening.records.found.interval import Interval
+from listening.records.kinds import tasks
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import Block
 from stats.errors import BadData, StatsError
 from stats.linear import linear_mixed, satterthwaite
 from stats.mixed.engine import random_terms

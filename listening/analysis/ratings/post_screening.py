@@ -11,11 +11,11 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from listening.records import tasks
-from listening.records.findings_graded import GradedListener
-from listening.records.findings_study import ListenerRow
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import Exclusions
+from listening.records.found.findings_graded import GradedListener
+from listening.records.found.findings_study import ListenerRow
+from listening.records.kinds import tasks
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import Exclusions
 from stats import t_interval
 
 LIMIT = 90.0  # of 100: below it the hidden reference, above it the mid anchor counts

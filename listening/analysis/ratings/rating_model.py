@@ -9,8 +9,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from listening.analysis.collect.keyed_answers import LEVEL_METRICS
-from listening.records import tasks
-from listening.records.protocol import Question
+from listening.records.kinds import tasks
+from listening.records.protocols.protocol import Question
 from stats import t_interval
 from stats.errors import BadData, StatsError
 from stats.linear import linear_mixed, satterthwaite

@@ -12,8 +12,8 @@ from listening.commands import new
 from listening.commands.demo import demo_scenario
 from listening.console import show
 from listening.errors import StudyError
-from listening.records.findings import Findings
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
+from listening.records.found.findings import Findings
 from listening.records.study import Study
 from listening.steps import study_deal
 

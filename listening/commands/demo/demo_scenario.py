@@ -12,10 +12,10 @@ from pathlib import Path
 from listening import cli
 from listening.console import show
 from listening.errors import RecordError, StudyError
-from listening.records.findings import Findings
-from listening.records.form import write_text
+from listening.records.forms.form import write_text
+from listening.records.forms.text import loads_toml, read_text
+from listening.records.found.findings import Findings
 from listening.records.study import Study
-from listening.records.text import loads_toml, read_text
 
 NAME = "scenario.toml"
 STUDY, NORTH = "STUDY", "NORTH"

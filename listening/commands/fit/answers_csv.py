@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from listening.records import csv_table
+from listening.records.forms import csv_table
 from stats.tables.columns import Columns
 
 

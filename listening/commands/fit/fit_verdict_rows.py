@@ -4,8 +4,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listening.errors import RecordError
-from listening.records import csv_table
-from listening.records.csv_table import CsvTable
+from listening.records.forms import csv_table
+from listening.records.forms.csv_table import CsvTable
 from stats.deciding.planned_pair import Comparisons
 
 COLUMNS = ("listener", "first", "second", "answer")

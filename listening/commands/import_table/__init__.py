@@ -7,11 +7,11 @@ from pathlib import Path
 
 from listening.console import show
 from listening.errors import ListeningError, MissingFile
-from listening.records.findings import Findings
-from listening.records.form import write_bytes
-from listening.records.imported import About, load
+from listening.records.dealt.imported import About, load
+from listening.records.forms.form import write_bytes
+from listening.records.forms.text import read_bytes
+from listening.records.found.findings import Findings
 from listening.records.study import Study
-from listening.records.text import read_bytes
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

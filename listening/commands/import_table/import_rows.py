@@ -7,10 +7,10 @@ from numpy.typing import NDArray
 
 from listening.analysis.imported.imported_table import Answered
 from listening.errors import RecordError
-from listening.records import csv_table
-from listening.records.csv_table import CsvTable
-from listening.records.imported import About
-from listening.records.imported import Columns as Names
+from listening.records.dealt.imported import About
+from listening.records.dealt.imported import Columns as Names
+from listening.records.forms import csv_table
+from listening.records.forms.csv_table import CsvTable
 from stats.tables.columns import Columns
 
 WORDS = {"first": 0, "tie": 1, "no difference": 1, "second": 2}

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING
 
 from listening.console import progress, show
 from listening.errors import MissingFile, SoundError
-from listening.records import metric_register
+from listening.records.kinds import metric_register
 from listening.records.study import Study, open_study
 
 if TYPE_CHECKING:
-    from listening.records.measured import Measures
+    from listening.records.sounds.measured import Measures
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -8,10 +8,11 @@ from pathlib import Path
 from listening.commands.new import new_interview
 from listening.console import show
 from listening.errors import StudyError
-from listening.records import protocol, recordings_table
-from listening.records.form import write_text
+from listening.records.forms.form import write_text
+from listening.records.forms.text import from_root, read_text
+from listening.records.protocols import protocol
+from listening.records.sounds import recordings_table
 from listening.records.study import Study
-from listening.records.text import from_root, read_text
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

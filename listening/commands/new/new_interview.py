@@ -10,10 +10,10 @@ from pathlib import Path
 from listening.errors import StudyError
 from listening.planning import starters
 from listening.planning.starters import Answers, Wording
-from listening.records import earlier_words
-from listening.records import rows as rows_of
-from listening.records.recordings_table import CALIBRATION, REQUIRED
-from listening.records.text import from_root
+from listening.records.forms import rows as rows_of
+from listening.records.forms.text import from_root
+from listening.records.protocols import earlier_words
+from listening.records.sounds.recordings_table import CALIBRATION, REQUIRED
 
 USUAL_TABLES = (Path("recordings.csv"), Path("recordings/recordings.csv"))
 NO_FACTOR = {*REQUIRED, CALIBRATION, "specimen", "unit"}

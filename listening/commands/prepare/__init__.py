@@ -9,7 +9,7 @@ from listening.console import amount, passphrase, progress, show
 from listening.records.study import Study, open_study
 
 if TYPE_CHECKING:
-    from listening.records.manifest import Manifest
+    from listening.records.sounds.manifest import Manifest
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _played_at(args: argparse.Namespace, study: Study) -> int:
     from listening.commands.prepare import prepare_tables as tables
-    from listening.records.manifest import Manifest
+    from listening.records.sounds.manifest import Manifest
     from listening.stimuli import residuals
 
     manifest = Manifest.load(study.manifest)
@@ -69,7 +69,7 @@ def _played_at(args: argparse.Namespace, study: Study) -> int:
 
 def _print(args: argparse.Namespace, study: Study, manifest: "Manifest") -> None:
     from listening.commands.prepare import prepare_tables as tables
-    from listening.records.ear_gains import EarGains
+    from listening.records.sounds.ear_gains import EarGains
     from listening.stimuli import residuals
 
     spreads = residuals.spreads(manifest)

@@ -8,10 +8,11 @@ from listening.design import dealt_trial
 from listening.errors import StudyError
 from listening.planning import covariate_criticism, level_criticism
 from listening.planning.covariate_criticism import Preview
-from listening.records import metric_register, protocol
-from listening.records.ear_gains import EarGains
-from listening.records.manifest import Isolated, Manifest
-from listening.records.protocol import MATCHED
+from listening.records.kinds import metric_register
+from listening.records.protocols import protocol
+from listening.records.protocols.protocol import MATCHED
+from listening.records.sounds.ear_gains import EarGains
+from listening.records.sounds.manifest import Isolated, Manifest
 from listening.records.study import Study
 from listening.stimuli import residuals
 from listening.stimuli.residuals import Departure

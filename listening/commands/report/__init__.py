@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 from listening.commands.report import report_pdf
 from listening.console import show
-from listening.records.form import write_bytes, write_text
+from listening.records.forms.form import write_bytes, write_text
 from listening.records.study import Study, open_analysed
 
 if TYPE_CHECKING:
-    from listening.records.comparison import Comparison
-    from listening.records.findings import Findings
+    from listening.records.found.comparison import Comparison
+    from listening.records.found.findings import Findings
     from listening.report.figures.figures import Drawing
 
 
@@ -35,7 +35,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write the page and say where it is."""
     study = open_analysed(args.folder)
-    from listening.records.findings import Findings  # slow to load: a slip in the folder is told before
+    from listening.records.found.findings import Findings  # slow to load: a slip in the folder is told before
     from listening.report.figures import figures
     from listening.report.page import claims_sheet as sheet
     from listening.report.sentences import sentences
@@ -84,7 +84,7 @@ def claims_sheet(study: Study) -> Path:
 
 def render(study: Study, found: "Findings", *, with_sounds: bool) -> str:
     """The page of a study: findings, curves that `measure` kept, and (unless left out) sounds."""
-    from listening.records.measured import Measures
+    from listening.records.sounds.measured import Measures
     from listening.report.figures import strike_curves
     from listening.report.page import page
 
@@ -97,6 +97,6 @@ def render(study: Study, found: "Findings", *, with_sounds: bool) -> str:
 
 def _compared(study: Study) -> "tuple[Comparison, ...]":
     """What `measure` compared; nothing in a study that was measured before it did."""
-    from listening.records.comparison import Comparisons
+    from listening.records.found.comparison import Comparisons
 
     return Comparisons.load(study.comparisons).comparisons if study.comparisons.is_file() else ()

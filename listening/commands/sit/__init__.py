@@ -12,9 +12,9 @@ from listening.errors import ListeningError, MissingFile
 from listening.records.study import KEY_BESIDE, Study
 
 if TYPE_CHECKING:
-    from listening.session.arrival import Arrival
-    from listening.session.view import View
-    from listening.session.words import Words
+    from listening.session.seating.arrival import Arrival
+    from listening.session.showing.view import View
+    from listening.session.showing.words import Words
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -56,8 +56,8 @@ def run(args: argparse.Namespace) -> int:
 
 def first_view(study: Study, *, lines: bool = False) -> "tuple[View, Words]":
     """The welcome, read straight from the plan, and its words: before anything slow is imported."""
-    from listening.session.view import Stage, View
-    from listening.session.words import words
+    from listening.session.showing.view import Stage, View
+    from listening.session.showing.words import words
 
     try:
         rules = json.loads(study.plan.read_text(encoding="utf-8"))["sitting"]
@@ -81,8 +81,8 @@ def opener(study: Study, args: argparse.Namespace, first: "View", spoken: "Words
     """What opens plan, clips, store and speaker, once the first screen is drawn."""
 
     def opened() -> "Arrival":
-        from listening.session import opening
-        from listening.session.station import Seat
+        from listening.session.seating import opening
+        from listening.session.seating.station import Seat
 
         seat = Seat(args.listener and args.listener.upper(), args.slot)
         return opening.open_aloud(study, seat, first, spoken, device=args.device)

@@ -15,8 +15,8 @@ from listening.errors import CannotWrite, ListeningError
 from listening.records.study import Study
 
 if TYPE_CHECKING:
+    from listening.session.showing.words import Words
     from listening.session.sitting import Sitting
-    from listening.session.words import Words
     from listening.tui.app import StationApp
 
 SIGNALS = (signal.SIGTERM, signal.SIGHUP, signal.SIGINT)

@@ -13,9 +13,9 @@ from listening.tui import lines
 
 WIDEST = 92  # columns of running text
 if TYPE_CHECKING:
-    from listening.session.arrival import Arrival
-    from listening.session.view import View
-    from listening.session.words import Words
+    from listening.session.seating.arrival import Arrival
+    from listening.session.showing.view import View
+    from listening.session.showing.words import Words
 
 
 def run(study: Study, first: "View", open_station: "Callable[[], Arrival]", spoken: "Words") -> int:

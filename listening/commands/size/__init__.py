@@ -102,7 +102,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _figure(asked: "size_table.Asked", found: "size_table.Found", data: dict[str, Any]) -> list[str]:
     from listening.commands.size import size_table
-    from listening.records.form import write_text
+    from listening.records.forms.form import write_text
     from listening.report.figures import power_figure
 
     series = size_table.series(found, power_figure.Point)

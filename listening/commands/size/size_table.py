@@ -21,12 +21,12 @@ from listening.planning import (
 from listening.planning.effect import Effect
 from listening.planning.power import Wanted
 from listening.planning.rating_size import RatingStudy
-from listening.records import protocol as protocol_form
-from listening.records import recordings_table
-from listening.records.form import digest_of
-from listening.records.manifest import Manifest
-from listening.records.planned_power import Assumed, PowerCell, PowerTable
-from listening.records.protocol import Protocol, Question
+from listening.records.forms.form import digest_of
+from listening.records.protocols import protocol as protocol_form
+from listening.records.protocols.planned_power import Assumed, PowerCell, PowerTable
+from listening.records.protocols.protocol import Protocol, Question
+from listening.records.sounds import recordings_table
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import open_study
 
 SHARES = (0.55, 0.6, 0.65, 0.7, 0.75, 0.8, 0.85, 0.9)  # true effects tried for the smallest one

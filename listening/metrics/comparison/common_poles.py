@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from listening.audio.sound import Sound
-from listening.metrics import shared_partials
 from listening.metrics.comparison.strike_data import Mode, Strike
-from listening.metrics.shared_partials import TOGETHER_HZ, SharedPartial, Source
+from listening.metrics.ringing import shared_partials
+from listening.metrics.ringing.shared_partials import TOGETHER_HZ, SharedPartial, Source
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,12 +5,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from listening.audio.sound import Sound
-from listening.metrics import audibility, decay, loudness, measures, strike
+from listening.metrics import measures
 from listening.metrics.comparison import exposure
 from listening.metrics.comparison.exposure import Exposures
-from listening.metrics.loudness import Course
+from listening.metrics.loud import loudness
+from listening.metrics.loud.loudness import Course
 from listening.metrics.measures import Channel
-from listening.metrics.partials import Partial
+from listening.metrics.ringing.partials import Partial
+from listening.metrics.striking import audibility, decay, strike
 
 Numbers = dict[str, float | None]
 

@@ -8,8 +8,8 @@ import numpy as np
 
 from listening.errors import StudyError
 from listening.planning import effect, rating_size
-from listening.records.planned_power import Assumed
-from listening.records.protocol import AS_RECORDED, Protocol, Question, Superlative
+from listening.records.protocols.planned_power import Assumed
+from listening.records.protocols.protocol import AS_RECORDED, Protocol, Question, Superlative
 from listening.simulate.true_effects import Cell, Effects
 
 State = Literal["as hoped", "nothing true"]

@@ -10,8 +10,8 @@ from listening.analysis.opening.looks import Look, Seen
 from listening.analysis.opening.sealed_key import Opened
 from listening.planning.rehearsal.hoped import Hoped
 from listening.planning.rehearsal.sitting_length import Lengths
-from listening.records.findings_study import ListenerRow
-from listening.records.protocol import Protocol
+from listening.records.found.findings_study import ListenerRow
+from listening.records.protocols.protocol import Protocol
 from listening.simulate import recruiting, true_effects
 from listening.simulate.recruiting import Course, Moment, People
 from listening.simulate.true_effects import Answered, BoolArray, Trials

@@ -4,8 +4,8 @@ from listening.errors import StudyError
 from listening.planning import approximate, panel_size, rating_size
 from listening.planning.family_alpha import deciding_alpha
 from listening.planning.rehearsal.hoped import Hoped
-from listening.records.manifest import Manifest
-from listening.records.protocol import Protocol, Question
+from listening.records.protocols.protocol import Protocol, Question
+from listening.records.sounds.manifest import Manifest
 
 
 def power(protocol: Protocol, manifest: Manifest, question: Question, hoped: Hoped) -> float | None:

@@ -15,9 +15,9 @@ from listening.planning.exclusion_rates import Rate
 from listening.planning.rehearsal import hoped, one_run, promises, sitting_length
 from listening.planning.rehearsal.hoped import STATES, State
 from listening.planning.rehearsal.one_run import Run, Setting
-from listening.records.manifest import Manifest
-from listening.records.planned_power import Assumed
-from listening.records.protocol import Protocol
+from listening.records.protocols.planned_power import Assumed
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
 from listening.simulate import true_effects
 from listening.simulate.recruiting import People
 from stats.deciding.equivalence import clopper_pearson

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from listening.planning.budget import Budget
-from listening.records.protocol import Protocol
+from listening.records.protocols.protocol import Protocol
 from listening.simulate.percepts import FloatArray, IntArray
 from listening.simulate.true_effects import Answered, Trials
 

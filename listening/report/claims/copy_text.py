@@ -8,7 +8,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 from listening.errors import RecordError
-from listening.records.text import read_text
+from listening.records.forms.text import read_text
 from listening.report.claims import canonical
 
 LIMIT_BYTES = 20_000_000  # of text, unpacked; more than any leaflet or web page holds

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Literal
 
-from listening.records.findings import Findings
+from listening.records.found.findings import Findings
 from listening.report.claims import canonical, matching, nearest, reading
 from listening.report.claims.nearest import Difference
 from listening.report.sentences import forms, sentences

@@ -4,8 +4,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 
-from listening.records.findings import Findings, SuperlativeFinding
-from listening.records.findings_question import QuestionFinding
+from listening.records.found.findings import Findings, SuperlativeFinding
+from listening.records.found.findings_question import QuestionFinding
 from listening.report.claims import canonical
 from listening.report.claims.reading import Read
 from listening.report.sentences import sentences

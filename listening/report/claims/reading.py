@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cached_property
 
-from listening.records.findings import Findings
+from listening.records.found.findings import Findings
 from listening.report.claims import canonical
 from listening.report.sentences import language
 from listening.report.sentences.form import Form

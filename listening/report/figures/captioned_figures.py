@@ -3,11 +3,11 @@
 from dataclasses import dataclass
 from functools import partial
 
-from listening.records import metric_register
-from listening.records.findings import Findings, StrengthSet
-from listening.records.findings_explained import Decomposition
-from listening.records.findings_question import QuestionFinding
-from listening.records.interval import Interval
+from listening.records.found.findings import Findings, StrengthSet
+from listening.records.found.findings_explained import Decomposition
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.found.interval import Interval
+from listening.records.kinds import metric_register
 from listening.report import rounding
 from listening.report.figures import figures
 from listening.report.sentences import sentences

@@ -13,9 +13,9 @@ import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from listening.records.findings import StrengthSet
-from listening.records.findings_question import QuestionFinding
-from listening.records.interval import Interval
+from listening.records.found.findings import StrengthSet
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.found.interval import Interval
 from listening.report import rounding
 from listening.report.figures import label_places, layout
 from listening.report.page import style

@@ -8,7 +8,7 @@ import matplotlib
 import matplotlib.pyplot as plt
 from matplotlib.axes import Axes
 
-from listening.records.environment import environment
+from listening.records.forms.environment import environment
 from listening.report.figures import layout
 from listening.report.page import style
 

@@ -10,8 +10,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from listening.errors import RecordError
-from listening.records.findings import Findings
-from listening.records.measured import Measures
+from listening.records.found.findings import Findings
+from listening.records.sounds.measured import Measures
 from listening.report.figures import figures
 from listening.report.figures.sounds import curves, panels
 from listening.report.figures.sounds.curves import Curves

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from functools import partial
 
-from listening.records import metric_register
-from listening.records.findings import Findings, SuperlativeFinding
-from listening.records.findings_question import QuestionFinding
+from listening.records.found.findings import Findings, SuperlativeFinding
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.kinds import metric_register
 from listening.report.figures import figures
 from listening.report.page import reasons, style
 from listening.report.rounding import number

@@ -4,8 +4,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from listening.records.findings import Findings, SuperlativeFinding
-from listening.records.text import plain
+from listening.records.forms.text import plain
+from listening.records.found.findings import Findings, SuperlativeFinding
 from listening.report.claims import draft_check
 from listening.report.page import reasons
 from listening.report.page.page import environment, style_sheet

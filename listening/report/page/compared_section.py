@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from listening.records.comparison import Comparison
+from listening.records.found.comparison import Comparison
 from listening.report.sentences import sayings
 from listening.report.tables import comparison_tables
 from listening.report.tables.table_form import Table

@@ -1,7 +1,7 @@
 """The course of a study in words: when it was fixed, by whom it is kept, and who looked when."""
 
-from listening.records.findings import Findings
-from listening.records.findings_study import Fixed, Looks
+from listening.records.found.findings import Findings
+from listening.records.found.findings_study import Fixed, Looks
 
 
 def rows(found: Findings) -> list[tuple[str, str]]:

@@ -3,11 +3,12 @@
 from collections import Counter
 from collections.abc import Sequence
 
-from listening.records import head_code, metric_register
-from listening.records.environment import environment
-from listening.records.frozen import Frozen, History
-from listening.records.plan import Plan
-from listening.records.protocol import AS_RECORDED, Protocol, Question, Superlative
+from listening.records.dealt import head_code
+from listening.records.dealt.plan import Plan
+from listening.records.forms.environment import environment
+from listening.records.forms.frozen import Frozen, History
+from listening.records.kinds import metric_register
+from listening.records.protocols.protocol import AS_RECORDED, Protocol, Question, Superlative
 from listening.report.sentences import kind_words, wording
 
 

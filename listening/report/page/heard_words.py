@@ -1,8 +1,8 @@
 """What the answers go with, in words: what may be read from the shares and the lines, and what may not."""
 
-from listening.records import metric_register
-from listening.records.findings import Findings
-from listening.records.findings_explained import Decomposition, HeardMeasured, JointModel
+from listening.records.found.findings import Findings
+from listening.records.found.findings_explained import Decomposition, HeardMeasured, JointModel
+from listening.records.kinds import metric_register
 from listening.report.rounding import hundred_limits, hundreds, number
 
 SLOPE_FROM = {

@@ -1,8 +1,8 @@
 """Words of a page whose answers came from a table collected elsewhere."""
 
-from listening.records.findings import Findings
-from listening.records.findings_question import QuestionFinding
-from listening.records.imported import Imported
+from listening.records.dealt.imported import Imported
+from listening.records.found.findings import Findings
+from listening.records.found.findings_question import QuestionFinding
 from listening.report import rounding
 from listening.report.page import method_words
 

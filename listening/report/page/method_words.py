@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator
 
-from listening.records import metric_register, tasks
-from listening.records.findings import Findings, Winner
-from listening.records.findings_study import Caution
+from listening.records.found.findings import Findings, Winner
+from listening.records.found.findings_study import Caution
+from listening.records.kinds import metric_register, tasks
 from listening.report import rounding
 from listening.report.page import record_words
 

@@ -7,9 +7,9 @@ from typing import Any
 
 import jinja2
 
-from listening.records.comparison import Comparison
-from listening.records.findings import Findings
-from listening.records.text import plain
+from listening.records.forms.text import plain
+from listening.records.found.comparison import Comparison
+from listening.records.found.findings import Findings
 from listening.report import rounding
 from listening.report.figures import captioned_figures, strike_curves
 from listening.report.figures.sounds.curves import Curves

@@ -4,9 +4,9 @@ import base64
 from dataclasses import dataclass
 from pathlib import Path
 
-from listening.records.findings import Findings
-from listening.records.findings_question import QuestionFinding
-from listening.records.findings_study import StimulusRow
+from listening.records.found.findings import Findings
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.found.findings_study import StimulusRow
 
 LIMIT_BYTES = 1_600_000  # of all files; a third more once written as text, and the page stays below 3 MB
 

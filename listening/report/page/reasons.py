@@ -1,8 +1,8 @@
 """Why a verdict came out as it did, in words for those who print: the findings' reason with its numbers."""
 
-from listening.records import metric_register
-from listening.records.findings import Findings, SuperlativeFinding
-from listening.records.findings_question import QuestionFinding
+from listening.records.found.findings import Findings, SuperlativeFinding
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.kinds import metric_register
 from listening.report.rounding import in_hundred, in_hundred_beside
 
 FLIPS = "the verdict depends on how level is taken"

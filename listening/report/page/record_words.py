@@ -2,10 +2,10 @@
 
 from collections.abc import Iterator, Sequence
 
-from listening.records import head_code
-from listening.records.amendment import Change
-from listening.records.findings import Findings
-from listening.records.findings_study import EarlierAnalysis, StudyRecord
+from listening.records.dealt import head_code
+from listening.records.dealt.amendment import Change
+from listening.records.found.findings import Findings
+from listening.records.found.findings_study import EarlierAnalysis, StudyRecord
 
 HASH_DIGITS = 16
 NO_CHAIN = (

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from listening.records.findings import Findings
+from listening.records.found.findings import Findings
 from listening.report.page import imported_words, method_words
 from listening.report.page.cards import Card, SuperlativeCard
 

@@ -1,7 +1,7 @@
 """Of two isolated stimuli, the one property in which they differ."""
 
-from listening.records.findings_question import QuestionFinding
-from listening.records.protocol import ISOLATED
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.protocols.protocol import ISOLATED
 
 PROPERTY = {
     **dict.fromkeys(("dull", "bright"), "brightness"),

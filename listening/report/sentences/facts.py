@@ -2,8 +2,8 @@
 
 from typing import Literal
 
-from listening.records.findings import Findings, SuperlativeFinding
-from listening.records.findings_question import QuestionFinding
+from listening.records.found.findings import Findings, SuperlativeFinding
+from listening.records.found.findings_question import QuestionFinding
 from listening.report.sentences import cause_words, wording
 
 Reach = Literal["design", "recordings", "recording"]

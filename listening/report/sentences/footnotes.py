@@ -2,11 +2,11 @@
 
 from collections.abc import Iterator
 
-from listening.records import tasks
-from listening.records.conducted import Conducted, Sampled
-from listening.records.findings import Findings, SuperlativeFinding
-from listening.records.findings_question import QuestionFinding
-from listening.records.interval import Interval
+from listening.records.found.findings import Findings, SuperlativeFinding
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.found.interval import Interval
+from listening.records.kinds import tasks
+from listening.records.protocols.conducted import Conducted, Sampled
 from listening.report import rounding
 from listening.report.sentences import facts, slots
 from listening.report.sentences.language import Language

@@ -6,8 +6,8 @@ of a proof of matching, of an open question or of a table collected elsewhere.
 
 from collections.abc import Iterator
 
-from listening.records.findings import Findings, SuperlativeFinding
-from listening.records.findings_question import QuestionFinding
+from listening.records.found.findings import Findings, SuperlativeFinding
+from listening.records.found.findings_question import QuestionFinding
 from listening.report.sentences import facts, footnotes, language, long_forms, slots
 from listening.report.sentences.form import Form, fixed
 from listening.report.sentences.language import Language

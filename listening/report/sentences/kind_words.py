@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from listening.records.question_kinds import Kind
+from listening.records.kinds.question_kinds import Kind
 
 
 @dataclass(frozen=True)

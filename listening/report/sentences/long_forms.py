@@ -1,7 +1,7 @@
 """The long form: for a press release or a web page, a paragraph that needs no footnote to be true."""
 
-from listening.records.findings import Findings
-from listening.records.findings_question import QuestionFinding
+from listening.records.found.findings import Findings
+from listening.records.found.findings_question import QuestionFinding
 from listening.report.sentences import facts, footnotes, slots
 from listening.report.sentences.language import Language
 

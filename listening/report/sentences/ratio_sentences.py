@@ -1,8 +1,8 @@
 """What a planned ratio bears (`at least 1.4 times as long`): its sentence, its reason and its footnote."""
 
-from listening.records.claimed_ratio import ClaimedRatioFinding
-from listening.records.findings import Findings
-from listening.records.findings_question import QuestionFinding
+from listening.records.found.claimed_ratio import ClaimedRatioFinding
+from listening.records.found.findings import Findings
+from listening.records.found.findings_question import QuestionFinding
 from listening.report.rounding import number
 from listening.report.sentences import footnotes, forms, language, sentences, slots, wording
 

@@ -2,7 +2,7 @@
 
 import math
 
-from listening.records.comparison import ComparedRow, Comparison
+from listening.records.found.comparison import ComparedRow, Comparison
 from listening.report import rounding
 
 PHON_PER_DOUBLING = 10.0  # ISO 532-1:2017, 5.8, from 1 sone up

@@ -1,7 +1,7 @@
 """What a planned question bears: the sentence for print, or the sentence that says why there is none."""
 
-from listening.records.findings import Findings, SuperlativeFinding
-from listening.records.findings_question import QuestionFinding
+from listening.records.found.findings import Findings, SuperlativeFinding
+from listening.records.found.findings_question import QuestionFinding
 from listening.report.page import imported_words, reasons
 from listening.report.sentences import (
     cause_words,

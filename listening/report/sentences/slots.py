@@ -1,9 +1,9 @@
 """What the slots of a template are filled with, the printed text first, then what means the same."""
 
-from listening.records import metric_register, tasks
-from listening.records.claimed_ratio import ClaimedRatioFinding
-from listening.records.findings import Findings, SuperlativeFinding
-from listening.records.findings_question import QuestionFinding
+from listening.records.found.claimed_ratio import ClaimedRatioFinding
+from listening.records.found.findings import Findings, SuperlativeFinding
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.kinds import metric_register, tasks
 from listening.report.sentences import cause_words, facts, wording
 from listening.report.sentences.language import Language
 

@@ -1,7 +1,7 @@
 """Phrases that every sentence shares: how a thing is heard, where it was heard, how a factor is said."""
 
-from listening.records import metric_register
-from listening.records.findings import Findings
+from listening.records.found.findings import Findings
+from listening.records.kinds import metric_register
 
 AS_RECORDED = "as recorded"
 IRREGULAR = {"better": "the best", "worse": "the worst", "preferred": "the most preferred"}

@@ -1,7 +1,7 @@
 """A comparison of two sets of strikes as tables: the text of every cell, rounded; nothing computed."""
 
-from listening.records import metric_register
-from listening.records.comparison import ComparedBand, ComparedPartial, ComparedRow, Comparison
+from listening.records.found.comparison import ComparedBand, ComparedPartial, ComparedRow, Comparison
+from listening.records.kinds import metric_register
 from listening.report.rounding import MINUS, number, signed
 from listening.report.tables.table_form import Table
 

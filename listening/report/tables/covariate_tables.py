@@ -1,6 +1,6 @@
 """Planned covariates of listeners as a table."""
 
-from listening.records.findings import Findings
+from listening.records.found.findings import Findings
 from listening.report import rounding
 from listening.report.tables.table_form import Row, Table
 

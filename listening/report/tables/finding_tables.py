@@ -1,8 +1,8 @@
 """Planned questions as tables: the text of every cell, rounded; nothing computed."""
 
-from listening.records import metric_register
-from listening.records.findings import Against, Findings, SuperlativeFinding
-from listening.records.findings_question import LevelCheck, QuestionFinding
+from listening.records.found.findings import Against, Findings, SuperlativeFinding
+from listening.records.found.findings_question import LevelCheck, QuestionFinding
+from listening.records.kinds import metric_register
 from listening.report import rounding
 from listening.report.rounding import in_hundred, limits, number, signed
 from listening.report.tables.table_form import Row, Table, hundred_limits, p_text, without_empty_note

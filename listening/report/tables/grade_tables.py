@@ -1,6 +1,6 @@
 """Grades beside a hidden reference as tables: conditions, and what each listener did with the reference."""
 
-from listening.records.findings_graded import GradedSet
+from listening.records.found.findings_graded import GradedSet
 from listening.report.rounding import limits, number, p_value, signed
 from listening.report.tables.table_form import Table
 

@@ -1,9 +1,9 @@
 """What the answers go with, as tables: shares of what is heard, nested models, heard against measured."""
 
-from listening.records import metric_register
-from listening.records.findings import Findings
-from listening.records.findings_explained import Decomposition, HeardMeasured, JointModel, PropertyShare
-from listening.records.interval import Interval
+from listening.records.found.findings import Findings
+from listening.records.found.findings_explained import Decomposition, HeardMeasured, JointModel, PropertyShare
+from listening.records.found.interval import Interval
+from listening.records.kinds import metric_register
 from listening.report import rounding
 from listening.report.rounding import hundred_limits, limits, number, p_value, signed
 from listening.report.tables.table_form import Row, Table

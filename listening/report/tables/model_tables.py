@@ -1,7 +1,7 @@
 """What the models over all conditions describe, as tables."""
 
-from listening.records import metric_register
-from listening.records.findings import Findings, StrengthSet
+from listening.records.found.findings import Findings, StrengthSet
+from listening.records.kinds import metric_register
 from listening.report import rounding
 from listening.report.rounding import in_hundred, limits, signed
 from listening.report.tables.table_form import Row, Table, hundred_limits, p_text, without_empty_note

@@ -1,8 +1,8 @@
 """The study around the questions, as tables: listeners, conditions, stimuli, hashes."""
 
-from listening.records import metric_register
-from listening.records.findings import Findings
-from listening.records.findings_study import ConditionMeasure
+from listening.records.found.findings import Findings
+from listening.records.found.findings_study import ConditionMeasure
+from listening.records.kinds import metric_register
 from listening.report.page import course
 from listening.report.rounding import in_hundred, number, signed
 from listening.report.tables.table_form import Table

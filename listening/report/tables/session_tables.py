@@ -1,8 +1,8 @@
 """The sessions of a study: every planned question session by session, and who was left out, in words."""
 
-from listening.records.findings import Findings
-from listening.records.findings_sessions import QuestionSessions, SessionsFinding
-from listening.records.interval import Interval
+from listening.records.found.findings import Findings
+from listening.records.found.findings_sessions import QuestionSessions, SessionsFinding
+from listening.records.found.interval import Interval
 from listening.report.rounding import limits, number, p_value, signed
 from listening.report.tables.table_form import Table
 

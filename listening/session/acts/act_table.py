@@ -2,9 +2,9 @@
 
 from collections.abc import Callable
 
-from listening.session import marking
 from listening.session.actions import Action
 from listening.session.acts import answer_acts, aside_acts, mark_acts, sound_acts, step_acts
+from listening.session.answering import marking
 from listening.session.sitting_course import Course
 
 Act = Callable[[Course, str], None]

@@ -1,7 +1,7 @@
 """Storing an answer, and changing the last one; what was said first stays in the record."""
 
-from listening.records.answer import Answer
-from listening.session import going_back
+from listening.records.dealt.answer import Answer
+from listening.session.answering import going_back
 from listening.session.sitting_course import Course
 from listening.store import revised
 

@@ -1,7 +1,7 @@
 """Stepping aside and coming back: a pause, a thought of leaving, a call for help."""
 
+from listening.session.showing.view import Stage
 from listening.session.sitting_course import Course
-from listening.session.view import Stage
 
 
 def pause(course: Course, why: str = "") -> None:

@@ -1,6 +1,6 @@
 """Writing a comment down."""
 
-from listening.session.commenting import AT_END, COMMENT
+from listening.session.answering.commenting import AT_END, COMMENT
 from listening.session.sitting_course import Course
 
 

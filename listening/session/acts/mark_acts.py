@@ -1,9 +1,9 @@
 """Setting the answer: where a mark is heard at once, the player is told."""
 
-from listening.records import tasks as task_list
-from listening.session import dials, marking
-from listening.session.keys import Slip
-from listening.session.offers import offered
+from listening.records.kinds import tasks as task_list
+from listening.session.answering import dials, marking
+from listening.session.showing.keys import Slip
+from listening.session.showing.offers import offered
 from listening.session.sitting_course import Course
 
 

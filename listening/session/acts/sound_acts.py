@@ -2,8 +2,8 @@
 
 from dataclasses import replace
 
-from listening.session.hearing import WHOLE
 from listening.session.sitting_course import Course
+from listening.session.sounding.hearing import WHOLE
 
 
 def play(course: Course, start: int | None = None) -> None:

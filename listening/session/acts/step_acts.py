@@ -2,10 +2,11 @@
 
 from dataclasses import replace
 
-from listening.session import answers, familiarising, going_back, hearing_check, steps
 from listening.session.acts import answer_acts, aside_acts, comment_acts
+from listening.session.answering import answers, familiarising, going_back, steps
+from listening.session.showing.view import Stage
 from listening.session.sitting_course import Course
-from listening.session.view import Stage
+from listening.session.sounding import hearing_check
 
 
 def go_on(course: Course) -> None:

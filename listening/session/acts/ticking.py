@@ -3,8 +3,8 @@
 from dataclasses import replace
 
 from listening.session.acts import aside_acts, step_acts
+from listening.session.showing.view import Stage
 from listening.session.sitting_course import ASKED, Course
-from listening.session.view import Stage
 
 MAY_LOOP = (Stage.TRAINING, Stage.TRIAL)
 MAY_BE_IDLE = (Stage.LEVEL, Stage.INTRODUCTION, *MAY_LOOP, Stage.FEEDBACK, Stage.COMMENT)

@@ -9,7 +9,7 @@ from listening.tui.screens.sheet import Sheet, paragraphs
 from listening.tui.screens.sounds import Sounds
 
 if TYPE_CHECKING:
-    from listening.session.view import View
+    from listening.session.showing.view import View
 
 
 class Level(Sheet):

@@ -12,7 +12,7 @@ from listening.tui.screens.sheet import SPACES, Sheet, n_lines
 from listening.tui.screens.sounds import LINES, LINES_SMALL, Sounds
 
 if TYPE_CHECKING:
-    from listening.session.view import View
+    from listening.session.showing.view import View
 
 MOST = 12  # rated sounds of one trial
 

@@ -11,7 +11,7 @@ from listening.tui.screens.firm import FIRM_SPACE
 from listening.tui.screens.pointing import Pointed
 
 if TYPE_CHECKING:
-    from listening.session.view import DialView, View
+    from listening.session.showing.view import DialView, View
 
 HEAD_CELLS = 14  # before the scale: a sign and the sound's name
 TAIL_CELLS = 15  # behind it: the number, or that none is set

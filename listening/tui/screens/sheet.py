@@ -15,7 +15,7 @@ from listening.session.actions import Action
 from listening.tui.screens.firm import FIRM_SPACE
 
 if TYPE_CHECKING:
-    from listening.session.view import Offer, View
+    from listening.session.showing.view import Offer, View
 
 BAR_SHARE = 0.3  # of the window's width
 PAGE_MARGIN = 4

@@ -8,7 +8,7 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 if TYPE_CHECKING:
-    from listening.session.words import Words
+    from listening.session.showing.words import Words
 
 LEAST = Size(60, 18)  # below it a question, its answers and the keys do not all fit
 

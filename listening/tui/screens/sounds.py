@@ -10,7 +10,7 @@ from textual.widget import Widget
 from listening.tui.screens.pointing import Clicked
 
 if TYPE_CHECKING:
-    from listening.session.view import ClipView
+    from listening.session.showing.view import ClipView
 
 MOST = 4  # sounds side by side: three of a triangle, or two and a named reference
 LINES = 4  # of a panel, its border counted

@@ -11,7 +11,7 @@ from listening.tui.screens.sheet import Sheet, n_lines
 from listening.tui.screens.sounds import EMPTY, FULL
 
 if TYPE_CHECKING:
-    from listening.session.view import ClipView, View
+    from listening.session.showing.view import ClipView, View
 
 CELL = 24  # columns of one sound
 GAP = 2

@@ -13,7 +13,7 @@ from listening.tui.screens.sheet import SPACES, Sheet, n_lines
 from listening.tui.screens.sounds import LINES, LINES_SMALL, Sounds
 
 if TYPE_CHECKING:
-    from listening.session.view import Choice, View
+    from listening.session.showing.view import Choice, View
 
 
 class Answers(Static):

@@ -12,7 +12,7 @@ from listening.analysis.again import exported_tables, reanalysis
 from listening.analysis.collect import keyed_answers
 from listening.commands import export as export_command
 from listening.errors import ListeningError
-from listening.records.findings_study import Looks
+from listening.records.found.findings_study import Looks
 
 
 @pytest.fixture(scope="module")

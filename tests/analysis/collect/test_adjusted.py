@@ -5,9 +5,9 @@ import pytest
 
 from listening.analysis.collect import adjustments
 from listening.errors import StudyError
-from listening.records.answer import Answer
-from listening.records.key import Key, KeyedClip
-from listening.records.manifest import Manifest
+from listening.records.dealt.answer import Answer
+from listening.records.keys.key import Key, KeyedClip
+from listening.records.sounds.manifest import Manifest
 from tests import bells
 
 TRUE_DB = {"dome_a/free": 1.0, "dome_c/free": -0.5, "dome_e/free": -0.5}

@@ -7,10 +7,10 @@ import pandas as pd
 import pytest
 
 from listening.analysis.collect import listener_answers
-from listening.records.plan import Plan
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import Ask
-from listening.session import hearing_check
+from listening.records.dealt.plan import Plan
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import Ask
+from listening.session.sounding import hearing_check
 from listening.store import open_store
 from listening.store.store import EventRow, SittingRow
 from tests.attacks import whole_study

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from listening.analysis.collect import keyed_answers, screening
-from listening.records.protocol_parts import Exclusions
+from listening.records.protocols.protocol_parts import Exclusions
 
 
 @pytest.fixture

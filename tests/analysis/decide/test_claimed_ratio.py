@@ -5,8 +5,8 @@ from types import SimpleNamespace
 import pytest
 
 from listening.analysis.decide import planned_ratio
-from listening.records.measured import MeasuredRecording, Measures
-from listening.records.protocol import Protocol, Question
+from listening.records.protocols.protocol import Protocol, Question
+from listening.records.sounds.measured import MeasuredRecording, Measures
 
 LONG, SHORT = [1.235855, 1.234452, 1.237195], [0.813008, 0.805901, 0.827088]
 # R 4.2.2, t.test of the logarithms, conf.level 0.9: ratio 1.5158, limits 1.4827 to 1.5497

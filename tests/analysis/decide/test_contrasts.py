@@ -10,13 +10,13 @@ import pytest
 
 from listening.analysis.decide import direct_answers
 from listening.planning import approximate, panel_size
-from listening.records import protocol as protocol_form
-from listening.records.contrasts import Contrast
-from listening.records.findings import Findings
-from listening.records.findings_question import QuestionFinding
-from listening.records.manifest import Manifest
-from listening.records.planned_power import Assumed
-from listening.records.protocol import Protocol
+from listening.records.found.findings import Findings
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.protocols import protocol as protocol_form
+from listening.records.protocols.contrasts import Contrast
+from listening.records.protocols.planned_power import Assumed
+from listening.records.protocols.protocol import Protocol
+from listening.records.sounds.manifest import Manifest
 from listening.records.study import Study
 from listening.report.sentences import sentences
 from tests.attacks import whole_study

@@ -8,7 +8,7 @@ import pytest
 
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import beside, decide, level_taken
-from listening.records.protocol import Contrast, Question
+from listening.records.protocols.protocol import Contrast, Question
 
 SIX = {"a": 0.0, "b": 0.0, "c": -0.6, "d": 0.9, "e": 0.0, "f": 0.3}
 TWO = {"a": 0.0, "b": 0.0}

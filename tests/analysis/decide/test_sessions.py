@@ -11,9 +11,9 @@ from scipy import stats as scipy_stats
 from listening.analysis.again import exported_tables
 from listening.analysis.collect import session_rule
 from listening.analysis.decide import contrast
-from listening.records.findings import Findings
-from listening.records.protocol import Protocol
-from listening.records.sessions import MISSED
+from listening.records.found.findings import Findings
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.sessions import MISSED
 from listening.records.study import Study
 from listening.simulate import run as simulate
 from listening.steps import study_tables

@@ -5,10 +5,10 @@ from typing import Any
 
 import pytest
 
-from listening.records.findings import Findings
-from listening.records.findings_question import QuestionFinding
-from listening.records.protocol import Protocol
-from listening.records.protocol_parts import Ask
+from listening.records.found.findings import Findings
+from listening.records.found.findings_question import QuestionFinding
+from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.protocol_parts import Ask
 from listening.records.study import Study
 from listening.report.sentences import sentences
 from listening.store import open_store

@@ -5,7 +5,7 @@ import pytest
 
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import superlative
-from listening.records.protocol import Superlative
+from listening.records.protocols.protocol import Superlative
 
 
 @pytest.fixture(scope="module")

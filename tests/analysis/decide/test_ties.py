@@ -8,7 +8,7 @@ from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import confidence_limits, contrast, decide, level_slope
 from listening.analysis.opening.sealed_key import Opened
 from listening.design import dealing
-from listening.records.protocol import Contrast, Protocol, Question
+from listening.records.protocols.protocol import Contrast, Protocol, Question
 from listening.report.sentences import sentences
 from listening.simulate import panel as simulated
 from listening.simulate import percepts

@@ -10,7 +10,7 @@ from listening.analysis.collect.played import Played
 from listening.analysis.decide import level_slope
 from listening.analysis.decide.level_slope import Slope
 from listening.analysis.explain import decomposition, heard_lines, strengths
-from listening.records.findings_explained import Decomposition
+from listening.records.found.findings_explained import Decomposition
 
 METRICS = {"level": "laf_max_db", "brightness": "sharpness_acum", "decay": "decay_s"}
 # every combination of two levels (dB), two brightnesses and two decays (doublings): at right angles

@@ -8,9 +8,9 @@ import pytest
 from listening.analysis.collect.played import Played
 from listening.analysis.explain import heard_lines, prediction, strengths
 from listening.errors import StudyError
-from listening.records.findings import Findings, Strength, StrengthSet
-from listening.records.findings_explained import PlayedMeasure
-from listening.records.interval import Interval
+from listening.records.found.findings import Findings, Strength, StrengthSet
+from listening.records.found.findings_explained import PlayedMeasure
+from listening.records.found.interval import Interval
 from stats import t_interval
 
 KEY = ("ringing", "as recorded")

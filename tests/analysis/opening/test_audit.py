@@ -12,8 +12,8 @@ import pytest
 from listening import cli
 from listening.analysis.opening import audit, key_opening
 from listening.errors import ListeningError
-from listening.records.findings import Findings
-from listening.records.plan import Plan
+from listening.records.dealt.plan import Plan
+from listening.records.found.findings import Findings
 from listening.records.study import Study
 
 KEPT = Path(__file__).resolve().parents[2] / "first_format" / "study"

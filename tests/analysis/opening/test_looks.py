@@ -10,7 +10,7 @@ from scipy.stats import multivariate_normal
 
 from listening.analysis.opening import looks, sealed_key
 from listening.errors import StudyError
-from listening.records.protocol import Protocol
+from listening.records.protocols.protocol import Protocol
 from listening.records.study import Study
 from stats.deciding import alpha_spending
 

@@ -13,9 +13,9 @@ from listening.analysis.opening.sealed_key import Opened
 from listening.analysis.ratings import difference_grades
 from listening.design import dealing
 from listening.errors import StudyError
-from listening.records import protocol as protocol_form
-from listening.records.answer import Answer
-from listening.records.protocol import Protocol
+from listening.records.dealt.answer import Answer
+from listening.records.protocols import protocol as protocol_form
+from listening.records.protocols.protocol import Protocol
 from listening.report.page import page
 from listening.simulate import panel, percepts
 from tests import bells

@@ -8,8 +8,8 @@ from listening.analysis import full_analysis
 from listening.analysis.opening.sealed_key import Opened
 from listening.analysis.ratings import decided_ratings, rating_model
 from listening.design import dealing
-from listening.records.findings import Findings
-from listening.records.protocol import Protocol
+from listening.records.found.findings import Findings
+from listening.records.protocols.protocol import Protocol
 from listening.report.page import page
 from listening.report.sentences import sentences
 from listening.simulate import panel as simulated

@@ -1,0 +1,1 @@
+"""Loudness and sharpness."""

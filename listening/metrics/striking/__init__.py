@@ -1,0 +1,1 @@
+"""Strike, onset, decay and what is wrong with a take."""

@@ -1,0 +1,1 @@
+"""Plan, answers and what was done with them."""

@@ -1,0 +1,1 @@
+"""What every form is made of: checks, tables, texts, lines."""

@@ -1,0 +1,1 @@
+"""What was found: findings, their parts, comparisons."""

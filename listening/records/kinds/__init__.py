@@ -1,0 +1,1 @@
+"""One home each: tasks, kinds of question, metrics."""

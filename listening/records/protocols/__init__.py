@@ -1,0 +1,1 @@
+"""The study protocol: its tables, questions and names."""

@@ -1,0 +1,1 @@
+"""Recordings, measures and stimuli as they lie on disk."""

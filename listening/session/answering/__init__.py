@@ -1,0 +1,1 @@
+"""Ways of asking, marks and steps."""

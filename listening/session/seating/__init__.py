@@ -1,0 +1,1 @@
+"""Who sits where: station, arrival, slots."""
