@@ -126,7 +126,7 @@ def test_a_file_imports_only_what_its_layer_may(layer: str, path: Path) -> None:
     [
         ("stats", "from listening.audio import sound"),
         ("stats", "def f():\n    import soundfile"),
-        ("session", "from listening.records import key"),
+        ("session", "from listening.records.keys import key"),
         ("session", "from listening.metrics import sharpness"),
         ("tui", "def late():\n    from listening.records.keys.key import Key"),
         ("report", "from listening.records.keys.key import Key"),
