@@ -100,8 +100,13 @@ class NotebookStudy:
     ) -> "Rehearsal":
         """A whole study by simulation: what the plan promises beside what is seen; nothing is touched.
 
-        `supposed` is taken for granted of listeners and effects, as the options of the command: share,
-        drop_outs, withdrawals, at_random, sites, spread_sites, spread_listeners, spread_stimuli.
+        Parameters
+        ----------
+        runs : studies rehearsed with what is hoped for, and as many with nothing true
+        seed : of the simulated listeners
+        jobs : processes
+        supposed : what is taken for granted of listeners and effects, as the options of the command: share,
+            drop_outs, withdrawals, at_random, sites, spread_sites, spread_listeners, spread_stimuli
         """
         from listening.steps import study_rehearsal
 

@@ -95,6 +95,12 @@ def spent_anew(fractions: Sequence[float], alpha: float, kind: Spending) -> floa
     two looks they share less, and its alpha would let both together err too often (Pocock, everybody of a
     look at three quarters replaced: 6.7 instead of 5 in 100).
 
+    Parameters
+    ----------
+    fractions : shares of the information at each look, rising to 1
+    alpha : error probability of all looks together
+    kind : form of the spending
+
     Raises
     ------
     StatsError

@@ -277,6 +277,7 @@ def critical_value(
     variance_listeners, variance_strikes : their parts of the estimate's variance, 0 or more
     df_listeners, df_strikes : degrees of freedom of each
     alpha : one-sided error probability, above 0, below 0.5
+    strikes_part : share of `alpha` at which the strikes' own t stands
 
     Source: Cochran 1964, Biometrics 20.
     """
