@@ -124,7 +124,7 @@ def screened(opened: Opened, answers: Answers, protocol: Protocol) -> Screened:
         return made
     owed = session_rule.owed(answers, opened.plan)
     incomplete = {name for name, own in owed.items() if own}
-    too_rarely = session_rule.left_out(made.kept_tables, protocol, incomplete)
+    too_rarely = session_rule.left_out(made.kept_tables, protocol, incomplete, made.stage_of)
     return replace(made, owed=owed, too_rarely=too_rarely)
 
 

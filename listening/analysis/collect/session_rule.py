@@ -55,13 +55,23 @@ def owed(answers: Answers, plan: Plan) -> dict[str, dict[int, int]]:
     }
 
 
-def left_out(tables: Tables, protocol: Protocol, incomplete: set[str]) -> dict[str, set[str]]:
-    """By question, who missed a session and met one of its pairs too rarely; see `Sessions.met_at_least`."""
+def left_out(
+    tables: Tables, protocol: Protocol, incomplete: set[str], stage_of: Mapping[str, int] | None = None
+) -> dict[str, set[str]]:
+    """By question, who missed a session and met one of its pairs too rarely; see `Sessions.met_at_least`.
+
+    `stage_of` : the stage of each listener; whoever sat in another stage than the question's is none of its.
+    """
+    stages = stage_of or {}
     least = protocol.sessions.met_at_least
     if least is None or not incomplete:
         return {}
     return {
-        asked.id: {name for name in incomplete if met.get(name, 0) < least}
+        asked.id: {
+            name
+            for name in incomplete
+            if stages.get(name, asked.stage) == asked.stage and met.get(name, 0) < least
+        }
         for asked in protocol.questions
         for met in (fewest(tables, protocol, asked),)
     }

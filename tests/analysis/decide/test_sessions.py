@@ -187,6 +187,8 @@ def test_hearings_are_counted_by_the_pair_met_most_rarely() -> None:
     tables = session_rule.Tables(rows, pd.DataFrame(), pd.DataFrame())
     assert session_rule.fewest(tables, protocol, protocol.questions[0]) == {"L1": 2, "L2": 1}
     assert session_rule.left_out(tables, protocol, {"L1", "L2", "L3"}) == {"q": {"L2", "L3"}}
+    of_another = session_rule.left_out(tables, protocol, {"L2", "L3"}, {"L2": 1, "L3": 2})
+    assert of_another == {"q": {"L2"}}  # L3 sat in another stage than the question's
     assert session_rule.left_out(tables, protocol, set()) == {}
 
 
