@@ -26,7 +26,7 @@ ROOT = Path(__file__).resolve().parents[1]
 strace = pytest.mark.skipif(shutil.which("strace") is None, reason="strace is not on this machine")
 # what each command may write; everything else must stay byte for byte through cut and second run
 SOUNDS = ["sounds/a1.wav", "sounds/b1.wav"]
-SLOW = ("prepare", "measure", "picture", "compare", "new", "analyse")
+SLOW = ("prepare", "measure", "report", "picture", "compare", "new", "analyse")
 COMMANDS: dict[str, tuple[list[str], tuple[str, ...]]] = {
     "prepare": (["prepare", ".", "--jobs", "1"], ("stimuli/",)),
     "measure": (["measure", ".", "--jobs", "1"], ("measures.", "traces.npz")),

@@ -69,6 +69,7 @@ class Sitting:
 
     def view(self) -> View:
         """What may be shown now."""
+        self._course.look_around()
         return drawing.view(self.state)
 
     def actions(self) -> tuple[Offer, ...]:

@@ -258,6 +258,7 @@ def test_a_protocol_with_stages_is_not_dealt(tmp_path: Path) -> None:
         study_deal.deal(study)
 
 
+@pytest.mark.slow
 def test_a_stage_cut_anywhere_is_made_again_as_if_never_cut(dealt: Path, tmp_path: Path) -> None:
     whole = Study(Path(shutil.copytree(dealt, tmp_path / "whole")))
     _add_recordings(whole)

@@ -100,6 +100,7 @@ def _again(study: Study) -> None:
         _deal(study, WHY)
 
 
+@pytest.mark.slow
 def test_every_second_cut_of_a_cut_deal_loses_nothing_either(prepared: Study, tmp_path: Path) -> None:
     precious = _answered(prepared)
     place = tmp_path / "cut"

@@ -310,6 +310,7 @@ LINES: tuple[tuple[str, ...], ...] = (
     ("room", ".", "--forget"),
     ("amend", ".", "a word was misspelt"),
     ("amend", ".", "--dry-run"),
+    ("rehearse", ".", "--runs", "1", "--seed", "1", "--jobs", "1"),
     ("station", ".", "carried"),
     (
         "compare",

@@ -11,7 +11,9 @@ import pytest
 import soundfile
 
 from listening import cli
-from listening.intake import recording_faults, study_check
+from listening.audio.sound import Sound
+from listening.intake import study_check
+from listening.metrics.striking import flags
 from listening.records.forms.problem import Problem, listing
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -294,11 +296,10 @@ def test_fewer_than_eight_listeners_and_missing_controls_are_cautions(study: Pat
     assert sum("decibel alone" in p.wanted for p in found) == 2
 
 
-@pytest.mark.parametrize(
-    ("pattern", "runs"), [("0110", 0), ("1110111", 2), ("111111", 1), ("", 0), ("11", 0)]
-)
+@pytest.mark.parametrize(("pattern", "runs"), [("0110", 0), ("1110111", 2), ("111111", 1), ("11", 0)])
 def test_runs_are_counted_by_hand(pattern: str, runs: int) -> None:
-    assert recording_faults._runs(np.array([c == "1" for c in pattern], dtype=bool), 3) == runs
+    sound = Sound(np.array([[float(sign)] for sign in pattern]), 48_000)
+    assert flags.runs(sound, lambda sizes: (sizes > 0.5).all(axis=1), 3) == runs
 
 
 def test_the_command_exits_2_on_errors_and_0_on_cautions(

@@ -36,7 +36,7 @@ def asked(task: str, n_listeners: int = 12, repeats: int = 2) -> tuple[Protocol,
         block["reference"] = "dome_c/free"
     changed = Protocol.model_validate(
         plain.model_dump()
-        | {"attributes": [attribute], "blocks": [block], "controls": [], "questions": []}
+        | {"attributes": [attribute], "blocks": [block], "controls": [], "questions": [], "stopping": {}}
         | {"panel": plain.panel.model_dump() | {"listeners": n_listeners}}
     )
     made = deal(

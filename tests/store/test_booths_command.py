@@ -67,7 +67,7 @@ def test_a_sitting_goes_on_through_a_server_restart_and_says_so_quietly(
     assert sitting.close() == 0
     assert len(open_store(database).answers()) == 3
     again = seat(published, "L01").sitting  # and comes back to the trial after
-    assert again.n_done == 2  # the first was practice
+    assert again.state.n_done == 2  # the first was practice
     again.close()
 
 

@@ -13,7 +13,7 @@ def test_a_control_pair_is_one_stimulus_against_itself(bells, bells_answers):
     assert set(controls["gain_difference_db"].abs()) == {
         1.0,
         1.5,
-        3.0,
+        4.0,
     }  # loudness is asked at 1 dB, the others at 1.5 dB
     assert (controls["stimulus_first"] == controls["stimulus_second"]).all()
     # a gain moves every level metric alike
