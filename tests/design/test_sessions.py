@@ -11,6 +11,7 @@ from listening.errors import RecordError
 from listening.records.protocols import protocol
 from listening.records.protocols.protocol import Protocol
 from listening.records.protocols.sessions import Sessions
+from listening.records.protocols.stages import Stage
 from tests.bells import PROTOCOL, chosen, manifest
 from tests.design import conftest as made_up
 
@@ -117,3 +118,19 @@ def test_sessions_that_do_not_fit_the_blocks_are_refused(tmp_path, said: str, wa
     path.write_text(text + "\n" + said)
     with pytest.raises(RecordError, match=wanted):
         protocol.load(path)
+
+
+def test_what_is_counted_is_what_is_heard_and_a_late_stage_is_not_in_it() -> None:
+    whole = chosen(8)
+    late = [block.model_copy(update={"stage": 2}) for block in whole.blocks]
+    staged = whole.model_copy(
+        update={"blocks": [*whole.blocks, *late], "stages": [Stage(stage=2, listeners=8)]}
+    )
+    draws = Draws.open_to_all(1)
+    for asked in (whole, staged):
+        counted = next(slots.unordered(asked, manifest(), draws))
+        heard = next(slots.in_turn(asked, manifest(), draws))
+        assert Counter(is_practice for is_practice, _ in counted) == Counter(p for p, _ in heard)
+    assert len(next(slots.unordered(staged, manifest(), draws))) == len(
+        next(slots.unordered(whole, manifest(), draws))
+    )
