@@ -15,7 +15,7 @@ from listening.session.seating.clocks import Clocks
 from listening.session.showing.words import Words, words
 from listening.session.sitting import Sitting
 from listening.session.sounding.player import Player
-from listening.store import AnswerStore, SittingRow, Store, open_store, place_of, utc_now
+from listening.store import AnswerStore, SittingRow, Store, hold, open_store, place_of, utc_now
 
 LISTENER_CODE = re.compile(r"[A-Za-z0-9_-]{1,16}")
 CODE_LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"  # no O or 0, no I or 1
@@ -94,6 +94,11 @@ def seated(
 def open_answers(study: Study, *, durable: bool = True, now: Callable[[], str] = utc_now) -> Store:
     """The answer store of a study, its file made if it is not there."""
     return open_store(place_of(study), durable=durable, now=now)
+
+
+def stay(study: Study) -> Callable[[], None]:
+    """Say that somebody sits here, so that nobody deals or amends meanwhile; what comes back ends it."""
+    return hold.stay(study.station)
 
 
 def check_code(listener: str | None) -> None:
