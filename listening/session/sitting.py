@@ -96,7 +96,6 @@ class Sitting:
         if action not in TYPING and state.stage is Stage.TRIAL:
             mark_acts.take_typed(self._course)
         ACTS[action](self._course, argument)
-        self._course.look_around()
         return True
 
     def _is_offered(self, name: str, action: Action, argument: str) -> bool:

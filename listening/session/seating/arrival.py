@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from listening.session.actions import Action, named
 from listening.session.seating.station import CODE_LONGEST, CODE_SIGNS, Seat
 from listening.session.showing.keys import Slip
-from listening.session.showing.offers import offer
+from listening.session.showing.offering import offer
 from listening.session.showing.view import Offer, Stage, View
 from listening.session.showing.words import Words
 

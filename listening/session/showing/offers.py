@@ -1,11 +1,11 @@
 """Which actions each stage offers, and the key of each: a pure function of the state."""
 
 from listening.records.kinds import tasks as task_list
-from listening.session.actions import NAMED_WITH_ANOTHER, Action
+from listening.session.actions import Action
 from listening.session.answering import going_back, marking, tasks
 from listening.session.answering.dials import POINT
+from listening.session.showing.offering import offer
 from listening.session.showing.view import Offer, Stage
-from listening.session.showing.words import Words
 from listening.session.state import State
 
 POINT_KEYS = ("full_stop", "comma")  # whichever the keyboard has
@@ -39,14 +39,6 @@ def offered(state: State) -> tuple[Offer, ...]:
         made += [Offer(Action.CHOOSE, o.key, o.shown, o.label, o.value) for o in state.options]
         made += [offer(Action.MARK_UP, state.words), offer(Action.MARK_DOWN, state.words)]
     return tuple(made)
-
-
-def offer(action: Action, words: Words) -> Offer:
-    """An action with its key and its words in one language."""
-    key = words.table.get(f"letter_{action.word}", action.key)
-    shown = words.table.get(f"key_{key}", key.upper()) if action not in NAMED_WITH_ANOTHER else ""
-    shown = "S T W" if action is Action.PART_FROM else shown  # one entry for the three keys of a part
-    return Offer(action, key, shown, words.text(action.label))
 
 
 def _listed(state: State) -> tuple[Action, ...]:
