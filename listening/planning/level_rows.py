@@ -3,9 +3,9 @@
 from collections.abc import Mapping
 
 import numpy as np
-import pandas as pd
 
 from listening.analysis.collect import answer_table
+from listening.analysis.collect.answer_table import Table
 from listening.analysis.collect.keyed_answers import CONTROL
 from listening.planning import panel_size
 from listening.planning.level_plan import FloatArray, Gain, LevelPlan
@@ -23,7 +23,7 @@ def table(
     levels_db: Mapping[str, FloatArray],
     assumed: Assumed,
     rng: np.random.Generator,
-) -> pd.DataFrame:
+) -> Table:
     """The answers to a question with those that bound level, as the analysis reads them.
 
     Parameters
@@ -45,7 +45,7 @@ def table(
         parts.append(answer_table.of_columns({**told, **none, "gain_difference_db": 0.0}))
         known = (plan.loudness_gains, assumed.level_logit_per_db)
         parts.append(_controls(plan.loudness, *known, listeners, assumed, rng))
-    return pd.concat([part for part in parts if len(part)], ignore_index=True)
+    return answer_table.joined(parts)
 
 
 def _controls(
@@ -55,7 +55,7 @@ def _controls(
     listeners: int,
     assumed: Assumed,
     rng: np.random.Generator,
-) -> pd.DataFrame:
+) -> Table:
     """Answers to one sound against itself at each gain, the louder one first in every other trial."""
     slope = logit_per_db * (1.0 + SLOPE_SPREAD * rng.standard_normal(listeners))
     order = assumed.order * (1.0 + rng.standard_normal(listeners))
