@@ -110,13 +110,13 @@ class LevelPlan:
     def _heard_limits(
         self, listeners: int, alpha: float, assumed: Assumed, louder: Mapping[Pair, float]
     ) -> list[tuple[float, float]]:
-        """Each gain of the question which is louder, with the chance that it is the smallest told apart.
+        """Each gain of the question which is louder, with the chance that it is the smallest heard as louder.
 
         The other way round a limit is wanted too, below what the question's own gains reach.
         """
-        above = self._told_apart(listeners, alpha, assumed, louder)
+        above = self._called_louder(listeners, alpha, assumed, louder)
         turned = {pair: -louder.get(pair, 0.0) for pair in self.pairs}
-        below = [one for one in self._told_apart(listeners, alpha, assumed, turned) if self._next(one[0])]
+        below = [one for one in self._called_louder(listeners, alpha, assumed, turned) if self._next(one[0])]
         if not below:
             return []
         last_db, least = below[-1]
@@ -137,7 +137,7 @@ class LevelPlan:
         of_gain = there.from_listeners
         return ((of_gain if is_same else 0.0) - of_pair) / (of_gain + of_pair)
 
-    def _told_apart(
+    def _called_louder(
         self, listeners: int, alpha: float, assumed: Assumed, louder: Mapping[Pair, float]
     ) -> list[tuple[float, float]]:
         """Each gain, growing, with the chance that it or a smaller one is called louder than every pair."""
@@ -149,7 +149,7 @@ class LevelPlan:
             for pair in self.pairs:
                 met = panel_size.met(self.heard, pair, listeners, louder.get(pair, 0.0), assumed)
                 every *= share_power.called_less(met, there, alpha=alpha) if met.answers else 0.0
-            so_far = max(so_far, every)  # who tells a gain apart tells a larger one
+            so_far = max(so_far, every)  # whoever hears a gain hears a larger one
             made.append((gain.gain_db, so_far))
         return made
 
