@@ -99,6 +99,12 @@ class StationApp(App[None]):
             shown = self._words.table.get(f"key_{key}") or (event.character if event.is_printable else "")
             self._guarded(lambda session: session.wrong_key((shown or "").upper()))
 
+    def on_paste(self, event: events.Paste) -> None:
+        """What a terminal pastes is typed, where something may be written; no key is made of it."""
+        event.prevent_default()
+        if self._session is not None and not isinstance(self.screen, Small):
+            self._guarded(lambda session: session.paste(event.text) or session.wrong_key(""))
+
     def on_clicked(self, event: Clicked) -> None:
         """Do what was clicked, as its key does; nothing where it is not offered now."""
         if not isinstance(self.screen, Small):

@@ -113,6 +113,14 @@ class Arrival:
         """No comment is written here."""
         return False
 
+    def paste(self, text: str) -> bool:
+        """A code that came at once; Enter takes it."""
+        signs = text.strip().upper()
+        if self._typed is None or not signs or any(sign not in CODE_SIGNS for sign in signs):
+            return False
+        self._ask_for((self._typed + signs)[:CODE_LONGEST])
+        return True
+
     def take_number(self, typed: str) -> bool:
         """No scale here."""
         return False

@@ -8,7 +8,7 @@ from listening.session.showing.offering import offer
 from listening.session.showing.view import Offer, Stage
 from listening.session.state import State
 
-POINT_KEYS = ("full_stop", "comma")  # whichever the keyboard has
+POINT_KEYS = {"full_stop": POINT, "comma": ","}  # whichever the keyboard has
 LETTERS_SHOWN = 4  # so many letter keys are named one by one
 FIXED = {
     Stage.WELCOME: (Action.GO_ON, Action.LEAVE),
@@ -96,7 +96,9 @@ def _trial(state: State) -> tuple[Action, ...]:
     listed = _sound(state)
     if state.is_heard:
         listed += _marks(state) if state.turn.values else (Action.CHOOSE,)
-        if marking.take_typed(state).is_complete:
+        if marking.is_mistyped(state):
+            pass  # first it is taken back
+        elif marking.take_typed(state).is_complete:
             listed += (Action.CONFIRM,)
         elif state.turn.typed:
             listed += (Action.TAKE_NUMBER,)
@@ -128,11 +130,13 @@ def _marks(state: State) -> tuple[Action, ...]:
 def _digits(state: State) -> list[Offer]:
     """One key a digit; the line of keys names them once."""
     dial, text = state.dial, state.words.text
-    label = text("do_type", low=dial.text(dial.low), high=dial.text(dial.high))
-    shown = f"0-9 {text('decimal_point')}" if dial.decimals else "0-9"
+    point = text("decimal_point")
+    low, high = (dial.text(end).replace(POINT, point) for end in (dial.low, dial.high))
+    label = text("do_type", low=low, high=high)
+    shown = f"0-9 {point}" if dial.decimals else "0-9"
     first = Offer(Action.DIGIT, "0", shown, label, "0")
     others = [Offer(Action.DIGIT, str(digit), "", "", str(digit)) for digit in range(1, 10)]
-    points = [Offer(Action.DIGIT, key, "", "", POINT) for key in POINT_KEYS] if dial.decimals else []
+    points = [Offer(Action.DIGIT, key, "", "", sign) for key, sign in POINT_KEYS.items()]
     return [first, *others, *points]
 
 
