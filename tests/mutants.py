@@ -38,6 +38,8 @@ SITTINGS = (
     "tests/session/test_before_the_trials.py",
     "tests/session/test_hearing_check.py",
     "tests/session/test_tasks.py",
+    "tests/session/test_pacing.py",
+    "tests/session/test_training.py",
 )
 GUARDS: dict[str, tuple[str, ...]] = {
     "stats/deciding/verdict.py": (f"{DECIDING}/test_verdict.py",),
@@ -47,7 +49,7 @@ GUARDS: dict[str, tuple[str, ...]] = {
     "stats/deciding/direct_share.py": (f"{DECIDING}/test_direct_share.py",),
     "stats/deciding/own_shares.py": (f"{DECIDING}/test_direct_share.py",),
     "stats/deciding/averaged_share.py": (f"{DECIDING}/test_averaged_share.py",),
-    "stats/deciding/planned_pair.py": (f"{DECIDING}/test_level_bound.py",),
+    "stats/deciding/planned_pair.py": (f"{DECIDING}/test_planned_pair.py",),
     "stats/deciding/session_comparison.py": (f"{DECIDING}/test_session_comparison.py",),
     "stats/deciding/transitivity.py": (f"{DECIDING}/test_transitivity.py",),
     "stats/deciding/strike_variance.py": (
@@ -99,7 +101,10 @@ GUARDS: dict[str, tuple[str, ...]] = {
     "listening/session/acts/aside_acts.py": SITTINGS,
     "listening/session/acts/answer_acts.py": ("tests/session/test_training.py",),
     "listening/session/sounding/exposure.py": ("tests/session/test_exposure.py",),
-    "listening/session/sounding/hearing.py": ("tests/session/test_sitting.py", "tests/session/test_exposure.py"),
+    "listening/session/sounding/hearing.py": (
+        "tests/session/test_sitting.py",
+        "tests/session/test_exposure.py",
+    ),
     "listening/session/sounding/thresholds.py": ("tests/session/test_hearing_check.py",),
     "listening/session/seating/next_slot.py": ("tests/session/test_next_slot.py",),
     "listening/session/seating/sessions_apart.py": ("tests/session/test_sessions.py",),

@@ -185,9 +185,8 @@ def test_what_a_listener_adds_to_the_share_is_its_slope_in_that_listeners_weight
     found = own_shares.estimate(chosen, who, order)
     assert abs(found.lopsided) > 0.1
     assert found.share.mean() == pytest.approx(share(np.ones(6)), abs=1e-12)
-    for number, influence in enumerate(found.influence):
-        slope = richardson.slope(lambda h, at=np.eye(6)[number]: share(1.0 + h * at))
-        slope.check(influence / 6)
+    for at, influence in zip(np.eye(6), found.influence, strict=True):
+        richardson.slope(lambda h, at=at: share(1.0 + h * at)).check(influence / 6)
 
 
 def test_the_order_s_pull_is_no_part_of_the_strikes():
@@ -211,9 +210,9 @@ def test_strikes_have_no_more_degrees_of_freedom_than_listeners():
 
 @pytest.mark.parametrize(("n", "kept"), [(8, 0.5), (24, 0.75), (72, 0.9)])
 def test_skewness_is_believed_by_half_with_eight_listeners(n, kept):
-    """Third moment of a mean, unbiased: n / ((n - 1)(n - 2)) sum (x - mean)^3 / n / n^2, times n / (n + 8)."""
+    """Third moment of a mean: Fisher's k statistic, which is unbiased, over n^2; of it n / (n + 8)."""
     x = np.random.default_rng(n).exponential(size=n)
-    third = reference.kstat(x, 3) / n**2  # Fisher's k statistic over n^2
+    third = reference.kstat(x, 3) / n**2
     assert direct_share.third_moment_of(x - x.mean()) == pytest.approx(kept * third, rel=1e-9)
     assert direct_share.third_moment_of(np.array([1.0, -1.0])) == 0.0
 

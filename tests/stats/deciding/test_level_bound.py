@@ -147,7 +147,7 @@ def varied(seed, n=12):
 
 
 def test_both_errors_are_in_the_raised_share_too():
-    """`more` is softer and the louder is chosen: the share is raised, each listener's by the own control share."""
+    """`more` is softer, the louder is chosen: raised, each listener's own by the own control share."""
     who, direct, louder = varied(6)
     found = direct_share.estimate(direct, who)
     even = np.tile([0.0, 1.0], who.size // 2)

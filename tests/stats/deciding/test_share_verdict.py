@@ -120,12 +120,18 @@ def test_limits_are_taken_at_the_alpha_that_is_asked():
 
 @pytest.mark.parametrize(
     ("kind", "smallest", "is_allowed"),
-    [("more", 0.5, True), ("more", 0.499, False), ("same", 0.5, False), ("same", 0.501, True)]
-    + [("more", 1.0, False), ("same", 0.999, True)],
+    [
+        ("more", 0.5, True),
+        ("more", 0.499, False),
+        ("more", 1.0, False),
+        ("same", 0.5, False),
+        ("same", 0.501, True),
+        ("same", 0.999, True),
+    ],
 )
 def test_the_smallest_share_lies_above_even_chances_and_below_all(kind, smallest, is_allowed):
     if is_allowed:
         share_verdict.decide(found(), kind, smallest=smallest)
     else:
-        with pytest.raises(StatsError, match="wanted above 0.5, below 1"):
+        with pytest.raises(StatsError, match=r"wanted above 0\.5, below 1"):
             share_verdict.decide(found(), kind, smallest=smallest)
