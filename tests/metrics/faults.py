@@ -49,7 +49,7 @@ def in_a_room(samples: FloatArray, *, t60_s: float, share: float, seed: int = 3)
 
 
 def few_modes(seed: int) -> tuple[FloatArray, list[tuple[float, float]]]:
-    """A strike at 0.2 s of six modes 45 to 60 dB over its noise, 300 Hz apart or more; and (Hz, T60) of each."""
+    """A strike at 0.2 s of six modes 45 to 60 dB over its noise, 300 Hz apart; and (Hz, T60) of each."""
     rng = np.random.default_rng(seed)
     hz = np.zeros(6)
     while np.diff(hz).min() < 300:

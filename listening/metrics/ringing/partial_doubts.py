@@ -31,8 +31,8 @@ TEXTS = {
     TOGETHER: "the partials bend alike: a gain that moves (automatic gain, limiter, saturation), a room that "
     "reverberates, or a source that moves",
     PITCH: "the partials change pitch alike: the source or the microphone moves (Doppler)",
-    DOUBTED: "{} of {} partials do not die away as one exponential: what bends them (a gain, a room, a source that "
-    "moves) may go unseen here",
+    DOUBTED: "{} of {} partials do not die away as one exponential: what bends them (a gain, a room, a "
+    "source that moves) may go unseen here",
     APART: "each of the sounds alone reads another T60, the longest {:.2g} times the shortest",
     CAPPED: "{} modes found, as many as are looked for: more may hide between them",
 }
