@@ -7,6 +7,7 @@ import pytest
 from listening.errors import ListeningError, StudyError
 from listening.session.seating.station import Seat
 from listening.session.showing.view import Stage
+from listening.session.sitting_course import Course
 from tests import stations
 from tests.stations import OPENING, make_plan, one_trial, take_seat, walk
 
@@ -255,3 +256,32 @@ def test_a_german_sitting_ends_in_german(tmp_path: Path, changes: dict[str, str]
     assert (
         code == f"Code Ihrer Antworten: {bench.sitting.code()}  Wer ihn aufschreibt, kann sie prüfen lassen."
     )
+
+
+def test_the_clock_is_looked_at_once_an_act_and_again_when_drawn(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench = stations.take_seat(tmp_path, stations.make_plan())
+    looks: list[str] = []
+    usual = Course.look_around
+
+    def look_around(course: Course) -> None:
+        looks.append(course.state.stage.value)
+        usual(course)
+
+    monkeypatch.setattr(Course, "look_around", look_around)
+    assert bench.sitting.act("go_on")
+    assert looks == ["welcome"]
+    bench.sitting.view()
+    assert looks == ["welcome", "consent"]
+
+
+def test_sounds_are_at_hand_before_they_are_played(tmp_path: Path) -> None:
+    bench = stations.take_seat(tmp_path, stations.make_plan(n_practice=0))
+    stations.walk(bench.sitting, *stations.OPENING)
+    trial = bench.sitting.state.trial
+    assert bench.player.prepared[-1].clips == trial.clips
+    assert [program.clips for program in bench.player.prepared[:2]] == [
+        (stations.LEVEL_CLIP,),
+        stations.ANCHORS,
+    ]
