@@ -11,7 +11,7 @@ from listening.errors import ListeningError, StudyError
 from listening.records.dealt.plan import Plan
 from listening.records.study import Study
 from listening.session.seating import next_slot, sessions_apart
-from listening.session.seating.clocks import Clocks
+from listening.session.seating.clocks import CLOCK_SLACK, Clocks
 from listening.session.showing.words import Words, words
 from listening.session.sitting import Sitting
 from listening.session.sounding.player import Player
@@ -24,7 +24,6 @@ CODE_LONGEST = 16
 CODE_SIGNS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_"  # what a listener may type as a code
 DROPPED_OUT_AFTER = timedelta(hours=12)  # without a sign of life
 SESSIONS_WITHIN = timedelta(days=14)  # a listener between two sessions is no drop-out for so long
-CLOCK_SLACK = timedelta(minutes=2)  # booths on one store may differ by so much
 
 
 @dataclass(frozen=True)
