@@ -7,16 +7,20 @@ import lzma
 import re
 import zipfile
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO
+from typing import IO, cast
 
 SOUNDS = {".wav", ".flac", ".npz", ".ogg", ".aiff", ".w64"}  # nothing in them comes from a listener
 PART_BYTES = 1 << 22
 STORE = b"SQLite format 3\x00"
 TABLE = b"PAR1"  # Apache Parquet, file format, "magic number"
-PACKED = {b"\x1f\x8b": gzip.open, b"BZh": bz2.open, b"\xfd7zXZ\x00": lzma.open}
+PACKED: dict[bytes, Callable[[IO[bytes]], IO[bytes]]] = {
+    b"\x1f\x8b": lambda file: cast(IO[bytes], gzip.open(file)),
+    b"BZh": lambda file: cast(IO[bytes], bz2.open(file)),
+    b"\xfd7zXZ\x00": lambda file: cast(IO[bytes], lzma.open(file)),
+}
 ZIP = b"PK\x03\x04"
 CLOSED = (
     b"%PDF",
@@ -83,7 +87,7 @@ def _is_in(file: IO[bytes], head: bytes, pattern: re.Pattern[bytes]) -> bool:
         return _is_in_zip(file, pattern)
     for magic, opened in PACKED.items():
         if head.startswith(magic):
-            with opened(file, "rb") as inner:
+            with opened(file) as inner:
                 return _stands_in(inner, pattern)
     return _stands_in(file, pattern)
 
