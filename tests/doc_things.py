@@ -215,7 +215,7 @@ def at_a_station(patch: pytest.MonkeyPatch) -> None:
     from tests.stations import TestPlayer
 
     output = probe.Device(0, "a silent output", 2, 48000.0, True)
-    patch.setattr(probe, "devices", lambda: [output])
+    patch.setattr(probe, "devices", lambda look=None: [output])
     patch.setattr(opening.device_trial, "make_ready", lambda *_, **__: None)
     patch.setattr(opening, "Speaker", lambda *_, **__: None)
     patch.setattr(opening, "Aloud", lambda *_: TestPlayer(time.monotonic))  # type: ignore[arg-type]

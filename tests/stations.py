@@ -131,6 +131,10 @@ class TestPlayer:
     share: float = 0.0
     parts: list[tuple[float, float]] = field(default_factory=list)
     now: Sounding = field(default_factory=lambda: Sounding(False, None, 0, 0, None))
+    prepared: list[Program] = field(default_factory=list)
+
+    def prepare(self, program: Program) -> None:
+        self.prepared.append(program)
 
     def start(self, program: Program) -> None:
         self.started.append(program)

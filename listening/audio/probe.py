@@ -4,10 +4,12 @@ import json
 import subprocess
 import sys
 from dataclasses import dataclass
+from typing import TypeAlias
 
 from listening.errors import SoundError
 
 TIME_LIMIT_S = 15.0
+Look: TypeAlias = subprocess.Popen[str]
 
 
 @dataclass(frozen=True)
@@ -22,34 +24,37 @@ class Device:
     is_default: bool
 
 
-def devices() -> list[Device]:
-    """Every output device, the system's own choice marked.
+def begun() -> Look:
+    """A look at the devices that goes on beside other work; `devices` waits for what it says."""
+    words = [sys.executable, "-m", "listening.audio.probe"]
+    return subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+
+
+def devices(look: Look | None = None) -> list[Device]:
+    """Every output device, the system's own choice marked; `look`: one that was begun before.
 
     Raises
     ------
     SoundError
         PortAudio is missing, the sound system breaks when it is opened, or there is no output.
     """
+    look = look or begun()
     try:
-        done = subprocess.run(
-            [sys.executable, "-m", "listening.audio.probe"],
-            capture_output=True,
-            text=True,
-            timeout=TIME_LIMIT_S,
-        )
+        out, err = look.communicate(timeout=TIME_LIMIT_S)
     except subprocess.TimeoutExpired as error:
+        look.kill()
         raise SoundError(
             f"the sound system gave no answer within {TIME_LIMIT_S:.0f} s; "
             "restart it, or plug the device in again"
         ) from error
-    if done.returncode == 2:
-        raise SoundError(done.stderr.strip().splitlines()[-1])
-    if done.returncode != 0:
+    if look.returncode == 2:
+        raise SoundError(err.strip().splitlines()[-1])
+    if look.returncode != 0:
         raise SoundError(
-            f"the sound system broke when it was opened (exit {done.returncode}: {_last_line(done.stderr)}); "
+            f"the sound system broke when it was opened (exit {look.returncode}: {_last_line(err)}); "
             "check the ALSA set-up with: aplay -l"
         )
-    found = [Device(**device) for device in json.loads(done.stdout)]
+    found = [Device(**device) for device in json.loads(out)]
     if not found:
         raise SoundError("no sound output was found; plug the headphones' device in and try again")
     return found
@@ -77,7 +82,7 @@ def _last_line(text: str) -> str:
 
 
 def _main() -> int:
-    from listening.audio.speaker import portaudio
+    from listening.audio.portaudio import portaudio
 
     try:
         sounddevice = portaudio()

@@ -4,12 +4,13 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from statistics import median
-from types import ModuleType
 from typing import Any
 
 import numpy as np
 
+from listening.audio.awake import Awake
 from listening.audio.mixer import Mixer
+from listening.audio.portaudio import portaudio
 from listening.errors import SoundError
 
 LEAD_IN_S = 0.1  # silence first: a device that wakes may swallow its first frames
@@ -22,7 +23,6 @@ START_WATCHED_S = (
 LARGEST_LATENCY_S = 1.0  # a reported delay beyond this is no delay
 ONSET_WATCHED_S = 0.5  # the onset is estimated from the callbacks of so much sound: a device may start late
 LATENCY_S = 0.05  # asked of the device: a key is heard well within 0.1 s
-MISSING = "PortAudio is missing: install it with: sudo apt-get install libportaudio2"
 
 
 @dataclass(frozen=True)
@@ -63,8 +63,18 @@ class Speaker:
         self._device = device
         self._now_s = now_s
         self._run: _Run | None = None
+        self._awake = Awake(portaudio, rate_hz=rate_hz, device=device, now_s=now_s)
         self.longest_start_s: float | None = None
         """Longest start that the device has shown; None: nothing is known of it."""
+
+    @property
+    def lead_in_s(self) -> float:
+        """Silence that a play begins with now: none while the device is kept awake."""
+        return 0.0 if self._awake.runs else LEAD_IN_S
+
+    def keep_awake(self) -> None:
+        """Let silence run beside the plays from now on, where the device bears it; opening takes a moment."""
+        self._awake.begin()
 
     def start(self, mixer: Mixer, *, loops: bool = False, peak: float) -> None:
         """Begin a programme whose largest sample is `peak`.
@@ -76,10 +86,20 @@ class Speaker:
         """
         self.check_ceiling(peak)
         self.stop()
-        self._run = _Run(
+        self._run = self._new_run(mixer, loops=loops)
+        try:
+            self._run.open(self._device)
+        except SoundError:
+            if not self._awake.is_open:
+                raise
+            self._awake.end(for_good=True)  # a device of one stream only
+            self._run = self._new_run(mixer, loops=loops)
+            self._run.open(self._device)
+
+    def _new_run(self, mixer: Mixer, *, loops: bool) -> "_Run":
+        return _Run(
             mixer, self._now_s, loops=loops, rate_hz=self.rate_hz, start_within_s=self._start_within_s()
         )
-        self._run.open(self._device)
 
     def stop(self) -> None:
         """Fall silent at once."""
@@ -236,19 +256,3 @@ class _Run:
         if is_cut:
             self._stream.abort(ignore_errors=True)
         self._stream.close(ignore_errors=True)
-
-
-def portaudio() -> ModuleType:
-    """The sounddevice module, imported when sound is first needed.
-
-    Raises
-    ------
-    SoundError
-        PortAudio is not installed.
-    """
-    try:
-        import sounddevice
-    except OSError as error:
-        raise SoundError(MISSING) from error
-    found: ModuleType = sounddevice
-    return found

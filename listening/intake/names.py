@@ -7,6 +7,7 @@ from listening.records.forms.form import place
 from listening.records.forms.problem import Problem
 from listening.records.forms.toml_lines import Path as KeyPath
 from listening.records.forms.toml_lines import line_of
+from listening.records.protocols.contrasts import EVERY, Contrast
 from listening.records.protocols.protocol import AS_RECORDED, ISOLATED, Protocol
 from listening.records.protocols.protocol_names import DISCRIMINATION, RATED, suggestion
 from listening.records.sounds import recordings_table
@@ -33,6 +34,7 @@ def problems(
         *_unknown_conditions(protocol, conditions),
         *_impossible(protocol),
         *_superlatives_at_looks(protocol),
+        *_unnamed(protocol),
         *_weak(protocol),
         *_few_strikes(recordings),
     ]
@@ -73,11 +75,33 @@ def _unknown_conditions(protocol: Protocol, conditions: list[str]) -> Iterator[F
         yield from _unknown(("superlatives", i, "condition"), superlative.condition, known)
     for i, control in enumerate(protocol.controls):
         used += [(("controls", i, "conditions"), name, "error") for name in control.conditions]
-    averaged = {name for q in protocol.questions for name in (q.contrast.more, q.contrast.than)}
+    averaged = {name for q in protocol.questions for name in _averaged(q.contrast)}
     used += [(("labels", name), name, "caution") for name in protocol.labels if name not in averaged]
     for key, name, severity in used:
         known = conditions if key[0] == "isolation" else [*conditions, *made]
         yield from _unknown(key, name, known, severity)
+
+
+def _averaged(contrast: Contrast) -> list[str]:
+    """What a sentence calls by a name that is no condition's: what is averaged, and what over."""
+    other = [contrast.exceeds.more, contrast.exceeds.than] if contrast.exceeds else []
+    return [contrast.more, contrast.than, *other, *contrast.over]
+
+
+def _unnamed(protocol: Protocol) -> Iterator[Finding]:
+    """An average over a factor leaves a bare value, which says nothing in a sentence unless it has words."""
+    told: set[str] = set()
+    for i, question in enumerate(protocol.questions):
+        for name in _averaged(question.contrast):
+            if EVERY in name and name not in protocol.labels and name not in told:
+                told.add(name)
+                yield (
+                    ("questions", i, "contrast"),
+                    f"`{name}` without words of its own: a sentence would say “recordings of "
+                    f"{protocol.label(name)}”",
+                    f'words that read well there, in [labels]: "{name}" = "…"',
+                    "caution",
+                )
 
 
 def _unknown(key: KeyPath, name: str, known: list[str], severity: str = "error") -> Iterator[Finding]:

@@ -163,7 +163,7 @@ def _heard(sound: Sound, file: Path, name: str, is_example: bool) -> Heard:
         onset_s=start.time_s,
         audible_until_s=ringing_end.audible_until_s(listened, start.time_s),
         noise=start.noise_rms,
-        flags=flags.find(strongest),
+        flags=flags.find(strongest, start if sound.n_channels == 1 else None),
         digest=wav.digest_in_blocks(sound),
     )
 

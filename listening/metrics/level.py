@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
 
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
@@ -134,12 +133,14 @@ class _RunningMean:
     """Exponential time weighting from rest, whose state goes on from block to block."""
 
     def __init__(self, rate_hz: int, speed: str) -> None:
-        keep = np.exp(-1.0 / (rate_hz * TIME_CONSTANT_S[speed]))
-        self._filter = [1.0 - keep], [1.0, -keep]
-        self._state = np.zeros(1)
+        self._keep = float(np.exp(-1.0 / (rate_hz * TIME_CONSTANT_S[speed])))
+        self._mean = 0.0
 
     def of(self, squared: FloatArray) -> FloatArray:
-        found, self._state = scipy.signal.lfilter(*self._filter, squared, zi=self._state)
+        from listening.metrics import running_mean  # which loads numba
+
+        found = running_mean.filtered(squared, self._keep, self._mean)
+        self._mean = float(found[-1]) if len(found) else self._mean
         return np.asarray(found)
 
 

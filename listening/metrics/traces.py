@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 
 import numpy as np
-import scipy
 from scipy import fft
 
 from listening.audio.sound import FloatArray, Sound
@@ -56,34 +55,35 @@ def _loudness(channel: Channel) -> Arrays:
 
 
 def _spectrogram(sound: Sound) -> Arrays:
-    window = scipy.signal.windows.hann(max(16, round(WINDOW_S * sound.rate_hz)), sym=False)
+    length = max(16, round(WINDOW_S * sound.rate_hz))
+    window = np.hanning(length + 1)[:-1]
     step = max(1, round(SPECTROGRAM_STEP_S * sound.rate_hz))
-    transform = scipy.signal.ShortTimeFFT(window, step, sound.rate_hz, fft_mode="onesided")
+    line_hz = fft.rfftfreq(length, 1.0 / sound.rate_hz)
     together = 1 + sound.n_samples // step // MOST_COLUMNS
-    low = transform.f <= HIGHEST_HZ
+    low = line_hz <= HIGHEST_HZ
     scale = np.sqrt(2.0) / window.sum()
     columns = [
-        _means(scale * np.abs(values[low].T), together)
-        for values in _columns(sound, transform, unit=step * together)
+        _means(scale * np.abs(values[:, low]), together)
+        for values in _columns(sound, window, step, unit=step * together)
     ]
     rms = np.concatenate(columns)
     return {
         "spectrogram_time_s": (np.arange(len(rms)) * together + 0.5 * (together - 1)) * step / sound.rate_hz,
-        "spectrogram_hz": transform.f[low],
+        "spectrogram_hz": line_hz[low],
         "spectrogram_db": _db(rms, sound),
     }
 
 
-def _columns(sound: Sound, transform: scipy.signal.ShortTimeFFT, *, unit: int) -> Iterator[np.ndarray]:
-    """(f, t) of one block after another, of columns whose middle lies in it."""
-    step = transform.hop
-    reach = (transform.m_num // step + 1) * step
+def _columns(sound: Sound, window: FloatArray, step: int, *, unit: int) -> Iterator[np.ndarray]:
+    """(t, f) of one block after another, of columns whose middle lies in it; silence lies around."""
+    middle = len(window) // 2
     for start, stop in sound.spans(unit=unit):
-        low = max(0, start - reach)
-        values = transform.stft(sound.pressure_between(low, stop + reach))
-        first = (start - low) // step - transform.p_min
-        is_last = stop == sound.n_samples
-        yield values[:, first : first + (stop - start) // step + is_last]
+        n_columns = (stop - start) // step + (stop == sound.n_samples)
+        low, high = start - middle, start - middle + (n_columns - 1) * step + len(window)
+        samples = sound.pressure_between(max(0, low), min(sound.n_samples, high))
+        around = np.pad(samples, (max(0, -low), max(0, high - sound.n_samples)))
+        framed = np.lib.stride_tricks.sliding_window_view(around, len(window))[::step]
+        yield fft.rfft(framed * window, axis=1)
 
 
 def _means(rms: FloatArray, together: int) -> FloatArray:

@@ -16,6 +16,7 @@ from listening.planning import (
     exclusion_rates,
     family_alpha,
     level_criticism,
+    level_plan,
     panel_size,
     reached_end,
     session_hearings,
@@ -151,8 +152,8 @@ def _sessions(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
 
 def _few_trials(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
     for i, block in enumerate(protocol.blocks):
-        if not _is_compared(protocol, block.attribute):
-            continue
+        if not _is_compared(protocol, block.attribute) or block.of_all_questions:
+            continue  # level as heard is bounded by its share: nobody's own slope is wanted
         try:
             slots = comparison.of_slots(protocol, manifest, block, 1, draws=Draws.open_to_all(protocol.seed))
         except StudyError:
@@ -201,10 +202,13 @@ def _decidable(protocol: Protocol, manifest: Manifest, i: int, question: Questio
     if same:  # every listener at even chances: what must be found so
         assumed = Assumed(spread_listeners=0.0)
     true = effect.of_share(0.5 if same else EASILY_HEARD, assumed)
-    near = approximate.power(made, listeners, true.logit, alpha=alpha, assumed=assumed)
+    level = level_plan.of_question(protocol, manifest, question)
+    near = approximate.power(made, listeners, true.logit, alpha=alpha, assumed=assumed, level=level)
     target = SURE if same else LIKELY
     if near < target:
-        told = approximate.remedies(made, listeners, true.logit, alpha=alpha, assumed=assumed, target=target)
+        told = approximate.remedies(
+            made, listeners, true.logit, alpha=alpha, assumed=assumed, target=target, level=level
+        )
         if same:
             found = (
                 f"an equivalence margin of {question.smallest_effect:g} ({question.unit}): two designs that "
@@ -260,7 +264,7 @@ def _few_outside(
 def _unplanned(protocol: Protocol) -> Iterator[Objection]:
     planned = {(q.attribute, q.presentation) for q in protocol.questions}
     for i, block in enumerate(protocol.blocks):
-        if (block.attribute, block.presentation) not in planned:
+        if (block.attribute, block.presentation) not in planned and not block.of_all_questions:
             yield (
                 ("blocks", i),
                 f"no question on `{block.attribute}`, {block.presentation}",
@@ -300,18 +304,28 @@ def _withdrawals(protocol: Protocol) -> Iterator[Objection]:
 
 
 def _room(protocol: Protocol) -> Iterator[Objection]:
-    """Whether the end is reached although a listener stops early: else the answers stay closed for ever."""
+    """Whether every stage ends although a listener stops early: else the answers stay closed for ever."""
+    yield from _room_of(protocol, ("stopping", "fewest") if protocol.stopping.fewest else ("panel",))
+    whole = protocol.model_copy(
+        update={"stopping": protocol.stopping.model_copy(update={"fewest": None, "looks": []})}
+    )
+    for i, late in enumerate(protocol.stages):
+        yield from _room_of(whole.of_stage(late.stage), ("stages", i))
+
+
+def _room_of(protocol: Protocol, key: KeyPath) -> Iterator[Objection]:
     chance = reached_end.chance(protocol)
     if chance >= SURE:
         return
     needed = protocol.stopping.fewest or protocol.panel.listeners
     places = protocol.panel.listeners + protocol.panel.spare
     spare = reached_end.spare_for(protocol, SURE)
+    said = "panel.spare" if key[0] != "stages" else "spare"
     yield (
-        ("stopping", "fewest") if protocol.stopping.fewest else ("panel",),
+        key,
         f"{places} places for an end that needs {needed} listeners: if one in ten stops early, the end is "
         f"reached with a chance of {chance:.2f}, else the answers stay closed",
-        f"panel.spare = {spare} (a chance of {SURE:g}), or `stopping.fewest`: how many are enough",
+        f"{said} = {spare} (a chance of {SURE:g}), or `stopping.fewest`: how many are enough",
     )
 
 

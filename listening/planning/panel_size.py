@@ -11,10 +11,12 @@ from listening.design import comparison
 from listening.design.draws import Draws
 from listening.errors import StudyError
 from listening.records.kinds import tasks
+from listening.records.protocols.contrasts import Pair
 from listening.records.protocols.planned_power import Assumed
 from listening.records.protocols.protocol import Protocol, Question
 from listening.records.protocols.protocol_parts import Block
 from listening.records.sounds.manifest import Manifest
+from stats.deciding.share_power import PlannedPair
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -107,6 +109,27 @@ def block_of(protocol: Protocol, question: Question) -> Block:
     return next(b for b in protocol.blocks if (b.attribute, b.presentation) == where)
 
 
+def met(made: Trials, names: Pair, listeners: int, effect_logit: float, assumed: Assumed) -> PlannedPair:
+    """How often a listener hears a pair, and with how many strikes, as planned power takes it."""
+    if not set(names) <= set(made.conditions):
+        return PlannedPair(0, 0, (1, 1), effect_logit)
+    places = sorted(made.conditions.index(name) for name in names)
+    direct = (np.sort(made.condition, axis=1) == places).all(axis=1)
+    heard, first_at = np.unique(made.stimulus[direct], return_index=True)
+    place = made.condition[direct].ravel()[first_at]
+    each = np.bincount(made.slot[direct], minlength=int(made.slot.max()) + 1)
+    known = each > 0
+    return PlannedPair(
+        listeners=round(listeners * float(known.mean())),
+        answers=round(float(each[known].mean())) if known.any() else 0,
+        strikes=tuple(int((place == one).sum()) for one in places) if heard.size else (1, 1),
+        logit=effect_logit,
+        spread_listeners=assumed.spread_listeners,
+        spread_strikes=assumed.spread_stimuli,
+        lapses=assumed.lapses,
+    )
+
+
 def differences(made: Trials) -> FloatArray:
     """(pairs, conditions) 1 at the one said to have more in each pair of the question, -1 at the other."""
     pairs = made.question.contrast.pairs
@@ -114,6 +137,11 @@ def differences(made: Trials) -> FloatArray:
     for row, (more, than) in zip(found, pairs, strict=True):
         row[made.conditions.index(more)], row[made.conditions.index(than)] = 1.0, -1.0
     return found
+
+
+def name(number: int) -> str:
+    """How a simulated listener is called."""
+    return f"{number:05d}"
 
 
 def true_strengths(made: Trials, effect_logit: float) -> FloatArray:
@@ -147,7 +175,7 @@ def answers(
     chance = assumed.lapses / 2 + (1.0 - assumed.lapses) * chance
     chosen = (rng.random(len(slot)) < chance).astype(float)
     conditions, stimuli = np.array(made.conditions, object), np.array(made.stimuli, object)
-    names = np.array([f"{i:05d}" for i in range(listeners)], object)
+    names = np.array([name(i) for i in range(listeners)], object)
     return {
         "listener": names[slot],
         "attribute": made.question.attribute,

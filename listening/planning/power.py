@@ -9,9 +9,10 @@ import numpy as np
 
 from listening.analysis.collect import answer_table
 from listening.analysis.decide import decide
-from listening.planning import panel_size, rating_size
+from listening.planning import level_plan, level_rows, panel_size, rating_size
 from listening.planning.effect import Effect
 from listening.planning.family_alpha import deciding_alpha
+from listening.planning.level_plan import FloatArray, LevelPlan
 from listening.planning.panel_size import Trials
 from listening.planning.rating_size import RatingStudy
 from listening.records.protocols.planned_power import Assumed, PowerCell
@@ -79,7 +80,8 @@ def simulate(
 
     Notes
     -----
-    Stimuli are taken as perfectly matched, so level is not corrected; the rest is the deciding analysis.
+    Level is bounded as the plan allows: control pairs, which of the two is louder, and what matching left
+    over of the stimuli given.
     """
     alpha = deciding_alpha(protocol, question)
     at_once = BATCH * (where if isinstance(where, int) else SCHEDULER_BATCHES)
@@ -119,7 +121,9 @@ def _one(
         )
         return partial(_rated, rated, alpha)
     drawn = panel_size.trials(protocol, manifest, question, **size, specimens=specimens)
-    return partial(_study, drawn, want.listeners, want.effect.logit, assumed, alpha)
+    level = level_plan.of_question(protocol, manifest, question, listeners=want.listeners)
+    levels_db = level_plan.levels_db(manifest, drawn.stimuli)
+    return partial(_study, drawn, level, levels_db, want, assumed, alpha)
 
 
 def _rated(made: RatingStudy, alpha: float, rng: np.random.Generator) -> Word:
@@ -129,15 +133,28 @@ def _rated(made: RatingStudy, alpha: float, rng: np.random.Generator) -> Word:
 
 def _study(
     made: Trials,
-    listeners: int,
-    effect_logit: float,
+    level: LevelPlan | None,
+    levels_db: Mapping[str, FloatArray],
+    want: Wanted,
     assumed: Assumed,
     alpha: float,
     rng: np.random.Generator,
 ) -> Word:
     """The verdict of one simulated study."""
-    answers = answer_table.of_columns(panel_size.answers(made, listeners, effect_logit, assumed, rng))
-    decided = decide.decide_question(answers, made.question, about_level=True, alpha=alpha)
+    given = panel_size.answers(made, want.listeners, want.effect.logit, assumed, rng)
+    if level is None:
+        table = answer_table.of_columns(given)
+    else:
+        table = level_rows.table(
+            given, made, level, want.listeners, levels_db=levels_db, assumed=assumed, rng=rng
+        )
+    decided = decide.decide_question(
+        table,
+        made.question,
+        about_level=level is None,
+        loudness=None if level is None else level.loudness,
+        alpha=alpha,
+    )
     return cast(Word, decided.word.replace(" ", "_"))
 
 

@@ -22,7 +22,6 @@ from listening.simulate.true_effects import Cell, Effects, Panel, Trials
 from stats import t_interval
 
 REFERENCE_AHEAD = 4.0  # logit: a known reference is heard out in nearly every trial; stated, not measured
-LOGIT_PER_DB = 0.1  # of level alone; stated, not measured
 
 
 @dataclass(frozen=True)
@@ -84,7 +83,7 @@ def study(
     true = Effects(strength, {name: name for name in conditions})
     effects: dict[Cell, Effects] = {(b.attribute, b.presentation): true for b in blocks}
     trials = true_effects.trials_of(dealt.plan, dealt.key, levelled, effects)
-    truth = Panel(effects, assumed, LOGIT_PER_DB, LOGIT_PER_DB)
+    truth = Panel(effects, assumed, assumed.logit_per_db, assumed.logit_per_db)
     return RatingStudy(Opened(alone, dealt.plan, dealt.key, levelled), trials, truth, question)
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from listening.planning import approximate, family_alpha, panel_size, power
+from listening.planning import approximate, family_alpha, level_plan, panel_size, power
 from listening.planning.effect import Effect
 from listening.planning.power import Wanted
 from listening.records.protocols.planned_power import Assumed, PowerCell
@@ -82,11 +82,12 @@ def _by_formula(
     target: float,
 ) -> int | None:
     made = panel_size.trials(protocol, manifest, question, listeners=MOST)
+    level = level_plan.of_question(protocol, manifest, question)
     alpha = family_alpha.deciding_alpha(protocol, question)
     low, high = FEWEST, MOST + 1  # more listeners never make the chance smaller
     while low < high:
         middle = (low + high) // 2
-        chance = approximate.power(made, middle, effect.logit, alpha=alpha, assumed=assumed)
+        chance = approximate.power(made, middle, effect.logit, alpha=alpha, assumed=assumed, level=level)
         low, high = (low, middle) if chance >= target else (middle + 1, high)
     return low if low <= MOST else None
 

@@ -21,6 +21,7 @@ from listening.session.state import State
 from listening.store import AnswerStore, SittingRow
 
 HEARTBEAT_S = 30.0
+ALWAYS = {Action.LEAVE, Action.HELP, Action.PAUSE, Action.STOP_SOUND}  # done beside a number that is no mark
 
 
 class Sitting:
@@ -94,9 +95,10 @@ class Sitting:
         if action not in going_back.KEEP_IT:
             self._course.become(answered=None)
         if action not in TYPING and state.stage is Stage.TRIAL:
+            if mark_acts.refuse_mistyped(self._course) and action not in ALWAYS:
+                return True
             mark_acts.take_typed(self._course)
         ACTS[action](self._course, argument)
-        self._course.look_around()
         return True
 
     def _is_offered(self, name: str, action: Action, argument: str) -> bool:
@@ -111,7 +113,10 @@ class Sitting:
         return self.type_text(line) and self.act(Action.GO_ON.word)
 
     def type_text(self, signs: str) -> bool:
-        """More signs of a comment; False, and nothing happens, where none is written or it is full."""
+        """More signs of a comment or a number; False, and nothing happens, where nothing is written."""
+        if self._goes_on_typing(signs):
+            mark_acts.type_sign(self._course, signs)
+            return True
         written = commenting.typed(self.state, signs)
         if written is None:
             return False
@@ -120,10 +125,25 @@ class Sitting:
         self._course.become(times=replace(self.state.times, touched_s=self.state.now_s))
         return True
 
+    def _goes_on_typing(self, signs: str) -> bool:
+        """Whether signs that are no key stand in a number: they are shown as typed, and it is refused."""
+        may_type = any(offer.action is Action.DIGIT for offer in self.actions())
+        begins = signs[:1] in ("-", "+") or signs[:1].isdecimal() or bool(self.state.turn.typed)
+        return may_type and begins and signs.isprintable() and not self.words.is_lines
+
+    def paste(self, text: str) -> bool:
+        """A text that came at once: typed sign by sign where something is written, or a code taken whole."""
+        signs = " ".join(text.split())
+        if any(offer.action is Action.DIGIT for offer in self.actions()):
+            for sign in signs[: marking.MOST_SIGNS]:
+                mark_acts.type_sign(self._course, sign)
+            return bool(signs)
+        return self.type_text(signs)
+
     def take_number(self, typed: str) -> bool:
         """Put the mark at a whole number, or say which numbers the scale has."""
         if not self.act(f"{Action.PUT.word}:{typed}"):
-            mark_acts.refuse_number(self._course, typed)
+            mark_acts.say_range(self._course, typed)
         return True
 
     def point(self, place: int, share: float) -> bool:
@@ -137,8 +157,10 @@ class Sitting:
 
     def wrong_key(self, shown: str) -> None:
         """Say that a key does nothing now, and which ones do; `shown` is its name, if it has one."""
+        if mark_acts.refuse_mistyped(self._course):
+            return
         state = self.state
-        is_early = state.stage is Stage.TRIAL and shown in {o.shown for o in state.options}
+        is_early = state.stage is Stage.TRIAL and marking.is_early(state, shown)
         reason = self.words.text("hear_first") if is_early else ""
         self._course.become(slip=Slip(shown, self.actions(), reason))
 

@@ -20,6 +20,7 @@ from listening.session.state import CheckProgress, State
 from listening.store import AnswerStore, SittingRow
 
 VOIDS_BEFORE_HELP = 3  # the same trial failed so often: a person must look at the device
+SOUNDS = (Stage.LEVEL, Stage.INTRODUCTION, Stage.TRAINING, Stage.TRIAL)
 ASKED = "asked"  # kind of the event that the desk writes
 
 
@@ -94,7 +95,8 @@ class Course:
         if state.step.stage is Stage.HEARING:
             self.check = hearing_check.of_slot(state.plan, state.slot, self.hearing, self.clocks.now_s)
             self.see_check()
-        self.look_around()
+        if state.step.stage in SOUNDS:
+            self.hearing.prepare(self.state.program)
 
     def see_check(self) -> None:
         """How far the hearing check is now."""

@@ -1,6 +1,6 @@
 """A rehearsal told: a table of promises beside what was seen, and plain values."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -11,28 +11,34 @@ from listening.planning.rehearsal.hoped import STATES
 from listening.planning.rehearsal.rehearsed import Line, Rehearsed, Supposed
 
 
-def text(found: Rehearsed, notes: tuple[str, ...]) -> Iterator[str]:
+def text(parts: Sequence[Rehearsed], notes: tuple[str, ...]) -> Iterator[str]:
     """The lines for people."""
+    first = parts[0]
     yield (
-        f"{found.runs} studies as hoped and {found.runs} with nothing true (seed {found.seed}), "
+        f"{first.runs} studies as hoped and {first.runs} with nothing true (seed {first.seed}), "
         "nobody listened"
     )
-    yield from _assumptions(found)
+    yield from _assumptions(first)
     for state in STATES:
         yield ""
         promised = "power" if state == "as hoped" else "alpha"
         yield f"{state:<27}{'true':>6}{promised:>7}  supported (95 %)     contrad.  open"
-        yield from (_line(line) for line in found.lines if line.state == state)
+        yield from (_line(line) for one in parts for line in one.lines if line.state == state)
+    yield from (line for one in parts for line in _of_families(one))
+    for one in parts:
+        yield "" if len(parts) == 1 else f"\nstage {one.stage}"
+        yield from _course(one)
+        yield from _left_out(one)
+    yield from notes
+
+
+def _of_families(found: Rehearsed) -> Iterator[str]:
     for name, seen in found.families.items():
         lower, upper = seen.limits
         yield (
             f"  any of `{name}`{'':<{max(0, 16 - len(name))}}{'':>6}{found.family_alpha[name]:7.2f}  "
             f"{seen.share:.2f} ({lower:.2f} to {upper:.2f})"
         )
-    yield ""
-    yield from _course(found)
-    yield from _left_out(found)
-    yield from notes
 
 
 def _assumptions(found: Rehearsed) -> Iterator[str]:
@@ -110,20 +116,32 @@ def _exclusions(found: Rehearsed) -> Iterator[tuple[str, rehearsed.Seen, str]]:
     yield "random answerers left out", seen, f"least {caught:.3f}"
 
 
-def plain(found: Rehearsed, notes: tuple[str, ...]) -> dict[str, Any]:
-    """Plain values for programs."""
+def plain(parts: Sequence[Rehearsed], notes: tuple[str, ...]) -> dict[str, Any]:
+    """Plain values for programs; late stages by themselves, their questions beside the others."""
+    first = parts[0]
+    return {
+        "runs": first.runs,
+        "seed": first.seed,
+        "simulated": True,
+        "prepared": first.is_prepared,
+        "assumed": _supposed(first.supposed),
+        "questions": [_row(line) | {"stage": one.stage} for one in parts for line in one.lines],
+        "families": {
+            name: {"alpha": one.family_alpha[name], **_seen(seen)}
+            for one in parts
+            for name, seen in one.families.items()
+        },
+        **_plain_course(first),
+        "late_stages": [{"stage": one.stage, **_plain_course(one)} for one in parts[1:]],
+        "notes": list(notes),
+    }
+
+
+def _plain_course(found: Rehearsed) -> dict[str, Any]:
+    """How the listeners of a stage came and went."""
     runs = found.all_runs()
     minutes = [m for run in runs for m in run.minutes]
     return {
-        "runs": found.runs,
-        "seed": found.seed,
-        "simulated": True,
-        "prepared": found.is_prepared,
-        "assumed": _supposed(found.supposed),
-        "questions": [_row(line) for line in found.lines],
-        "families": {
-            name: {"alpha": found.family_alpha[name], **_seen(seen)} for name, seen in found.families.items()
-        },
         "end_reached": _seen(
             rehearsed.Seen(sum(one_run.NEVER_OPENED not in r.words.values() for r in runs), len(runs))
         ),
@@ -131,7 +149,6 @@ def plain(found: Rehearsed, notes: tuple[str, ...]) -> dict[str, Any]:
         "minutes": {"budget": found.planned_minutes, **_quantiles(minutes)},
         "decided_at_a_look": sum(run.stopped_at_look for run in runs),
         "exclusions": {what: {"promised": said, **_seen(seen)} for what, seen, said in _exclusions(found)},
-        "notes": list(notes),
     }
 
 

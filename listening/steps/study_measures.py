@@ -1,6 +1,7 @@
 """Measure all recordings of a study: measures.json, measures.csv, and the curves for the figures."""
 
 import io
+import zipfile
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -49,12 +50,12 @@ def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] 
     measure = delayed(from_here(_measured) if jobs != 1 else _measured)
     work = Parallel(n_jobs=jobs, return_as="generator")(measure(r, common) for r in recordings)
     measured: list[MeasuredRecording] = []
-    curves: traces.Arrays = {}
+    curves = PackedCurves()
     strikes: list[Strike] = []
     for row, arrays, strike in work:
         measured.append(row)
         strikes.append(strike)
-        curves |= {f"{row.recording}/{name}": array for name, array in arrays.items()}
+        curves.add(row.recording, arrays)  # while the next ones are measured
         if on_progress:
             on_progress(len(measured), len(recordings))
     made = Measures(
@@ -69,7 +70,7 @@ def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] 
     strikes = comparisons.with_common_poles(recordings, factors, strikes, jobs=jobs)
     compared = comparisons.of_factors(recordings, factors, strikes, length_s=length_s)
     kept = Comparisons(version=__version__, protocol_digest=made.protocol_digest, comparisons=tuple(compared))
-    write_bytes(study.traces, packed(curves))
+    write_bytes(study.traces, curves.content())
     kept.save(study.comparisons)
     write_text(study.measures.with_suffix(".csv"), table(made))
     made.save(study.measures)
@@ -88,12 +89,27 @@ def spreads(rows: list[MeasuredRecording]) -> list[Spread]:
     return found
 
 
-def packed(curves: traces.Arrays) -> bytes:
-    """Arrays named `recording/curve` as one compressed .npz file."""
-    file = io.BytesIO()
-    curves = {**curves, "environment": np.array(environment())}
-    np.savez_compressed(file, **curves)  # type: ignore[arg-type]  # names of arrays, not options
-    return file.getvalue()
+class PackedCurves:
+    """Arrays named `recording/curve`, packed into the bytes of one .npz file as they come."""
+
+    def __init__(self) -> None:
+        self._file = io.BytesIO()
+        self._zip = zipfile.ZipFile(self._file, "w", zipfile.ZIP_DEFLATED)
+
+    def add(self, recording: str, arrays: traces.Arrays) -> None:
+        """The curves of one recording."""
+        for name, array in arrays.items():
+            self._write(f"{recording}/{name}", array)
+
+    def content(self) -> bytes:
+        """The whole file; nothing can be added afterwards."""
+        self._write("environment", np.array(environment()))
+        self._zip.close()
+        return self._file.getvalue()
+
+    def _write(self, name: str, array: np.ndarray) -> None:
+        with self._zip.open(f"{name}.npy", "w", force_zip64=True) as entry:
+            np.lib.format.write_array(entry, array, allow_pickle=False)
 
 
 def table(made: Measures) -> str:

@@ -3,15 +3,17 @@
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from listening.errors import StudyError
-from listening.planning import reached_end, stand_in
+from listening.planning import reached_end, stage_parts, stand_in
 from listening.planning.rehearsal import one_run, rehearsed
 from listening.planning.rehearsal.rehearsed import Rehearsed, Supposed
 from listening.records.protocols import protocol as protocol_form
 from listening.records.protocols.planned_power import Assumed
 from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.stages import FIRST
 from listening.records.sounds.manifest import Manifest
 from listening.records.sounds.measured import Measures
 from listening.records.study import Study
@@ -30,22 +32,28 @@ MOST_RUNS = 100_000
 class Rehearsal:
     """What was promised beside what was seen."""
 
-    found: Rehearsed
+    parts: tuple[Rehearsed, ...]
+    """A rehearsal of each stage; one where no stage came late."""
     notes: tuple[str, ...]
+
+    @property
+    def found(self) -> Rehearsed:
+        """Of the deal itself."""
+        return self.parts[0]
 
     def summary(self) -> str:
         """The text that `listening rehearse` prints."""
-        return "\n".join(rehearsal_lines.text(self.found, self.notes))
+        return "\n".join(rehearsal_lines.text(self.parts, self.notes))
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values, as `listening rehearse --json` prints them."""
-        return rehearsal_lines.plain(self.found, self.notes)
+        return rehearsal_lines.plain(self.parts, self.notes)
 
     def to_frame(self) -> "pd.DataFrame":
         """A row a question and state."""
         import pandas as pd
 
-        return pd.DataFrame(rehearsal_lines.plain(self.found, ())["questions"])
+        return pd.DataFrame(rehearsal_lines.plain(self.parts, ())["questions"])
 
     def __str__(self) -> str:
         return self.summary()
@@ -134,17 +142,30 @@ def rehearse(
     given = given or supposed(chosen)
     _check(given, runs)
     manifest, is_prepared = _manifest(study, chosen)
-    found = rehearsed.rehearse(
-        chosen,
-        manifest,
-        given,
-        runs=runs,
-        seed=seed,
-        where=where,
-        is_prepared=is_prepared,
-        on_progress=on_progress,
+    parts = stage_parts.of_study(chosen, manifest)
+    found = tuple(
+        rehearsed.rehearse(
+            one.protocol,
+            one.manifest,
+            given,
+            runs=runs,
+            seed=seed,
+            where=where,
+            is_prepared=is_prepared,
+            stage=one.number,
+            on_progress=partial(_further, on_progress, i, len(parts)),
+        )
+        for i, one in enumerate(parts)
     )
-    return Rehearsal(found, tuple(_notes(chosen, given, found)))
+    return Rehearsal(found, tuple(_notes([one.protocol for one in parts], given, found)))
+
+
+def _further(
+    on_progress: Callable[[int, int], None] | None, before: int, parts: int, done: int, of: int
+) -> None:
+    """How far all stages are."""
+    if on_progress is not None:
+        on_progress(before * of + done, parts * of)
 
 
 def _check(given: Supposed, runs: int) -> None:
@@ -185,27 +206,33 @@ def _manifest(study: Study, chosen: Protocol) -> tuple[Manifest, bool]:
     return stand_in.with_levels(stand_in.manifest(chosen, recordings, measures)), False
 
 
-def _notes(chosen: Protocol, given: Supposed, found: Rehearsed) -> Iterator[str]:
+def _notes(chosen: list[Protocol], given: Supposed, found: tuple[Rehearsed, ...]) -> Iterator[str]:
     """What a reader should know before believing the numbers."""
-    if not found.is_prepared:
+    if not found[0].is_prepared:
         yield (
             "the stimuli are not prepared for this protocol: level is taken as perfectly matched, and what "
             "matching leaves over costs power"
         )
-    if given.people.drop_outs == 0 and not reached_end.has_room(chosen):
+    for own, one in zip(chosen, found, strict=True):
+        yield from _about_the_end(own, given, one)
+    if any(line.is_kept is False for one in found for line in one.lines):
         yield (
-            "nobody stops here, for the plan has no answer to it: if one listener in ten did, the end would "
-            f"be reached with a chance of {reached_end.chance(chosen):.2f}; set panel.spare, or "
+            "* outside the limits of what was seen: the promise is a formula that knows no exclusion, no "
+            "withdrawal and no look; believe the rehearsal"
+        )
+
+
+def _about_the_end(own: Protocol, given: Supposed, found: Rehearsed) -> Iterator[str]:
+    where = f" of stage {found.stage}" if found.stage != FIRST else ""
+    if given.people.drop_outs == 0 and not reached_end.has_room(own):
+        yield (
+            "nobody stops here, for the plan has no answer to it: if one listener in ten did, the end"
+            f"{where} would be reached with a chance of {reached_end.chance(own):.2f}; set spare places, or "
             "stopping.fewest"
         )
     closed = sum(one_run.NEVER_OPENED in run.words.values() for run in found.all_runs())
     if closed:
         yield (
-            f"in {closed} of {len(found.all_runs())} studies the places ran out before the end, and the "
-            "answers stay closed for ever: set a larger panel.spare, or stopping.fewest"
-        )
-    if any(line.is_kept is False for line in found.lines):
-        yield (
-            "* outside the limits of what was seen: the promise is a formula that knows no level left over "
-            "by matching, no exclusion, no withdrawal and no look; believe the rehearsal"
+            f"in {closed} of {len(found.all_runs())} studies the places{where} ran out before the end, and "
+            "the answers stay closed for ever: set more spare places, or stopping.fewest"
         )

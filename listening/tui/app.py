@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar
 
 from textual import events
@@ -10,6 +11,7 @@ from textual.binding import BindingType
 from textual.geometry import Size
 
 from listening.errors import ListeningError
+from listening.session.actions import Action
 from listening.session.showing.view import Stage, View
 from listening.tui.screens import small
 from listening.tui.screens.introduction import Introduction
@@ -59,6 +61,8 @@ class StationApp(App[None]):
         self._first = first
         self._open_station = open_station
         self._words = words
+        self._wanted: Action | None = None
+        """What the listener pressed at the welcome before the sitting was open."""
         self._drawn: View | None = None
         self._small_at: Size | None = None
         """The window's size when it was last found too small."""
@@ -81,7 +85,9 @@ class StationApp(App[None]):
         key = event.key.removeprefix("shift+").lower()
         if key == "ctrl+c":
             self._ask_to_leave()
-        elif self._session is None or isinstance(self.screen, Small):
+        elif self._session is None:
+            self._before_it_is_open(key)
+        elif isinstance(self.screen, Small):
             return
         elif (act := next((a.name for a in self._session.actions() if a.key == key), None)) is not None:
             self._guarded(lambda session: session.act(act))
@@ -92,6 +98,12 @@ class StationApp(App[None]):
         else:
             shown = self._words.table.get(f"key_{key}") or (event.character if event.is_printable else "")
             self._guarded(lambda session: session.wrong_key((shown or "").upper()))
+
+    def on_paste(self, event: events.Paste) -> None:
+        """What a terminal pastes is typed, where something may be written; no key is made of it."""
+        event.prevent_default()
+        if self._session is not None and not isinstance(self.screen, Small):
+            self._guarded(lambda session: session.paste(event.text) or session.wrong_key(""))
 
     def on_clicked(self, event: Clicked) -> None:
         """Do what was clicked, as its key does; nothing where it is not offered now."""
@@ -114,6 +126,23 @@ class StationApp(App[None]):
         if self._session is None or not self._session.act("leave"):
             self.exit()
 
+    def _before_it_is_open(self, key: str) -> None:
+        """The welcome is shown and the rest still loads: its keys are heard, and that is said at once."""
+        pressed = next((offer.action for offer in self._first.actions if offer.key == key), None)
+        if pressed is not None:
+            self._wanted = pressed
+            self._first = replace(self._first, hint=self._words.text("one_moment"))
+            self._show(self._first)
+
+    def _do_what_was_wanted(self, session: "Arrival | Sitting") -> None:
+        """What was read while the sitting was opened need not be read again; other words must be."""
+        if self._wanted is Action.LEAVE or (
+            self._wanted is Action.GO_ON
+            and session.stage is Stage.WELCOME
+            and session.view().body == self._first.body
+        ):
+            session.act(self._wanted.word)
+
     @property
     def _session(self) -> "Arrival | Sitting | None":
         """What keys go to."""
@@ -121,10 +150,16 @@ class StationApp(App[None]):
 
     def _open(self) -> None:
         try:
-            self.arrival = self._open_station()
+            opened = self._open_station()
         except Exception as error:
             self.trouble = error
             self.call_from_thread(self.exit)
+        else:
+            self.call_from_thread(self._opened, opened)
+
+    def _opened(self, arrival: "Arrival") -> None:
+        self.arrival = arrival
+        self._guarded(self._do_what_was_wanted)
 
     def _tick(self) -> None:
         self._guarded(lambda session: session.tick())
@@ -152,7 +187,7 @@ class StationApp(App[None]):
 
     def _show_first(self) -> None:
         """The first paint, unless the sitting was open sooner: it must not come back over a trial."""
-        if self._drawn is None:
+        if self._session is None:
             self._show(self._first)
 
     def _show(self, view: View) -> None:

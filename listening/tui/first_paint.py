@@ -58,7 +58,8 @@ def _no_echo(descriptor: int) -> Iterator[None]:
         yield
         return
     silent = [*before]
-    silent[3] = before[3] & ~termios.ECHO
+    silent[0] = before[0] & ~termios.ICRNL  # Enter typed now is Enter when the full screen reads it
+    silent[3] = before[3] & ~(termios.ECHO | termios.ICANON)
     termios.tcsetattr(descriptor, termios.TCSANOW, silent)
     try:
         yield

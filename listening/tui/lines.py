@@ -22,7 +22,7 @@ WORDS = {
 """Actions whose word is not that of their key."""
 UNTYPED = {Action.ERASE, Action.TAKE_NUMBER}  # a typed line is whole
 UNLISTED = {*UNTYPED, Action.MARK_UP, Action.MARK_DOWN, Action.DIGIT}
-NUMBER = re.compile(r"\d+([.,]\d+)?")
+NUMBER = re.compile(r"[-+]?[.,]?\d.*")  # whatever is meant as one; the scale says which it has
 WAIT_S = 0.1
 
 
@@ -125,7 +125,7 @@ def _do(session: "Arrival | Sitting", typed: str) -> bool:
     line = typed.lower()
     offered = [o for o in session.actions() if o.action not in UNTYPED]
     if any(o.action is Action.DIGIT for o in offered) and NUMBER.fullmatch(line):
-        return session.take_number(line.replace(",", "."))
+        return session.take_number(line)
     named = {_typed(o, session.words): o.name for o in offered if not o.argument}
     letters = {o.key: o.name for o in offered if o.action not in (Action.SIGN, Action.DIGIT)}
     if any(session.act(names[line]) for names in (named, letters) if line in names):

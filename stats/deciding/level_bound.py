@@ -116,7 +116,7 @@ def bound(
     used, parts = [], []
     # the smallest gain at or above each residual; beyond all gains the last, which bounds nothing
     gains_db = np.array([gain.gain_db for gain in gains[:-1]], dtype=float)
-    place = np.searchsorted(gains_db + _tolerance(gains_db), np.abs(residual))
+    place = np.searchsorted(gains_db + tolerance_db(gains_db), np.abs(residual))
     for number, gain in enumerate(gains):
         at = place == number
         up = float(weight[at & (residual > 0)].sum())
@@ -186,7 +186,7 @@ def _gains(controls: Controls, everybody: NDArray[Any]) -> list[_Gain]:
     """Control gains from the smallest on, those of one size together; last, where nothing bounds level."""
     order = np.argsort(controls.gain_db, kind="stable")
     sorted_db = controls.gain_db[order]
-    starts = np.flatnonzero(np.diff(sorted_db, prepend=-np.inf) > _tolerance(sorted_db))
+    starts = np.flatnonzero(np.diff(sorted_db, prepend=-np.inf) > tolerance_db(sorted_db))
     found = [
         one
         for rows in np.split(order, starts[1:])
@@ -209,7 +209,14 @@ def _gain(controls: Controls, rows: NDArray[np.int64], everybody: NDArray[Any]) 
     return _Gain(float(controls.gain_db[rows].mean()), share, influence, names.size, extra)
 
 
-def _tolerance(gain_db: FloatArray) -> FloatArray:
+def tolerance_db(gain_db: ArrayLike) -> FloatArray:
+    """How far a residual may lie above a control gain of so many dB and still count as at it, dB.
+
+    Parameters
+    ----------
+    gain_db : gains above 0, a number or an array
+    """
+    gain_db = np.asarray(gain_db, dtype=float)
     return np.asarray(np.maximum(TOLERANCE_DB, TOLERANCE_RATIO * gain_db))
 
 

@@ -39,13 +39,37 @@ def automatic_gain(samples: FloatArray, *, release_s: float, ratio: float = 4.0)
     return np.asarray(samples * np.maximum(envelope / 0.05, 1.0) ** (1 / ratio - 1))
 
 
-def in_a_room(samples: FloatArray, *, t60_s: float, share: float) -> FloatArray:
+def in_a_room(samples: FloatArray, *, t60_s: float, share: float, seed: int = 3) -> FloatArray:
     """The samples with a diffuse tail of this reverberation time added."""
     n = round(t60_s * RATE_HZ)
-    tail = np.random.default_rng(3).standard_normal(n) * np.exp(-LN_1000 * np.arange(n) / RATE_HZ / t60_s)
+    tail = np.random.default_rng(seed).standard_normal(n) * np.exp(-LN_1000 * np.arange(n) / RATE_HZ / t60_s)
     tail *= share / np.sqrt((tail**2).sum())
     tail[0] += 1.0
     return np.asarray(signal.fftconvolve(samples, tail)[: len(samples)])
+
+
+def few_modes(seed: int) -> tuple[FloatArray, list[tuple[float, float]]]:
+    """A strike at 0.2 s of six modes 45 to 60 dB over its noise, 300 Hz apart; and (Hz, T60) of each."""
+    rng = np.random.default_rng(seed)
+    hz = np.zeros(6)
+    while np.diff(hz).min() < 300:
+        hz = np.sort(np.exp(rng.uniform(np.log(500), np.log(11_000), 6)))
+    time_s = np.arange(4 * RATE_HZ) / RATE_HZ - 0.2
+    total, truth = 1e-4 * np.sqrt(24 / 20) * rng.standard_normal(len(time_s)), []
+    ring = time_s >= 0
+    for f in hz:
+        t60_s = float(np.exp(rng.uniform(np.log(0.8), np.log(3))))
+        peak = 1e-4 * np.sqrt(2) * 10 ** (rng.uniform(45, 60) / 20)
+        wave = np.cos(2 * np.pi * f * time_s[ring] + rng.uniform(0, 6.28))
+        total[ring] += peak * np.exp(-LN_1000 * time_s[ring] / t60_s) * wave
+        truth.append((float(f), t60_s))
+    return np.asarray(total), truth
+
+
+def growing_gain(samples: FloatArray, *, gain_db: float, within_s: float) -> FloatArray:
+    """The samples from 0.2 s on behind a gain that goes to this value exponentially."""
+    time_s = np.maximum(np.arange(len(samples)) / RATE_HZ - 0.2, 0.0)
+    return np.asarray(samples * 10 ** (gain_db * (1 - np.exp(-time_s / within_s)) / 20))
 
 
 def random_bell(

@@ -18,6 +18,7 @@ from listening.metrics.comparison import (
 )
 from listening.metrics.comparison.common_poles import Struck
 from listening.metrics.comparison.compared import Comparison
+from listening.metrics.ringing import partial_doubts
 from tests.metrics.signals import RATE_HZ, strike
 
 FREQUENCIES = (900.0, 2600.0)
@@ -163,6 +164,20 @@ def test_strikes_of_a_side_are_read_with_common_poles() -> None:
         assert p.upper is not None
         assert p.lower - 1e-3 < ratio < p.upper + 1e-3
         assert p.upper - p.lower < 0.03
+
+
+def test_what_lies_in_the_recordings_is_doubted_where_strikes_agree_too() -> None:
+    """A gain that moves bends every strike alike: a pole common to all of them says nothing against it."""
+    struck = []
+    for sound in _strikes((1.5, 1.2), 0.0, n=2):
+        one = strike_data.of(sound, length_s=2.0)
+        doubted = tuple(
+            dataclasses.replace(m, doubts=(partial_doubts.TOGETHER, partial_doubts.BENT)) for m in one.modes
+        )
+        struck.append(Struck(dataclasses.replace(one, modes=doubted), sound))
+    for made in common_poles.of_side(struck):
+        assert [m.is_common for m in made.modes] == [True, True]
+        assert {m.doubts for m in made.modes} == {(partial_doubts.TOGETHER,)}
 
 
 def _pairs_compared(seed: int) -> list[tuple[float, matched_partials.PartialChange]]:

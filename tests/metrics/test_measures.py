@@ -1,9 +1,12 @@
 """Everything about a sound together: keys, rates, channels, odd sounds, curves, nothing printed."""
 
+import subprocess
+import sys
 from dataclasses import asdict
 
 import numpy as np
 import pytest
+from scipy import signal
 
 from listening.audio import resample, wav
 from listening.audio.sound import Sound
@@ -102,6 +105,36 @@ def test_curves_for_figures_have_their_axes() -> None:
     inside = (after > 0.1) & (after < 0.5)
     fitted = found["partial_level_db"][i] - 60 * after[inside] / found["partial_t60_s"][i]
     np.testing.assert_allclose(found["partial_course_db"][i][inside], fitted, atol=0.3)
+
+
+@pytest.mark.parametrize("n_samples", [2000, 96_000, 96_001])
+def test_a_spectrogram_is_the_short_time_transform(n_samples: int) -> None:
+    """Against scipy's, column by column; ours does not load scipy.signal."""
+    sound = Sound(np.random.default_rng(1).standard_normal(n_samples) * 0.1, RATE_HZ)
+    found = traces._spectrogram(sound)
+    window = signal.windows.hann(1920, sym=False)
+    transform = signal.ShortTimeFFT(window, 960, RATE_HZ)
+    theirs = transform.stft(sound.only_channel())[:641, -transform.p_min :]
+    n_columns = len(found["spectrogram_time_s"])
+    assert n_columns == n_samples // 960 + 1
+    level_db = 20 * np.log10(np.sqrt(2) * np.abs(theirs) / window.sum())[:, :n_columns]
+    assert found["spectrogram_db"] == pytest.approx(level_db.T, abs=1e-6)
+
+
+def test_curves_of_a_sound_shorter_than_a_window_are_there() -> None:
+    """700 samples, less than half of the 40 ms window: scipy refused them."""
+    found = traces._spectrogram(Sound(np.random.default_rng(1).standard_normal(700) * 0.1, RATE_HZ))
+    assert found["spectrogram_db"].shape == (1, 641)
+
+
+def test_measuring_loads_neither_scipys_signals_nor_its_optimisers() -> None:
+    """Together more than half a second, for every process that measures."""
+    source = (
+        "import sys, listening.steps.study_measures;"
+        "print(sorted({'scipy.signal', 'scipy.stats', 'scipy.optimize'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", source], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
 
 
 def test_a_spectrogram_reads_a_tones_level() -> None:

@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
+from scipy import linalg, signal
 
 from listening.audio.sound import FloatArray, Sound
 from listening.errors import SoundError
-from listening.metrics.ringing import partials
+from listening.metrics.ringing import other_strikes, partials
 from listening.metrics.striking import flags, onset, strike
 from tests.metrics.signals import RATE_HZ, seconds, sine
 from tests.metrics.signals import strike as ring
@@ -30,6 +31,17 @@ def test_the_onset_is_found_within_2_ms(lead_s: float, noise_rms: float) -> None
         assert found.noise_rms == pytest.approx(noise_rms, rel=0.05)
     elif not noise_rms:
         assert found.noise_rms is None
+
+
+@pytest.mark.parametrize("n", [500, 4000, 9001])
+def test_what_is_unforeseen_is_what_linear_prediction_leaves(n: int) -> None:
+    """Against scipy's Levinson recursion and direct filter; the equations are kept solvable by 1e-10."""
+    samples = np.cumsum(np.random.default_rng(n).standard_normal(n))
+    lags = np.correlate(samples, samples, "full")[n - 1 : n + other_strikes.ORDER]
+    column = lags[:-1] + 1e-10 * lags[0] * (np.arange(other_strikes.ORDER) == 0)
+    taps = np.concatenate([[1.0], -linalg.solve_toeplitz(column, lags[1:])])
+    left = signal.lfilter(taps, 1.0, samples)
+    assert other_strikes.unforeseen(samples) == pytest.approx(left, abs=1e-6 * np.abs(left).max())
 
 
 def test_rumble_and_dc_do_not_move_the_onset() -> None:

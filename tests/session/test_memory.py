@@ -42,7 +42,13 @@ class _PortAudio:
     class OutputStream:
         latency = 0.01
 
-        def __init__(self, *, callback: Callable[..., None], finished_callback: Callable[[], None], **_: Any):
+        def __init__(
+            self,
+            *,
+            callback: Callable[..., None],
+            finished_callback: Callable[[], None] = lambda: None,
+            **_: Any,
+        ) -> None:
             self._callback, self._finished = callback, finished_callback
 
         def start(self) -> None:

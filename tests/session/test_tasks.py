@@ -6,7 +6,9 @@ from typing import Any
 import pytest
 
 from listening.records.dealt.plan import Plan, PlannedAttribute, PlannedTrial, Slot
+from listening.session.actions import Action
 from listening.session.showing.view import Stage
+from listening.tui import lines
 from tests import stations
 from tests.stations import Bench, make_plan, take_seat, walk
 
@@ -113,10 +115,10 @@ IMPAIRMENT = (
 )  # ITU-R BS.1116-3, table 2, grades 1.0 to 5.0
 
 
-def graded(folder: Path) -> Bench:
+def graded(folder: Path, language: str = "en") -> Bench:
     """A triple-stimulus trial of which everything was heard."""
     plan = plan_of("triple stimulus", (A, B), reference=R, scale=IMPAIRMENT, switching=True, loops=True)
-    bench = at_trial(folder, plan)
+    bench = at_trial(folder, plan.model_copy(update={"sitting": stations.rules(language=language)}))
     walk(bench.sitting, "hear:0", "hear:1", "hear:2", "row_up")
     return bench
 
@@ -221,3 +223,83 @@ def test_no_two_actions_share_a_key(tmp_path: Path) -> None:
             bench.sitting.tick()
             keys = [action.key for action in bench.sitting.actions()]
             assert len(keys) == len(set(keys)), (task, keys)
+
+
+TYPED = {
+    "0": "0",
+    "100": "100",
+    "007": "7",
+    "50.": "50",
+    "50,0": "50",
+    "50.5": None,
+    "1e2": None,
+    "-3": None,
+    "+3": None,
+    "101": None,
+    "1000000000": None,
+    "5" * 200: None,
+    ".": None,
+    "3.5.5": None,
+    "1 2": None,
+    "٥": None,
+}
+"""What is typed on a scale of 0 to 100, and the mark it makes; None: it is refused and makes none."""
+
+
+def _typed_on_a_screen(bench: Bench, text: str) -> None:
+    """Sign by sign, as a screen hands keys over."""
+    keys = {a.argument: a.name for a in bench.sitting.actions() if a.action is Action.DIGIT}
+    for sign in text:
+        if not (sign in keys and bench.sitting.act(keys[sign])) and not bench.sitting.type_text(sign):
+            bench.sitting.wrong_key(sign)
+
+
+@pytest.mark.parametrize(
+    ("text", "way"),
+    [(t, way) for t in TYPED for way in ("keys", "pasted", "line") if way != "keys" or " " not in t],
+    ids=lambda value: value[:12],  # the space bar plays
+)
+def test_a_number_is_shown_as_typed_and_refused_with_the_range(tmp_path: Path, text: str, way: str) -> None:
+    bench = at_trial(tmp_path, plan_of("continuous rating", (A,), scale=("not at all", "extremely")))
+    walk(bench.sitting, "play")
+    if way == "line":
+        lines._take(bench.sitting, text, [].append)
+    else:
+        _typed_on_a_screen(bench, text) if way == "keys" else bench.sitting.paste(text)
+        assert bench.sitting.view().dials[0].text == (f"{text}_" if len(text) < 9 else f"...{text[-8:]}_")
+        if not bench.sitting.act("take_number") and not bench.sitting.act("confirm"):
+            bench.sitting.wrong_key("Enter")
+    if (wanted := TYPED[text]) is None:
+        assert bench.sitting.view().dials[0].share is None
+        assert not bench.store.answers()
+        told = "does nothing here" if (text, way) == (".", "line") else "from 0 to 100 in steps of 1"
+        assert told in bench.sitting.view().hint
+        assert not bench.sitting.act("confirm")
+        return
+    if way == "line":
+        walk(bench.sitting, "confirm")
+    assert [a.answer for a in bench.store.answers()] == [wanted]
+
+
+def test_a_number_that_is_no_mark_is_never_taken_by_another_key(tmp_path: Path) -> None:
+    plan = plan_of("multiple stimulus", (A, B), reference=R, scale=CATEGORIES, switching=True, loops=True)
+    bench = at_trial(tmp_path, plan)
+    walk(bench.sitting, "hear:0", "hear:2", "hear:1", "digit:1", "digit:0", "digit:1", "hear:2")
+    assert [d.text for d in bench.sitting.view().dials] == ["not set yet"] * 2
+    assert "101 is not on the scale" in bench.sitting.view().hint
+    assert bench.sitting.state.turn.clip == 1  # nothing else was done
+    walk(bench.sitting, "digit:5", "hear:2", "stop_sound", "digit:1", "digit:0", "digit:1", "help")
+    assert [d.text for d in bench.sitting.view().dials] == ["5", "not set yet"]
+    assert bench.store.events()[-1].kind == "help"
+    walk(bench.sitting, "digit:1", "digit:0", "digit:1", "erase", "confirm")
+    assert bench.store.answers()[0].answer == "5 10"
+
+
+def test_a_german_listener_reads_commas(tmp_path: Path) -> None:
+    bench = graded(tmp_path, language="de")
+    walk(bench.sitting, "digit:3", "digit:,", "digit:7", "take_number")
+    assert bench.sitting.view().dials[0].text == "3,7"
+    keys = next(a.label for a in bench.sitting.actions() if a.name == "digit:0")
+    assert keys == "eine Zahl eingeben, 1,0 bis 5,0"
+    walk(bench.sitting, "row_down", "digit:5", "digit:,", "digit:1")
+    assert "5,1 liegt nicht auf der Skala" in bench.sitting.view().hint

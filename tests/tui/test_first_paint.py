@@ -61,7 +61,9 @@ def test_a_fault_while_loading_leaves_the_terminal_as_it_was() -> None:
 
 def _fail_under(terminal: TextIO) -> None:
     with first_paint.shown(WELCOME, terminal):
-        assert not termios.tcgetattr(terminal.fileno())[3] & termios.ECHO
+        flags = termios.tcgetattr(terminal.fileno())
+        assert not flags[3] & (termios.ECHO | termios.ICANON)
+        assert not flags[0] & termios.ICRNL  # Enter stays Enter for the full screen that reads it
         raise RuntimeError("seeded")
 
 

@@ -57,6 +57,8 @@ class Timed:
     _onset_s: float = 0.0
     _program: Program = field(default_factory=lambda: Program(()))
 
+    def prepare(self, program: Program) -> None: ...
+
     def start(self, program: Program) -> None:
         n = 1 if program.switching else len(program.clips)
         self._program, self._onset_s = program, self.clock() + program.lead_in_s

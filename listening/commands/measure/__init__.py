@@ -57,8 +57,15 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _measure_study(args: argparse.Namespace, study: Study) -> int:
-    from listening.steps import study_measures
+    from listening.records.protocols import protocol
+    from listening.steps import early_workers
 
+    protocol.load(study.protocol)  # a mistake in it is told before anything starts
+    ready = early_workers.start(args.jobs)
+    from listening.steps import study_measures  # half a second, in which the processes load it too
+
+    for _ in ready:
+        pass
     with progress.bar("measuring") as on_progress:
         made = study_measures.run(study, jobs=args.jobs, on_progress=on_progress)
     show.result(args, _lines(study, made), made.model_dump(mode="json"))

@@ -12,6 +12,7 @@ from listening.errors import ListeningError, MissingFile
 from listening.records.study import KEY_BESIDE, Study
 
 if TYPE_CHECKING:
+    from listening.audio.probe import Look
     from listening.session.seating.arrival import Arrival
     from listening.session.showing.view import View
     from listening.session.showing.words import Words
@@ -32,6 +33,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Sit; the terminal is left as it was found, whatever happens."""
+    from listening.audio import probe
     from listening.commands.sit import sit_ending, sit_plainly
     from listening.tui import first_paint
 
@@ -42,13 +44,14 @@ def run(args: argparse.Namespace) -> int:
         raise ListeningError("a sitting needs a terminal: start it in one, not in a pipe")
     if study.key_lies_beside:  # said before the screen is drawn, and there again when it closes
         print(f"{KEY_BESIDE}: {study.sealed}; seat listeners with: listening station", file=sys.stderr)
+    look = probe.begun()  # goes on while the screen is loaded
     if is_plain:
-        return sit_plainly.run(study, first, opener(study, args, first, spoken), spoken)
+        return sit_plainly.run(study, first, opener(study, args, first, spoken, look), spoken)
     with sit_ending.messages_to(study.log), first_paint.shown(first, sit_ending.terminal()):
         with sit_ending.signals_wait():
             from listening.tui.app import StationApp
 
-            app = StationApp(first, opener(study, args, first, spoken), spoken)
+            app = StationApp(first, opener(study, args, first, spoken, look), spoken)
             sit_ending.on_signals(app)
         app.run()
     return sit_ending.say(app, study, spoken)
@@ -56,6 +59,8 @@ def run(args: argparse.Namespace) -> int:
 
 def first_view(study: Study, *, lines: bool = False) -> "tuple[View, Words]":
     """The welcome, read straight from the plan, and its words: before anything slow is imported."""
+    from listening.session.actions import Action
+    from listening.session.showing.offering import offer
     from listening.session.showing.view import Stage, View
     from listening.session.showing.words import words
 
@@ -74,10 +79,13 @@ def first_view(study: Study, *, lines: bool = False) -> "tuple[View, Words]":
         ) from error
     body = (welcome, table.text("keyboard_only"))
     heading, status = table.text("welcome_heading"), table.text("getting_ready")
-    return View(stage=Stage.WELCOME, heading=heading, body=body, status=status), table
+    actions = tuple(offer(action, table) for action in (Action.GO_ON, Action.LEAVE))
+    return View(Stage.WELCOME, heading, body=body, status=status, actions=actions), table
 
 
-def opener(study: Study, args: argparse.Namespace, first: "View", spoken: "Words") -> "Callable[[], Arrival]":
+def opener(
+    study: Study, args: argparse.Namespace, first: "View", spoken: "Words", look: "Look"
+) -> "Callable[[], Arrival]":
     """What opens plan, clips, store and speaker, once the first screen is drawn."""
 
     def opened() -> "Arrival":
@@ -85,6 +93,6 @@ def opener(study: Study, args: argparse.Namespace, first: "View", spoken: "Words
         from listening.session.seating.station import Seat
 
         seat = Seat(args.listener and args.listener.upper(), args.slot)
-        return opening.open_aloud(study, seat, first, spoken, device=args.device)
+        return opening.open_aloud(study, seat, first, spoken, device=args.device, look=look)
 
     return opened

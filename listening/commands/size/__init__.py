@@ -10,7 +10,7 @@ from listening.console import progress, show, workplaces
 from listening.errors import MissingFile, StudyError
 
 if TYPE_CHECKING:
-    from listening.commands.size import size_table
+    from listening.commands.size import size_asked, size_table
 
 SIZES = "8,12,16,24,32"
 
@@ -30,6 +30,19 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--repeats", default="", metavar="R,R", help="hearings of the planned pair (default: the block's)"
     )
+    _of_simulation(parser)
+    _of_sounds(parser)
+    parser.add_argument(
+        "--smallest", action="store_true", help="find the smallest effect that the planned panel finds"
+    )
+    parser.add_argument(
+        "--target", type=float, default=0.8, help="chance of finding it that is aimed at (default 0.8)"
+    )
+    size_counts.arguments(parser)
+    show.json_option(parser)
+
+
+def _of_simulation(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--studies", type=int, default=200, help="simulated studies for each size (default 200)"
     )
@@ -41,6 +54,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="processes (default: all cores), or tcp://HOST:PORT of a Dask scheduler",
     )
+
+
+def _of_sounds(parser: argparse.ArgumentParser) -> None:
+    """Strikes and specimens, and how far they and the listeners are apart."""
     parser.add_argument(
         "--strikes",
         type=int,
@@ -71,14 +88,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--pilot", type=Path, metavar="STUDY", help="take both standard deviations from a pilot's answers"
     )
-    parser.add_argument(
-        "--smallest", action="store_true", help="find the smallest effect that the planned panel finds"
-    )
-    parser.add_argument(
-        "--target", type=float, default=0.8, help="chance of finding it that is aimed at (default 0.8)"
-    )
-    size_counts.arguments(parser)
-    show.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -89,9 +98,9 @@ def run(args: argparse.Namespace) -> int:
         raise StudyError("name a study folder or a protocol file, or a discrimination task with --task")
     if not args.folder.exists():
         raise MissingFile(f"{args.folder}: no such study folder or protocol file")
-    from listening.commands.size import size_table  # slow to load: a slip in the folder is told before
+    from listening.commands.size import size_asked, size_table  # slow to load: a slip is told before
 
-    asked = size_table.asked(args)
+    asked = size_asked.asked(args)
     with progress.bar("simulated studies") as on_progress:
         found = size_table.simulate(asked, on_progress=on_progress)
     lines, data = size_table.lines(asked, found), size_table.as_json(asked, found)
@@ -100,7 +109,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _figure(asked: "size_table.Asked", found: "size_table.Found", data: dict[str, Any]) -> list[str]:
+def _figure(asked: "size_asked.Asked", found: "size_table.Found", data: dict[str, Any]) -> list[str]:
     from listening.commands.size import size_table
     from listening.records.forms.form import write_text
     from listening.report.figures import power_figure

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from listening.audio.sound import Sound
 from listening.metrics.comparison.strike_data import Mode, Strike
-from listening.metrics.ringing import shared_partials
+from listening.metrics.ringing import partial_doubts, shared_partials
 from listening.metrics.ringing.shared_partials import TOGETHER_HZ, SharedPartial, Source
 
 
@@ -36,14 +36,20 @@ def of_side(side: Sequence[Struck]) -> list[Strike]:
 def _together(side: Sequence[Struck]) -> list[Strike]:
     found = shared_partials.find([Source(s.sound, s.strike.onset_s, s.strike.partials) for s in side])
     modes: list[list[Mode]] = [[] for _ in side]
+    of_sound = [_of_sound(one.strike) for one in side]
     for shared, alone in _neighbourhoods(found, [one.strike.modes for one in side]):
         is_common = bool(shared) and not any(p.doubts for p in shared)
         for place, own in enumerate(alone):
-            modes[place] += _read_together(shared, place) if is_common else own
+            modes[place] += _read_together(shared, place, of_sound[place]) if is_common else own
     return [replace(one.strike, modes=tuple(own)) for one, own in zip(side, modes, strict=True)]
 
 
-def _read_together(shared: Sequence[SharedPartial], place: int) -> list[Mode]:
+def _of_sound(strike: Strike) -> tuple[str, ...]:
+    """Doubts that the whole recording is under: agreeing strikes may all have been recorded so."""
+    return tuple(k for k in partial_doubts.OF_A_SOUND if any(k in m.doubts for m in strike.modes))
+
+
+def _read_together(shared: Sequence[SharedPartial], place: int, doubts: tuple[str, ...]) -> list[Mode]:
     """What one strike reads of common modes; those that it hardly has are left out."""
     return [
         Mode(
@@ -53,7 +59,7 @@ def _read_together(shared: Sequence[SharedPartial], place: int) -> list[Mode]:
             common_hz=p.frequency_hz,
             common_t60_s=p.t60_s,
             model_se=p.t60_stretch_se_s / p.t60_s,
-            doubts=(),
+            doubts=doubts,
             is_common=True,
         )
         for p in shared

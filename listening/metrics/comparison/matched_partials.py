@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import optimize
+import scipy
 
 from listening.metrics import uncertainty
 from listening.metrics.comparison import rows
@@ -180,7 +180,7 @@ def _matched(a: list[Tone], b: list[Tone]) -> tuple[list[tuple[int, int]], list[
     cost = np.minimum(apart, 10 * LARGEST_SHIFT)
     pairs = [
         (int(i), int(j))
-        for i, j in zip(*optimize.linear_sum_assignment(cost), strict=True)
+        for i, j in zip(*scipy.optimize.linear_sum_assignment(cost), strict=True)
         if apart[i, j] < LARGEST_SHIFT
     ]
     used_a, used_b = {i for i, _ in pairs}, {j for _, j in pairs}

@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
 from numpy.typing import NDArray
 
 from listening.audio.sound import FloatArray, Sound
@@ -96,10 +95,12 @@ def true_peak_dbtp(sound: Sound) -> float:
 
 def k_response(frequency_hz: FloatArray) -> np.ndarray:
     """(k,) complex gain of the K weighting: the published 48 kHz filter, held beyond 24 kHz."""
-    angle = 2.0 * np.pi * np.minimum(frequency_hz, K_RATE_HZ / 2) / K_RATE_HZ
-    _, shelf = scipy.signal.freqz(*SHELF, worN=angle)
-    _, high_pass = scipy.signal.freqz(*HIGH_PASS, worN=angle)
-    return np.asarray(shelf * high_pass)
+    delay = np.exp(-2j * np.pi * np.minimum(frequency_hz, K_RATE_HZ / 2) / K_RATE_HZ)
+    gains = [
+        np.polynomial.polynomial.polyval(delay, above) / np.polynomial.polynomial.polyval(delay, below)
+        for above, below in (SHELF, HIGH_PASS)
+    ]
+    return np.asarray(gains[0] * gains[1])
 
 
 def _check(sound: Sound) -> None:

@@ -4,7 +4,6 @@ import numpy as np
 from numpy import fft
 
 from listening.audio.sound import FloatArray, Sound
-from listening.metrics import fast_length
 from listening.metrics.striking import onset
 
 REBOUND_S = 0.15  # a bounce that comes back within this is no strike of its own
@@ -14,6 +13,7 @@ DIFFERENCES = (0, 2, 4)  # of the samples: the higher, the more the contact stan
 ORDER = 96  # of the prediction: two a mode, and as many again for the strike's colour
 LEARNT_S = 3.0  # around the strike, that the prediction is learnt from; the later, the more of the noise
 BEFORE_S = 0.05  # of it, before the strike
+SEGMENT = 4096  # samples transformed at once: small enough for the fast part of the memory
 LEAST_SHARE = 1e-10  # of the power, by which the equations are kept solvable
 
 
@@ -43,13 +43,24 @@ def unforeseen(samples: FloatArray) -> FloatArray:
 
     Source: Makhoul 1975, Proc. IEEE 63(4), the autocorrelation method.
     """
-    n = fast_length.at_least(2 * len(samples))
-    spectrum = fft.rfft(samples, n)
-    lags = fft.irfft(np.abs(spectrum) ** 2, n)[: ORDER + 1]
+    segments, kept = _overlapping(samples), np.arange(SEGMENT) >= ORDER
+    spectra = fft.rfft(segments, axis=1)
+    own = fft.rfft(segments * kept, axis=1)
+    lags = fft.irfft((own * np.conj(spectra)).sum(axis=0), SEGMENT)[: ORDER + 1]
     apart = np.abs(np.subtract.outer(np.arange(ORDER), np.arange(ORDER)))
     normal = lags[apart] + LEAST_SHARE * lags[0] * np.eye(ORDER)
     taps = np.concatenate([[1.0], -np.linalg.solve(normal, lags[1:])])
-    return np.asarray(fft.irfft(spectrum * fft.rfft(taps, n), n)[: len(samples)])
+    left = fft.irfft(spectra * fft.rfft(taps, SEGMENT), SEGMENT, axis=1)
+    return np.asarray(left[:, ORDER:].reshape(-1)[: len(samples)])
+
+
+def _overlapping(samples: FloatArray) -> FloatArray:
+    """(k, SEGMENT) stretches of the samples, each with the ORDER samples before it; zeros around."""
+    step = SEGMENT - ORDER
+    n_segments = -(-len(samples) // step)
+    padded = np.zeros(ORDER + n_segments * step)
+    padded[ORDER : ORDER + len(samples)] = samples
+    return np.lib.stride_tricks.sliding_window_view(padded, SEGMENT)[::step]
 
 
 def _rebounds(sound: Sound, onset_s: float, frame: int) -> set[int]:

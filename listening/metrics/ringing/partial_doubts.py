@@ -13,17 +13,26 @@ LEAST_MOVE = 0.05  # of T60, that another stretch must change: less stands in th
 MOVED_ERRORS = 4.0
 LEAST_UNEXPLAINED = 1e-3  # of the energy around a partial: its root, 3 %, is what T60 may be off by
 FEWEST_TOGETHER, SHARE_TOGETHER = 3, 0.5  # of the partials, before a cause common to all is named
+SHARE_DOUBTED = 2 / 3  # of the strong partials, before the others are doubted too
+LEAST_LOOSE = 0.2  # of T60, that order, start and stretch move it by: ten times what clean bells show
 
 APART = "differs between the sounds"
 BENT, MOVED, UNEXPLAINED = "bends", "moves", "is not explained"
+LOOSE = "moves with the model"
 TOGETHER, PITCH, CAPPED = "bends with the others", "changes pitch with the others", "is one of many"
+DOUBTED = "stands among doubtful ones"
+OF_A_SOUND = (TOGETHER, PITCH)
+"""Causes that lie in the recording: no common pole and no other strike takes them away."""
 TEXTS = {
     BENT: "no single exponential: two modes closer than {:.2g} Hz, or a gain or pitch that moves",
     MOVED: "T60 reads {} when read later",
+    LOOSE: "another order of the model, start or stretch moves T60 by {:.0f} %",
     UNEXPLAINED: "{:.1f} % of the energy around it is not explained",
     TOGETHER: "the partials bend alike: a gain that moves (automatic gain, limiter, saturation), a room that "
     "reverberates, or a source that moves",
     PITCH: "the partials change pitch alike: the source or the microphone moves (Doppler)",
+    DOUBTED: "{} of {} partials do not die away as one exponential: what bends them (a gain, a room, a "
+    "source that moves) may go unseen here",
     APART: "each of the sounds alone reads another T60, the longest {:.2g} times the shortest",
     CAPPED: "{} modes found, as many as are looked for: more may hide between them",
 }
@@ -42,11 +51,13 @@ def doubt(kind: str, *values: object) -> Doubt:
     return Doubt(kind, TEXTS[kind].format(*values))
 
 
-def of_mode(trust: Trust, decay_per_s: float) -> tuple[Doubt, ...]:
-    """Doubts about one mode."""
+def of_mode(trust: Trust, decay_per_s: float, *, model_spread: float) -> tuple[Doubt, ...]:
+    """Doubts about one mode; `model_spread` is what order, start and stretch add to the error of ln T60."""
     found = []
     if is_bent(trust, decay_per_s):
         found.append(doubt(BENT, split_hz(abs(trust.departure.curvature))))
+    if model_spread > LEAST_LOOSE:
+        found.append(doubt(LOOSE, 100 * model_spread))
     return (*found, *_moves(trust.moved, trust.moved_se), *_unexplained(trust.unexplained_share))
 
 
@@ -94,6 +105,12 @@ def of_all(modes: Sequence[tuple[Trust, float, float, bool]]) -> tuple[Doubt, ..
         if sum(side * c.imag > abs(c.real) for c, _, _ in bent) >= enough:
             found.append(doubt(PITCH))
     return tuple(dict.fromkeys(found))
+
+
+def among(n_doubted: int, n_partials: int) -> tuple[Doubt, ...]:
+    """The doubt about all partials of a sound, of which so many are doubtful by themselves."""
+    enough = max(FEWEST_TOGETHER, SHARE_DOUBTED * n_partials)
+    return (doubt(DOUBTED, n_doubted, n_partials),) if n_doubted >= enough else ()
 
 
 def _change(log_ratio: float) -> str:

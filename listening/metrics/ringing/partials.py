@@ -19,6 +19,7 @@ LARGEST_RELATIVE_SE = 10.0  # beyond, nothing is known of T60 but its order
 UNSEEN_ERRORS = 3.0  # standard errors of a departure that would have been seen
 LARGEST_DEPTH_DB = 60.0  # of a beat: two that are equal cancel
 WEAKEST_DB = -60.0  # re the strongest, at the onset
+STRONG_DB = -30.0  # re the strongest: weaker ones say nothing about the others
 SAME_FREQUENCY_ERRORS = 4.0  # standard errors within which two modes count as one frequency
 SNR_BANDWIDTH_HZ = 20_000.0
 
@@ -89,7 +90,8 @@ def find(sound: Sound, *, onset_s: float | None = None, most: int = MOST_PARTIAL
     partials = sorted((p for g in groups for p in _described(g, sound)), key=lambda p: -p.level_db)
     partials = [p for p in partials if p.unexplained_share < LEAST_EXPLAINED]
     kept = [p for p in partials if p.level_db > partials[0].level_db + WEAKEST_DB]
-    common = _common_doubts(groups)
+    strong = [p for p in kept if p.level_db > kept[0].level_db + STRONG_DB]
+    common = _common_doubts(groups) + partial_doubts.among(sum(bool(p.doubts) for p in strong), len(strong))
     if len(partials) >= most:
         common += (partial_doubts.doubt(partial_doubts.CAPPED, most),)
     return tuple(replace(p, doubts=(*p.doubts, *common)) for p in kept)
@@ -130,7 +132,9 @@ def _described(group: Found, sound: Sound) -> list[Partial]:
             beat_depths_db=tuple(beat_depth_db(rms[i], rms[j]) for j in _others(m, same[i])),
             two_stage=tuple(float(t) for j, t in enumerate(t60_s) if same[i][j] and j != i),
             phase_rad=float(np.angle(at_onset[i])),
-            doubts=partial_doubts.of_mode(group.trust[i], float(m.decay_per_s[i])),
+            doubts=partial_doubts.of_mode(
+                group.trust[i], float(m.decay_per_s[i]), model_spread=_model_spread(group.trust[i])
+            ),
             unseen_split_hz=_unseen_split_hz(group.trust[i]),
             unexplained_share=group.trust[i].unexplained_share,
         )
@@ -151,10 +155,14 @@ def beat_depth_db(one: float, other: float) -> float:
 
 def _relative_se(group: Found, i: int) -> float:
     """Standard error of ln T60: noise, order of the model, and start and length of the stretch."""
-    trust = group.trust[i]
-    stretch = max(0.0, trust.moved**2 - trust.moved_se**2) if np.isfinite(trust.moved_se) else 0.0
-    total = np.sqrt(group.fit.relative_decay_se[i] ** 2 + trust.departure.decay_shift**2 + stretch)
+    total = np.hypot(group.fit.relative_decay_se[i], _model_spread(group.trust[i]))
     return float(min(total, LARGEST_RELATIVE_SE))
+
+
+def _model_spread(trust: Trust) -> float:
+    """The part of order, start and length of the stretch."""
+    stretch = max(0.0, trust.moved**2 - trust.moved_se**2) if np.isfinite(trust.moved_se) else 0.0
+    return float(np.sqrt(trust.departure.decay_shift**2 + stretch))
 
 
 def _unseen_split_hz(trust: Trust) -> float:

@@ -1,6 +1,6 @@
 """Until when a strike rings audibly in its recording."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
@@ -20,19 +20,30 @@ def audible_until_s(sound: Sound, onset_s: float) -> float | None:
     None when the recording ends before; 0 where nothing after the onset stands out of the room.
     """
     start, frame = round(onset_s * sound.rate_hz), max(1, round(FRAME_S * sound.rate_hz))
-    rms = onset.frames(_within(sound, start, sound.n_samples), frame)
-    until = max(0, start - frame)
-    energy = sum(float((block**2).sum()) for block in _within(sound, 0, until))
-    room = float(np.sqrt(energy / until)) if until >= frame else 0.0
+    before = _Before(max(0, start - frame))
+    rms = onset.frames(before.taken(level.weighted(sound, "A"), start), frame)
+    room = before.rms if before.n_samples >= frame else 0.0
     limit = max(rms.max() * 10.0 ** (-DOWN_DB / 20.0), room * 10.0 ** (OVER_NOISE_DB / 20.0))
     above = np.flatnonzero(rms > limit)
     last = int(above[-1]) + 1 if above.size else 0  # nothing stands out of the room
     return None if last >= len(rms) else last * frame / sound.rate_hz
 
 
-def _within(sound: Sound, start: int, stop: int) -> Iterator[FloatArray]:
-    """The A-weighted pressure from sample `start` up to `stop`, block by block."""
-    place = 0
-    for block in level.weighted(sound, "A"):
-        yield block[max(0, start - place) : max(0, stop - place)]
-        place += len(block)
+class _Before:
+    """The energy of a sound's first samples, added up while its blocks go by."""
+
+    def __init__(self, n_samples: int) -> None:
+        self.n_samples = n_samples
+        self.energy = 0.0
+
+    @property
+    def rms(self) -> float:
+        return float(np.sqrt(self.energy / self.n_samples))
+
+    def taken(self, blocks: Iterable[FloatArray], start: int) -> Iterator[FloatArray]:
+        """What the blocks hold from sample `start` on."""
+        place = 0
+        for block in blocks:
+            self.energy += float((block[: max(0, self.n_samples - place)] ** 2).sum())
+            yield block[max(0, start - place) :]
+            place += len(block)

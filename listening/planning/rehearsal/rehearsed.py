@@ -17,6 +17,7 @@ from listening.planning.rehearsal.hoped import STATES, State
 from listening.planning.rehearsal.one_run import Run, Setting
 from listening.records.protocols.planned_power import Assumed
 from listening.records.protocols.protocol import Protocol
+from listening.records.protocols.stages import FIRST
 from listening.records.sounds.manifest import Manifest
 from listening.simulate import true_effects
 from listening.simulate.recruiting import People
@@ -24,7 +25,6 @@ from stats.deciding.equivalence import clopper_pearson
 from stats.repeats import refits
 
 LEVEL = 0.95  # of Monte Carlo limits
-LOGIT_PER_DB, LEVEL_LOGIT_PER_DB = 0.1, 0.8  # of level alone: attributes, and loudness; stated, not measured
 DEALT_AT = "2000-01-01T00:00:00+00:00"
 Progress = Callable[[int, int], None]
 
@@ -110,6 +110,7 @@ class Rehearsed:
     planned_listeners: int
     planned_minutes: float
     exclusions: tuple[Rate, ...]
+    stage: int = FIRST
 
     def all_runs(self) -> list[Run]:
         """Of both states."""
@@ -125,13 +126,16 @@ def rehearse(
     seed: int = 1,
     where: int | str = 1,
     is_prepared: bool = True,
+    stage: int = FIRST,
     on_progress: Progress | None = None,
 ) -> Rehearsed:
     """`runs` studies as hoped and as many with nothing true: same seed, same numbers, wherever it runs.
 
     Parameters
     ----------
+    protocol : of one stage, see `stage_parts`
     where : 1 here, N on N processes, tcp://HOST:PORT on a Dask scheduler (see `stats.repeats.refits.run`)
+    stage : its number; no listener of one sits in another, so each is rehearsed by itself
 
     Raises
     ------
@@ -142,24 +146,27 @@ def rehearse(
     settings = {state: _setting(protocol, manifest, supposed, state, own, seed) for state in STATES}
     made: dict[State, tuple[Run, ...]] = {}
     for i, state in enumerate(STATES):
-        seeds = np.random.SeedSequence([seed, i]).spawn(runs)
+        place = [seed, i] if stage == FIRST else [seed, i, stage]
+        seeds = np.random.SeedSequence(place).spawn(runs)
         told = partial(_further, on_progress, i * runs, len(STATES) * runs)
         found = refits.run(partial(one_run.run, settings[state]), seeds, where, on_progress=told)
         made[state] = tuple(found)
-    lines = [line for state in STATES for line in _lines(protocol, manifest, settings[state], made[state])]
     families = _families(protocol)
     return Rehearsed(
         runs=runs,
         seed=seed,
         supposed=supposed,
         is_prepared=is_prepared,
-        lines=tuple(lines),
+        lines=tuple(
+            line for state in STATES for line in _lines(protocol, manifest, settings[state], made[state])
+        ),
         families={name: _any_supported(made["nothing true"], ids) for name, ids in families.items()},
         family_alpha={q.family: q.alpha for q in protocol.questions if q.family in families},
         courses=made,
         planned_listeners=protocol.panel.listeners,
         planned_minutes=own.at_once_s / 60,
         exclusions=tuple(exclusion_rates.of_protocol(protocol, manifest)),
+        stage=stage,
     )
 
 
@@ -188,8 +195,8 @@ def _setting(
         panel=true_effects.Panel(
             effects=true.effects,
             assumed=supposed.assumed,
-            logit_per_db=LOGIT_PER_DB,
-            level_logit_per_db=LEVEL_LOGIT_PER_DB,
+            logit_per_db=supposed.assumed.logit_per_db,
+            level_logit_per_db=supposed.assumed.level_logit_per_db,
             at_random=supposed.at_random,
             n_sites=supposed.n_sites,
             spread_sites=supposed.spread_sites,
@@ -209,7 +216,7 @@ def _lines(protocol: Protocol, manifest: Manifest, setting: Setting, runs: Seque
         promised = promises.power(protocol, manifest, question, setting.hoped) if is_hoped else question.alpha
         made.append(_line(question.id, question.kind, question.unit, promised, setting, runs))
     for named in protocol.superlatives:
-        promised = None if is_hoped else named.alpha
+        promised = promises.superlative(protocol, manifest, named, setting.hoped) if is_hoped else named.alpha
         made.append(_line(named.id, "superlative", "share", promised, setting, runs))
     return made
 

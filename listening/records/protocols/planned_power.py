@@ -16,6 +16,10 @@ class Assumed(Form):
     """Pull towards the sound heard second."""
     lapses: float = 0.02
     """Share of trials answered by chance."""
+    logit_per_db: float = 0.1
+    """What a decibel of level alone does, where the attribute is not about level; stated, not measured."""
+    level_logit_per_db: float = 0.8
+    """And where it is: which of two is louder."""
     source: str = "stated defaults, not measured"
 
 

@@ -86,7 +86,7 @@ ACTS: dict[Action, Act] = {
     Action.LESS_BY_TEN: _dial(-10),
     Action.MORE_BY_TEN: _dial(10),
     Action.PUT: mark_acts.put_dial,
-    Action.DIGIT: mark_acts.type_digit,
+    Action.DIGIT: mark_acts.type_sign,
     Action.TAKE_NUMBER: _taken,
     Action.ERASE: _erase,
     Action.SORT_ROWS: _sort,

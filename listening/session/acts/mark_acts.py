@@ -6,6 +6,8 @@ from listening.session.showing.keys import Slip
 from listening.session.showing.offers import offered
 from listening.session.sitting_course import Course
 
+LONGEST_TOLD = 12  # signs of a number that is refused
+
 
 def take_typed(course: Course) -> None:
     """A number that stands typed becomes the mark of its sound."""
@@ -20,10 +22,12 @@ def turn_dial(course: Course, steps: int) -> None:
     _let_hear(course)
 
 
-def put_dial(course: Course, number: str) -> None:
+def put_dial(course: Course, typed: str) -> None:
     """Put the mark of the selected scale."""
-    course.state = marking.put_dial(course.state, float(number))
-    _let_hear(course)
+    value = marking.number(course.state, typed)
+    if value is not None:
+        course.state = marking.put_dial(course.state, value)
+        _let_hear(course)
 
 
 def point(course: Course, row: int, share: float) -> bool:
@@ -43,16 +47,24 @@ def _let_hear(course: Course) -> None:
         course.hearing.gain(1, dials.ADJUSTING_OFFSET_DB + moved_db)
 
 
-def type_digit(course: Course, digit: str) -> None:
-    """One more digit, or the words that the scale has no such number."""
-    typed = marking.type_digit(course.state, digit)
-    if typed is None:
-        refuse_number(course, course.state.turn.typed + digit)
-    else:
-        course.state = typed
+def type_sign(course: Course, sign: str) -> None:
+    """One more sign of a number; where it is no mark of the scale any more, that is said."""
+    course.state = marking.type_sign(course.state, sign)
+    if marking.is_mistyped(course.state):
+        say_range(course, course.state.turn.typed)
 
 
-def refuse_number(course: Course, typed: str) -> None:
+def refuse_mistyped(course: Course) -> bool:
+    """Drop what stands typed and is no mark, and say which the scale has; False where nothing such stands."""
+    if not marking.is_mistyped(course.state):
+        return False
+    typed = course.state.turn.typed
+    course.state = course.state.turned(typed="")
+    say_range(course, typed)
+    return True
+
+
+def say_range(course: Course, typed: str) -> None:
     """Say which numbers the scale has."""
     state = course.state
     point, dial = state.words.text("decimal_point"), state.dial
@@ -60,7 +72,8 @@ def refuse_number(course: Course, typed: str) -> None:
         text.replace(dials.POINT, point)
         for text in (dial.text(dial.low), dial.text(dial.high), f"{dial.step:g}")
     )
-    told = state.words.text("number_outside", typed=typed, low=low, high=high, step=step)
+    shown = typed if len(typed) <= LONGEST_TOLD else f"{typed[:LONGEST_TOLD]}..."
+    told = state.words.text("number_outside", typed=shown, low=low, high=high, step=step)
     course.become(slip=Slip(typed, offered(state), told))
 
 

@@ -1,11 +1,15 @@
 """How keys move an answer's mark: along a list, along a scale, and from one rated sound to another."""
 
+import re
 from dataclasses import replace
 
 from listening.session.answering import dials
 from listening.session.answering.turn import Turn
 from listening.session.showing.view import Stage
 from listening.session.state import State
+
+PLAIN = re.compile(r"[0-9]+([.,][0-9]*)?")
+MOST_SIGNS = 64  # beyond them nothing is added: no scale has a number so long
 
 
 def choose(state: State, value: str) -> State:
@@ -48,37 +52,43 @@ def pointed(state: State, place: int, share: float) -> State | None:
 
 def is_number(state: State, text: str) -> bool:
     """Whether a text is a mark of the scale of the trial under way."""
-    if not state.turn.values:
-        return False
-    try:
-        return state.dial.has(float(text))
-    except ValueError:
-        return False
+    return number(state, text) is not None
 
 
-def type_digit(state: State, digit: str) -> State | None:
-    """One more digit or the point of a number; None where no mark begins so."""
-    dial, typed = state.dial, state.turn.typed + digit
-    whole, point, behind = typed.partition(dials.POINT)
-    whole = whole.lstrip("0") or "0"
-    if not typed[0].isdecimal() or len(behind) > dial.decimals or (point and not dial.decimals):
+def is_early(state: State, shown: str) -> bool:
+    """Whether a key is that of an answer for which not enough was heard yet."""
+    if state.turn.values:
+        return not state.is_heard and shown[:1].isdecimal()
+    return shown in {option.shown for option in state.options}
+
+
+def number(state: State, text: str) -> float | None:
+    """The mark that a text stands for; None where the scale has none such, or it is no plain number."""
+    if not state.turn.values or not PLAIN.fullmatch(text):
         return None
-    value = float(f"{whole}.{behind or 0}")
-    is_low = value < dial.low and len(whole) >= len(f"{dial.high:g}")  # no further digit could lift it
-    if value > dial.high or is_low or dials.POINT in behind:
-        return None
-    return state.turned(typed=whole + point + behind)
+    value = float(text.replace(",", dials.POINT))
+    return value if state.dial.has(value) else None
+
+
+def type_sign(state: State, sign: str) -> State:
+    """One more sign of a number, as it is typed; whether it is a mark is said at once."""
+    return state.turned(typed=(state.turn.typed + sign)[:MOST_SIGNS])
+
+
+def is_mistyped(state: State) -> bool:
+    """Whether what stands typed is no mark of the scale."""
+    return bool(state.turn.typed) and state.stage is Stage.TRIAL and not is_number(state, state.turn.typed)
 
 
 def erase(state: State) -> State:
-    """Take back the last digit."""
+    """Take back the last sign."""
     return state.turned(typed=state.turn.typed[:-1])
 
 
 def take_typed(state: State) -> State:
     """A number that stands typed becomes the mark of its sound, whatever key comes next."""
-    typed = state.turn.typed
-    return put_dial(state.turned(typed=""), float(typed)) if typed else state
+    value = number(state, state.turn.typed)
+    return state if value is None else put_dial(state.turned(typed=""), value)
 
 
 def move_row(state: State, by: int) -> State:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from listening.session.actions import Action, named
 from listening.session.seating.station import CODE_LONGEST, CODE_SIGNS, Seat
 from listening.session.showing.keys import Slip
-from listening.session.showing.offers import offer
+from listening.session.showing.offering import offer
 from listening.session.showing.view import Offer, Stage, View
 from listening.session.showing.words import Words
 
@@ -112,6 +112,14 @@ class Arrival:
     def type_text(self, sign: str) -> bool:
         """No comment is written here."""
         return False
+
+    def paste(self, text: str) -> bool:
+        """A code that came at once; Enter takes it."""
+        signs = text.strip().upper()
+        if self._typed is None or not signs or any(sign not in CODE_SIGNS for sign in signs):
+            return False
+        self._ask_for((self._typed + signs)[:CODE_LONGEST])
+        return True
 
     def take_number(self, typed: str) -> bool:
         """No scale here."""

@@ -3,6 +3,7 @@
 import time
 
 from listening.audio import probe
+from listening.audio.probe import Look
 from listening.audio.speaker import Speaker
 from listening.errors import StudyError
 from listening.records.dealt.plan import Plan
@@ -22,7 +23,15 @@ from listening.session.sounding.aloud import Aloud
 from listening.store import hold, open_for_sitting, utc_now
 
 
-def open_aloud(study: Study, seat: Seat, first: View, spoken: Words, *, device: str | None = None) -> Arrival:
+def open_aloud(
+    study: Study,
+    seat: Seat,
+    first: View,
+    spoken: Words,
+    *,
+    device: str | None = None,
+    look: Look | None = None,
+) -> Arrival:
     """Who arrives at a station that sounds, on the chosen device or the system's own.
 
     Where nobody can come back, or the code is known, the seat is taken at once. It is held until the process
@@ -32,6 +41,7 @@ def open_aloud(study: Study, seat: Seat, first: View, spoken: Words, *, device: 
     ----------
     first : the welcome
     spoken : the words of the screens, or those of the plain line mode
+    look : a look at the devices that was begun before, `listening.audio.probe.begun`
 
     Raises
     ------
@@ -39,7 +49,7 @@ def open_aloud(study: Study, seat: Seat, first: View, spoken: Words, *, device: 
         The station folder is not whole, there is no sound, or the seat cannot be taken.
     """
     large_blocks.give_back_at_once()
-    opened = Station(study, device)
+    opened = Station(study, device, look)
     arrival = Arrival(
         first, spoken, seat=seat, is_known=opened.is_known, sit=lambda wanted: opened.sit(wanted, spoken)
     )
@@ -53,12 +63,12 @@ def open_aloud(study: Study, seat: Seat, first: View, spoken: Words, *, device: 
 class Station:
     """Everything that a sitting needs, checked and open."""
 
-    def __init__(self, study: Study, device: str | None) -> None:
+    def __init__(self, study: Study, device: str | None, look: Look | None = None) -> None:
         self._leave = hold.stay(study.station)  # until the process ends: nobody deals anew meanwhile
         self.plan = Plan.load(study.plan)
         self._key_beside = study.key_lies_beside
         clip_reading.check(self.plan, study.clips)
-        self._output = probe.chosen(device, probe.devices())
+        self._output = probe.chosen(device, probe.devices(look))
         self._level = calibration(study, self._output.name)
         self._room = Room.load(study.room) if study.room.is_file() else None
         self._store = open_for_sitting(study)

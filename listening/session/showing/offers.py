@@ -1,14 +1,14 @@
 """Which actions each stage offers, and the key of each: a pure function of the state."""
 
 from listening.records.kinds import tasks as task_list
-from listening.session.actions import NAMED_WITH_ANOTHER, Action
+from listening.session.actions import Action
 from listening.session.answering import going_back, marking, tasks
 from listening.session.answering.dials import POINT
+from listening.session.showing.offering import offer
 from listening.session.showing.view import Offer, Stage
-from listening.session.showing.words import Words
 from listening.session.state import State
 
-POINT_KEYS = ("full_stop", "comma")  # whichever the keyboard has
+POINT_KEYS = {"full_stop": POINT, "comma": ","}  # whichever the keyboard has
 LETTERS_SHOWN = 4  # so many letter keys are named one by one
 FIXED = {
     Stage.WELCOME: (Action.GO_ON, Action.LEAVE),
@@ -39,14 +39,6 @@ def offered(state: State) -> tuple[Offer, ...]:
         made += [Offer(Action.CHOOSE, o.key, o.shown, o.label, o.value) for o in state.options]
         made += [offer(Action.MARK_UP, state.words), offer(Action.MARK_DOWN, state.words)]
     return tuple(made)
-
-
-def offer(action: Action, words: Words) -> Offer:
-    """An action with its key and its words in one language."""
-    key = words.table.get(f"letter_{action.word}", action.key)
-    shown = words.table.get(f"key_{key}", key.upper()) if action not in NAMED_WITH_ANOTHER else ""
-    shown = "S T W" if action is Action.PART_FROM else shown  # one entry for the three keys of a part
-    return Offer(action, key, shown, words.text(action.label))
 
 
 def _listed(state: State) -> tuple[Action, ...]:
@@ -104,7 +96,9 @@ def _trial(state: State) -> tuple[Action, ...]:
     listed = _sound(state)
     if state.is_heard:
         listed += _marks(state) if state.turn.values else (Action.CHOOSE,)
-        if marking.take_typed(state).is_complete:
+        if marking.is_mistyped(state):
+            pass  # first it is taken back
+        elif marking.take_typed(state).is_complete:
             listed += (Action.CONFIRM,)
         elif state.turn.typed:
             listed += (Action.TAKE_NUMBER,)
@@ -136,11 +130,13 @@ def _marks(state: State) -> tuple[Action, ...]:
 def _digits(state: State) -> list[Offer]:
     """One key a digit; the line of keys names them once."""
     dial, text = state.dial, state.words.text
-    label = text("do_type", low=dial.text(dial.low), high=dial.text(dial.high))
-    shown = f"0-9 {text('decimal_point')}" if dial.decimals else "0-9"
+    point = text("decimal_point")
+    low, high = (dial.text(end).replace(POINT, point) for end in (dial.low, dial.high))
+    label = text("do_type", low=low, high=high)
+    shown = f"0-9 {point}" if dial.decimals else "0-9"
     first = Offer(Action.DIGIT, "0", shown, label, "0")
     others = [Offer(Action.DIGIT, str(digit), "", "", str(digit)) for digit in range(1, 10)]
-    points = [Offer(Action.DIGIT, key, "", "", POINT) for key in POINT_KEYS] if dial.decimals else []
+    points = [Offer(Action.DIGIT, key, "", "", sign) for key, sign in POINT_KEYS.items()]
     return [first, *others, *points]
 
 

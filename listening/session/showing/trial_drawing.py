@@ -4,13 +4,13 @@ from typing import Any
 
 from listening.records.kinds import tasks as task_list
 from listening.session.answering import marking, steps
-from listening.session.answering.dials import Dial
+from listening.session.answering.dials import POINT
 from listening.session.answering.tasks import LETTERS
 from listening.session.answering.tasks import letters as letters_of
-from listening.session.answering.turn import Turn
 from listening.session.showing.view import ClipView, DialView, Stage
 from listening.session.state import State
 
+TYPED_SHOWN = 8  # signs of a number that is being typed
 SHARE_STEPS = 40  # a view differs only where a screen would draw something else
 
 
@@ -63,7 +63,7 @@ def trial_clips(state: State) -> tuple[ClipView, ...]:
 
 
 def marks(state: State) -> tuple[DialView, ...]:
-    turn, text = state.turn, state.words.text
+    turn = state.turn
     if not turn.values or task_list.named(state.attribute.task).sheet == "gain":
         return ()  # an adjustment shows no mark: its place would tell what equal numbers are
     letters = letters_of(state.trial)
@@ -73,8 +73,8 @@ def marks(state: State) -> tuple[DialView, ...]:
         DialView(
             clip,
             selected=row == turn.row,
-            share=_mark_share(turn, row, dial),
-            text=_mark_text(turn, row, clip, dial, text("not_rated")),
+            share=_mark_share(state, row),
+            text=_mark_text(state, row, clip),
             parts=round((dial.high - dial.low) / (10 * dial.step)),
         )
         for row in marking.rows(turn)
@@ -82,18 +82,24 @@ def marks(state: State) -> tuple[DialView, ...]:
     )
 
 
-def _mark_share(turn: Turn, row: int, dial: Dial) -> float | None:
+def _mark_share(state: State, row: int) -> float | None:
     """Where the mark stands, or would stand by the number that is being typed."""
-    value = float(turn.typed) if turn.typed and row == turn.row else turn.values[row]
-    return None if value is None or value < dial.low else (value - dial.low) / (dial.high - dial.low)
+    turn, dial = state.turn, state.dial
+    is_typed = turn.typed and row == turn.row
+    value = marking.number(state, turn.typed) if is_typed else turn.values[row]
+    return None if value is None else (value - dial.low) / (dial.high - dial.low)
 
 
-def _mark_text(turn: Turn, row: int, clip: ClipView, dial: Dial, unset: str) -> str:
-    """The mark in words: what is being typed, the number, or what is missing."""
+def _mark_text(state: State, row: int, clip: ClipView) -> str:
+    """The mark in words: what is being typed, as typed, the number, or what is missing."""
+    turn, text = state.turn, state.words.text
     if turn.typed and row == turn.row:
-        return f"{turn.typed}_"
+        shown = turn.typed if len(turn.typed) <= TYPED_SHOWN else f"...{turn.typed[-TYPED_SHOWN:]}"
+        return f"{shown}_"
     value = turn.values[row]
-    return dial.text(value) if value is not None else unset if clip.heard else clip.state
+    if value is not None:
+        return state.dial.text(value).replace(POINT, text("decimal_point"))
+    return text("not_rated") if clip.heard else clip.state
 
 
 def sound_status(state: State) -> str:
@@ -132,6 +138,8 @@ def _how_to_choose(state: State, plays_left: int) -> str:
 def answer_status(state: State) -> str:
     """How to confirm the answer that is marked, or nothing."""
     turn, text = state.turn, state.words.text
+    if marking.is_mistyped(state):
+        return text("status_mistyped")
     if turn.typed:
         is_last = marking.take_typed(state).is_complete
         return text("status_typed_last" if is_last else "status_typed", typed=turn.typed)

@@ -1,8 +1,11 @@
 """The player that is heard: coded clips through the speaker, no louder than the station allows, counted."""
 
+import threading
+from contextlib import suppress
+
 from listening.audio.mixer import InTurn, Samples, Switched
-from listening.audio.speaker import LEAD_IN_S, Speaker
-from listening.errors import SoundError
+from listening.audio.speaker import Speaker
+from listening.errors import ListeningError, SoundError
 from listening.records.sounds.level import Level
 from listening.session.sounding.clip_reading import Clips
 from listening.session.sounding.player import Program, Sounding
@@ -23,6 +26,18 @@ class Aloud:
         self._switched: Switched | None = None
         self._sent = 0.0
         self._counted = True
+
+    def prepare(self, program: Program) -> None:
+        """Read the clips of a program and what the ceilings ask of them, in the background."""
+        threading.Thread(target=self._read, args=(program.clips,), daemon=True).start()
+
+    def _read(self, clips: tuple[str, ...]) -> None:
+        with suppress(ListeningError):  # told when it is to sound
+            for clip in clips:
+                self._clips.peak_of(clip)
+                if self._level is not None:
+                    self._clips.laf_max_db_of(clip)
+        self._speaker.keep_awake()
 
     def start(self, program: Program) -> None:
         """Begin a program."""
@@ -111,7 +126,7 @@ class Aloud:
         self._sent += sum(exposures) * played.frames_played / max(played.frames_asked, 1)
 
     def _peak(self, clip: str, gain_db: float) -> float:
-        return float(abs(self._clips.samples(clip)).max()) * 10 ** (gain_db / 20)
+        return self._clips.peak_of(clip) * 10 ** (gain_db / 20)
 
     def _check_level(self, clip: str, gain_db: float) -> None:
         if self._level is None:
@@ -136,4 +151,4 @@ class Aloud:
         self._speaker.start(self._switched, loops=program.loops, peak=peak)
 
     def _lead_in(self, program: Program) -> int:
-        return round(max(LEAD_IN_S, program.lead_in_s) * self._speaker.rate_hz)
+        return round(max(self._speaker.lead_in_s, program.lead_in_s) * self._speaker.rate_hz)

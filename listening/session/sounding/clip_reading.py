@@ -24,8 +24,13 @@ class Clips:
         self._folder = folder
         self._rate_hz = rate_hz
         self.samples = lru_cache(KEPT)(self._load)
+        self.peak_of = lru_cache(None)(self.peak)
         self.exposure_of = lru_cache(None)(self.exposure)
         self.laf_max_db_of = lru_cache(None)(self.laf_max_db)
+
+    def peak(self, clip: str) -> float:
+        """Largest sample of a clip, full scale 1."""
+        return float(abs(self.samples(clip)).max())
 
     def exposure(self, clip: str) -> float:
         """A-weighted exposure of a clip, full scale² s, of its stronger channel."""

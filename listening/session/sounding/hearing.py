@@ -26,6 +26,10 @@ class Hearing:
         self.last = 0
         """Which sound of the program was heard last."""
 
+    def prepare(self, program: Program) -> None:
+        """A program that may be started soon."""
+        self._player.prepare(program)
+
     def play(self, program: Program, turn: Turn) -> Heard:
         """Start a program."""
         self.last = program.start

@@ -19,8 +19,8 @@ class Program:
     """Which sounds first when switching."""
     gains_db: tuple[float, ...] = ()
     """Gain of each clip; empty: as they are."""
-    lead_in_s: float = 0.1
-    """Silence first: a device that wakes may swallow its first frames."""
+    lead_in_s: float = 0.0
+    """Silence first, at least; a device that sleeps adds its own."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +45,9 @@ class Sounding:
 
 class Player(Protocol):
     """Plays one program at a time and returns at once."""
+
+    def prepare(self, program: Program) -> None:
+        """Have at hand what a program needs, so that it is heard at once; may do nothing."""
 
     def start(self, program: Program) -> None:
         """Begin; a program that runs already is stopped first."""
@@ -83,6 +86,9 @@ class SilentPlayer:
         self._now_s = now_s
         self._last = Sounding(False, None, 0, 0, None)
         self.frames_played = 0
+
+    def prepare(self, program: Program) -> None:
+        """Nothing sounds."""
 
     def start(self, program: Program) -> None:
         """Count the program's frames as played."""
