@@ -85,7 +85,7 @@ class Split:
 
 
 def ringing(partials: Modes, n_samples: int, rate_hz: int, onset_s: float) -> FloatArray:
-    """(n,) the modes as sound, silent before `onset_s`; summed as a product of blocks and places within one."""
+    """(n,) the modes as sound, silent before `onset_s`: blocks times places within one."""
     start = int(np.ceil(onset_s * rate_hz))
     total = np.zeros(n_samples)
     per_sample = (-partials.decay_per_s + 2j * np.pi * partials.frequency_hz) / rate_hz
