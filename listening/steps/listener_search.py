@@ -7,20 +7,16 @@ import lzma
 import re
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, cast
+from typing import IO, Protocol
 
 SOUNDS = {".wav", ".flac", ".npz", ".ogg", ".aiff", ".w64"}  # nothing in them comes from a listener
 PART_BYTES = 1 << 22
 STORE = b"SQLite format 3\x00"
 TABLE = b"PAR1"  # Apache Parquet, file format, "magic number"
-PACKED: dict[bytes, Callable[[IO[bytes]], IO[bytes]]] = {
-    b"\x1f\x8b": lambda file: cast(IO[bytes], gzip.open(file)),
-    b"BZh": lambda file: cast(IO[bytes], bz2.open(file)),
-    b"\xfd7zXZ\x00": lambda file: cast(IO[bytes], lzma.open(file)),
-}
+GZIP, BZIP, XZ = b"\x1f\x8b", b"BZh", b"\xfd7zXZ\x00"
 ZIP = b"PK\x03\x04"
 CLOSED = (
     b"%PDF",
@@ -30,6 +26,10 @@ CLOSED = (
     b"\x04\x22\x4d\x18",
 )  # the last: zstd, lz4
 _SIGN = rb"[A-Za-z0-9_-]"
+
+
+class _Readable(Protocol):
+    def read(self, size: int, /) -> bytes: ...
 
 
 @dataclass(frozen=True)
@@ -85,14 +85,19 @@ def _is_in(file: IO[bytes], head: bytes, pattern: re.Pattern[bytes]) -> bool:
         return pattern.search(_table_text(file)) is not None
     if head.startswith(ZIP):
         return _is_in_zip(file, pattern)
-    for magic, opened in PACKED.items():
-        if head.startswith(magic):
-            with opened(file) as inner:
-                return _stands_in(inner, pattern)
+    if head.startswith(GZIP):
+        with gzip.open(file) as inner:
+            return _stands_in(inner, pattern)
+    if head.startswith(BZIP):
+        with bz2.open(file) as inner:
+            return _stands_in(inner, pattern)
+    if head.startswith(XZ):
+        with lzma.open(file) as inner:
+            return _stands_in(inner, pattern)
     return _stands_in(file, pattern)
 
 
-def _stands_in(file: IO[bytes], pattern: re.Pattern[bytes]) -> bool:
+def _stands_in(file: _Readable, pattern: re.Pattern[bytes]) -> bool:
     """Part by part, each with the end of the one before."""
     before = b""
     while part := file.read(PART_BYTES):
@@ -109,7 +114,7 @@ def _is_in_zip(file: IO[bytes], pattern: re.Pattern[bytes]) -> bool:
                 raise _Closed  # under a pass phrase
             with packed.open(member) as inner:
                 head = inner.read(16)
-            if head.startswith((*CLOSED, *PACKED, ZIP)):
+            if head.startswith((*CLOSED, GZIP, BZIP, XZ, ZIP)):
                 raise _Closed
             with packed.open(member) as inner:
                 if pattern.search(member.filename.encode()) or _is_in(inner, head, pattern):
