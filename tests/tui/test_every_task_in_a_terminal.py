@@ -42,7 +42,7 @@ WORDS = {
         "unset": "noch nicht bewertet",
         "taken": "Regler stellen",
         "confirm": "bestätigen",
-        "unplayed": "Leertaste hören",
+        "unplayed": "Drücken Sie die Leertaste",
         "right": "wie es oben steht",
         "moment": "Einen Moment",
         "yes": "j",

@@ -141,6 +141,7 @@ def _described(found: Findings) -> dict[str, Any]:
             {
                 "grades": grade_tables.grades(one),
                 "hidden_reference": grade_tables.hidden_reference(one),
+                "ranks": grade_tables.ranks(one),
                 "note": one.note,
             }
             for one in found.graded
