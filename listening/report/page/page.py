@@ -190,6 +190,8 @@ def _documented(found: Findings) -> dict[str, Any]:
         "method": words.method(found),
         "deviations": words.deviations(found),
         "record": record_words.of_record(found),
+        "said": panel_tables.said(found),
+        "rooms": panel_tables.rooms(found),
         "cautions": imported_words.cautions() if found.imported else method_words.cautions(found),
         "hashes": panel_tables.hashes(found),
     }

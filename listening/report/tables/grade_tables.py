@@ -2,7 +2,7 @@
 
 from listening.records.found.findings_graded import GradedSet
 from listening.report.rounding import limits, number, p_value, signed
-from listening.report.tables.table_form import Table
+from listening.report.tables.table_form import Table, p_text
 
 
 def grades(found: GradedSet) -> Table:
@@ -19,7 +19,7 @@ def grades(found: GradedSet) -> Table:
             ),
             signed(one.difference.value if one.difference else None, decimals),
             limits(one.difference, decimals),
-            "" if one.signed_rank_p is None else p_value(one.signed_rank_p),
+            "" if one.signed_rank_p is None else p_text(one.signed_rank_p),
             str(one.n),
         )
         for one in found.conditions

@@ -240,4 +240,6 @@ def test_rank_tests_stand_beside_the_model_and_follow_other_libraries() -> None:
     own = {one.condition: one.signed_rank_p for one in found.conditions if one.role != "hidden reference"}
     assert set(own) == set(means)
     smallest = min(by_every_sign(means[name].to_numpy()) for name in means)
-    assert min(own.values()) == pytest.approx(min(1.0, smallest * means.shape[1]), rel=1e-9)  # Holm's first step
+    assert min(own.values()) == pytest.approx(
+        min(1.0, smallest * means.shape[1]), rel=1e-9
+    )  # Holm's first step
