@@ -88,7 +88,7 @@ def compare(
     made = [_of_sides(both, background, names=_names(first, second), jobs=jobs) for both in sides]
     found = Comparison.model_validate(made[0].as_dict())
     if elsewhere is not None:
-        found = differences_elsewhere.added(found, made[0].rows, made[1].rows)
+        found = differences_elsewhere.added(found, made[0].rows, made[1].rows, place=elsewhere)
     return Compared(found)
 
 

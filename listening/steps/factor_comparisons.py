@@ -67,7 +67,8 @@ class _Page:
             return found
         for one, other in combinations(both, 2):
             here, there = (self._compared(one[i], other[i]) for i in (0, 1))
-            found.append(differences_elsewhere.added(self._form(here), here.rows, there.rows))
+            made = self._form(here)
+            found.append(differences_elsewhere.added(made, here.rows, there.rows, place=values[1]))
         return found
 
     def _compared(self, a: Condition, b: Condition) -> compared.Comparison:

@@ -103,7 +103,7 @@ def test_a_difference_is_followed_to_another_support(
     assert max(map(len, text.splitlines())) <= 80
     told = " ".join(text.split())
     assert "The difference in level (LAFmax) stays, as far as strikes tell: +1.0 dB here" in told
-    assert "The difference in brightness (spectral centroid) changes elsewhere" in told
+    assert "The difference in brightness (spectral centroid) changes: " in told
     found = json.loads(_run(capsys, *words, *sides[3], "--json"))
     centroid = next(s for s in found["elsewhere"] if s["metric"] == "centroid_hz")
     assert centroid["change"] == pytest.approx(centroid["there"] - centroid["here"])

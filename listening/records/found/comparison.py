@@ -91,6 +91,8 @@ class Comparison(Form):
     bands: tuple[ComparedBand, ...]
     elsewhere: tuple[ComparedStay, ...] = ()
     """whether the same two differ elsewhere as they do here; empty where nobody asked"""
+    place: str = ""
+    """where that is, such as handlebar; empty where nobody said"""
 
     def row(self, metric: str) -> ComparedRow | None:
         """The row of a metric; None where a side does not have it."""

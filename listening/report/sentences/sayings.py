@@ -32,20 +32,21 @@ def of_comparison(found: Comparison) -> list[str]:
 def of_elsewhere(found: Comparison) -> list[str]:
     """Whether the two keep their difference elsewhere, in level, brightness and ring."""
     known = {one.metric: one for one in found.elsewhere}
-    return [_stay(known[m], *TOLD_ELSEWHERE[m]) for m in TOLD_ELSEWHERE if m in known]
+    place = f"elsewhere ({found.place})" if found.place else "elsewhere"
+    return [_stay(known[m], *TOLD_ELSEWHERE[m], place) for m in TOLD_ELSEWHERE if m in known]
 
 
-def _stay(one: ComparedStay, name: str, digits: int) -> str:
+def _stay(one: ComparedStay, name: str, digits: int, place: str) -> str:
     here, there = (f"{rounding.signed(value, digits)} {one.unit}" for value in (one.here, one.there))
     if one.lower is None or one.upper is None:
-        return f"The difference in {name} is {here} here, {there} elsewhere; one strike bears no limits."
+        return f"The difference in {name} is {here} here, {there} {place}; one strike bears no limits."
     limits = f"{rounding.number(one.lower, digits)} to {rounding.number(one.upper, digits)} {one.unit}"
     if one.inside_repeatability:
         return (
-            f"The difference in {name} stays, as far as strikes tell: {here} here, {there} elsewhere; a "
+            f"The difference in {name} stays, as far as strikes tell: {here} here, {there} {place}; a "
             f"change of {limits} is not ruled out."
         )
-    return f"The difference in {name} changes elsewhere: {here} here, {there} there (change {limits})."
+    return f"The difference in {name} changes: {here} here, {there} {place} (change {limits})."
 
 
 def pressure_lost_percent(lost_db: float) -> float:

@@ -38,7 +38,9 @@ def elsewhere(found: Comparison) -> Table:
     """Whether the two differ elsewhere as they do here, metric by metric."""
     head = ("metric", "unit", "here", "elsewhere", "change", "95 % limits", "")
     cells = tuple(_stay(one) for one in found.elsewhere)
-    return Table(f"{found.b} less {found.a}, here and elsewhere", head, cells, frozenset({2, 3, 4, 5}))
+    place = f" ({found.place})" if found.place else ""
+    caption = f"{found.b} less {found.a}, here and elsewhere{place}"
+    return Table(caption, head, cells, frozenset({2, 3, 4, 5}))
 
 
 def _stay(one: ComparedStay) -> tuple[str, ...]:
