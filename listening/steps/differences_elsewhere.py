@@ -9,6 +9,6 @@ from listening.records.found.comparison import ComparedStay, Comparison
 
 
 def added(found: Comparison, here: Sequence[Row], there: Sequence[Row], *, place: str = "") -> Comparison:
-    """The comparison, and metric by metric whether the difference stays in a place; `here` are its own rows."""
+    """The comparison, and metric by metric whether its difference stays in a place; `here` are its rows."""
     stays = tuple(ComparedStay(**asdict(one)) for one in elsewhere.of_rows(here, there))
     return found.model_copy(update={"elsewhere": stays, "place": place})

@@ -99,9 +99,8 @@ def test_two_designs_on_two_supports_are_compared_there_and_here() -> None:
     assert (stay.here, stay.there, stay.change) == pytest.approx((3.0, 1.0, -2.0))
     assert stay.inside_repeatability is False
     (section,) = compared_section.of_all([designs])
-    assert any(
-        line.startswith("The difference in level (LAFmax) changes elsewhere") for line in section.lines
-    )
+    told = "The difference in level (LAFmax) changes: +3.0 dB here, +1.0 dB elsewhere (bar)"
+    assert told in " ".join(section.lines)
     assert section.elsewhere is not None
     bare = compared_section.of_all([designs.model_copy(update={"elsewhere": ()})])
     assert bare[0].elsewhere is None
