@@ -192,6 +192,22 @@ def test_the_limit_follows_the_start_that_the_device_has_shown(
     assert "device lost" in playing.played().trouble
 
 
+def test_the_longest_start_that_a_device_has_shown_is_kept() -> None:
+    known = Speaker(48_000, now_s=lambda: 0.0)
+    for start_s, longest_s in ((0.4, 0.4), (1.5, 1.5), (0.2, 1.5), (None, 1.5), (1.6, 1.6)):
+        known._learn(SimpleNamespace(start_s=start_s))  # type: ignore[arg-type]
+        assert known.longest_start_s == longest_s
+
+
+@pytest.mark.parametrize(("now_s", "frame"), [(1.99, -1), (2.0, 100), (2.01, 580), (9.0, 4799)])
+def test_the_frame_heard_is_never_beyond_the_last_that_was_sent(now_s: float, frame: int) -> None:
+    """4,800 frames were sent, the first clip's first (number 100) was at the converter at 2 s."""
+    run = object.__new__(speaker._Run)
+    run._mixer, run._rate_hz, run._frames = SimpleNamespace(onset_frame=100), 48_000, 4800
+    run._started_s, run._onsets_s = 0.0, [2.0] if now_s >= 2.0 else []
+    assert run._frame_heard(now_s) == frame
+
+
 def test_an_underflow_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     playing, _ = _started(monkeypatch, _PortAudio(n_blocks=3, status="output underflow"))
     assert playing.played().trouble == "output underflow at frame 0"

@@ -174,3 +174,18 @@ def test_a_switch_and_a_restart_at_the_end_of_a_part_lose_no_frame() -> None:
             mixer.again()
         assert len(mixer.render(311)) == 311
     assert sum(mixer.energy_frames) == 400 * 311
+
+
+def test_the_energy_of_a_clip_is_counted_with_the_gain_it_is_played_at() -> None:
+    """What the dose is made of: frames times the square of the factor, by clip, switches included."""
+    mixer = Switched([tone(1000), tone(1500)], rate_hz=RATE_HZ, loops=True)
+    mixer.render(4800)
+    mixer.gain(0, -6.0)
+    mixer.render(9600)
+    # the block under way ends its fade at the new gain: all 9600 frames count as it
+    assert mixer.energy_frames[0] == pytest.approx(4800 + 9600 * 10 ** (-6.0 / 10), rel=1e-6)
+    assert mixer.energy_frames[1] == 0.0
+    mixer.switch(1)
+    mixer.render(2400)
+    assert mixer.energy_frames[1] == pytest.approx(2400, rel=1e-6)
+    assert mixer.energy_frames[0] == pytest.approx(4800 + 9600 * 10 ** (-6.0 / 10), rel=1e-6)

@@ -165,10 +165,27 @@ def test_the_absolute_gate_lies_at_minus_70_lufs() -> None:
         assert found is None or found == pytest.approx(level_db - 3.01, abs=0.01)
 
 
-@pytest.mark.parametrize("frequency_hz", [997.0, 5_001.0, 11_003.0])
+def test_the_relative_gate_is_10_lu_below_what_passed_the_absolute_one() -> None:
+    """BS.1770-5, annex 1, by hand: -20 and -34 LUFS mean -22.9, so the gate at -32.9 leaves out the softer.
+
+    Counted with what lies below -70 the gate would be 3 LU lower, and the softer in it.
+    """
+
+    def read(*parts: tuple[float, int]) -> float:
+        lufs = np.concatenate([np.full(n, level) for level, n in parts])
+        found = bs._integrated(10 ** ((lufs + 0.691) / 10))
+        assert found is not None
+        return found
+
+    assert read((-20.0, 10), (-34.0, 10), (-90.0, 20)) == pytest.approx(-20.0, abs=1e-9)
+    both = 10 * np.log10((10**-2.0 + 10**-3.2) / 2)
+    assert read((-20.0, 10), (-32.0, 10), (-90.0, 20)) == pytest.approx(both, abs=1e-9)
+
+
+@pytest.mark.parametrize("frequency_hz", [997.0, 5_001.0, 11_003.0, 12_000.0])
 def test_the_true_peak_is_the_tones_amplitude_between_the_samples_too(frequency_hz: float) -> None:
     """A parabola through three of 192,000 points a second misses a summit by less than 0.02 dB."""
-    for phase in (0.1, 0.7, 1.3):
+    for phase in (0.1, 0.7, 1.3, np.pi / 16):  # the last: at 12 kHz half-way between two of the points
         at = np.arange(RATE_HZ // 2) / RATE_HZ
         tone = 0.1 * np.sin(2 * np.pi * frequency_hz * at + phase) * signal.windows.tukey(at.size, 0.2)
         assert bs.true_peak_dbtp(Sound(tone, RATE_HZ)) == pytest.approx(-20.0, abs=0.02)

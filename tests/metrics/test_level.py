@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from listening.audio import sound as sounds
 from listening.audio.sound import Sound
 from listening.errors import SoundError
 from listening.metrics import level
@@ -90,6 +91,16 @@ def test_a_gain_moves_every_level_by_itself() -> None:
     before, after = level.measure(sound), level.measure(sound.amplified(-7.5))
     for name in ("laf_max_db", "las_max_db", "la_eq_db", "lae_db", "lz_eq_db", "lc_peak_db"):
         assert getattr(before, name) - getattr(after, name) == pytest.approx(7.5, abs=1e-9)
+
+
+def test_the_largest_level_may_lie_in_any_block(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A tone that stops half-way: the largest levels lie in an early block, the course falls after it."""
+    tone = np.concatenate([tone_pressure(500, 70, 1.0), np.full(48_000, 1e-6)])
+    whole = level.measure(pascals(tone))
+    monkeypatch.setattr(sounds, "BLOCK_SAMPLES", 10_000)
+    parts = level.measure(pascals(tone))
+    for name in ("laf_max_db", "las_max_db", "la_eq_db", "lae_db", "lz_eq_db", "lc_peak_db"):
+        assert getattr(parts, name) == pytest.approx(getattr(whole, name), abs=1e-4)  # printed to 0.1 dB
 
 
 def test_the_peak_between_samples_is_seen() -> None:

@@ -139,6 +139,65 @@ def test_a_device_that_keeps_failing_asks_for_a_person(tmp_path: Path) -> None:
     assert bench.sitting.stage is Stage.TRIAL
 
 
+def test_each_trouble_takes_three_failures_of_its_own(tmp_path: Path) -> None:
+    """After somebody looked at the device the count begins again: two more failures are no trouble yet."""
+    bench = take_seat(tmp_path, make_plan())
+    walk(bench.sitting, *OPENING)
+    bench.player.at_once = False
+    stages = []
+    for _ in range(6):
+        walk(bench.sitting, "play")
+        bench.player.finish(played=0)
+        bench.sitting.tick()
+        stages.append(bench.sitting.stage)
+        if bench.sitting.stage is Stage.TROUBLE:
+            walk(bench.sitting, "try_again")
+    assert stages == [Stage.TRIAL, Stage.TRIAL, Stage.TROUBLE] * 2
+
+
+def test_the_heart_beats_every_half_minute_and_no_oftener(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench = take_seat(tmp_path, make_plan())
+    beats: list[float] = []
+    monkeypatch.setattr(bench.store, "beat", lambda sitting: beats.append(bench.clock.s))
+    for s in (129.9, 130.0, 131.0, 159.9, 160.0, 175.0, 190.0):
+        bench.clock.s = s
+        bench.sitting.tick()
+    assert beats == [130.0, 160.0, 190.0]
+
+
+def test_what_was_sent_is_written_down_at_every_answer_and_whichever_way_one_leaves(tmp_path: Path) -> None:
+    bench = take_seat(tmp_path, make_plan())
+    walk(bench.sitting, *OPENING)
+
+    def sent() -> list[str]:
+        return [e.detail.split()[0] for e in bench.store.events() if e.kind == "sent"]
+
+    bench.player.sent = 0.5
+    one_trial(bench.sitting)
+    assert sent() == ["0.5"]
+    bench.player.sent = 0.75
+    walk(bench.sitting, "leave", "leave_now")
+    assert sent() == ["0.5", "0.75"]
+    bench.die()
+    again = take_seat(tmp_path, make_plan())
+    again.player.sent = 0.125
+    again.sitting.stop()
+    assert sent() == ["0.5", "0.75", "0.125"]
+    assert [e.kind for e in bench.store.events()][-1] == "left"
+
+
+@pytest.mark.parametrize(("waiting", "is_said"), [(0, False), (1, True), (7, True)])
+def test_an_answer_that_waits_for_the_server_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, waiting: int, is_said: bool
+) -> None:
+    bench = take_seat(tmp_path, make_plan())
+    monkeypatch.setattr(bench.store, "waiting", lambda: waiting)
+    assert (bench.sitting.view().notice == bench.sitting.words.text("notice_kept_here")) is is_said
+    assert bench.sitting.state.is_waiting is is_said
+
+
 def test_a_break_lasts_as_long_as_the_protocol_says(tmp_path: Path) -> None:
     plan = make_plan(
         n_trials=6, n_practice=0, sitting=stations.rules(break_every_trials=5, break_at_least_s=30)
@@ -190,6 +249,7 @@ def test_a_resumed_sitting_asks_what_is_left_and_sets_the_level_again(tmp_path: 
     assert "Welcome back" in again.sitting.view().body[0]
     walk(again.sitting, "go_on", "play", "level_right")
     assert again.sitting.state.trial.trial == "003"
+    assert again.sitting.state.n_done == 1  # practice is no trial that counts
     assert again.sitting.state.trial.clips == plan.slots[0].trials[2].clips
 
 

@@ -234,6 +234,23 @@ def test_a_listener_who_met_one_pair_only_does_not_enter() -> None:
     assert found.part.tolist() == [0, 0, 1, 1]
 
 
+@pytest.mark.parametrize(
+    ("than", "shares"), [("c", True), ("d", False)], ids=["a step of a trend", "another pair"]
+)
+def test_pairs_that_share_a_condition_share_its_strikes(than: str, shares: bool) -> None:
+    rows = pd.DataFrame(
+        [
+            {"listener": who, "condition_first": a, "condition_second": b, "chosen": float(who == "L1")}
+            | {"stimulus_first": a + "1", "stimulus_second": b + "1"}
+            for who in ("L1", "L2", "L3")
+            for a, b in (("b", "a"), ("e", "d"), ("c", "b"))
+        ]
+    )
+    pairs = {"c": {"more": "c", "than": "b"}, "d": {"more": "d", "than": "e"}}[than]
+    planned = Contrast.model_validate({"more": "b", "than": "a", "exceeds": pairs})
+    assert direct_answers.of_contrast(rows, planned).shares_strikes is shares
+
+
 def test_the_page_shows_each_pair(kept: Study) -> None:
     page = kept.page.read_text()
     assert "Pair by pair, choices in 100: c01, free against c00, free" in page

@@ -1,5 +1,6 @@
 """Planned questions decided on panels with known truth, in memory."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -250,6 +251,54 @@ def test_a_family_is_judged_by_holms_steps(panel):
     assert by_id["b-a"].alpha == pytest.approx(0.04)  # after the first fell
     nothing = [decide.fit_question(table, question(*pair)) for pair in (("b", "a"), ("a", "e"))]
     assert [one.alpha for one in decide.judge_family(nothing)] == pytest.approx([0.02, 0.02])
+
+
+def test_a_refused_question_gives_its_step_to_nobody(panel):
+    """Its null hypothesis may fall; as it has no verdict, the next of the family stays at the step of two."""
+    table = panel(np.random.default_rng(2), SIX)
+    asked = [question("d", "c", family="x"), question("b", "a", family="x")]
+    first, second = (decide.fit_question(table, q) for q in asked)
+    assert decide.judge(first, 0.01).judged.rejects
+    made = decide.judge_family([replace(first, refused="no level is known"), second])
+    assert [(one.word, one.alpha) for one in made] == [
+        ("undecided", pytest.approx(0.02)),
+        ("undecided", pytest.approx(0.02)),
+    ]
+    assert made[0].reason == "no level is known"
+
+
+def test_only_the_listeners_of_its_group_decide_a_question():
+    """Planned for a subgroup, or where a rule leaves some out: then the groups name who may decide."""
+    table = pd.DataFrame({"listener": ["L1", "L2", "L3", "L2"]})
+    asked = question("a", "b")
+    among = asked.model_copy(update={"among": "some"})
+
+    def heard(one: Question, groups: dict[str, set[str]]) -> list[str]:
+        return decide.of_group(table, one, groups)["listener"].tolist()
+
+    assert heard(asked, {}) == ["L1", "L2", "L3", "L2"]
+    assert heard(asked, {"c-d": {"L1"}}) == ["L1", "L2", "L3", "L2"]
+    assert heard(asked, {"a-b": {"L2", "L3"}}) == ["L2", "L3", "L2"]
+    assert heard(among, {"a-b": {"L1"}}) == ["L1"]
+    assert heard(among, {}) == []
+
+
+def test_control_answers_are_turned_to_the_louder_of_the_two():
+    """By hand: the first is 3 dB louder and chosen; the second is 2 dB louder and chosen; a tie; no gain."""
+    table = pd.DataFrame(
+        {
+            "attribute": "brightness",
+            "role": "control",
+            "gain_difference_db": [3.0, -2.0, -3.0, 0.0],
+            "chosen": [1.0, 0.0, 0.5, 1.0],
+            "listener": ["L1", "L1", "L2", "L2"],
+        }
+    )
+    found = level_taken.controls(table, "brightness")
+    assert found.gain_db.tolist() == [3.0, 2.0, 3.0]
+    assert found.louder_chosen.tolist() == [1.0, 1.0, 0.5]
+    assert found.louder_first.tolist() == [1.0, 0.0, 0.0]
+    assert found.listener.tolist() == ["L1", "L1", "L2"]
 
 
 def test_an_effect_in_log_odds_is_the_share_of_a_listener_who_has_it():

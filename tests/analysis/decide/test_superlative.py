@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from listening.analysis.collect import keyed_answers
-from listening.analysis.decide import superlative
+from listening.analysis.decide import decide, superlative
+from listening.records.found.findings import Against
 from listening.records.protocols.protocol import Superlative
 
 
@@ -44,3 +45,34 @@ def test_of_conditions_that_are_even_the_first_by_name_is_on_top(last_bits):
     """Which of two equal strengths comes out larger in the last bits is the processor's choice."""
     strength = np.add([-1.0, 0.5, 0.5], [0.0, *last_bits])
     assert superlative._top(strength) == 1
+
+
+def compared(*words):
+    return tuple(
+        Against(than=f"c{i}", than_label=f"c{i}", estimate=0.5, lower=0.4, unit="share", word=word)
+        for i, word in enumerate(words)
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "n_listeners", "word", "why"),
+    [
+        (("supported", "supported"), 8, "supported", "every comparison"),
+        (("supported", "supported"), 7, "no verdict", "7 listeners"),
+        (("supported", "contradicted", "undecided"), 8, "contradicted", "contradicted against c1"),
+        (("supported", "undecided"), 8, "undecided", "left open against c1"),
+        (("supported", "no verdict"), 8, "undecided", "left open against c1"),
+        ((), 8, "undecided", "no other condition"),
+    ],
+)
+def test_one_comparison_lost_loses_the_whole_and_one_open_leaves_it_open(words, n_listeners, word, why):
+    found, reason = superlative._word(compared(*words), n_listeners)
+    assert found == word
+    assert why in reason
+
+
+def test_each_of_five_comparisons_is_contradicted_at_a_fifth_of_alpha_only(bells, table, monkeypatch):
+    seen = []
+    monkeypatch.setattr(decide, "contradicted_in_superlative", lambda decided, n: seen.append(n) or decided)
+    assert len(planned(bells, table, "dome_a/free").against) == 5
+    assert seen == [5] * 5

@@ -82,3 +82,13 @@ def test_an_unknown_rule_is_refused_with_the_known_ones() -> None:
 def test_an_error_rate_that_is_none_is_refused(alpha: float, sides: int) -> None:
     with pytest.raises(StatsError):
         alpha_spending.bounds([0.5, 1.0], alpha, "O'Brien-Fleming", sides=sides)
+
+
+@pytest.mark.parametrize("kind", ["Pocock", "O'Brien-Fleming"])
+def test_a_look_by_itself_spends_what_the_looks_before_it_left(kind):
+    """Bonferroni on the spending function: what all spend adds up to alpha."""
+    shares, alpha = (0.25, 0.6, 1.0), 0.05
+    each = [alpha_spending.spent_anew(shares[: n + 1], alpha, kind) for n in range(3)]
+    assert each[0] == alpha_spending.spent(kind, 0.25, alpha)
+    assert sum(each) == pytest.approx(alpha, rel=1e-12)
+    assert 0 < each[0] < alpha

@@ -63,6 +63,32 @@ def test_one_pair_taken_twice_is_that_pair() -> None:
     )
 
 
+def test_strikes_of_different_pairs_add_their_variances_by_the_squares_of_the_weights() -> None:
+    """They are other sounds: independent. Where pairs share a condition the standard errors add up."""
+    rng = np.random.default_rng(8)
+    parts = []
+    for _ in range(2):
+        strikes = (rng.integers(3, size=(N, PER_PAIR)), rng.integers(3, size=(N, PER_PAIR)))
+        chosen = (rng.random((N, PER_PAIR)) < 0.5 + 0.15 * (strikes[0] - strikes[1])).astype(float)
+        parts.append(_share(chosen, strikes=strikes))
+    one, other = (part.variance_strikes for part in parts)
+    found = averaged_share.average(parts, alpha=0.05, weights=[0.25, 0.75])
+    assert min(one, other) > 0
+    assert found.share == pytest.approx(0.25 * parts[0].share + 0.75 * parts[1].share, abs=1e-12)
+    assert found.variance_strikes == pytest.approx(0.25**2 * one + 0.75**2 * other, rel=1e-12)
+    shared = averaged_share.average(parts, alpha=0.05, weights=[0.25, 0.75], shares_strikes=True)
+    together = (0.25 * np.sqrt(one) + 0.75 * np.sqrt(other)) ** 2
+    assert shared.variance_strikes == pytest.approx(together, rel=1e-12)
+    assert shared.df_strikes == min(part.df_strikes for part in parts)
+
+
+def test_what_is_told_of_the_pairs_is_told_once_and_nothing_besides() -> None:
+    """Neither pair has an order known, so nothing is said of one order."""
+    one = _share(np.tile([1.0, 0.0], (4, 1)))
+    found = averaged_share.average([one, one], alpha=0.05)
+    assert found.warnings == one.warnings == (direct_share.NO_STRIKES,)
+
+
 def test_complete_agreement_stays_within_the_exact_limit() -> None:
     """All of 12 listeners always: Clopper & Pearson's lower limit is alpha^(1/n)."""
     always = np.ones((12, PER_PAIR))

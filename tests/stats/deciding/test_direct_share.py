@@ -9,6 +9,7 @@ from scipy import stats as reference
 from stats.deciding import direct_share, own_shares
 from stats.deciding.strike_variance import StrikeVariance
 from stats.errors import BadData, StatsError
+from tests.stats import richardson
 
 
 def panel(n_listeners: int, n_strikes: int, *, seed: int, mean: float = 0.5, strike_sd: float = 0.3):
@@ -159,6 +160,61 @@ def test_order_is_taken_off_where_one_was_heard_first_more_often():
     found = direct_share.estimate(chosen, who, more_first=first)
     assert found.share == pytest.approx(0.5, abs=4 * found.se)
     assert found.order == pytest.approx(0.2, abs=0.02)
+
+
+def lopsided_answers():
+    """Six listeners of whom some heard one order far more often, and who follow it more or less."""
+    rng = np.random.default_rng(9)
+    who = np.repeat(np.arange(6), [8, 9, 10, 12, 14, 16])
+    order = np.where(rng.random(who.size) < 0.1 + 0.05 * who, 1.0, -1.0)
+    chosen = (rng.random(who.size) < 0.5 + 0.05 * who * order + 0.05 * who).astype(float)
+    return chosen, who, order
+
+
+def test_what_a_listener_adds_to_the_share_is_its_slope_in_that_listeners_weight():
+    """The infinitesimal jackknife (Jaeckel 1972): weights enter the mean and the order's pull alike."""
+    chosen, who, order = lopsided_answers()
+    each = np.bincount(who)
+    mean, lean = np.bincount(who, chosen) / each, np.bincount(who, order) / each
+    about = order - lean[who]
+
+    def share(weight):
+        pull = (weight[who] * about * chosen).sum() / (weight[who] * about**2).sum()
+        return (weight * (mean - pull * lean)).sum() / weight.sum()
+
+    found = own_shares.estimate(chosen, who, order)
+    assert abs(found.lopsided) > 0.1
+    assert found.share.mean() == pytest.approx(share(np.ones(6)), abs=1e-12)
+    for at, influence in zip(np.eye(6), found.influence, strict=True):
+        richardson.slope(lambda h, at=at: share(1.0 + h * at)).check(influence / 6)
+
+
+def test_the_order_s_pull_is_no_part_of_the_strikes():
+    """Everybody follows the order and nothing else; one strike was heard first three times in four."""
+    who, strike = (at.ravel() for at in np.mgrid[:8, :2, :4][:2])
+    first = np.tile([1, 1, 1, 0, 1, 0, 0, 0], 8)
+    found = direct_share.estimate(
+        first.astype(float), who, strike_more=strike, strike_than=np.zeros(64), more_first=first
+    )
+    assert found.order == pytest.approx(0.5)
+    assert found.variance_strikes == pytest.approx(0.0, abs=1e-20)
+
+
+def test_strikes_have_no_more_degrees_of_freedom_than_listeners():
+    """Three listeners, nine strikes: the strikes' own t is that of the listeners' 2 degrees of freedom."""
+    critical = direct_share.critical_value(0.0, 2.0, 1.0, 8.0, 0.05)
+    assert critical == pytest.approx(reference.t.ppf(1 - direct_share.STRIKES_PART * 0.05, 2), rel=1e-12)
+    critical = direct_share.critical_value(0.0, 8.0, 1.0, 2.0, 0.05)
+    assert critical == pytest.approx(reference.t.ppf(1 - direct_share.STRIKES_PART * 0.05, 2), rel=1e-12)
+
+
+@pytest.mark.parametrize(("n", "kept"), [(8, 0.5), (24, 0.75), (72, 0.9)])
+def test_skewness_is_believed_by_half_with_eight_listeners(n, kept):
+    """Third moment of a mean: Fisher's k statistic, which is unbiased, over n^2; of it n / (n + 8)."""
+    x = np.random.default_rng(n).exponential(size=n)
+    third = reference.kstat(x, 3) / n**2
+    assert direct_share.third_moment_of(x - x.mean()) == pytest.approx(kept * third, rel=1e-9)
+    assert direct_share.third_moment_of(np.array([1.0, -1.0])) == 0.0
 
 
 def test_a_listener_with_many_answers_weighs_as_one_with_few():

@@ -119,6 +119,58 @@ def test_control_listeners_all_of_one_share_still_leave_that_share_uncertain():
     assert extra == pytest.approx(0.7 * 0.3 / 480, rel=1e-9)
 
 
+def test_the_answers_own_spread_counts_by_the_square_of_its_weight():
+    """Half of the comparisons lie at the gain: a quarter of the variance 0.7 times 0.3 over 480."""
+    chosen, who, first = panel(0.9)
+    found = direct_share.estimate(chosen, who, more_first=first)
+    residual = np.where(np.arange(who.size) % 2, 1.0, 0.0)
+    made = level_bound.bound(found, who, residual, controls(1.0, 0.7))
+    extra = made.lowered[0].variance_listeners - found.variance_listeners
+    assert extra == pytest.approx(0.25 * 0.7 * 0.3 / 480, rel=1e-9)
+
+
+@pytest.mark.parametrize(("heard_by", "df"), [(10, 9), (24, 23), (30, 23)])
+def test_degrees_of_freedom_are_those_of_whoever_fewer_listeners_answered(heard_by, df):
+    made = bound(0.9, 1.0, controls(1.0, 0.7, n_listeners=heard_by))
+    assert [one.df_listeners for one in (*made.lowered, *made.raised)] == [df, df]
+
+
+def varied(seed, n=12):
+    """A panel of direct answers and control answers whose shares differ from listener to listener."""
+    rng = np.random.default_rng(seed)
+    who = np.repeat(np.arange(n), 20)
+    direct, louder = (
+        np.concatenate([rng.permutation(np.arange(20) < k) for k in rng.integers(3, 18, n)]).astype(float)
+        for _ in range(2)
+    )
+    return who, direct, louder
+
+
+def test_both_errors_are_in_the_raised_share_too():
+    """`more` is softer, the louder is chosen: raised, each listener's own by the own control share."""
+    who, direct, louder = varied(6)
+    found = direct_share.estimate(direct, who)
+    even = np.tile([0.0, 1.0], who.size // 2)
+    made = level_bound.bound(found, who, np.full(who.size, -1.0), Controls(np.ones(240), louder, who, even))
+    own = direct.reshape(12, 20).mean(axis=1) + louder.reshape(12, 20).mean(axis=1) - 0.5
+    (raised,) = made.raised
+    assert raised.share == pytest.approx(min(own.mean(), 1.0), abs=1e-12)
+    assert raised.se == pytest.approx(own.std(ddof=1) / np.sqrt(12), abs=1e-12)
+
+
+def test_strikes_stay_in_the_share_less_level():
+    who, direct, louder = varied(7)
+    strikes = np.tile(np.arange(20) % 3, 12)
+    moved = np.where(strikes == 0, 1.0, direct)  # one strike is always chosen
+    found = direct_share.estimate(moved, who, strike_more=strikes)
+    even = np.tile([0.0, 1.0], who.size // 2)
+    made = level_bound.bound(found, who, np.ones(who.size), Controls(np.ones(240), louder, who, even))
+    (lowered,) = made.lowered
+    assert found.variance_strikes > 0.001
+    assert lowered.variance_strikes == found.variance_strikes
+    assert lowered.se**2 == pytest.approx(lowered.variance_listeners + found.variance_strikes, rel=1e-12)
+
+
 def test_every_listener_weighs_the_same_however_many_answers_they_gave():
     """One listener in two met the pair 30 times with 1 dB left over, the others 10 times at even level."""
     who = np.concatenate([np.repeat(n, 30 if n % 2 else 10) for n in range(24)])

@@ -76,3 +76,17 @@ def test_a_table_of_listeners_and_strikes_is_read_up_to_so_many_cells(monkeypatc
     monkeypatch.setattr(strike_variance, "noise_taken_off", lambda _: 1.0)
     shared = strike_variance._shared(_weight(LISTENER), LISTENER, [MORE, MORE])
     assert (shared != 0.0) is is_read
+
+
+@pytest.mark.parametrize(("both", "used"), [(7, "within"), (6, "between")])
+def test_strikes_are_compared_within_listeners_from_a_tenth_of_a_crossed_designs_information_on(both, used):
+    """20 listeners, two strikes, some met both: (7/20)^2 less its noise is 0.105 of the whole, 6 give 0.075.
+
+    A crossed design of k strikes has the information sum of squared weights times 1 - 1/k.
+    """
+    listener = np.concatenate([np.repeat(np.arange(both), 2), np.arange(both, 20)])
+    strike = np.concatenate([np.tile([0, 1], both), np.arange(both, 20) % 2])
+    kinds = {name: np.full(listener.size, np.nan) for name in ("within", "between")}
+    kinds[used] = np.random.default_rng(1).normal(size=listener.size)
+    side = strike_variance._side(kinds["within"], kinds["between"], _weight(listener), listener, strike)
+    assert np.isfinite(side.product)

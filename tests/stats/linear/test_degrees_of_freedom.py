@@ -1,6 +1,8 @@
 """Satterthwaite and Kenward-Roger: published values, exact cases, limits; marginal means and their
 differences."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -12,6 +14,7 @@ from stats.fixed import coding
 from stats.linear import kenward_roger, linear_mixed, marginal_means, satterthwaite, variance_components
 from stats.linear.linear_mixed import LinearMixed
 from stats.mixed.engine.random_terms import term
+from tests.stats import richardson
 from tests.stats.linear.test_linear_mixed import (
     LEVELS,
     PUBLISHED,
@@ -229,6 +232,33 @@ def test_information_agrees_with_the_dense_formulas(reml: bool) -> None:
             assert traces[i, j] == pytest.approx(trace, rel=1e-8, abs=1e-8)
             bend = 2 * y @ p @ left @ p @ right @ p @ y - trace
             assert hessian[i, j] == pytest.approx(bend, rel=1e-8, abs=1e-8)
+
+
+def test_factors_slopes_and_bends_are_those_of_the_covariances_they_make() -> None:
+    """A term's covariance is sigma^2 L L', the residual sigma^2: differentiated by extrapolated differences.
+
+    Away from the fit, where no slope is zero and no two entries are alike.
+    """
+    y, x, terms = crossed(1)
+    model = replace(linear_mixed.fit(y, x, terms), theta=np.array([1.1, -0.4, 0.7, 0.9]), residual=1.3)
+    gradient = np.array([0.5, -1.2, 0.8, 0.3, -0.6])
+    at = np.array([*model.theta, model.residual])
+
+    def covariances(place: np.ndarray) -> np.ndarray:
+        lower = np.array([[place[0], 0.0], [place[1], place[2]]])
+        listener = place[4] ** 2 * lower @ lower.T
+        last = place[4] ** 2 * np.array([place[3] ** 2, 1.0])
+        return np.array([listener[0, 0], listener[1, 0], listener[1, 1], *last])
+
+    def weighed_slopes(place: np.ndarray) -> np.ndarray:
+        steps = [lambda h, step=step: gradient @ covariances(place + h * step) for step in np.eye(5)]
+        return np.array([float(richardson.slope(one).value) for one in steps])
+
+    jacobian, bend = satterthwaite._factor_map(model, gradient)
+    for i, step in enumerate(np.eye(5)):
+        richardson.slope(lambda h, step=step: covariances(at + h * step)).check(jacobian[:, i])
+        bent = richardson.slope(lambda h, step=step: weighed_slopes(at + h * step))
+        bent.check(bend[i], inexact=1e-9)  # a slope of slopes that are known to some 1e-12
 
 
 def _dense(model: LinearMixed, n: int) -> tuple[np.ndarray, list[np.ndarray]]:
