@@ -3,7 +3,6 @@
 Usage: make_pictures.py [STUDY]    a study with a page, for the picture of the report
 """
 
-import asyncio
 import hashlib
 import shutil
 import subprocess
@@ -14,19 +13,12 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parent), str(HERE)]
 
-import screen_picture  # noqa: E402
+from screens_shown import SCREENS  # noqa: E402
 
 from listening import cli  # noqa: E402
-from listening.session.seating.arrival import Arrival  # noqa: E402
-from listening.session.seating.station import Seat  # noqa: E402
-from listening.session.showing.view import Stage, View  # noqa: E402
-from listening.session.showing.words import words  # noqa: E402
-from listening.tui.app import StationApp  # noqa: E402
-from tests import stations  # noqa: E402
 
 PICTURES = HERE / "pictures"
 SOUNDS = HERE.parent / "stimuli_demo"
-SIZE = (80, 24)
 PAGE_SOURCES = ("listening/report/page/page.html.jinja", "listening/report/page/page.css")
 BROWSER = [
     "--headless",
@@ -40,30 +32,6 @@ BROWSER = [
     "--hide-scrollbars",
     "--window-size=1280,1000",
 ]
-
-
-def trial() -> str:
-    """A trial as an SVG picture: sound A was heard, sound B is chosen."""
-    with tempfile.TemporaryDirectory() as folder:
-        bench = stations.take_seat(Path(folder), stations.make_plan(n_trials=12, n_practice=0))
-        stations.walk(bench.sitting, *stations.OPENING)
-        stations.one_trial(bench.sitting)
-        stations.walk(bench.sitting, "play", "choose:second")
-        return asyncio.run(_drawn(bench))
-
-
-async def _drawn(bench: stations.Bench) -> str:
-    spoken = words("en")
-    first = View(Stage.WELCOME, "Listening test")
-    arrival = Arrival(first, spoken, seat=Seat(), is_known=lambda code: False, sit=lambda seat: bench.sitting)
-    arrival.sitting = bench.sitting
-    app = StationApp(first, lambda: arrival, spoken)
-    async with app.run_test(size=SIZE) as pilot:
-        while "Trial" not in str(app.screen) or not app.screen.is_attached:
-            await pilot.pause(0.02)
-        for _ in range(10):
-            await pilot.pause(0.02)
-        return screen_picture.svg(app)
 
 
 def compare() -> None:
@@ -83,7 +51,8 @@ def page_digest() -> str:
 
 def main(study: Path | None) -> None:
     """Write every picture."""
-    (PICTURES / "trial.svg").write_text(trial(), encoding="utf-8")
+    for name, drawn in SCREENS.items():
+        (PICTURES / f"{name}.svg").write_text(drawn(), encoding="utf-8")
     subprocess.run(
         ["rsvg-convert", "-w", "1200", PICTURES / "trial.svg", "-o", PICTURES / "trial.png"], check=True
     )

@@ -1,5 +1,6 @@
 """A terminal screen as an SVG picture in a frame of our own: system fonts, no address of anything outside."""
 
+import textwrap
 from html import escape
 from typing import Any
 
@@ -16,17 +17,29 @@ def svg(app: Any) -> str:
     ----------
     app : a textual App that runs in a test of its own, its screen drawn
     """
-    strips = app.screen._compositor.render_strips()
     columns, rows = app.size
+    strips = app.screen._compositor.render_strips()
+    lines = [_line(strip, MARGIN + row * CELL_H) for row, strip in enumerate(strips)]
+    return _framed(lines, columns, rows)
+
+
+def of_lines(texts: list[str], columns: int) -> str:
+    """Plain lines of a terminal as a picture in the same frame."""
+    texts = [
+        part for text in texts for part in (textwrap.wrap(text, columns, subsequent_indent="  ") or [""])
+    ]
+    lines = [[_text(text, MARGIN, MARGIN + row * CELL_H, "")] for row, text in enumerate(texts)]
+    return _framed(lines, columns, len(texts))
+
+
+def _framed(lines: list[list[str]], columns: int, rows: int) -> str:
     width, height = columns * CELL_W + 2 * MARGIN, rows * CELL_H + 2 * MARGIN
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" font-family="{FONTS}" '
         f'font-size="{FONT_PX}" fill="{INK}">',
         f'<rect width="{width:g}" height="{height:g}" rx="6" fill="{PAPER}"/>',
     ]
-    for row, strip in enumerate(strips):
-        parts += _line(strip, MARGIN + row * CELL_H)
-    return "\n".join([*parts, "</svg>", ""])
+    return "\n".join([*parts, *(part for line in lines for part in line if part), "</svg>", ""])
 
 
 def _line(strip: Any, y: float) -> list[str]:
@@ -41,15 +54,21 @@ def _line(strip: Any, y: float) -> list[str]:
             made.append(
                 f'<rect x="{x:g}" y="{y:g}" width="{cells * CELL_W:g}" height="{CELL_H:g}" fill="{INK}"/>'
             )
-        if text := segment.text.replace("\u00a0", " ").rstrip():
-            own = text.lstrip()
-            x += (len(text) - len(own)) * CELL_W
-            made.append(
-                f'<text x="{x:g}" y="{y + 15:g}" textLength="{len(own) * CELL_W:g}" '
-                f'lengthAdjust="spacingAndGlyphs"{_looks(style, is_reverse)} xml:space="preserve">'
-                f"{escape(own)}</text>"
-            )
+        made.append(_text(segment.text, x, y, _looks(style, is_reverse)))
     return made
+
+
+def _text(text: str, x: float, y: float, looks: str) -> str:
+    """One piece of text at its cell, or nothing where it is blank."""
+    text = text.replace("\u00a0", " ").rstrip()
+    own = text.lstrip()
+    if not own:
+        return ""
+    x += (len(text) - len(own)) * CELL_W
+    return (
+        f'<text x="{x:g}" y="{y + 15:g}" textLength="{len(own) * CELL_W:g}" '
+        f'lengthAdjust="spacingAndGlyphs"{looks} xml:space="preserve">{escape(own)}</text>'
+    )
 
 
 def _looks(style: Any, is_reverse: bool) -> str:

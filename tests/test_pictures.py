@@ -6,7 +6,11 @@ import sys
 from pathlib import Path
 from types import ModuleType
 
+import pytest
+
 DOCS = Path(__file__).resolve().parent.parent / "docs"
+PICTURES = DOCS / "pictures"
+SCREENS = ["trial", "german", "training", "multiple_stimulus", "triple_stimulus", "desk", "in_lines"]
 
 
 def maker() -> ModuleType:
@@ -20,17 +24,22 @@ def maker() -> ModuleType:
     return module
 
 
-def test_the_picture_of_a_trial_is_the_screen_of_today() -> None:
-    kept = (DOCS / "pictures" / "trial.svg").read_text(encoding="utf-8")
-    assert maker().trial() == kept, "the screen has changed: make pictures"
+@pytest.mark.parametrize("name", SCREENS)
+def test_the_picture_of_a_screen_is_the_screen_of_today(name: str) -> None:
+    kept = (PICTURES / f"{name}.svg").read_text(encoding="utf-8")
+    assert maker().SCREENS[name]() == kept, "the screen has changed: make pictures"
+
+
+def test_every_screen_that_is_drawn_is_held_against_today() -> None:
+    assert list(maker().SCREENS) == SCREENS
 
 
 def test_a_picture_reaches_for_nothing_outside() -> None:
-    kept = (DOCS / "pictures" / "trial.svg").read_text(encoding="utf-8")
-    addresses = set(re.findall(r"https?://[^\s\"')]+", kept)) - {"http://www.w3.org/2000/svg"}
-    assert addresses == set()
+    for picture in PICTURES.glob("*.svg"):
+        addresses = set(re.findall(r"https?://[^\s\"')]+", picture.read_text(encoding="utf-8")))
+        assert addresses == {"http://www.w3.org/2000/svg"}, picture.name
 
 
 def test_the_picture_of_the_page_is_of_the_page_of_today() -> None:
-    made_from = (DOCS / "pictures" / "report.made-from").read_text(encoding="utf-8").strip()
+    made_from = (PICTURES / "report.made-from").read_text(encoding="utf-8").strip()
     assert made_from == maker().page_digest(), "the page has changed: make demo, then make pictures"

@@ -152,8 +152,8 @@ def _sessions(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
 
 def _few_trials(protocol: Protocol, manifest: Manifest) -> Iterator[Objection]:
     for i, block in enumerate(protocol.blocks):
-        if not _is_compared(protocol, block.attribute):
-            continue
+        if not _is_compared(protocol, block.attribute) or block.of_all_questions:
+            continue  # level as heard is bounded by its share: nobody's own slope is wanted
         try:
             slots = comparison.of_slots(protocol, manifest, block, 1, draws=Draws.open_to_all(protocol.seed))
         except StudyError:
@@ -264,7 +264,7 @@ def _few_outside(
 def _unplanned(protocol: Protocol) -> Iterator[Objection]:
     planned = {(q.attribute, q.presentation) for q in protocol.questions}
     for i, block in enumerate(protocol.blocks):
-        if (block.attribute, block.presentation) not in planned:
+        if (block.attribute, block.presentation) not in planned and not block.of_all_questions:
             yield (
                 ("blocks", i),
                 f"no question on `{block.attribute}`, {block.presentation}",

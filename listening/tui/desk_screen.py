@@ -15,6 +15,8 @@ from listening.errors import ListeningError
 LOOK_S = 2.0
 ACTS = {"p": "pause", "e": "end"}
 KEYS = "Up/Down choose a listener   P ask for a pause   E end the sitting   Q leave the desk"
+MAY_BE_MISSED = ("last sign", "slot", "dose", "to go", "void")  # what a narrow window drops, in this order
+PADDING = 2  # cells around a column
 CALLS, LIVE = "calls for help", ("sits", "paused", "calls for help")
 Rows = Callable[[], Sequence[tuple[str, ...]]]
 
@@ -44,6 +46,8 @@ class Desk(App[None]):
         self._rows = rows
         self._below = below
         self._ask = ask
+        self._now: list[tuple[str, ...]] = []
+        """The rows that stand there."""
         self._to_end = ""
         """The listener whose sitting ends if the key is pressed again."""
         self.trouble: ListeningError | None = None
@@ -56,7 +60,6 @@ class Desk(App[None]):
 
     def on_mount(self) -> None:
         """Draw, then look again and again."""
-        self.query_one(DataTable).add_columns(*self._head)
         self.query_one(DataTable).focus()
         self._look()
         self.set_interval(LOOK_S, self._look)
@@ -72,10 +75,10 @@ class Desk(App[None]):
             self._to_end = ""
 
     def _act(self, act: str) -> None:
-        table = self.query_one(DataTable)
-        if not table.row_count:
+        if not self._now:
             return
-        _, listener, state, *_ = map(str, table.get_row_at(table.cursor_row))
+        cells = self._now[self.query_one(DataTable).cursor_row]
+        _, listener, state, *_ = cells
         if state not in LIVE:
             self._tell(f"{listener}: {state}; only a sitting under way can be paused or ended")
         elif act == "end" and self._to_end != listener:
@@ -91,14 +94,26 @@ class Desk(App[None]):
 
     def _draw(self) -> None:
         table = self.query_one(DataTable)
-        at = table.cursor_row
-        table.clear()
-        for cells in self._rows():
+        at, self._now = table.cursor_row, list(self._rows())
+        table.clear(columns=True)
+        widths = [max(map(len, column)) for column in zip(self._head, *self._now, strict=True)]
+        kept = self._kept(widths)
+        for place in kept:  # the toolkit keeps a column as wide as its first cells were
+            table.add_column(self._head[place], width=widths[place])
+        for cells in self._now:
             style = "bold reverse" if CALLS in cells else ""
-            table.add_row(*[Content.styled(cell, style) for cell in cells])
+            table.add_row(*[Content.styled(cells[place], style) for place in kept])
         if table.row_count:
             table.cursor_coordinate = Coordinate(min(at, table.row_count - 1), 0)
         self.query_one("#below", Static).update(Content("\n".join(self._below())))
+
+    def _kept(self, widths: Sequence[int]) -> list[int]:
+        """The columns that the window has room for; what may be missed goes first."""
+        kept = list(range(len(widths)))
+        for word in MAY_BE_MISSED:
+            if sum(widths[place] + PADDING for place in kept) > self.size.width and word in self._head:
+                kept.remove(self._head.index(word))
+        return kept
 
     def _tell(self, text: str) -> None:
         self.query_one("#told", Static).update(Content(text))

@@ -1,15 +1,17 @@
 """`listening new`: from a protocol, from options, from answers in a terminal; what it writes is valid."""
 
 import argparse
+import math
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from scipy import stats
 
 from listening import cli
 from listening.commands import new
 from listening.errors import ListeningError, StudyError
-from listening.planning import starters
+from listening.planning import exclusion_rates, level_plan, stand_in, starters
 from listening.records.protocols import protocol
 from listening.records.protocols.protocol import Protocol
 from listening.records.sounds import recordings_table
@@ -186,3 +188,23 @@ def make_table(tmp_path: Path) -> Callable[[list[str]], Path]:
         return path
 
     return make
+
+
+@pytest.mark.parametrize("kind", [kind for kind in starters.KINDS if kind != "discrimination"])
+def test_a_starter_bounds_level_as_heard_and_finds_who_answers_at_random(tmp_path: Path, kind: str) -> None:
+    """Rates by the binomial law: honest ones right in 9 of 10 clear pairs, random ones in half."""
+    made = _written(tmp_path / "s", question=kind)
+    path = tmp_path / "s" / "protocol.toml"
+    manifest = stand_in.manifest(made, recordings_table.load(made, path))
+    level = level_plan.of_question(made, manifest, made.questions[0])
+    assert level is not None
+    assert level.heard is not None
+    [rate] = exclusion_rates.of_protocol(made, manifest)
+    n = rate.n
+    fewest = math.ceil(0.7 * n)
+    assert rate.honest == pytest.approx(stats.binom.cdf(fewest - 1, n, 0.9))
+    assert rate.honest is not None
+    assert rate.honest < 0.05
+    assert rate.at_random == pytest.approx(stats.binom.cdf(fewest - 1, n, 0.5))
+    assert rate.at_random is not None
+    assert rate.at_random > 0.9

@@ -68,3 +68,27 @@ def test_a_lost_study_ends_the_desk_with_its_message() -> None:
 
     trouble = asyncio.run(drive())
     assert str(trouble) == "no station there"
+
+
+WIDE_HEAD = ("slot", "listener", "state", "stage", "trials", "to go", "void", "last sign", "dose")
+WIDE_ROWS = [
+    ("0", "K7PQX", "sits", "question explained", "1/72", "112 min", "0", "10:12:04", "78.2 dB A"),
+    ("1", "M2NRT", "calls for help", "trials", "12/72", "17 min", "1", "10:12:02", "76.9 dB A"),
+]
+
+
+@pytest.mark.parametrize(
+    ("width", "missed"),
+    [(60, {"slot", "last sign", "dose", "to go"}), (80, {"last sign", "slot"}), (120, set())],
+)
+def test_no_cell_is_cut_and_a_narrow_window_drops_what_may_be_missed(width: int, missed: set[str]) -> None:
+    async def drive() -> list[str]:
+        desk = Desk(WIDE_HEAD, lambda: WIDE_ROWS, lambda: [], lambda *_: None)
+        async with desk.run_test(size=(width, 24)) as pilot:
+            await pilot.pause()
+            strips = desk.screen._compositor.render_strips()
+            return [strip.text.rstrip() for strip in strips[: 1 + len(WIDE_ROWS)]]
+
+    for cells, line in zip((WIDE_HEAD, *WIDE_ROWS), asyncio.run(drive()), strict=True):
+        kept = [cell for word, cell in zip(WIDE_HEAD, cells, strict=True) if word not in missed]
+        assert line.split() == " ".join(kept).split()

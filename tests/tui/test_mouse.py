@@ -4,6 +4,7 @@ import asyncio
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
 from textual.pilot import Pilot
 from textual.widget import Widget
 
@@ -81,7 +82,8 @@ def test_a_sound_not_heard_yet_is_not_marked(tmp_path: Path) -> None:
     on_screen(bench, (100, 30), act)
 
 
-def test_sounds_and_answers_can_be_clicked(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("size", "line"), [((80, 24), 1), ((100, 30), 2)], ids=["near", "apart"])
+def test_sounds_and_answers_can_be_clicked(tmp_path: Path, size: tuple[int, int], line: int) -> None:
     bench = take_seat(tmp_path, make_plan(n_trials=1, n_practice=0))
     walk(bench.sitting, *stations.OPENING)
 
@@ -93,11 +95,14 @@ def test_sounds_and_answers_can_be_clicked(tmp_path: Path) -> None:
             return app.screen.query(SoundPanel).first()
 
         def inside(_: Widget) -> tuple[int, int]:
-            return (3, 1)
+            return (3, line)
 
-        await pilot.click(answers(), offset=(3, 1))  # too early: nothing
+        await pilot.click(answers(), offset=(3, line))  # too early: nothing
         await clicked(pilot, panel, inside, lambda: bench.sitting.state.turn.finished > 0)
         assert bench.sitting.state.turn.chosen is None
+        if line > 1:
+            await pilot.click(answers(), offset=(3, 1))  # between two answers: nothing
+            assert bench.sitting.state.turn.chosen is None
         await clicked(pilot, answers, inside, lambda: bench.sitting.state.turn.chosen == "second")
 
-    on_screen(bench, (80, 24), act)
+    on_screen(bench, size, act)

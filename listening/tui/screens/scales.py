@@ -90,8 +90,10 @@ def labels(view: "View", width: int) -> list[str]:
     room = own // (2 if len(scale) <= 2 else parts)
     if max(len(word) for label in scale for word in label.split()) > room - 2:
         return _legend(view, width)
-    broken = [textwrap.wrap(label, max(room - 2, 4))[:LABEL_LINES] or [""] for label in scale]
+    broken = [textwrap.wrap(label, max(room - 2, 4)) or [""] for label in scale]
     n_lines = max(len(lines) for lines in broken)
+    if n_lines > LABEL_LINES:
+        return _legend(view, width)
     return [
         _label_row([([""] * (n_lines - len(lines)) + lines)[number] for lines in broken], own, view.has_bands)
         for number in range(n_lines)
@@ -99,15 +101,12 @@ def labels(view: "View", width: int) -> list[str]:
 
 
 def _label_row(texts: list[str], own: int, has_bands: bool) -> str:
-    """One line of all labels; over places the first and last keep to the ends."""
+    """One line of all labels, each in the middle over its place or band, as far as the window lets it."""
     row = [FIRM_SPACE] * (HEAD_CELLS + own + TAIL_CELLS)
     for i, text in enumerate(texts):
         share = (i + 0.5) / len(texts) if has_bands else i / max(len(texts) - 1, 1)
         at = HEAD_CELLS + round(share * (own - 1)) - len(text) // 2
-        if not has_bands and i == 0:
-            at = HEAD_CELLS
-        elif i == len(texts) - 1:
-            at = min(at, len(row) - len(text))
+        at = max(0, min(at, len(row) - len(text)))
         row[at : at + len(text)] = text.replace(" ", FIRM_SPACE)
     return "".join(row).rstrip(FIRM_SPACE)
 

@@ -23,8 +23,13 @@ PAGE_WIDEST = 160
 HEADING_LINES = 2
 KEYS_BORDER = 1
 HINT_LINES = 1  # how far the listener is, or what a wrong key is told
+LABELS = 3  # lines of labels above a scale, at most
 LARGE = Size(120, 40)  # from here on the page stands in the middle, with taller panels
 ROOMY = 24  # lines of a window with room to spare
+AIRY_SOUNDS = 8  # lines of taller panels with the empty lines around them
+AIRY_FOOT = 7  # a notice, a hint of two lines, a border, and the keys of a trial
+SCALE_FOOT = 9  # the same where scales have keys of their own
+STATUS_LINES = 2  # what to do now may take so many
 SPACES = 2  # empty lines around the panels, in a roomy window
 MARGIN_CELLS = 4  # of the foot, both sides
 KEY_GAP = "   "
@@ -67,6 +72,7 @@ class Sheet(Screen[None]):
             return
         self.put("heading", Content.styled(view.heading, "bold"))
         self.set_class(self.is_roomy(view), "roomy")
+        self.set_class(self.is_airy(view), "airy")
         self.set_class(self.size.width >= LARGE.width and self.size.height >= LARGE.height, "large")
         self.fill(view)
         self.put("notice", Content(f"! {view.notice}" if view.notice else ""))
@@ -86,6 +92,13 @@ class Sheet(Screen[None]):
     def is_roomy(self, view: "View") -> bool:
         """Whether there is room for whole panels and empty lines around them."""
         return self.size.height >= ROOMY + len(view.dials)
+
+    def is_airy(self, view: "View") -> bool:
+        """Whether every answer and scale can have an empty line below it; the same through a whole trial."""
+        rows = len(view.choices) + len(view.dials)
+        wanted = n_lines(view.question, self.page_width) + STATUS_LINES + AIRY_SOUNDS + SPACES
+        foot = LABELS + SCALE_FOOT if view.dials else AIRY_FOOT
+        return rows > 0 and self.size.height >= HEADING_LINES + wanted + 2 * rows + foot
 
     def n_lines(self, view: "View") -> int:
         """Lines that must be seen at once; a page to read may be scrolled."""

@@ -49,11 +49,10 @@ class SoundPanel(Widget):
         width = max(1, self.content_size.width)
         told = Content(f"▶ {clip.state}" if clip.sounding else f"{'✓' if clip.heard else ' '} {clip.state}")
         full = round((clip.share if clip.sounding else float(clip.heard)) * width)
-        bar = Content(FULL * full + EMPTY * (width - full))
+        bar = Content.styled(FULL * full + EMPTY * (width - full), "" if clip.sounding else "dim")
         if self.content_size.height < LINES - 2:
             return bar if clip.sounding else told
-        shown = bar if clip.sounding or clip.heard else Content(EMPTY * width)
-        return Content("\n").join([*[shown] * (self.content_size.height - 1), told])
+        return Content("\n").join([*[bar] * (self.content_size.height - 1), told])
 
 
 class Sounds(Horizontal):

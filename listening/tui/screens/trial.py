@@ -21,11 +21,14 @@ class Answers(Static):
 
     names: tuple[str, ...] = ()
     """What each line's act is called."""
+    spacing = 1
+    """Lines from one answer to the next."""
 
     def on_click(self, event: events.Click) -> None:
         """Mark the answer of that line."""
-        if 0 <= event.y < len(self.names):
-            self.post_message(Clicked(self.names[event.y]))
+        line, between = divmod(event.y, self.spacing)
+        if not between and 0 <= line < len(self.names):
+            self.post_message(Clicked(self.names[line]))
 
 
 class Trial(Sheet):
@@ -42,8 +45,10 @@ class Trial(Sheet):
         self.put("question", Content.styled(view.question, "bold"))
         self.put("status", Content(view.status))
         self.query_one(Sounds).show(view.clips)
-        self.query_one(Answers).names = tuple(choice.name for choice in view.choices)
-        self.put("answers", Content("\n").join([_answer(choice) for choice in view.choices]))
+        answers = self.query_one(Answers)
+        answers.names = tuple(choice.name for choice in view.choices)
+        answers.spacing = 2 if self.is_airy(view) else 1
+        self.put("answers", Content("\n" * answers.spacing).join([_answer(c) for c in view.choices]))
 
     def n_lines(self, view: "View") -> int:
         """Lines that the question, its sounds and every answer need."""
