@@ -97,7 +97,7 @@ def test_where_the_likelihood_still_rises_outward_its_highest_place_counts(parab
 
 @pytest.mark.parametrize("last_bits", [0.0, 1e-9, -1e-9])
 def test_where_the_likelihood_is_flat_outward_the_last_bits_pick_no_place(parabola, monkeypatch, last_bits):
-    """Level from the estimate on: where the search begins, and with it the limit, would be the processor's."""
+    """Level from the estimate on: else where the search begins, and with it the limit, is the processor's."""
 
     def loglik(fit, value):
         beyond = max(value - ESTIMATE, 0.0)
