@@ -43,7 +43,10 @@ SITTINGS = (
 )
 GUARDS: dict[str, tuple[str, ...]] = {
     "stats/deciding/verdict.py": (f"{DECIDING}/test_verdict.py",),
-    "stats/deciding/share_verdict.py": (f"{DECIDING}/test_share_verdict.py",),
+    "stats/deciding/share_verdict.py": (
+        f"{DECIDING}/test_share_verdict.py",
+        f"{DECIDING}/test_level_bound.py",
+    ),
     "stats/deciding/equivalence.py": (f"{DECIDING}/test_equivalence.py",),
     "stats/deciding/alpha_spending.py": (f"{DECIDING}/test_alpha_spending.py",),
     "stats/deciding/direct_share.py": (f"{DECIDING}/test_direct_share.py",),
