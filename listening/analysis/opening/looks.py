@@ -160,7 +160,7 @@ def look(
     at_end = counted >= enough or ended is not None
     if not at_end and not interim:
         raise StudyError(
-            f"{finished} of {planned} planned listeners finished{_gone(withdrawn)}: the answers stay closed "
+            f"{finished} of {planned} planned listeners finished{_gone(withdrawn, stopping)}: the answers stay closed "
             f"until the planned end. A look before it is logged and reported: listening analyse "
             f"{study.root} --interim"
         )
@@ -185,9 +185,10 @@ def check_end(study: Study, digests: set[str], *, ever: int, answers: str) -> No
     _ended(study, _logged(study, digests), ever, answers[:16])
 
 
-def _gone(withdrawn: int) -> str:
-    """What is to be said of those who withdrew, where the plan wants each replaced."""
-    return f" ({withdrawn} withdrew, and the plan wants each replaced)" if withdrawn else ""
+def _gone(withdrawn: int, stopping: Stopping) -> str:
+    """What is to be said of those who withdrew, as the plan has it."""
+    rule = "these count as finished" if stopping.withdrawn == "count" else "the plan wants each replaced"
+    return f" ({withdrawn} withdrew, and {rule})" if withdrawn else ""
 
 
 def protocol_at(protocol: Protocol, now: Look) -> Protocol:

@@ -51,6 +51,17 @@ def test_an_interaction_is_the_t_test_of_each_listeners_difference() -> None:
     )
 
 
+def test_the_mean_of_one_pair_is_that_pair() -> None:
+    chosen = (np.random.default_rng(6).random((N, PER_PAIR)) < 0.6).astype(float)
+    alone = _share(chosen)
+    found = averaged_share.average([alone], alpha=0.05)
+    assert (found.share, found.lower, found.of) == (
+        pytest.approx(alone.share),
+        pytest.approx(alone.lower),
+        alone.of,
+    )
+
+
 def test_one_pair_taken_twice_is_that_pair() -> None:
     """Nothing new was asked: the limits are those of the pair, strikes with it."""
     rng = np.random.default_rng(5)
