@@ -43,6 +43,12 @@ def parsed(text: str) -> Text:
     return made
 
 
+@pytest.fixture
+def without_figures(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pages whose words alone count: drawing takes nearly all the time of one."""
+    monkeypatch.setattr(figures, "svg_of", lambda draw, *, name, title, **_: f"<svg aria-label='{title}'/>")
+
+
 def test_the_page_asks_nothing_of_the_network(page_text):
     for tag, attributes in parsed(page_text).tags:
         assert tag not in ("script", "link", "iframe", "object") or attributes.get("href") == "data:,"
@@ -115,6 +121,7 @@ def luminance(colour: str) -> float:
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
+@pytest.mark.usefixtures("without_figures")
 def test_what_may_be_printed_is_said_first_and_leads_to_its_card(findings):
     shown = page.render(findings)
     assert "You may print these 4 sentences" in shown
@@ -125,6 +132,7 @@ def test_what_may_be_printed_is_said_first_and_leads_to_its_card(findings):
         assert sentence in card[: card.index("</article>")]
 
 
+@pytest.mark.usefixtures("without_figures")
 def test_where_nothing_may_be_printed_the_page_says_so(findings):
     open_ones = tuple(q.model_copy(update={"word": "undecided"}) for q in findings.questions)
     shown = page.render(findings.model_copy(update={"questions": open_ones, "superlatives": ()}))
@@ -140,6 +148,7 @@ def test_where_nothing_may_be_printed_the_page_says_so(findings):
         ({"looks": Looks(finished=24, planned=24, at_end=True, earlier=(12,))}, "After an earlier look:"),
     ],
 )
+@pytest.mark.usefixtures("without_figures")
 def test_what_to_beware_of_stands_before_what_may_be_printed(findings, changes, said):
     shown = page.render(findings.model_copy(update=changes))
     assert 'class="banner"' in shown
@@ -153,6 +162,7 @@ VERDICT_WORDS = re.compile(
 
 
 @pytest.mark.parametrize("with_questions", [False, True])
+@pytest.mark.usefixtures("without_figures")
 def test_a_table_collected_elsewhere_gets_no_word_of_verdict(imported_findings, findings, with_questions):
     found = imported_findings
     if with_questions:
@@ -165,6 +175,7 @@ def test_a_table_collected_elsewhere_gets_no_word_of_verdict(imported_findings, 
         assert VERDICT_WORDS.findall(labels) == []
 
 
+@pytest.mark.usefixtures("without_figures")
 def test_a_planned_superlative_is_never_headed_not_planned(findings):
     text = page.render(findings)
     assert "Not planned: in ringing" in text
