@@ -90,7 +90,11 @@ GUARDS: dict[str, tuple[str, ...]] = {
         "tests/metrics/test_onset.py",
     ),
     "listening/stimuli/match.py": ("tests/stimuli/test_match.py",),
-    "listening/audio/speaker.py": ("tests/audio/test_speaker.py", "tests/audio/test_speaker_in_time.py"),
+    "listening/audio/speaker.py": (
+        "tests/audio/test_speaker.py",
+        "tests/audio/test_awake.py",
+        "tests/audio/test_speaker_in_time.py",
+    ),
     "listening/audio/mixer.py": ("tests/audio/test_speaker_mixer.py",),
     "listening/session/state.py": SITTINGS,
     "listening/session/pacing.py": ("tests/session/test_pacing.py",),

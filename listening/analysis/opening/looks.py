@@ -159,9 +159,10 @@ def look(
     counted = ever if stopping.withdrawn == "count" else finished
     at_end = counted >= enough or ended is not None
     if not at_end and not interim:
+        gone = _gone(withdrawn, stopping)
         raise StudyError(
-            f"{finished} of {planned} planned listeners finished{_gone(withdrawn, stopping)}: the answers stay "
-            f"closed until the planned end. A look before it is logged and reported: listening analyse "
+            f"{finished} of {planned} planned listeners finished{gone}: the answers stay closed "
+            f"until the planned end. A look before it is logged and reported: listening analyse "
             f"{study.root} --interim"
         )
     now = Seen(finished, ever, at_end, answers[:16])
