@@ -159,10 +159,9 @@ def look(
     counted = ever if stopping.withdrawn == "count" else finished
     at_end = counted >= enough or ended is not None
     if not at_end and not interim:
-        gone = _gone(withdrawn, stopping)
         raise StudyError(
-            f"{finished} of {planned} planned listeners finished{gone}: the answers stay closed "
-            f"until the planned end. A look before it is logged and reported: listening analyse "
+            f"{finished} of {planned} planned listeners finished{_gone(withdrawn, stopping)}: the answers "
+            f"stay closed until the planned end. A look before it is logged and reported: listening analyse "
             f"{study.root} --interim"
         )
     now = Seen(finished, ever, at_end, answers[:16])
@@ -187,9 +186,10 @@ def check_end(study: Study, digests: set[str], *, ever: int, answers: str) -> No
 
 
 def _gone(withdrawn: int, stopping: Stopping) -> str:
-    """What is to be said of those who withdrew, as the plan has it."""
-    rule = "these count as finished" if stopping.withdrawn == "count" else "the plan wants each replaced"
-    return f" ({withdrawn} withdrew, and {rule})" if withdrawn else ""
+    """What is to be said of those who withdrew: whether they count, as the plan says."""
+    counts = "counts without answers" if withdrawn == 1 else "count without answers"
+    what = counts if stopping.withdrawn == "count" else "the plan wants each replaced"
+    return f" ({withdrawn} withdrew, and {what})" if withdrawn else ""
 
 
 def protocol_at(protocol: Protocol, now: Look) -> Protocol:
