@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import pytest
 
 from listening.commands import report
-from listening.records.found.findings_study import Looks
+from listening.records.found.findings_study import Looks, Remark, RoomNoted
 from listening.report.figures import figures
 from listening.report.page import claims_sheet, page, style
 
@@ -267,3 +267,33 @@ def test_every_figure_of_a_page_is_saved_twice(tmp_path, imported_findings):
     assert len(made) == 2 * len(drawings) > 0
     assert all(path.stat().st_size > 1000 for path in made)
     ElementTree.fromstring(made[0].read_text())
+
+
+HOSTILE = "</td><script>alert(1)</script> \u202eeduf\x1b[2J & <img src=x onerror=y> =1+1 " + "w" * 400
+
+
+def test_comments_and_room_stand_on_the_page_and_nothing_of_them_is_obeyed(simulated_findings) -> None:
+    said = (
+        Remark(listener="L01", about="brightness", text=HOSTILE),
+        Remark(listener="L02", about="at the end", text="B rings longer"),
+    )
+    rooms = (RoomNoted(room="background noise 24 dB(A); remark: <b>door</b>", n_begun=2),)
+    text = page.render(simulated_findings.model_copy(update={"remarks": said, "rooms": rooms}))
+    assert not {"script", "img", "b"} & {tag for tag, _ in parsed(text).tags}
+    assert "\u202e" not in text
+    assert "\x1b" not in text
+    words = " ".join(parsed(text).words)
+    assert "<script>alert(1)</script> \\u202eeduf\\x1b[2J" in words
+    assert "B rings longer" in words
+    assert "remark: <b>door</b>" in words
+
+
+def test_a_panel_that_wrote_much_is_cut_short_and_one_that_wrote_nothing_has_no_heading(
+    simulated_findings,
+) -> None:
+    many = (Remark(listener="L01", about="at the end", text="thank you"),) * 300
+    text = page.render(simulated_findings.model_copy(update={"remarks": many}))
+    assert text.count("thank you") == 200
+    assert "the first 200; 100 more in the export" in text
+    assert 'id="said"' not in page.render(simulated_findings)
+    assert 'id="room"' not in page.render(simulated_findings)
