@@ -3,6 +3,7 @@
 import argparse
 import importlib
 import os
+import re
 import signal
 import sys
 import traceback
@@ -56,6 +57,7 @@ COMMANDS = {
 }
 WIDEST = max(map(len, COMMANDS))
 SHOW_FAULTS = "LISTENING_SHOW_FAULTS"  # environment: let a fault of ours end in its traceback
+PASSWORD = re.compile(r"[A-Za-z][A-Za-z0-9+]*://[^/\s@]*:[^/\s@]+@")
 SHOWN = ("new", "sit", "desk", "completion", "schema")  # they ask, or what they print is what they are for
 MODULES = {"import": "import_table"}  # where the command's word cannot name a module
 
@@ -90,6 +92,11 @@ def _main(words: list[str]) -> int:
 
 
 def _command(words: list[str]) -> int:
+    if any(PASSWORD.search(word) for word in words):  # before any message or file can repeat it
+        return _refuse(
+            "an address on this line holds a password, which everybody on this machine could read; secrets "
+            "belong in the environment (PGPASSWORD, PGPASSFILE) or in ~/.pgpass; nothing was done"
+        )
     if not words or words[0] not in COMMANDS:
         return _front_door(words)
     parser = argparse.ArgumentParser(

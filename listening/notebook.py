@@ -121,13 +121,16 @@ class NotebookStudy:
         journal.note("measure", self.folder)
         return self.measures
 
-    def compare(self, level: str, *, with_: str, jobs: int = 1, **fixed: str) -> "Compared":
+    def compare(
+        self, level: str, *, with_: str, elsewhere: str | None = None, jobs: int = 1, **fixed: str
+    ) -> "Compared":
         """What is lost from one condition to another: `compare("dome_c", support="free", with_="handlebar")`.
 
         Parameters
         ----------
         level : of one factor, for the first condition
         with_ : the level that the second condition has instead
+        elsewhere : level of another factor that both then have: do they keep their difference there?
         jobs : processes that measure
         fixed : levels of other factors, the same for both
 
@@ -135,7 +138,7 @@ class NotebookStudy:
         """
         from listening.steps import comparisons
 
-        return comparisons.compare(self.folder, level, with_=with_, jobs=jobs, **fixed)
+        return comparisons.compare(self.folder, level, with_=with_, elsewhere=elsewhere, jobs=jobs, **fixed)
 
     def prepare(self, *, by_ear: str | Path | None = None, jobs: int | None = None) -> "Manifest":
         """Make the stimuli: aligned, trimmed, matched, verified; parameters as `study_stimuli.prepare`."""

@@ -2,36 +2,32 @@
 
 import os
 from collections.abc import Generator
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+ROOT = Path(__file__).resolve().parents[1]
 NEED_ALL = "LISTENING_TESTS_NEED_ALL"  # set by .ci/run
 TOGETHER = (
-    "tests/test_demo.py",
-    "tests/test_doc_examples.py",
-    "tests/test_wheel.py",
-    "tests/metrics/test_honest_partials.py",
-    "tests/test_cut_commands.py",
-    "tests/steps/test_notebook.py",
-    "tests/steps/test_comparisons.py",
-    "tests/commands/test_measure_study.py",
-    "tests/analysis/decide/test_contrasts.py",
-    "tests/analysis/decide/test_subgroups.py",
     "tests/analysis/explain/test_explained.py",
-    "tests/analysis/again/test_export.py",
-    "tests/report/test_figures.py",
-    "tests/report/test_numbers.py",
+    "tests/metrics/test_honest_partials.py",
     "tests/report/test_page.py",
-    "tests/stimuli/test_isolate.py",
-    "tests/stats/repeats/test_places.py",
 )
-"""Files whose fixture takes seconds: their tests run in one process, which makes it once."""
+"""Files that share what takes seconds by other ways than a fixture of their module."""
+OF_MODULE = 'scope="module"'
+
+
+@cache
+def _is_together(file: str) -> bool:
+    """Whether one process runs the whole file, so that what it shares is made once."""
+    return file in TOGETHER or OF_MODULE in (ROOT / file).read_text()
 
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
-    """`--dist loadscope` keeps together what stands in `TOGETHER`; all other tests go one by one."""
+    """`--dist loadscope` keeps files with a fixture of the module together; all other tests go one by one."""
     if config.getvalue("dist") != "loadscope":
         return None
     from xdist.scheduler import LoadScopeScheduling
@@ -39,7 +35,7 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     class ByCost(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:
             file = nodeid.split("::")[0]
-            return file if file in TOGETHER else nodeid
+            return file if _is_together(file) else nodeid
 
     return ByCost(config, log)
 

@@ -9,10 +9,12 @@ from listening import cli
 from listening.analysis.collect import remarks
 from listening.commands import desk
 from listening.records.dealt.room import Room
+from listening.records.found.findings_study import Remark, RoomNoted
 from listening.session.seating import opening
+from listening.session.seating.station import Seat
 from listening.store import open_store
 from tests import stations
-from tests.stations import take_seat
+from tests.stations import Bench, take_seat
 
 NOTED = ["--noise-db", "24.5", "--temperature-c", "21", "--light", "dim", "--noted-by", "AB"]
 
@@ -104,3 +106,41 @@ def test_the_desk_tells_training_from_trials(tmp_path: Path) -> None:
     assert desk._stage(events, may_train=True) == "training, trials"
     bench.store.note(bench.sitting.row.id, "trained", trial="training brightness 1")
     assert desk._stage(bench.store.events(), may_train=True) == "trials"
+
+
+def remarked(folder: Path) -> tuple[Bench, list[Remark], list[RoomNoted]]:
+    """Two sittings with comments, a room each."""
+    bench = take_seat(folder, stations.make_plan())
+    other = take_seat(folder, stations.make_plan(), Seat("L02"))
+    for row, trial, text in ((bench, "003", "A is dull"), (other, "002", "B rings longer")):
+        row.store.note(row.sitting.row.id, "conditions", detail="background noise 24 dB(A)")
+        row.store.note(row.sitting.row.id, "comment", trial=trial, detail=text)
+    other.store.note(other.sitting.row.id, "comment", detail="at the end|thank you")
+    return other, *_found(other)
+
+
+def _found(bench: Bench) -> tuple[list[Remark], list[RoomNoted]]:
+    sittings, events = bench.store.sittings(), bench.store.events()
+    said = remarks.of_listeners(bench.sitting.plan, sittings, events)
+    assert said == remarks.of_listeners(
+        bench.sitting.plan, sittings, events[::-1]
+    )  # in any order of the store
+    return list(said), list(remarks.of_rooms(sittings, events))
+
+
+def test_a_comment_stands_with_its_attribute_and_no_sound(tmp_path: Path) -> None:
+    _, said, rooms = remarked(tmp_path)
+    assert [(one.listener, one.about) for one in said] == [
+        ("L01", "brightness"),
+        ("L02", "at the end"),
+        ("L02", "brightness"),
+    ]
+    assert rooms == [RoomNoted(room="background noise 24 dB(A)", n_begun=2)]
+
+
+def test_comments_of_who_withdrew_are_gone(tmp_path: Path) -> None:
+    bench, _, _ = remarked(tmp_path)
+    bench.store.withdraw("L02")
+    said, rooms = _found(bench)
+    assert {one.listener for one in said} == {"L01"}
+    assert [one.n_begun for one in rooms] == [1]

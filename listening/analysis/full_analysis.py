@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from importlib import metadata
+from typing import Any
 
 import pandas as pd
 
@@ -100,7 +101,8 @@ def from_study(
     )
     conducted = conduct.of_study(at.opened.protocol, at.opened.manifest, measures, days=at.days)
     stages = late_stages.of_study(at.opened, at.answers, at.record)
-    known = {"sources": audit.sources(study), "record": at.record, "conducted": conducted, "stages": stages}
+    known: dict[str, Any] = {"remarks": at.said, "rooms": at.rooms}
+    known |= {"sources": audit.sources(study), "record": at.record, "conducted": conducted, "stages": stages}
     return found.model_copy(update=known)
 
 

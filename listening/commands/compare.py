@@ -7,7 +7,7 @@ from listening.commands import sound_files
 from listening.console import show
 from listening.errors import SoundError
 from listening.records.found.comparison import Comparison
-from listening.steps import comparison_lines
+from listening.steps import comparison_lines, differences_elsewhere
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,6 +26,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--above", type=float, metavar="DB", help="time above this level is compared (default 20 dB below A)"
     )
     parser.add_argument(
+        "--elsewhere",
+        type=Path,
+        nargs="+",
+        metavar="A",
+        help="strikes of the first elsewhere, as on a handlebar: does the difference stay?",
+    )
+    parser.add_argument(
+        "--elsewhere-with", type=Path, nargs="+", metavar="B", help="strikes of the second there"
+    )
+    parser.add_argument(
         "--background",
         type=Path,
         metavar="SOUND",
@@ -41,11 +51,17 @@ def run(args: argparse.Namespace) -> int:
 
     names = _names(args.names)
     background = [args.background] if args.background else []
-    loaded = sound_files.load(args, [*args.a, *args.b, *background])
-    sounds, room = loaded.sounds[: len(args.a) + len(args.b)], loaded.sounds[len(args.a) + len(args.b) :]
-    a, b = sounds[: len(args.a)], sounds[len(args.a) :]
-    made = compared.of(a, b, names=names, above_db=args.above, background=room[0] if room else None)
+    parts = [args.a, args.b, *_elsewhere(args), background]
+    loaded = sound_files.load(args, [file for part in parts for file in part])
+    rest = iter(loaded.sounds)
+    a, b, *others = [[next(rest) for _ in part] for part in parts]
+    room = others.pop()
+    alone = room[0] if room else None
+    made = compared.of(a, b, names=names, above_db=args.above, background=alone)
     found = Comparison.model_validate(made.as_dict())
+    if others:
+        there = compared.of(*others, above_db=args.above, background=alone)
+        found = differences_elsewhere.added(found, made.rows, there.rows)
     if args.picture:
         from listening.commands import picture
 
@@ -55,6 +71,15 @@ def run(args: argparse.Namespace) -> int:
         lines.append(f"picture: {args.picture}")
     show.result(args, lines, {**found.model_dump(mode="json"), "notes": loaded.notes})
     return 0
+
+
+def _elsewhere(args: argparse.Namespace) -> list[list[Path]]:
+    """Strikes of both elsewhere; nothing where nobody asked."""
+    if args.elsewhere is None and args.elsewhere_with is None:
+        return []
+    if args.elsewhere is None or args.elsewhere_with is None:
+        raise SoundError("--elsewhere and --elsewhere-with: one without the other; strikes of both wanted")
+    return [args.elsewhere, args.elsewhere_with]
 
 
 def _names(given: str | None) -> tuple[str, str]:

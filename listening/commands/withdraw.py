@@ -39,7 +39,10 @@ def run(args: argparse.Namespace) -> int:
         *(f"out of date now: {path}" for path in done.stale),
     ]
     if done.stale:
-        lines.append(f"run again: listening analyse {study.root}, listening report {study.root}")
+        lines.append(
+            f"run again: listening analyse {study.root}, listening report {study.root}, listening export "
+            f"{study.root}"
+        )
     lines += [f"STILL LEFT: {left}" for left in done.left]
     if done.left:
         lines.append(f"then once more: listening withdraw {study.root} {args.listener} --yes")

@@ -119,7 +119,8 @@ def _tone_hz(samples: FloatArray, rate_hz: int) -> float:
     power = np.abs(np.fft.rfft((samples - samples.mean()) * np.hanning(len(samples)))) ** 2 + 1e-300
     top = int(np.clip(np.argmax(power), 1, len(power) - 2))
     before, at, after = np.log(power[top - 1 : top + 2])
-    shift = 0.5 * (before - after) / (before - 2 * at + after)
+    bend = before - 2 * at + after  # 0: the same everywhere, so there is no line
+    shift = 0.5 * (before - after) / bend if bend else 0.0
     return float((top + shift) * rate_hz / len(samples))
 
 

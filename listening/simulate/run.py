@@ -77,6 +77,33 @@ def run(
     StudyError
         The study has fewer slots, or simulated listeners sat already.
     """
+    leave = station.stay(study)
+    try:
+        return _run(
+            study,
+            n_listeners,
+            seed=seed,
+            truth=truth or Truth(),
+            missing_last=missing_last,
+            stage=stage,
+            first=first,
+            on_progress=on_progress,
+        )
+    finally:
+        leave()
+
+
+def _run(
+    study: Study,
+    n_listeners: int | None,
+    *,
+    seed: int,
+    truth: Truth,
+    missing_last: int,
+    stage: int,
+    first: int,
+    on_progress: Callable[[int, int], None] | None,
+) -> int:
     plan, manifest = Plan.load(study.plan), Manifest.load(study.manifest)
     heard = percepts.of_study(key_sealing.load(study), manifest)
     if stage not in plan.planned_of_each:
@@ -96,7 +123,7 @@ def run(
     store = station.open_answers(study, durable=False, now=clock.utc)
     player = SilentPlayer(cache(clips.frames), plan.rate_hz, clock.now_s)
     for number, slot in enumerate(slots[:wanted]):
-        decided = panel.decisions(plan, heard, slot=slot, seed=seed, truth=truth or Truth())
+        decided = panel.decisions(plan, heard, slot=slot, seed=seed, truth=truth)
         misses = number >= wanted - missing_last
         for _ in range(plan.n_sessions - misses):  # each with a run of its own, as for people
             row, hold = station.take(plan, store, Seat(panel.code(slot.slot), slot.slot, simulated=True))

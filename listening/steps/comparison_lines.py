@@ -25,6 +25,9 @@ def lines(found: Comparison) -> list[str]:
         "",
         *(line for one in sayings.of_comparison(found) for line in text_table.wrapped(one)),
     ]
+    if found.elsewhere:
+        made += ["", *text_table.lines(comparison_tables.elsewhere(found), short=SHORT), ""]
+        made += [line for one in sayings.of_elsewhere(found) for line in text_table.wrapped(one)]
     for metric, why in found.not_known.items():
         made += text_table.wrapped(f"not known: {comparison_tables.NAMES[metric][0]}: {why}")
     return [*made, "third-octaves and strikes of each row: --json"]

@@ -21,13 +21,13 @@ from listening.records.found.comparison import Comparison
 from listening.records.protocols import protocol
 from listening.records.sounds.recordings_table import Recording
 from listening.records.study import Study
+from listening.steps import differences_elsewhere, factor_comparisons
 from listening.stimuli import sources
 
 if TYPE_CHECKING:
     import pandas as pd
 
 Levels = dict[str, str]
-TWO = 2  # values of a factor whose comparisons the page shows
 
 
 @dataclass(frozen=True)
@@ -56,11 +56,15 @@ class Compared:
         return self.summary()
 
 
-def compare(study: Study, level: str, *, with_: str, jobs: int = 1, **fixed: str) -> Compared:
+def compare(
+    study: Study, level: str, *, with_: str, elsewhere: str | None = None, jobs: int = 1, **fixed: str
+) -> Compared:
     """The strikes of one condition against those of another of the same study.
 
     `level` and the fixed values name the first; `with_` is the value of one fixed factor in the second, or of
-    the factor of `level`: compare(study, "dome_c", support="free", with_="handlebar").
+    the factor of `level`: compare(study, "dome_c", support="free", with_="handlebar"). `elsewhere` is the
+    value of a factor that both then have instead, to see whether they keep their difference there:
+    compare(study, "dome_c", with_="dome_d", support="free", elsewhere="handlebar").
 
     Raises
     ------
@@ -72,12 +76,20 @@ def compare(study: Study, level: str, *, with_: str, jobs: int = 1, **fixed: str
     factors = chosen.recordings.factors
     first = {**fixed, _factor_of(level, recordings, factors): level}
     second = {**first, _factor_of(with_, recordings, factors): with_}
-    sides = [_chosen(recordings, factors, levels) for levels in (first, second)]
-    if first == second or not all(sides):
-        raise StudyError(f"{_named(first)} with {_named(second)}: wanted two conditions with recordings")
+    pairs = [(first, second)]
+    if elsewhere is not None:
+        place = {_factor_of(elsewhere, recordings, factors): elsewhere}
+        pairs.append(({**first, **place}, {**second, **place}))
+    sides = [[_chosen(recordings, factors, levels) for levels in pair] for pair in pairs]
+    for pair, both in zip(pairs, sides, strict=True):
+        if pair[0] == pair[1] or not all(both):
+            raise StudyError(f"{' with '.join(map(_named, pair))}: wanted two conditions with recordings")
     background = sources.background(chosen, study.protocol)
-    made = _of_sides(sides, background, names=_names(first, second), jobs=jobs)
-    return Compared(Comparison.model_validate(made.as_dict()))
+    made = [_of_sides(both, background, names=_names(first, second), jobs=jobs) for both in sides]
+    found = Comparison.model_validate(made[0].as_dict())
+    if elsewhere is not None:
+        found = differences_elsewhere.added(found, made[0].rows, made[1].rows, place=elsewhere)
+    return Compared(found)
 
 
 def _of_sides(
@@ -150,10 +162,10 @@ def with_common_poles(
 ) -> list[Strike]:
     """The strikes of a study, those of one condition and specimen read together; their files are read again.
 
-    Only where `of_factors` compares something: two strikes of a few megabytes a condition lie in memory.
+    Only where the page compares something: two strikes of a few megabytes a condition lie in memory.
     """
     rates = {s.rate_hz for s in strikes}
-    if len(rates) > 1 or not any(len({r.factors[i] for r in recordings}) == TWO for i in range(len(factors))):
+    if len(rates) > 1 or not any(factor_comparisons.has_two(recordings, i) for i in range(len(factors))):
         return list(strikes)
     conditions = list(dict.fromkeys(r.factors for r in recordings))
     groups = [[i for i, r in enumerate(recordings) if r.factors == one] for one in conditions]
@@ -167,46 +179,6 @@ def with_common_poles(
 def _read_together(recordings: Sequence[Recording], strikes: Sequence[Strike]) -> list[Strike]:
     parts = [_channels(r, s.rate_hz) for r, s in zip(recordings, strikes, strict=True)]
     return common_poles.of_side([Struck(s, own[s.channel][0]) for s, own in zip(strikes, parts, strict=True)])
-
-
-def of_factors(
-    recordings: Sequence[Recording], factors: Sequence[str], strikes: Sequence[Strike], *, length_s: float
-) -> list[Comparison]:
-    """For each factor of two values, the values compared within each combination of the other factors."""
-    found: list[Comparison] = []
-    if len({(s.rate_hz, s.calibrated) for s in strikes}) > 1:
-        return found  # `check` names it
-    for place, _ in enumerate(factors):
-        levels = list(dict.fromkeys(r.factors[place] for r in recordings))
-        if len(levels) != TWO:
-            continue
-        for rest in dict.fromkeys(_without(r.factors, place) for r in recordings):
-            sides = [
-                [
-                    s
-                    for r, s in zip(recordings, strikes, strict=True)
-                    if r.factors == _with(rest, place, level)
-                ]
-                for level in levels
-            ]
-            if all(sides):
-                names = _page_names(rest, levels)
-                made = compared.of_strikes(*sides, names=names, length_s=length_s, above_db=None)
-                found.append(Comparison.model_validate(made.as_dict()))
-    return found
-
-
-def _page_names(rest: tuple[str, ...], levels: list[str]) -> tuple[str, str]:
-    first, second = (" ".join([*rest, level]) for level in levels)
-    return first, second
-
-
-def _without(levels: tuple[str, ...], place: int) -> tuple[str, ...]:
-    return levels[:place] + levels[place + 1 :]
-
-
-def _with(rest: tuple[str, ...], place: int, level: str) -> tuple[str, ...]:
-    return (*rest[:place], level, *rest[place:])
 
 
 def _channels(recording: Recording, rate_hz: int) -> list[tuple[Sound, int]]:

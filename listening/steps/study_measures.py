@@ -24,7 +24,7 @@ from listening.records.protocols.protocol import Protocol
 from listening.records.sounds.measured import CalibratorFound, MeasuredRecording, Measures, Spread
 from listening.records.sounds.recordings_table import AVERAGE, Recording
 from listening.records.study import Study
-from listening.steps import comparisons
+from listening.steps import comparisons, factor_comparisons
 from listening.stimuli import sources
 from listening.stimuli.work import from_here
 
@@ -68,7 +68,9 @@ def run(study: Study, *, jobs: int = 2, on_progress: Callable[[int, int], None] 
     )
     factors = chosen.recordings.factors
     strikes = comparisons.with_common_poles(recordings, factors, strikes, jobs=jobs)
-    compared = comparisons.of_factors(recordings, factors, strikes, length_s=length_s)
+    compared = factor_comparisons.of_factors(
+        recordings, factors, strikes, length_s=length_s, label=chosen.label
+    )
     kept = Comparisons(version=__version__, protocol_digest=made.protocol_digest, comparisons=tuple(compared))
     write_bytes(study.traces, curves.content())
     kept.save(study.comparisons)

@@ -1,7 +1,5 @@
 """A withdrawal: a listener's answers go from every place of a study, and each place that is left is named."""
 
-import re
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,6 +9,8 @@ from listening.errors import StudyError
 from listening.records.forms.form import write_text
 from listening.records.forms.text import read_text
 from listening.records.study import Study
+from listening.steps import listener_search
+from listening.steps.listener_search import Found
 from listening.store import open_store, place_of
 from listening.store.spool import Spool
 
@@ -18,8 +18,6 @@ NOTICE = (
     '<p role="alert" style="border:3px solid;padding:1em;font-weight:bold">Out of date: a listener withdrew '
     "on {day}, after this page was made. Run analyse and report again before using it.</p>"
 )
-SOUNDS = {".wav", ".flac", ".npz"}  # nothing in them comes from a listener
-LARGEST_BYTES = 500_000_000
 TABLES = "export"
 
 
@@ -54,9 +52,10 @@ def withdraw(study: Study, listener: str) -> Withdrawn:
     if done.sittings:
         for deal in deals:
             _clean_log(deal, done.sittings)
+            _drop_locks(deal, done.sittings)
             done.stale += _mark_stale(deal)
-    for path in _holding(study.root, [listener, *done.sittings]):
-        _drop_or_name(study, path, done)
+    for found in listener_search.holding(study.root, [listener, *done.sittings]):
+        _drop_or_name(study, found, done)
     if not done.sittings and not done.left and not done.removed:
         raise StudyError(
             f"{study.root}: no listener {listener}, and nothing of that code in the folder; look at the "
@@ -82,29 +81,26 @@ def _from_store(deal: Study, listener: str, done: Withdrawn) -> None:
         spool.close()
 
 
-def _holding(root: Path, words: list[str]) -> Iterator[Path]:
-    """Files below `root` in which one of the words stands as a whole word."""
-    said = b"|".join(re.escape(word.encode()) for word in words)
-    pattern = re.compile(rb"(?<![A-Za-z0-9_-])(?:" + said + rb")(?![A-Za-z0-9_-])")
-    for path in sorted(root.rglob("*")):
-        if path.suffix in SOUNDS or path.is_symlink() or not path.is_file():
-            continue
-        if path.suffix == ".parquet" or (
-            path.stat().st_size <= LARGEST_BYTES and pattern.search(path.read_bytes())
-        ):
-            yield path
-
-
-def _drop_or_name(study: Study, path: Path, done: Withdrawn) -> None:
-    """Tables that were exported can be made again: they go. Everything else is named."""
+def _drop_or_name(study: Study, found: Found, done: Withdrawn) -> None:
+    """What was made of the answers and can be made again goes; everything else is named."""
+    path = found.path
     deal = next((p for p in path.parents if p.parent == study.versions), study.root)
-    if path.is_relative_to(deal / TABLES):
+    own = Study(deal)
+    if path.is_relative_to(deal / TABLES) or (path.parent == own.report and path.suffix == ".pdf"):
         path.unlink()
         done.removed.append(path)
-    elif path.name.startswith("answers.sqlite") or path.name.startswith("spool.sqlite"):
+        done.stale = [one for one in done.stale if one != path]
+    elif path in _stores(own):
         done.left.append(
             f"{path}: another program has the store open and keeps old pages; close it, then withdraw again"
         )
+    elif found.is_closed:
+        done.left.append(
+            f"{path}: cannot be searched; look into it, and delete it, or move it out of the study folder if "
+            "nothing of theirs is in it"
+        )
+    elif found.is_store:
+        done.left.append(f"{path}: a copy of the answers, with theirs; delete it")
     elif path in done.stale or path.name == "findings.json" or path.parent.name == "report":
         done.left.append(
             f"{path}: names the listener; run: listening analyse {deal}, then listening report {deal}, or "
@@ -114,10 +110,22 @@ def _drop_or_name(study: Study, path: Path, done: Withdrawn) -> None:
         done.left.append(f"{path}: names the listener; look into it, and delete what is theirs")
 
 
+def _stores(deal: Study) -> list[Path]:
+    """The files of a deal's answers and of its spool, logs included."""
+    ends = ("", "-wal", "-shm", "-journal")
+    return [path.with_name(path.name + end) for path in (deal.answers, deal.spool) for end in ends]
+
+
 def _clean_log(study: Study, removed: list[str]) -> None:
     if study.log.is_file() and study.log.stat().st_size:
         kept = [line for line in read_text(study.log).splitlines() if not any(i in line for i in removed)]
         write_text(study.log, "".join(f"{line}\n" for line in kept))
+
+
+def _drop_locks(study: Study, removed: list[str]) -> None:
+    """The files that kept others from a sitting bear its id in their name."""
+    for sitting in removed:
+        (study.station / f"sitting-{sitting}.lock").unlink(missing_ok=True)
 
 
 def _mark_stale(study: Study) -> list[Path]:
@@ -129,4 +137,5 @@ def _mark_stale(study: Study) -> list[Path]:
         start = page.find(">", page.find("<body")) + 1
         write_text(path, page[:start] + notice + page[start:])
     findings = [study.findings] if study.findings.is_file() else []
-    return [*findings, *pages, *sorted(study.report.glob("*.pdf"))]
+    tables = sorted(p for p in (study.root / TABLES).glob("*") if p.suffix not in (".md", ".txt"))
+    return [*findings, *pages, *sorted(study.report.glob("*.pdf")), *tables]

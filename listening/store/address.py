@@ -35,7 +35,8 @@ def parse(place: str) -> URL:
         raise StudyError(
             "not a database address; wanted postgresql://HOST/DATABASE, or postgresql:///DATABASE?host=FOLDER"
         ) from None
-    if url.password is not None or strange_parameters(url):
+    names = [url.database or "", *map(str, url.query.values())]
+    if url.password is not None or strange_parameters(url) or any(_is_list(name) for name in names):
         named = ", ".join(strange_parameters(url)) or "a password"
         raise StudyError(
             f"{shown(url)}: holds {named}; an address goes into files, process lists and logs, so it may "
@@ -46,11 +47,16 @@ def parse(place: str) -> URL:
         raise StudyError(f"{shown(url)}: {url.get_backend_name()} is not known here; wanted postgresql://...")
     if needs_tls(url) and "sslmode" not in url.query:
         raise StudyError(
-            f"{shown(url)}: is another machine, and nothing asks for an encrypted connection; set "
+            f"{shown(url)}: {_why_elsewhere()}, and nothing asks for an encrypted connection; set "
             "PGSSLMODE=verify-full (and PGSSLROOTCERT), or publish the study again with --plain-connection "
             "where the line is safe in another way"
         )
     return url.set(drivername=POSTGRESQL)
+
+
+def _is_list(name: str) -> bool:
+    """Whether a database's name would be taken for a list of parameters, which may hold a password."""
+    return "=" in name or "://" in name
 
 
 def strange_parameters(url: URL) -> list[str]:
@@ -61,10 +67,17 @@ def strange_parameters(url: URL) -> list[str]:
 def needs_tls(url: URL) -> bool:
     """Whether the server is on another machine and no TLS is asked for, here or in the environment."""
     hosts = url.query.get("host", url.host or os.environ.get("PGHOST", ""))
-    names = [hosts] if isinstance(hosts, str) else list(hosts)
+    names = [*([hosts] if isinstance(hosts, str) else hosts), os.environ.get("PGHOSTADDR", "")]
+    has_service = bool(os.environ.get("PGSERVICE"))  # a file may name any machine, and goes before PGSSLMODE
     is_here = all(name in LOCAL or name.startswith("/") for part in names for name in part.split(","))
-    mode = url.query.get("sslmode", os.environ.get("PGSSLMODE", ""))
-    return not is_here and mode not in ENCRYPTED
+    mode = url.query.get("sslmode", "" if has_service else os.environ.get("PGSSLMODE", ""))
+    return (has_service or not is_here) and mode not in ENCRYPTED
+
+
+def _why_elsewhere() -> str:
+    if os.environ.get("PGSERVICE"):
+        return "may be another machine, as PGSERVICE says (unset it, or write sslmode=verify-full here)"
+    return "is another machine"
 
 
 def without_tls(place: str) -> str:
@@ -75,7 +88,8 @@ def without_tls(place: str) -> str:
 
 def shown(url: URL) -> str:
     """An address without what may be secret in it."""
-    bare = URL.create(url.drivername, host=url.host, port=url.port, database=url.database)
+    named = None if _is_list(url.database or "") else url.database
+    bare = URL.create(url.drivername, host=url.host, port=url.port, database=named)
     return plain(bare.render_as_string())
 
 

@@ -10,6 +10,7 @@ from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError, IntegrityError, InterfaceError, OperationalError, StatementError
 
 from listening.errors import CannotWrite, RecordError, StudyError
+from listening.records.forms import locks
 from listening.store import address
 
 CONNECT_WITHIN_S = 5
@@ -21,6 +22,15 @@ SAID_BY_FUNCTIONS = {  # error codes raised in functions.sql
     "LT005": "this login has too many sittings open at once; close some, or give each booth its own login",
     "LT002": "this sitting is open in another booth; close it there, or wait two minutes if it is dead",
 }
+LOCK_TROUBLE = (  # where a lock is not given; result codes of SQLite, sqlite.org/rescode.html
+    "SQLITE_BUSY",
+    "SQLITE_PROTOCOL",
+    "SQLITE_IOERR_LOCK",
+    "SQLITE_IOERR_RDLOCK",
+    "SQLITE_IOERR_UNLOCK",
+    "SQLITE_IOERR_CHECKRESERVEDLOCK",
+    "SQLITE_IOERR_SHM",
+)
 WAIT_FOR_OTHERS_MS = 10_000  # several booths write to one file; a commit takes about 10 ms
 
 
@@ -124,6 +134,14 @@ def unreadable(place: str, said: str) -> RecordError:
 
 
 def _file_trouble(place: str, error: DBAPIError) -> Exception:
+    name = getattr(error.orig, "sqlite_errorname", "")
+    if name.startswith(LOCK_TROUBLE):
+        cause = "another program keeps it" if name == "SQLITE_BUSY" else "a lock was refused"
+        return CannotWrite(
+            f"{place}: the answer store cannot be used ({cause}, or this drive refuses locks, as some "
+            f"network drives do); close the other program, or {locks.WAY_OUT}; every answer confirmed before "
+            "stays stored"
+        )
     if isinstance(error, OperationalError):
         return CannotWrite(
             f"{place}: the answer store cannot be used ({error.orig}); free space, or give this user "

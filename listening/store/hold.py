@@ -1,6 +1,5 @@
 """One process a sitting: a lock that the operating system drops when its holder dies, however it dies."""
 
-import errno
 import fcntl
 import os
 from collections.abc import Callable, Iterator
@@ -10,8 +9,7 @@ from types import TracebackType
 from typing import Self
 
 from listening.errors import CannotWrite, StudyError
-
-REFUSED = {errno.ENOLCK, errno.EOPNOTSUPP, errno.ENOSYS, errno.EINVAL}  # what drives without locks answer
+from listening.records.forms import locks
 
 
 class Hold:
@@ -89,6 +87,8 @@ def alone(folder: Path, found: str) -> Iterator[None]:
     ------
     StudyError
         Somebody does, with `found` as what to say.
+    CannotWrite
+        The drive knows no locks.
     """
     try:
         descriptor = os.open(folder, os.O_RDONLY)
@@ -96,8 +96,7 @@ def alone(folder: Path, found: str) -> Iterator[None]:
         yield
         return
     try:
-        with suppress(CannotWrite):
-            _lock(descriptor, folder, fcntl.LOCK_EX, keep_open=True)
+        _lock(descriptor, folder, fcntl.LOCK_EX, keep_open=True)
         yield
     except BlockingIOError as error:
         raise StudyError(found) from error
@@ -111,13 +110,9 @@ def _lock(descriptor: int, path: Path, kind: int, *, keep_open: bool = False) ->
     except OSError as error:
         if not keep_open:
             os.close(descriptor)
-        if error.errno not in REFUSED:
+        if error.errno not in locks.REFUSED:
             raise
-        raise CannotWrite(
-            f"{path}: this drive refuses locks ({error.strerror}), as some network drives do, so that two "
-            "stations could take the same sitting; copy the station folder to a drive of this machine, or "
-            "let stations share a server (listening booths)"
-        ) from error
+        raise CannotWrite(locks.said(path, error)) from error
 
 
 def _sweep(mine: Path) -> None:

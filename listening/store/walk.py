@@ -214,6 +214,7 @@ def _told(read: _Read, hashes: set[str], *, is_chained: bool) -> Iterator[str]:
             finished[entry.sitting] = entry
         elif entry.kind == chain.REMOVED:
             removed.add(entry.sitting)
+    merged = {entry.sitting for entry in read.ledger if entry.kind == chain.MERGED}
     there = {chain.mark(sitting["id"]): sitting for sitting in read.sittings}
     for name in rows:
         if name not in there and name not in removed:
@@ -224,12 +225,11 @@ def _told(read: _Read, hashes: set[str], *, is_chained: bool) -> Iterator[str]:
             yield f"{whose}: listener, slot, site, start or being human is not what was written down"
         if name not in rows and (is_chained or sitting["links"]):
             yield f"{whose}: the ledger does not know that it began"
-        if name in rows and not _ended(sitting, finished.get(name), hashes, read):
+        if name in rows and not _ended(sitting, finished.get(name), hashes, merged=name in merged):
             yield f"{whose}: finished {sitting['finished_at'] or 'never'}, the ledger tells otherwise"
 
 
-def _ended(sitting: Row, entry: Entry | None, hashes: set[str], read: _Read) -> bool:
-    merged = any(e.kind == chain.MERGED and e.sitting == chain.mark(sitting["id"]) for e in read.ledger)
+def _ended(sitting: Row, entry: Entry | None, hashes: set[str], *, merged: bool) -> bool:
     if entry is None:
         return merged or sitting["finished_at"] is None
     return sitting["finished_at"] == entry.at and entry.detail in hashes

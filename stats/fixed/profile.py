@@ -1,5 +1,6 @@
 """Limits of one parameter by profile likelihood: where the log-likelihood has dropped by a given amount."""
 
+import functools
 from collections.abc import Callable
 from typing import Literal
 
@@ -57,6 +58,7 @@ def limit(
     """
     sign = -1.0 if side == "lower" else 1.0
 
+    @functools.cache  # the search's ends are asked for again when the root is sought between them
     def excess(value: float) -> float:
         return profile(value) - top_loglik + fall
 

@@ -17,7 +17,7 @@ from listening.records.study import Study
 from listening.session.seating import station
 from listening.session.seating.station import Seat
 from listening.simulate import run as simulate
-from listening.steps import study_amendment
+from listening.steps import study_amendment, study_deal
 from listening.store import open_store
 from tests import cuts
 from tests.attacks.conftest import small
@@ -230,3 +230,24 @@ def test_the_command_says_what_would_change_and_what_not(
     assert "every answer is kept" in capsys.readouterr().out
     assert cli.main(["amend", str(study.root), WHY]) == 2
     assert "says the same" in capsys.readouterr().err
+
+
+def test_nobody_deals_or_amends_under_a_simulated_panel(fresh: Fresh) -> None:
+    study = fresh()
+    title = study.protocol.read_text()
+    said: list[str] = []
+
+    def change(done: int, of: int) -> None:
+        for act in (
+            lambda: study_deal.deal(study, again="a strike was wrong"),
+            lambda: study_amendment.amend(study, WHY),
+        ):
+            with pytest.raises(StudyError, match="a sitting is open") as refused:
+                act()
+            said.append(str(refused.value))
+            study.protocol.write_text(f"{title}# for the amendment\n".replace('title = "', 'title = "A '))
+        study.protocol.write_text(title)
+
+    simulate.run(study, n_listeners=1, on_progress=change)
+    assert len(said) == 2
+    study_deal.deal(study, again="a strike was wrong")

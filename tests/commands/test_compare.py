@@ -77,6 +77,41 @@ def test_all_sounds_give_the_same_channel_and_it_is_said(
     assert found["partials"][0]["level_db"] == pytest.approx(6.02, abs=0.05)
 
 
+def _strikes(folder: Path, name: str, peaks: tuple[float, float]) -> list[str]:
+    """Three strikes of two tones, a tenth of a decibel apart."""
+    files = []
+    for i in range(3):
+        level = 10 ** (0.1 * i / 20)
+        samples = strike(
+            (800.0, 5000.0), (0.4, 0.3), [level * p for p in peaks], duration_s=0.8, noise_rms=1e-5, seed=i
+        )
+        wav.save(folder / f"{name}{i}.wav", Sound(samples, 48_000))
+        files.append(str(folder / f"{name}{i}.wav"))
+    return files
+
+
+def test_a_difference_is_followed_to_another_support(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """There everything is 6 dB softer, and the second loses its highs: level alone keeps its difference."""
+    sides = [
+        _strikes(tmp_path, name, peaks)
+        for name, peaks in {"c": (0.2, 0.02), "d": (0.2, 0.1), "cc": (0.1, 0.01), "dd": (0.112, 0.01)}.items()
+    ]
+    words = [*sides[0], "--with", *sides[1], "--names", "C,D", "--elsewhere", *sides[2], "--elsewhere-with"]
+    text = _run(capsys, *words, *sides[3])
+    assert max(map(len, text.splitlines())) <= 80
+    told = " ".join(text.split())
+    assert "The difference in level (LAFmax) stays, as far as strikes tell: +1.0 dB here" in told
+    assert "The difference in brightness (spectral centroid) changes: " in told
+    found = json.loads(_run(capsys, *words, *sides[3], "--json"))
+    centroid = next(s for s in found["elsewhere"] if s["metric"] == "centroid_hz")
+    assert centroid["change"] == pytest.approx(centroid["there"] - centroid["here"])
+    assert centroid["upper"] < 0
+    assert cli.main(["compare", *words[:-1]]) == 2  # the second of the two elsewhere is missing
+    assert "strikes of both wanted" in capsys.readouterr().err
+
+
 def test_wrong_names_are_refused(capsys: pytest.CaptureFixture[str]) -> None:
     words = ["compare", *_demo("dome_a", "free"), "--with", *_demo("dome_b", "free"), "--names", "free"]
     assert cli.main(words) == 2

@@ -1,7 +1,10 @@
 """A withdrawal leaves nothing of a listener, or ends with 1 and names each place and who must do what."""
 
 import contextlib
+import gzip
+import shutil
 import sqlite3
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -100,3 +103,66 @@ def test_a_withdrawal_cut_off_is_done_again(study: Study, capsys: pytest.Capture
     code, said = _withdraw(study, capsys)
     assert code == 0, said
     assert not _is_in(study.root, CODE)
+
+
+def _zipped(path: Path, content: bytes) -> None:
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("answers.csv", content)
+
+
+def _parquet(path: Path, content: bytes) -> None:
+    import pandas as pd
+
+    pd.DataFrame({"listener": [CODE] * 9}).to_parquet(path)
+
+
+TABLE = f"listener,answer\n{CODE},first\n".encode()
+KEPT = {
+    "old.zip": (_zipped, "names the listener"),
+    "answers.csv.gz": (lambda p, c: p.write_bytes(gzip.compress(c)), "names the listener"),
+    "for_the_office.csv": (lambda p, c: p.write_bytes(c.decode().encode("utf-16")), "names the listener"),
+    "mine.parquet": (_parquet, "names the listener"),
+    f"{CODE}.txt": (lambda p, c: p.write_bytes(b"late"), "names the listener"),
+    "manual.pdf": (lambda p, c: p.write_bytes(b"%PDF-1.7 x"), "cannot be searched"),
+    "packed.7z": (lambda p, c: p.write_bytes(b"7z\xbc\xaf'\x1c" + c), "cannot be searched"),
+}
+
+
+def test_whatever_else_holds_the_listener_is_named_packed_or_not(
+    study: Study, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name, (write, _) in KEPT.items():
+        write(study.root / name, TABLE)
+    shutil.copy(study.answers, study.station / "answers.sqlite.bak")
+    lock = (
+        study.station / f"sitting-{open_store(study.answers).resume(listener=CODE, simulated=True).id}.lock"
+    )  # type: ignore[union-attr]
+    lock.touch()
+    (study.root / "other.csv").write_bytes(TABLE.replace(CODE.encode(), b"S0011"))
+    _zipped(study.root / "others.zip", b"S0011")
+    code, said = _withdraw(study, capsys)
+    assert code == 1
+    for name, (_, told) in KEPT.items():
+        assert f"{study.root / name}: {told}" in said, name
+    assert f"{study.station / 'answers.sqlite.bak'}: a copy of the answers" in said
+    assert "other" not in said.split("backups")[0].replace("another", "")
+    assert not lock.exists()
+    for name in (*KEPT, "station/answers.sqlite.bak"):
+        (study.root / name).unlink()
+    assert _withdraw(study, capsys)[0] == 2  # nothing is left
+
+
+def test_a_page_on_paper_that_names_the_listener_goes(
+    study: Study, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Its text is packed, so that no search finds them in it, and it can be made again."""
+    study.report.mkdir()
+    (study.report / "report.pdf").write_bytes(b"%PDF-1.7 packed")
+    tables = study.root / "export"
+    tables.mkdir()
+    (tables / "strengths.csv").write_text("condition,strength\n")
+    code, said = _withdraw(study, capsys)
+    assert code == 0, said
+    assert f"removed: {study.report / 'report.pdf'}" in said
+    assert f"out of date now: {tables / 'strengths.csv'}" in said
+    assert not list(study.report.iterdir())

@@ -52,3 +52,8 @@ def test_a_bad_recording_is_refused_with_what_was_found(samples: FloatArray, mes
 def test_levels_no_calibrator_has_are_refused() -> None:
     with pytest.raises(SoundError, match="level 100 dB, wanted 94 or 114 dB"):
         calibration.from_calibrator(_sound(_tone()), level_db=100.0)
+
+
+def test_a_constant_is_no_tone() -> None:
+    with pytest.raises(SoundError, match="strongest tone is at"):
+        calibration.from_calibrator(Sound(np.full((48_000, 1), 0.5), 16_000), level_db=94)

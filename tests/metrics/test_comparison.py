@@ -11,6 +11,7 @@ from listening.metrics import measures
 from listening.metrics.comparison import (
     common_poles,
     compared,
+    elsewhere,
     exposure,
     matched_partials,
     rows,
@@ -49,6 +50,31 @@ def _strikes(
 
 def _metric(found: Comparison, metric: str) -> rows.Row:
     return next(r for r in found.rows if r.metric == metric)
+
+
+def _row(difference: float, half: float | None) -> rows.Row:
+    limits = (None, None) if half is None else (difference - half, difference + half)
+    return rows.Row("sharpness_acum", "acum", 2.0, 2.0 + difference, difference, 1.0, *limits, 4, 4, False)
+
+
+def test_a_difference_elsewhere_is_held_against_the_one_here() -> None:
+    """Limits by hand: 0.3 ± 0.03 here and 0.2 ± 0.04 there change by -0.1 ± 0.05, a triangle of 3, 4, 5."""
+    (stay,) = elsewhere.of_rows([_row(0.3, 0.03)], [_row(0.2, 0.04)])
+    assert (stay.here, stay.there, stay.change) == pytest.approx((0.3, 0.2, -0.1))
+    assert (stay.lower, stay.upper) == pytest.approx((-0.15, -0.05))
+    assert stay.inside_repeatability is False
+    (wide,) = elsewhere.of_rows([_row(0.3, 0.03)], [_row(0.27, 0.04)])
+    assert wide.inside_repeatability is True
+    (alone,) = elsewhere.of_rows([_row(0.3, None)], [_row(0.2, 0.04)])
+    assert (alone.lower, alone.upper, alone.inside_repeatability) == (None, None, None)
+
+
+def test_limits_that_are_not_even_change_sides() -> None:
+    """There less here: what makes "there" small and "here" large bounds it below. 3, 4, 5 and 5, 12, 13."""
+    uneven = dataclasses.replace(_row(1.0, 0.0), lower=1.0 - 0.12, upper=1.0 + 0.03)
+    other = dataclasses.replace(_row(1.0, 0.0), lower=1.0 - 0.04, upper=1.0 + 0.05)
+    (stay,) = elsewhere.of_rows([uneven], [other])
+    assert (stay.lower, stay.upper) == pytest.approx((-0.05, 0.13))
 
 
 @pytest.mark.parametrize(("db", "percent"), [(2.22, 40.0), (1.55, 30.0), (3.98, 60.0), (10.0, 90.0)])

@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import pytest
 
 from listening.commands import report
-from listening.records.found.findings_study import Looks
+from listening.records.found.findings_study import Looks, Remark, RoomNoted
 from listening.report.figures import figures
 from listening.report.page import claims_sheet, page, style
 
@@ -41,6 +41,12 @@ def parsed(text: str) -> Text:
     made = Text()
     made.feed(text)
     return made
+
+
+@pytest.fixture
+def without_figures(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pages whose words alone count: drawing takes nearly all the time of one."""
+    monkeypatch.setattr(figures, "svg_of", lambda draw, *, name, title, **_: f"<svg aria-label='{title}'/>")
 
 
 def test_the_page_asks_nothing_of_the_network(page_text):
@@ -115,6 +121,7 @@ def luminance(colour: str) -> float:
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
+@pytest.mark.usefixtures("without_figures")
 def test_what_may_be_printed_is_said_first_and_leads_to_its_card(findings):
     shown = page.render(findings)
     assert "You may print these 4 sentences" in shown
@@ -125,6 +132,7 @@ def test_what_may_be_printed_is_said_first_and_leads_to_its_card(findings):
         assert sentence in card[: card.index("</article>")]
 
 
+@pytest.mark.usefixtures("without_figures")
 def test_where_nothing_may_be_printed_the_page_says_so(findings):
     open_ones = tuple(q.model_copy(update={"word": "undecided"}) for q in findings.questions)
     shown = page.render(findings.model_copy(update={"questions": open_ones, "superlatives": ()}))
@@ -140,6 +148,7 @@ def test_where_nothing_may_be_printed_the_page_says_so(findings):
         ({"looks": Looks(finished=24, planned=24, at_end=True, earlier=(12,))}, "After an earlier look:"),
     ],
 )
+@pytest.mark.usefixtures("without_figures")
 def test_what_to_beware_of_stands_before_what_may_be_printed(findings, changes, said):
     shown = page.render(findings.model_copy(update=changes))
     assert 'class="banner"' in shown
@@ -153,6 +162,7 @@ VERDICT_WORDS = re.compile(
 
 
 @pytest.mark.parametrize("with_questions", [False, True])
+@pytest.mark.usefixtures("without_figures")
 def test_a_table_collected_elsewhere_gets_no_word_of_verdict(imported_findings, findings, with_questions):
     found = imported_findings
     if with_questions:
@@ -165,6 +175,7 @@ def test_a_table_collected_elsewhere_gets_no_word_of_verdict(imported_findings, 
         assert VERDICT_WORDS.findall(labels) == []
 
 
+@pytest.mark.usefixtures("without_figures")
 def test_a_planned_superlative_is_never_headed_not_planned(findings):
     text = page.render(findings)
     assert "Not planned: in ringing" in text
@@ -256,3 +267,33 @@ def test_every_figure_of_a_page_is_saved_twice(tmp_path, imported_findings):
     assert len(made) == 2 * len(drawings) > 0
     assert all(path.stat().st_size > 1000 for path in made)
     ElementTree.fromstring(made[0].read_text())
+
+
+HOSTILE = "</td><script>alert(1)</script> \u202eeduf\x1b[2J & <img src=x onerror=y> =1+1 " + "w" * 400
+
+
+def test_comments_and_room_stand_on_the_page_and_nothing_of_them_is_obeyed(simulated_findings) -> None:
+    said = (
+        Remark(listener="L01", about="brightness", text=HOSTILE),
+        Remark(listener="L02", about="at the end", text="B rings longer"),
+    )
+    rooms = (RoomNoted(room="background noise 24 dB(A); remark: <b>door</b>", n_begun=2),)
+    text = page.render(simulated_findings.model_copy(update={"remarks": said, "rooms": rooms}))
+    assert not {"script", "img", "b"} & {tag for tag, _ in parsed(text).tags}
+    assert "\u202e" not in text
+    assert "\x1b" not in text
+    words = " ".join(parsed(text).words)
+    assert "<script>alert(1)</script> \\u202eeduf\\x1b[2J" in words
+    assert "B rings longer" in words
+    assert "remark: <b>door</b>" in words
+
+
+def test_a_panel_that_wrote_much_is_cut_short_and_one_that_wrote_nothing_has_no_heading(
+    simulated_findings,
+) -> None:
+    many = (Remark(listener="L01", about="at the end", text="thank you"),) * 300
+    text = page.render(simulated_findings.model_copy(update={"remarks": many}))
+    assert text.count("thank you") == 200
+    assert "the first 200; 100 more in the export" in text
+    assert 'id="said"' not in page.render(simulated_findings)
+    assert 'id="room"' not in page.render(simulated_findings)

@@ -9,7 +9,7 @@ from listening.commands import desk
 from listening.errors import StudyError
 from listening.records.dealt.plan import Plan
 from listening.records.study import Study
-from listening.session.seating import sessions_apart
+from listening.session.seating import sessions_apart, station
 from listening.session.seating.station import Seat
 from listening.session.showing.view import Stage
 from listening.store import open_store
@@ -107,6 +107,20 @@ def test_the_next_session_may_not_begin_before_its_time(tmp_path: Path) -> None:
     sessions_apart.check(plan, store, row, later.isoformat())
     with pytest.raises(StudyError, match="may begin"):
         again(bench, tmp_path)
+
+
+def test_a_session_that_ended_in_the_future_keeps_nobody_out(tmp_path: Path) -> None:
+    """The clock of the first day was years ahead: the second day's is right, and goes on with a note."""
+    bench = first_session(tmp_path, two_sessions(sessions_apart_h=16.0))
+    store, row = bench.store, bench.sitting.row
+    over = next(event.at for event in store.events(row.id) if event.kind == "session over")
+    earlier = datetime.fromisoformat(over) - timedelta(days=3000)
+    sessions_apart.check(two_sessions(sessions_apart_h=16.0), store, row, earlier.isoformat())
+    station.note_clock(store, row, earlier.isoformat())
+    assert any("clock" in event.detail for event in store.events(row.id) if event.kind == "caution")
+    almost = datetime.fromisoformat(over) - timedelta(seconds=60)  # two computers may differ by so much
+    with pytest.raises(StudyError, match="may begin"):
+        sessions_apart.check(two_sessions(sessions_apart_h=16.0), store, row, almost.isoformat())
 
 
 def test_inside_a_session_nobody_waits(tmp_path: Path) -> None:

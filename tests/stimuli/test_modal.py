@@ -104,3 +104,15 @@ def test_smooth_damping_is_straight_in_log_over_log_and_held_beyond_its_range() 
     damping = Damping(np.log(2.0), 0.5, (500.0, 8000.0))
     factor = damping.factor(np.array([500.0, 1000.0, 4000.0, 8000.0, 16_000.0]))
     np.testing.assert_allclose(factor, [2 / 2**0.5, 2.0, 4.0, 2 * 8**0.5, 2 * 8**0.5], rtol=1e-12)
+
+
+@pytest.mark.parametrize("n_samples", [10, 700, 4_000])
+def test_ringing_is_the_sum_of_its_modes_sample_by_sample(n_samples: int) -> None:
+    modes = Modes(np.array([3.0, 40.0]), np.array([997.0, 15_301.0]), np.array([0.3 + 0.1j, -0.2j]))
+    time_s = np.arange(n_samples) / 48_000 - 0.00103
+    wanted = sum(
+        2 * np.real(a * np.exp((-d + 2j * np.pi * f) * time_s))
+        for d, f, a in zip(modes.decay_per_s, modes.frequency_hz, modes.amplitude, strict=True)
+    )
+    found = modal.ringing(modes, n_samples, 48_000, 0.00103)
+    np.testing.assert_allclose(found, np.where(time_s >= 0, wanted, 0.0), rtol=0, atol=1e-11)

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from textual.pilot import Pilot
 
-from listening.records.dealt.plan import PlannedAttribute, PlannedTrial, Slot
+from listening.records.dealt.plan import Plan, PlannedAttribute, PlannedTrial, Slot
 from listening.records.kinds.tasks import TASKS, Task
 from listening.session.seating.arrival import Arrival
 from listening.session.seating.station import Seat
@@ -29,7 +29,12 @@ TALL = 40  # a window of more lines is asked of nobody
 
 
 def seated(folder: Path, task: Task, language: str) -> Bench:
-    """At the welcome of a sitting of two trials; with as many sounds as stand on a screen at most."""
+    """At the welcome of a sitting of two trials."""
+    return stations.take_seat(folder, planned(task, language))
+
+
+def planned(task: Task, language: str) -> Plan:
+    """Two trials of a task, with as many sounds as stand on a screen at most."""
     n_labels = next((n for n in (5, 7, 2) if n in task.scale_lengths), 0)
     asked = PlannedAttribute(
         name="brightness",
@@ -49,8 +54,7 @@ def seated(folder: Path, task: Task, language: str) -> Bench:
         for i in (1, 2)
     )
     changes = {"attributes": (asked,), "slots": (Slot(slot=0, trials=trials),)}
-    plan = stations.make_plan().model_copy(update=changes | {"sitting": stations.rules(language=language)})
-    return stations.take_seat(folder, plan)
+    return stations.make_plan().model_copy(update=changes | {"sitting": stations.rules(language=language)})
 
 
 def wanted(bench: Bench) -> str:

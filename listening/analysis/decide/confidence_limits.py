@@ -110,9 +110,11 @@ def _top(fit: ContrastFit) -> tuple[float, float]:
 
 
 def _loglik(fit: ContrastFit, value: float) -> float:
-    """Log-likelihood with the contrast held at `value` and everything else free."""
-    made = fit.design
-    at = made.names.index(CONTRAST)
-    others = np.delete(made.fixed, at, axis=1)
-    offset = fit.offset + value * made.fixed[:, at]
-    return logistic_mixed.fit(made.chosen, others, made.terms, offset=offset).loglik
+    """Log-likelihood with the contrast held at `value` and everything else free; found once a place."""
+    if value not in fit.profile:
+        made = fit.design
+        at = made.names.index(CONTRAST)
+        others = np.delete(made.fixed, at, axis=1)
+        offset = fit.offset + value * made.fixed[:, at]
+        fit.profile[value] = logistic_mixed.fit(made.chosen, others, made.terms, offset=offset).loglik
+    return fit.profile[value]

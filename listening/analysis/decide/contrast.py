@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -63,7 +64,7 @@ class Design:
         return float(sum(self.strikes) - 2)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ContrastFit:
     """The planned contrast as fitted, log-odds."""
 
@@ -90,6 +91,11 @@ class ContrastFit:
     model: MixedEstimates
     design: Design
     offset: FloatArray
+
+    @cached_property
+    def profile(self) -> dict[float, float]:
+        """Log-likelihoods found with the contrast held at a value; each is a model fitted anew."""
+        return {}
 
 
 def design(table: pd.DataFrame, *, more: str, than: str) -> Design:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from listening.analysis.collect import keyed_answers, listener_answers
+from listening.analysis.collect import keyed_answers, listener_answers, remarks
 from listening.analysis.collect.keyed_answers import Columns
 from listening.analysis.opening import dealt_answers, looks, sealed_key, stage_ends, told_record
 from listening.analysis.opening.looks import Look
@@ -12,7 +12,7 @@ from listening.errors import StudyError
 from listening.records.dealt import record
 from listening.records.dealt.plan import Plan
 from listening.records.forms.frozen import History
-from listening.records.found.findings_study import Fixed, StudyRecord
+from listening.records.found.findings_study import Fixed, Remark, RoomNoted, StudyRecord
 from listening.records.protocols.sessions import MISSED
 from listening.records.study import KEY_BESIDE, Study
 from listening.store import SittingRow, Store, chain, open_store, place_of, walk
@@ -35,6 +35,8 @@ class Taken:
     """On which people finished a sitting (UTC), as 2026-11-25."""
     own: listener_answers.Own = field(default_factory=dict)
     """What each listener said in the questionnaire, and their hearing check."""
+    said: tuple[Remark, ...] = ()
+    rooms: tuple[RoomNoted, ...] = ()
 
 
 def look(
@@ -129,7 +131,17 @@ def _look(study: Study, opened: Opened, store: Store, asked: _Asked) -> Taken:
     finished_at = (sitting.finished_at for sitting in sittings if not sitting.simulated)
     days = tuple(at_utc[:10] for at_utc in finished_at if at_utc is not None)
     own = listener_answers.of_events(sittings, events)
-    return Taken(opened, at, answers, len(sittings) - len(done), known, days, own)
+    return Taken(
+        opened,
+        at,
+        answers,
+        len(sittings) - len(done),
+        known,
+        days,
+        own,
+        remarks.of_listeners(opened.plan, sittings, events),
+        remarks.of_rooms(sittings, events),
+    )
 
 
 def _of_sittings(answers: Columns, kept: set[str]) -> Columns:

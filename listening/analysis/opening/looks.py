@@ -160,8 +160,8 @@ def look(
     at_end = counted >= enough or ended is not None
     if not at_end and not interim:
         raise StudyError(
-            f"{finished} of {planned} planned listeners finished{_gone(withdrawn)}: the answers stay closed "
-            f"until the planned end. A look before it is logged and reported: listening analyse "
+            f"{finished} of {planned} planned listeners finished{_gone(withdrawn, stopping)}: the answers "
+            f"stay closed until the planned end. A look before it is logged and reported: listening analyse "
             f"{study.root} --interim"
         )
     now = Seen(finished, ever, at_end, answers[:16])
@@ -185,9 +185,11 @@ def check_end(study: Study, digests: set[str], *, ever: int, answers: str) -> No
     _ended(study, _logged(study, digests), ever, answers[:16])
 
 
-def _gone(withdrawn: int) -> str:
-    """What is to be said of those who withdrew, where the plan wants each replaced."""
-    return f" ({withdrawn} withdrew, and the plan wants each replaced)" if withdrawn else ""
+def _gone(withdrawn: int, stopping: Stopping) -> str:
+    """What is to be said of those who withdrew: whether they count, as the plan says."""
+    counts = "counts without answers" if withdrawn == 1 else "count without answers"
+    what = counts if stopping.withdrawn == "count" else "the plan wants each replaced"
+    return f" ({withdrawn} withdrew, and {what})" if withdrawn else ""
 
 
 def protocol_at(protocol: Protocol, now: Look) -> Protocol:

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from listening.analysis.ratings import post_screening
+from listening.analysis.ratings import grade_ranks, post_screening
 from listening.records.found.findings_graded import GradedCondition, GradedSet
 from listening.records.found.interval import Interval
 from listening.records.kinds import tasks
@@ -66,6 +66,7 @@ def _set(rows: pd.DataFrame, protocol: Protocol, left_out: Sequence[str]) -> Gra
         n_listeners=int(kept["listener"].nunique()),
         n_trials=int(kept["is_hidden"].sum()),
         conditions=_conditions(kept, block, protocol, differences),
+        ranks=grade_ranks.within_listeners(kept[~kept["is_hidden"]]),
         listeners=post_screening.of_set(rows, protocol.exclusions, block.mid_anchor),
         note=note,
     )
@@ -75,6 +76,7 @@ def _conditions(
     kept: pd.DataFrame, block: Block, protocol: Protocol, differences: dict[str, Interval]
 ) -> tuple[GradedCondition, ...]:
     """The hidden reference first, then the others from the best grade to the worst."""
+    ranked = grade_ranks.of_conditions(kept[~kept["is_hidden"]])
     made = [
         GradedCondition(
             condition=str(name),
@@ -84,6 +86,7 @@ def _conditions(
             grade=float(own.groupby("listener")["grade"].mean().mean()),
             **_quartiles(own["grade"].to_numpy(float)),
             difference=None if is_hidden else differences.get(str(name)),
+            signed_rank_p=None if is_hidden else ranked.get(str(name)),
         )
         for (name, is_hidden), own in kept.groupby(["condition", "is_hidden"])
     ]

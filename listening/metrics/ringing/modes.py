@@ -15,6 +15,7 @@ from listening.audio.sound import FloatArray
 ComplexArray = np.ndarray
 
 LN_1000 = float(np.log(1000.0))  # 60 dB as a ratio of amplitudes
+BLOCK_BINS = 64  # bins whose places on the unit circle come from one exponential
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,42 +153,63 @@ def shape(
     return value, slope
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _fill_shape(decay, frequency, bin_hz, frame, value, slope):  # type: ignore[no-untyped-def]
     n, rate = frame
     whole = np.exp(n * (-decay + 2j * np.pi * (frequency - bin_hz[0])) / rate) - 1.0
     shrink = np.expm1(-decay / rate)
+    furthest = max(abs(frequency - bin_hz[0]), abs(frequency - bin_hz[-1])) * np.pi / rate
+    is_near = furthest * furthest < 1e-3
+    u, v, x, y = whole.real, whole.imag, n * (whole.real + 1.0), n * whole.imag
     for k in range(len(bin_hz)):
         turn = np.pi * (frequency - bin_hz[k]) / rate
-        square = turn * turn
-        if square < 1e-3:  # the series to turn^9: exact to the last digit, and many times faster
+        if is_near:  # the series to turn^9: exact to the last digit, and many times faster
+            square = turn * turn
             s = turn * (1.0 - square / 6.0 * (1.0 - square / 20.0 * (1.0 - square / 42.0)))
             c = 1.0 - square / 2.0 * (1.0 - square / 12.0 * (1.0 - square / 30.0 * (1.0 - square / 56.0)))
         else:
             s, c = np.sin(turn), np.cos(turn)
         # exp(x) - 1 without the cancellation near x = 0
-        step = complex(shrink - 2.0 * s * s * (shrink + 1.0), 2.0 * s * c * (shrink + 1.0))
-        value[k] = whole / step
-        slope[k] = (n * (whole + 1.0) - value[k] * (step + 1.0)) / (step * rate)
+        p, q = shrink - 2.0 * s * s * (shrink + 1.0), 2.0 * s * c * (shrink + 1.0)
+        scale = 1.0 / (p * p + q * q)
+        real, imaginary = (u * p + v * q) * scale, (v * p - u * q) * scale
+        value[k] = complex(real, imaginary)
+        left_real = x - (real * (p + 1.0) - imaginary * q)
+        left_imaginary = y - (real * q + imaginary * (p + 1.0))
+        scale /= rate
+        slope[k] = complex(
+            (left_real * p + left_imaginary * q) * scale, (left_imaginary * p - left_real * q) * scale
+        )
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _add_mode(total, sign, mode, bin_hz, frame):  # type: ignore[no-untyped-def]
-    """Add (sign 1) or take off (sign -1) the spectrum of one mode, both its frequencies, in place."""
+    """Add (sign 1) or take off (sign -1) the spectrum of one mode, both its frequencies, in place.
+
+    One exponential for BLOCK_BINS bins, the others by a product: plain loops that a compiler can widen.
+    """
     n, rate = frame
     decay, frequency, amplitude = mode
-    for side in (1.0, -1.0):
-        a = sign * (amplitude if side > 0 else np.conj(amplitude))
-        whole = a * (np.exp(n * (-decay + 2j * np.pi * (side * frequency - bin_hz[0])) / rate) - 1.0)
-        shrink = np.exp(-decay / rate)
-        turn = np.exp(-2j * np.pi * (bin_hz[1] - bin_hz[0]) / rate) if len(bin_hz) > 1 else 1.0 + 0.0j
-        z = 0.0j
-        for k in range(len(bin_hz)):
-            if k % 64 == 0:  # start afresh before rounding adds up
-                z = shrink * np.exp(2j * np.pi * (side * frequency - bin_hz[k]) / rate)
-            d = z - 1.0
-            total[k] += whole * np.conj(d) / (d.real * d.real + d.imag * d.imag)
-            z *= turn
+    shrink = np.exp(-decay / rate)
+    step_hz = bin_hz[1] - bin_hz[0] if len(bin_hz) > 1 else 0.0
+    turn = np.exp(-2j * np.pi * step_hz / rate * np.arange(BLOCK_BINS))
+    across, along = turn.real.copy(), turn.imag.copy()
+    real, imaginary = np.empty(BLOCK_BINS), np.empty(BLOCK_BINS)
+    for first in range(0, len(bin_hz), BLOCK_BINS):
+        size = min(BLOCK_BINS, len(bin_hz) - first)
+        real[:], imaginary[:] = 0.0, 0.0
+        for side in (1.0, -1.0):
+            a = sign * (amplitude if side > 0 else np.conj(amplitude))
+            whole = a * (np.exp(n * (-decay + 2j * np.pi * (side * frequency - bin_hz[0])) / rate) - 1.0)
+            z = shrink * np.exp(2j * np.pi * (side * frequency - bin_hz[first]) / rate)
+            x, y, u, v = z.real, z.imag, whole.real, whole.imag
+            for k in range(BLOCK_BINS):
+                p, q = x * across[k] - y * along[k] - 1.0, x * along[k] + y * across[k]
+                scale = 1.0 / (p * p + q * q)
+                real[k] += (u * p + v * q) * scale
+                imaginary[k] += (v * p - u * q) * scale
+        for k in range(size):
+            total[first + k] += complex(real[k], imaginary[k])
 
 
 @njit(cache=True)
@@ -272,26 +294,43 @@ def _solution(matrix, right):  # type: ignore[no-untyped-def]
     return x
 
 
+@njit(cache=True)
+def _amplitude_equations(packed, shapes, target, rate_hz, columns):  # type: ignore[no-untyped-def]
+    """J'J and J'r by the real and imaginary amplitudes of modes (m, 4) alone; `columns` is room for J."""
+    m, k = packed.shape[0], len(target)
+    normal, gradient = np.zeros((2 * m, 2 * m)), np.zeros(2 * m)
+    real, imaginary = columns[0], columns[1]
+    unit = 1.0 / rate_hz
+    for i in range(k):
+        r = target[i]
+        for j in range(m):
+            near, far = unit * shapes[j, 0, i], unit * shapes[j, 2, i]
+            a = complex(packed[j, 2], packed[j, 3])
+            r -= a * near + np.conj(a) * far
+            both, apart = near + far, near - far
+            real[i, 2 * j], imaginary[i, 2 * j] = both.real, both.imag
+            real[i, 2 * j + 1], imaginary[i, 2 * j + 1] = -apart.imag, apart.real
+        for p in range(2 * m):
+            x, y = real[i, p], imaginary[i, p]
+            gradient[p] += x * r.real + y * r.imag
+            for q in range(p + 1):
+                normal[p, q] += x * real[i, q] + y * imaginary[i, q]
+    for p in range(2 * m):
+        for q in range(p):
+            normal[q, p] = normal[p, q]
+    return normal, gradient
+
+
 @njit(cache=True, error_model="numpy")
 def _settled(packed, target, bin_hz, frame):  # type: ignore[no-untyped-def]
     """`packed` with the amplitudes that fit best at its decays and frequencies, and the equations there."""
     m, k = packed.shape[0], len(bin_hz)
     shapes, columns = np.empty((m, 4, k), dtype=np.complex128), np.empty((2, k, 4 * m))
     _fill_shapes(packed, bin_hz, frame, shapes)
-    normal, gradient, _ = _equations(packed, shapes, target, frame[1], columns)
-    n = 2 * m
-    block, right, trace = np.empty((n, n)), np.empty(n), 0.0
-    for p in range(n):
-        row = 4 * (p // 2) + 2 + p % 2
-        right[p] = gradient[row]
-        trace += normal[row, row]
-        for q in range(n):
-            block[p, q] = normal[row, 4 * (q // 2) + 2 + q % 2]
-    for p in range(n):
-        block[p, p] += 1e-13 * trace  # two modes may have become one
-    change, settled = _solution(block, right), packed.copy()
-    for p in range(n):
-        settled[p // 2, 2 + p % 2] += change[p]
+    block, right = _amplitude_equations(packed, shapes, target, frame[1], columns)
+    block += 1e-13 * np.trace(block) * np.eye(2 * m)  # two modes may have become one
+    settled = packed.copy()
+    settled[:, 2:] += _solution(block, right).reshape(m, 2)
     normal, gradient, cost = _equations(settled, shapes, target, frame[1], columns)
     return settled, normal, gradient, cost
 

@@ -14,6 +14,7 @@ from typing import Any, Literal
 from pydantic import ValidationError
 
 from listening.errors import CannotWrite, RecordError
+from listening.records.forms import locks
 from listening.records.forms.form import Form, digest_of, sync_folder
 
 # `lodged`: the first name of a deposit
@@ -83,9 +84,11 @@ def append(path: Path, *, at: str, kind: Kind, told: dict[str, Any]) -> Entry:
         if not known:
             sync_folder(path.parent)  # the file's name is new
     except OSError as error:
+        if error.errno in locks.REFUSED:
+            raise CannotWrite(locks.said(path, error)) from error
         raise CannotWrite(
             f"{path}: the record cannot be written ({error.strerror}); free space or make the folder "
-            "writable; nothing was done"
+            "writable, then run this step again"
         ) from error
     return made
 

@@ -63,6 +63,19 @@ class ComparedBand(Form):
     why: str
 
 
+class ComparedStay(Form):
+    """A metric's difference here and elsewhere; limits of there less here."""
+
+    metric: str
+    unit: str
+    here: float
+    there: float
+    change: float
+    lower: float | None
+    upper: float | None
+    inside_repeatability: bool | None
+
+
 class Comparison(Form):
     """Side a, such as hung free, with side b, such as on the handlebar."""
 
@@ -76,6 +89,10 @@ class Comparison(Form):
     rows: tuple[ComparedRow, ...]
     partials: tuple[ComparedPartial, ...]
     bands: tuple[ComparedBand, ...]
+    elsewhere: tuple[ComparedStay, ...] = ()
+    """whether the same two differ elsewhere as they do here; empty where nobody asked"""
+    place: str = ""
+    """where that is, such as handlebar; empty where nobody said"""
 
     def row(self, metric: str) -> ComparedRow | None:
         """The row of a metric; None where a side does not have it."""

@@ -27,6 +27,8 @@ from listening.records.found.findings_study import (
     Matching,
     Method,
     PanelFinding,
+    Remark,
+    RoomNoted,
     StageFinding,
     StudyRecord,
 )
@@ -165,6 +167,9 @@ class Findings(FileForm):
     """Where listeners came to several sessions."""
     record: StudyRecord | None = None
     conducted: Conducted | None = None
+    remarks: tuple[Remark, ...] = ()
+    """What listeners wrote; a listener who withdrew is not among them."""
+    rooms: tuple[RoomNoted, ...] = ()
     cautions: tuple[Caution, ...] = ()
 
     def question(self, name: str) -> QuestionFinding:

@@ -22,6 +22,19 @@ class GradedCondition(Form):
     upper_quartile: float | None = None
     difference: Interval | None = None
     """Difference grade: grade less that of the hidden reference beside it; null: not to be estimated."""
+    signed_rank_p: float | None = None
+    """Signed-rank test of the listeners' mean difference grades, exact, corrected over the set's conditions
+    (Holm); null: every listener's is zero, or findings of an earlier version."""
+
+
+class RankTest(Form):
+    """Whether the conditions' difference grades differ, by their ranks within each listener."""
+
+    chi_square: float
+    df: int
+    p: float
+    n_listeners: int
+    """Who graded every condition."""
 
 
 class GradedListener(Form):
@@ -51,4 +64,6 @@ class GradedSet(Form):
     n_trials: int
     conditions: tuple[GradedCondition, ...]
     listeners: tuple[GradedListener, ...]
+    ranks: RankTest | None = None
+    """Null: fewer than three conditions or two listeners, all alike, or findings of an earlier version."""
     note: str = ""

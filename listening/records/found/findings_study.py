@@ -184,6 +184,22 @@ class Dealt(Form):
     """How many analyses had been made by then."""
 
 
+class Remark(Form):
+    """What a listener wrote beside the answers; it decides nothing."""
+
+    listener: str
+    about: str
+    """The attribute of the trial it was written after, or `at the end`."""
+    text: str
+
+
+class RoomNoted(Form):
+    """A room as the assistant noted it, and how often sittings were begun in it."""
+
+    room: str
+    n_begun: int
+
+
 class StudyRecord(Form):
     """What was done with the study before this analysis, from its record and the ledger of its store."""
 

@@ -20,6 +20,8 @@ class Section:
     rows: Table
     octaves: Table
     partials: Table
+    elsewhere: Table | None
+    """whether the two differ elsewhere as they do here; None where that was not asked"""
 
 
 def of_all(compared: Sequence[Comparison]) -> list[Section]:
@@ -29,10 +31,12 @@ def of_all(compared: Sequence[Comparison]) -> list[Section]:
 
 def _section(found: Comparison, *, is_last: bool) -> Section:
     lines = sayings.of_comparison(found)
+    told = sayings.of_elsewhere(found)
     return Section(
         heading=f"{found.a} with {found.b}",
-        lines=tuple(lines if is_last else lines[:LINES]),
+        lines=(*lines[:LINES], *told, *(lines[LINES:] if is_last else ())),
         rows=comparison_tables.rows(found),
         octaves=comparison_tables.bands(found, 1),
         partials=comparison_tables.partials(found),
+        elsewhere=comparison_tables.elsewhere(found) if found.elsewhere else None,
     )

@@ -141,6 +141,7 @@ def _described(found: Findings) -> dict[str, Any]:
             {
                 "grades": grade_tables.grades(one),
                 "hidden_reference": grade_tables.hidden_reference(one),
+                "ranks": grade_tables.ranks(one),
                 "note": one.note,
             }
             for one in found.graded
@@ -189,6 +190,8 @@ def _documented(found: Findings) -> dict[str, Any]:
         "method": words.method(found),
         "deviations": words.deviations(found),
         "record": record_words.of_record(found),
+        "said": panel_tables.said(found),
+        "rooms": panel_tables.rooms(found),
         "cautions": imported_words.cautions() if found.imported else method_words.cautions(found),
         "hashes": panel_tables.hashes(found),
     }

@@ -2,9 +2,18 @@
 
 import math
 
-from listening.records.found.comparison import ComparedRow, Comparison
+from listening.records.found.comparison import ComparedRow, ComparedStay, Comparison
 from listening.report import rounding
 
+TOLD_ELSEWHERE = {
+    "laf_max_db": ("level (LAFmax)", 1),
+    "loudness_level_phon": ("loudness level", 1),
+    "sharpness_acum": ("brightness (sharpness)", 2),
+    "centroid_hz": ("brightness (spectral centroid)", 0),
+    "decay_s": ("ring (loudness to a tenth)", 2),
+    "t30_s": ("ring (T30)", 2),
+}
+"""Metrics that are told in words: name and decimals."""
 PHON_PER_DOUBLING = 10.0  # ISO 532-1:2017, 5.8, from 1 sone up
 
 
@@ -18,6 +27,26 @@ def of_comparison(found: Comparison) -> list[str]:
         lines.append("How much louder that is cannot be said: without a calibration there are no sone.")
     lines += [_times_louder(3.0, lost, level), _share(0.4, lost), _decibels(10.0)]
     return lines
+
+
+def of_elsewhere(found: Comparison) -> list[str]:
+    """Whether the two keep their difference elsewhere, in level, brightness and ring."""
+    known = {one.metric: one for one in found.elsewhere}
+    place = f"elsewhere ({found.place})" if found.place else "elsewhere"
+    return [_stay(known[m], *TOLD_ELSEWHERE[m], place) for m in TOLD_ELSEWHERE if m in known]
+
+
+def _stay(one: ComparedStay, name: str, digits: int, place: str) -> str:
+    here, there = (f"{rounding.signed(value, digits)} {one.unit}" for value in (one.here, one.there))
+    if one.lower is None or one.upper is None:
+        return f"The difference in {name} is {here} here, {there} {place}; one strike bears no limits."
+    limits = f"{rounding.number(one.lower, digits)} to {rounding.number(one.upper, digits)} {one.unit}"
+    if one.inside_repeatability:
+        return (
+            f"The difference in {name} stays, as far as strikes tell: {here} here, {there} {place}; a "
+            f"change of {limits} is not ruled out."
+        )
+    return f"The difference in {name} changes: {here} here, {there} {place} (change {limits})."
 
 
 def pressure_lost_percent(lost_db: float) -> float:

@@ -1,6 +1,12 @@
 """A comparison of two sets of strikes as tables: the text of every cell, rounded; nothing computed."""
 
-from listening.records.found.comparison import ComparedBand, ComparedPartial, ComparedRow, Comparison
+from listening.records.found.comparison import (
+    ComparedBand,
+    ComparedPartial,
+    ComparedRow,
+    ComparedStay,
+    Comparison,
+)
 from listening.records.kinds import metric_register
 from listening.report.rounding import MINUS, number, signed
 from listening.report.tables.table_form import Table
@@ -26,6 +32,22 @@ def rows(found: Comparison) -> Table:
     head = ("metric", "unit", found.a, found.b, "difference", "95 % limits", "strikes", "")
     cells = tuple(_row(r) for r in found.rows)
     return Table(f"{found.a} with {found.b}", head, cells, frozenset({2, 3, 4, 5}))
+
+
+def elsewhere(found: Comparison) -> Table:
+    """Whether the two differ elsewhere as they do here, metric by metric."""
+    head = ("metric", "unit", "here", "elsewhere", "change", "95 % limits", "")
+    cells = tuple(_stay(one) for one in found.elsewhere)
+    place = f" ({found.place})" if found.place else ""
+    caption = f"{found.b} less {found.a}, here and elsewhere{place}"
+    return Table(caption, head, cells, frozenset({2, 3, 4, 5}))
+
+
+def _stay(one: ComparedStay) -> tuple[str, ...]:
+    name, digits = NAMES.get(one.metric, (one.metric, 2))
+    limits = "–" if one.lower is None else f"{_plain(one.lower, digits)} to {_plain(one.upper, digits)}"
+    values = (signed(value, digits) for value in (one.here, one.there, one.change))
+    return (name, one.unit, *values, limits, _mark(one.inside_repeatability))
 
 
 def partials(found: Comparison) -> Table:

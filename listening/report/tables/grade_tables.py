@@ -2,7 +2,7 @@
 
 from listening.records.found.findings_graded import GradedSet
 from listening.report.rounding import limits, number, p_value, signed
-from listening.report.tables.table_form import Table
+from listening.report.tables.table_form import Table, p_text
 
 
 def grades(found: GradedSet) -> Table:
@@ -19,6 +19,7 @@ def grades(found: GradedSet) -> Table:
             ),
             signed(one.difference.value if one.difference else None, decimals),
             limits(one.difference, decimals),
+            "" if one.signed_rank_p is None else p_text(one.signed_rank_p),
             str(one.n),
         )
         for one in found.conditions
@@ -32,10 +33,25 @@ def grades(found: GradedSet) -> Table:
         "upper quartile",
         "difference grade",
         "limits",
+        "p, signed ranks",
         "grades",
     )
     caption = f"Grades: {found.attribute}, {found.presentation}, {found.low:g} to {found.high:g}"
-    return Table(caption, head, rows, frozenset(range(2, 9)))
+    return Table(caption, head, rows, frozenset(range(2, 10)))
+
+
+def ranks(found: GradedSet) -> str:
+    """The test over all conditions by ranks, in a sentence; empty where it cannot be told."""
+    test = found.ranks
+    if test is None:
+        return ""
+    seen = f"chi-square {number(test.chi_square, 2)} with {test.df} degrees of freedom, p {p_value(test.p)}"
+    return (
+        f"By ranks within each of {test.n_listeners} listeners (Friedman): {seen}. "
+        "The p of each condition is of the exact signed-rank test (Wilcoxon) of its difference grades, "
+        "one mean a listener, corrected over the conditions (Holm). Both ask for no normal distribution "
+        "(ITU-R BS.1534-3, statistical analysis); they describe and decide nothing."
+    )
 
 
 def hidden_reference(found: GradedSet) -> Table:

@@ -1,5 +1,6 @@
 """The study around the questions, as tables: listeners, conditions, stimuli, hashes."""
 
+from listening.records.forms.text import plain
 from listening.records.found.findings import Findings
 from listening.records.found.findings_study import ConditionMeasure
 from listening.records.kinds import metric_register
@@ -8,6 +9,7 @@ from listening.report.rounding import in_hundred, number, signed
 from listening.report.tables.table_form import Table
 
 CONDITIONS_A_TABLE = 8
+REMARKS_SHOWN = 200
 
 
 def counts(found: Findings) -> Table:
@@ -18,6 +20,24 @@ def counts(found: Findings) -> Table:
     return Table(
         "Counts", ("question", "listeners", "chosen, of direct comparisons"), rows, frozenset({1, 2})
     )
+
+
+def said(found: Findings) -> Table | None:
+    """What listeners wrote, the first so many; None where nobody wrote anything."""
+    if not found.remarks:
+        return None
+    rows = tuple((one.listener, one.about, plain(one.text)) for one in found.remarks[:REMARKS_SHOWN])
+    more = len(found.remarks) - len(rows)
+    caption = f"Comments (the first {REMARKS_SHOWN}; {more} more in the export)" if more else "Comments"
+    return Table(caption, ("listener", "about", "comment"), rows)
+
+
+def rooms(found: Findings) -> Table | None:
+    """Each room as it was noted; None where nothing was."""
+    if not found.rooms:
+        return None
+    rows = tuple((plain(one.room), str(one.n_begun)) for one in found.rooms)
+    return Table("Room", ("noted", "sittings begun or gone on with"), rows, frozenset({1}))
 
 
 def listeners(found: Findings) -> Table:

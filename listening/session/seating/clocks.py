@@ -2,6 +2,9 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import timedelta
+
+CLOCK_SLACK = timedelta(minutes=2)  # booths on one store may differ by so much
 
 
 @dataclass(frozen=True)

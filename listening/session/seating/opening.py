@@ -20,7 +20,7 @@ from listening.session.showing.words import Words
 from listening.session.sitting import Sitting
 from listening.session.sounding import clip_reading, exposure
 from listening.session.sounding.aloud import Aloud
-from listening.store import hold, open_for_sitting, utc_now
+from listening.store import open_for_sitting, utc_now
 
 
 def open_aloud(
@@ -64,7 +64,7 @@ class Station:
     """Everything that a sitting needs, checked and open."""
 
     def __init__(self, study: Study, device: str | None, look: Look | None = None) -> None:
-        self._leave = hold.stay(study.station)  # until the process ends: nobody deals anew meanwhile
+        self._leave = station.stay(study)  # until the process ends: nobody deals anew meanwhile
         self.plan = Plan.load(study.plan)
         self._key_beside = study.key_lies_beside
         clip_reading.check(self.plan, study.clips)

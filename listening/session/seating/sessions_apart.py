@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from listening.errors import StudyError
 from listening.records.dealt.plan import Plan, PlannedTrial
 from listening.records.protocols.sessions import MISSED, OVER
+from listening.session.seating.clocks import CLOCK_SLACK
 from listening.store import AnswerStore, SittingRow, Store
 
 
@@ -26,6 +27,9 @@ def owed(trials: Collection[PlannedTrial], answered: Collection[str]) -> int | N
 def check(plan: Plan, store: AnswerStore, row: SittingRow, utc: str) -> None:
     """Refuse a session that begins too early, and one of a listener who was said not to come again.
 
+    Where the clock has gone back since the session before, how long ago that was is not known: nobody is kept
+    out, and the sitting notes the clock (see `station.note_clock`).
+
     Raises
     ------
     StudyError
@@ -44,8 +48,11 @@ def check(plan: Plan, store: AnswerStore, row: SittingRow, utc: str) -> None:
     ended = [event.at for event in events if event.kind == OVER]
     if number is None or not ended or not plan.sessions_apart_h:
         return
-    opens = datetime.fromisoformat(ended[-1]) + timedelta(hours=plan.sessions_apart_h)
-    if datetime.fromisoformat(utc) < opens:
+    over, now = datetime.fromisoformat(ended[-1]), datetime.fromisoformat(utc)
+    if now < over - CLOCK_SLACK:  # a clock went back: nobody waits for a date that was never right
+        return
+    opens = over + timedelta(hours=plan.sessions_apart_h)
+    if now < opens:
         raise StudyError(
             f"listener {row.listener}: session {number} may begin {plan.sessions_apart_h:g} hours after the "
             f"one before, from {opens:%Y-%m-%d %H:%M} UTC on"

@@ -11,11 +11,11 @@ from listening.errors import ListeningError, StudyError
 from listening.records.dealt.plan import Plan
 from listening.records.study import Study
 from listening.session.seating import next_slot, sessions_apart
-from listening.session.seating.clocks import Clocks
+from listening.session.seating.clocks import CLOCK_SLACK, Clocks
 from listening.session.showing.words import Words, words
 from listening.session.sitting import Sitting
 from listening.session.sounding.player import Player
-from listening.store import AnswerStore, SittingRow, Store, open_store, place_of, utc_now
+from listening.store import AnswerStore, SittingRow, Store, hold, open_store, place_of, utc_now
 
 LISTENER_CODE = re.compile(r"[A-Za-z0-9_-]{1,16}")
 CODE_LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"  # no O or 0, no I or 1
@@ -24,7 +24,6 @@ CODE_LONGEST = 16
 CODE_SIGNS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_"  # what a listener may type as a code
 DROPPED_OUT_AFTER = timedelta(hours=12)  # without a sign of life
 SESSIONS_WITHIN = timedelta(days=14)  # a listener between two sessions is no drop-out for so long
-CLOCK_SLACK = timedelta(minutes=2)  # booths on one store may differ by so much
 
 
 @dataclass(frozen=True)
@@ -94,6 +93,11 @@ def seated(
 def open_answers(study: Study, *, durable: bool = True, now: Callable[[], str] = utc_now) -> Store:
     """The answer store of a study, its file made if it is not there."""
     return open_store(place_of(study), durable=durable, now=now)
+
+
+def stay(study: Study) -> Callable[[], None]:
+    """Say that somebody sits here, so that nobody deals or amends meanwhile; what comes back ends it."""
+    return hold.stay(study.station)
 
 
 def check_code(listener: str | None) -> None:

@@ -1,5 +1,6 @@
 """Grades beside a hidden reference: joined, told by the model, and who did not hear the reference."""
 
+import itertools
 from typing import Any
 
 import numpy as np
@@ -109,7 +110,7 @@ def test_the_mean_difference_grades_of_a_balanced_panel_are_plain_means_of_liste
     truth = {"dome_b/free": -0.5, "dome_c/free": -1.5, "dome_d/free": -2.5}
     table = made_up(np.random.default_rng(1), truth)
     (found,) = difference_grades.of_study(table, study("triple stimulus").protocol, [])
-    objects = {one.condition: one for one in found.conditions if one.role == "object"}
+    objects = {one.condition: one for one in found.conditions if one.role != "hidden reference"}
     for name in truth:
         own = table[table["condition"] == name].groupby("listener")["difference"].mean()
         assert objects[name].difference.value == pytest.approx(float(own.mean()), abs=1e-9)
@@ -215,3 +216,30 @@ def test_a_panel_of_which_everybody_is_left_out_has_listeners_and_no_limits() ->
     assert graded.n_listeners == 0
     assert len(graded.listeners) == 12
     assert "grades of 0 listeners" in graded.note
+
+
+def by_every_sign(differences: np.ndarray) -> float:
+    """Two-sided p of the signed-rank test by counting every assignment of signs; ranks by scipy."""
+    own = np.round(differences[np.abs(differences) > 1e-9], 9)
+    ranks = scipy_stats.rankdata(np.abs(own))
+    sums = np.array(list(itertools.product([0, 1], repeat=len(own)))) @ ranks
+    seen = ranks[own > 0].sum()
+    return 2 * min((sums <= seen).mean(), (sums >= seen).mean())
+
+
+def test_rank_tests_stand_beside_the_model_and_follow_other_libraries() -> None:
+    opened = study("multiple stimulus")
+    given = answered(opened)
+    table = keyed_grades.frame(given, opened.key.clips, opened.plan)
+    (found,) = difference_grades.of_study(table, opened.protocol, ())
+    means = table[~table["is_hidden"]].groupby(["listener", "condition"])["difference"].mean().unstack()
+    chi_square, p = scipy_stats.friedmanchisquare(*(means[name] for name in means))
+    assert found.ranks is not None
+    assert (found.ranks.df, found.ranks.n_listeners) == (means.shape[1] - 1, 12)
+    assert (found.ranks.chi_square, found.ranks.p) == (pytest.approx(chi_square, rel=1e-9), pytest.approx(p))
+    own = {one.condition: one.signed_rank_p for one in found.conditions if one.role != "hidden reference"}
+    assert set(own) == set(means)
+    smallest = min(by_every_sign(means[name].to_numpy()) for name in means)
+    assert min(own.values()) == pytest.approx(
+        min(1.0, smallest * means.shape[1]), rel=1e-9
+    )  # Holm's first step

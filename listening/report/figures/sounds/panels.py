@@ -11,6 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import QuadMesh
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+from matplotlib.transforms import Transform, offset_copy
 
 from listening.report.figures.sounds.curves import Curves, FloatArray
 from listening.report.page import style
@@ -28,6 +29,8 @@ TICKS_HZ = (100, 200, 500, 1000, 2000, 5000, 10_000)
 CELLS = 200  # of the log axis; each shows the strongest line in it, so that a thin partial is seen
 LABELLED = 8  # partials with a label in a panel
 LABEL_GAP = 0.085  # of the axes, between labels of 10.5 points in the lowest spectrogram drawn
+LEADER_PT = 14.0  # from a track's end to its label, which may have been moved
+TOLD_PT = 8.5
 LEGEND_ALPHA = 0.85  # behind the names: a curve below shows through
 DECAYS = 6  # partials whose decay is drawn
 BEFORE_S = 0.1
@@ -76,20 +79,36 @@ def spectrogram(axes: Axes, one: Curves, *, limits_db: tuple[float, float]) -> Q
     return mesh
 
 
-def tracks(axes: Axes, one: Curves, *, labels: bool = True) -> Axes:
-    """The partials in a spectrogram: a line as long as each rings by 40 dB, and its frequency."""
+def tracks(axes: Axes, one: Curves, *, labels: bool = True, gap: float = LABEL_GAP) -> Axes:
+    """The partials in a spectrogram: a line as long as each rings by 40 dB, and its frequency.
+
+    `gap` is the least distance of two labels, as a share of the axes' height.
+    """
     hz, t60_s = one.get("partial_hz"), one.get("partial_t60_s")
     shown = _strongest(one, LABELLED)
     last = axes.get_xlim()[1]
     for i in shown:
         stop = min(float(t60_s[i]) * 2 / 3, last)
         axes.plot([0, stop], [hz[i]] * 2, color="white", linewidth=0.7, linestyle=(0, (1, 3)))
-    for i, at in _spread(axes, hz, shown) if labels else []:
-        axes.annotate(
-            f"{hz[i]:.0f}", (1.0, at), xytext=(3, 0), xycoords=("axes fraction", "data"),
-            textcoords="offset points", fontsize=10.5, va="center", color=style.INK, annotation_clip=False,
-        )  # fmt: skip
+    for i, at in _spread(axes, hz, shown, gap=gap) if labels else []:
+        _labelled(axes, f"{hz[i]:.0f}", hz=float(hz[i]), at=at)
     return axes
+
+
+def _labelled(axes: Axes, label: str, *, hz: float, at: float) -> None:
+    """A label right of the axes at height `at`, with a thin line from where the frequency is."""
+    axes.annotate(
+        "", (1.0, hz), xytext=(1.0, at), xycoords=("axes fraction", "data"), textcoords=_beyond(axes),
+        arrowprops={"arrowstyle": "-", "color": style.SOFT, "linewidth": 0.6, "shrinkA": 0, "shrinkB": 0},
+        annotation_clip=False,
+    )  # fmt: skip
+    axes.text(1.0, at, label, transform=_beyond(axes, 1.0), fontsize=10.5, va="center", color=style.INK)
+
+
+def _beyond(axes: Axes, more_pt: float = 0.0) -> Transform:
+    """Shares of the axes' width and frequencies, moved right by the leader and so many points."""
+    figure = axes.get_figure(root=True)
+    return offset_copy(axes.get_yaxis_transform(), fig=figure, x=LEADER_PT + more_pt, units="points")
 
 
 def decays(axes: Axes, one: Curves, *, most: int = DECAYS) -> Axes:
@@ -111,7 +130,8 @@ def decays(axes: Axes, one: Curves, *, most: int = DECAYS) -> Axes:
         axes.plot(line_s, level - 60.0 * line_s / t60_s, color=style.SOFT, linewidth=0.8)
     axes.legend(
         framealpha=LEGEND_ALPHA, edgecolor="none", fontsize=10.5, loc="upper right", handlelength=2.4,
-        labelspacing=0.25, borderpad=0.2,
+        labelspacing=0.25, borderpad=0.2, title="T60 ± two standard errors", title_fontsize=TOLD_PT,
+        alignment="left",
     )  # fmt: skip
     axes.set_ylabel(f"partial, {one.unit}")
     return axes
@@ -130,7 +150,7 @@ def ringing_times(axes: Axes, sounds: Sequence[Curves]) -> Axes:
     log_hz(axes, vertical=False)
     axes.margins(y=0.08)
     axes.set_xlabel("frequency, Hz")
-    axes.set_ylabel("T60, s; bar: 2 s.e., hollow: not known")
+    axes.set_ylabel("T60, s")
     return axes
 
 
@@ -216,10 +236,10 @@ def _strongest(one: Curves, most: int) -> FloatArray | np.ndarray:
     return np.array(kept[:most], dtype=int)
 
 
-def _spread(axes: Axes, hz: FloatArray, shown: np.ndarray) -> list[tuple[int, float]]:
+def _spread(axes: Axes, hz: FloatArray, shown: np.ndarray, gap: float = LABEL_GAP) -> list[tuple[int, float]]:
     """Places and heights of labels, moved apart where they would touch, none above the axes."""
     low, high = np.log(axes.get_ylim())
-    gap, ordered = LABEL_GAP * (high - low), sorted(shown, key=lambda i: hz[i])
+    gap, ordered = gap * (high - low), sorted(shown, key=lambda i: hz[i])
     at = [float(np.log(hz[i])) for i in ordered]
     for k in range(1, len(at)):
         at[k] = max(at[k], at[k - 1] + gap)

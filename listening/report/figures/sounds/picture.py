@@ -8,6 +8,7 @@ from matplotlib.figure import Figure, SubFigure
 
 from listening.report.figures.sounds import panels
 from listening.report.figures.sounds.curves import Curves
+from listening.report.page import style
 
 MOST = 6
 SLIDE_IN = (13.33, 7.5)
@@ -36,7 +37,9 @@ def _each(figure: SubFigure, sounds: Sequence[Curves]) -> None:
     limits = panels.scale_db(sounds)
     largest = max(float(np.abs([c.get("waveform_low"), c.get("waveform_high")]).max()) for c in sounds)
     if n == 1:
-        grid = figure.subplot_mosaic([["wave", "spec"], ["decay", "spec"]], width_ratios=(1, 1.25))
+        grid = figure.subplot_mosaic(
+            [["wave", "spec"], ["decay", "spec"]], width_ratios=(1, 1.1), height_ratios=(0.5, 1)
+        )
         columns = [(grid["wave"], grid["spec"], grid["decay"])]
     else:
         rows = figure.subplots(3, n, squeeze=False, sharex=True, sharey="row", height_ratios=(0.6, 1.3, 1.2))
@@ -47,7 +50,7 @@ def _each(figure: SubFigure, sounds: Sequence[Curves]) -> None:
         panels.decays(decay, one, most=panels.DECAYS if n <= WIDE else FEW_DECAYS)
         for axes in (wave, spec, decay):
             axes.set_xlim(-panels.BEFORE_S, end)
-        panels.tracks(spec, one)
+        panels.tracks(spec, one, gap=panels.LABEL_GAP / (2 if n == 1 else 1))
         decay.set_xlabel("time from the onset, s")
         if n == 1:
             spec.set_xlabel("time from the onset, s")
@@ -77,5 +80,9 @@ def _together(figure: SubFigure, sounds: Sequence[Curves]) -> None:
     band, ring = axes[-2:]
     panels.third_octaves(band, sounds)
     panels.ringing_times(ring, sounds).set_ylim(bottom=0)
+    ring.text(
+        0.02, 0.02, "bar: two standard errors; hollow: not known", fontsize=panels.TOLD_PT,
+        color=style.SOFT, transform=ring.transAxes,
+    )  # fmt: skip
     if len(sounds) > 1:
         axes[0].legend(frameon=False, fontsize=9)
