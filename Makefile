@@ -55,10 +55,11 @@ CASES ?= 2000
 fuzz: setup
 	$(BIN)/python -m tests.fuzz.run --seed $(SEED) --cases $(CASES)
 
-# the numeric tests and the demo's analysis under several kernel sets; SAVE=folder keeps what each gave
+# the numeric tests and two studies' analyses under several kernel sets; SAVE=folder keeps what each gave
 processors: setup
 	test -f $(STUDY)/findings.json || $(BIN)/listening demo $(STUDY)
-	$(BIN)/python tests/processors/processors.py $(STUDY) $(if $(SAVE),--save $(SAVE))
+	test -f demo_large/findings.json || $(BIN)/listening demo demo_large --scenario protocols/two_days
+	$(BIN)/python tests/processors/processors.py $(STUDY) demo_large $(if $(SAVE),--save $(SAVE))
 
 processors-short: setup
 	$(BIN)/python tests/processors/processors.py --short

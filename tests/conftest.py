@@ -1,7 +1,9 @@
 """How the tests are shared out, and what a skip means where everything was installed."""
 
+import hashlib
 import os
-from collections.abc import Generator
+from collections import Counter
+from collections.abc import Generator, Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -48,3 +50,26 @@ def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.Tes
         if "missing" in reason:  # an optional extra says "not installed", and may be
             report.outcome, report.longrepr = "failed", f"{reason} ({NEED_ALL} is set)"
     return report
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _deals_drawn_from_the_tests_name() -> Iterator[None]:
+    """A deal draws its secret at random, and with it who hears what; in a test it is the test's own, always.
+
+    Else one run in so many meets orders or a panel that no other run meets, and nobody can make it again.
+    """
+    from listening.steps import study_deal
+
+    drawn: Counter[str] = Counter()
+
+    def secret(open_seed: int | None) -> str:
+        if open_seed is not None:
+            return random(open_seed)
+        test = os.environ.get("PYTEST_CURRENT_TEST", "").rpartition(" ")[0]
+        drawn[test] += 1
+        return hashlib.sha256(f"{test} {drawn[test]}".encode()).hexdigest()[: study_deal.SECRET_DIGITS]
+
+    random = study_deal._secret
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(study_deal, "_secret", secret)
+        yield

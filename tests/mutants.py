@@ -43,7 +43,10 @@ SITTINGS = (
 )
 GUARDS: dict[str, tuple[str, ...]] = {
     "stats/deciding/verdict.py": (f"{DECIDING}/test_verdict.py",),
-    "stats/deciding/share_verdict.py": (f"{DECIDING}/test_share_verdict.py",),
+    "stats/deciding/share_verdict.py": (
+        f"{DECIDING}/test_share_verdict.py",
+        f"{DECIDING}/test_level_bound.py",
+    ),
     "stats/deciding/equivalence.py": (f"{DECIDING}/test_equivalence.py",),
     "stats/deciding/alpha_spending.py": (f"{DECIDING}/test_alpha_spending.py",),
     "stats/deciding/direct_share.py": (f"{DECIDING}/test_direct_share.py",),
@@ -87,7 +90,11 @@ GUARDS: dict[str, tuple[str, ...]] = {
         "tests/metrics/test_onset.py",
     ),
     "listening/stimuli/match.py": ("tests/stimuli/test_match.py",),
-    "listening/audio/speaker.py": ("tests/audio/test_speaker.py", "tests/audio/test_speaker_in_time.py"),
+    "listening/audio/speaker.py": (
+        "tests/audio/test_speaker.py",
+        "tests/audio/test_awake.py",
+        "tests/audio/test_speaker_in_time.py",
+    ),
     "listening/audio/mixer.py": ("tests/audio/test_speaker_mixer.py",),
     "listening/session/state.py": SITTINGS,
     "listening/session/pacing.py": ("tests/session/test_pacing.py",),

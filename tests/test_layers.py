@@ -41,6 +41,7 @@ TABLE = {
 }
 KEYED = {layer for layer, row in TABLE.items() if "(with the key)" in row}
 ALLOWED = {layer: set(re.sub(r"\((with|not) the key\)", "", row).split()) for layer, row in TABLE.items()}
+PACKAGES = ("listening", "stats")
 FREE = {"listening.errors", "listening"}  # `listening` itself holds the version alone
 
 
@@ -158,15 +159,24 @@ def _modules() -> dict[str, Path]:
 
 def _needs(source: str, modules: set[str]) -> set[str]:
     """Which of the modules a file imports, deferred imports included; for types alone does not count."""
-    for_types: set[ast.AST] = set()
-    tree = ast.parse(source)
-    for node in ast.walk(tree):
-        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test):
-            for_types |= set(ast.walk(node))
-    kept = [node for node in ast.walk(tree) if isinstance(node, ast.stmt) and node not in for_types]
-    lines = [ast.unparse(node) for node in kept if isinstance(node, ast.Import | ast.ImportFrom)]
-    names = _imports("\n".join(lines))
-    return {name if name in modules else name.rpartition(".")[0] for name in names} & modules
+    tree = _Run().visit(ast.parse(source))
+    return {known for name in _imports(ast.unparse(tree)) if (known := _known(name, modules))}
+
+
+class _Run(ast.NodeTransformer):
+    """Leaves out what is there for type checkers alone."""
+
+    def visit_If(self, node: ast.If) -> ast.AST:
+        if "TYPE_CHECKING" in ast.unparse(node.test):
+            return ast.Pass()
+        return self.generic_visit(node)
+
+
+def _known(name: str, modules: set[str]) -> str:
+    """The module that a dotted name begins with: all of it, or all but what it holds; empty if none does."""
+    while name and name not in modules:
+        name = name.rpartition(".")[0]
+    return "" if name in PACKAGES else name
 
 
 def _circle(needs: dict[str, set[str]]) -> list[str]:
@@ -198,8 +208,51 @@ def test_a_seeded_circle_is_seen_and_one_for_types_alone_is_none() -> None:
         "a.z",
         "a.x",
     ]
+    called = late | {"a.z": "def f():\n    import importlib\n    importlib.import_module('a.x')"}
+    assert _circle({name: _needs(text, {*called}) for name, text in called.items()})[0] == "a.x"
     types = late | {"a.z": "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from a.x import g"}
     assert _circle({name: _needs(text, {*types}) for name, text in types.items()}) == []
+
+
+# what makes up the name of a module as it goes: a command by its word, a function's room, the database in use
+MADE_UP = {
+    "listening/__init__.py",
+    "listening/cli.py",
+    "listening/commands/fit/__init__.py",
+    "listening/store/claims.py",
+    "stats/__init__.py",
+}
+
+
+def _made_up(source: str) -> bool:
+    calls = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.Call)]
+    loads = [node for node in calls if _called(node) in {"import_module", "__import__"}]
+    return any(not isinstance(argument, ast.Constant) for node in loads for argument in node.args[:1])
+
+
+def test_a_name_of_a_module_is_made_up_only_where_it_is_told() -> None:
+    """No other test could see what it imports."""
+    found = {str(path.relative_to(ROOT)) for _, path in _files() if _made_up(path.read_text())}
+    assert found == MADE_UP
+    assert _made_up("import importlib\nimportlib.import_module('listening.' + 'tui')")
+
+
+TOP_LEVEL = {"bench", "docs", "listening", "protocols", "stats", "stimuli_demo", "tests"}
+
+
+def test_what_stands_at_the_top_is_told_on_the_developers_page() -> None:
+    """A package beside `listening` and `stats` would be a layer without a row."""
+    with_code = {path.relative_to(ROOT).parts[0] for path in _tracked() if path.suffix == ".py"}
+    assert with_code <= TOP_LEVEL
+    page = (ROOT / "DEVELOPERS.md").read_text()
+    assert [name for name in TOP_LEVEL if f"`{name}/`" not in page] == []
+
+
+def _tracked() -> list[Path]:
+    """Python files of the source tree; not those of an environment or a study made in it."""
+    folders = [path for path in ROOT.iterdir() if path.is_dir() and not path.name.startswith(".")]
+    made = {path.parent for path in ROOT.glob("*/plan.json")}
+    return [*ROOT.glob("*.py"), *(p for f in folders if f not in made for p in f.glob("*.py"))]
 
 
 def test_a_relative_import_is_refused() -> None:

@@ -144,3 +144,23 @@ def test_comments_of_who_withdrew_are_gone(tmp_path: Path) -> None:
     said, rooms = _found(bench)
     assert {one.listener for one in said} == {"L01"}
     assert [one.n_begun for one in rooms] == [1]
+
+
+def test_the_desk_tells_who_left_from_whom_it_ended(tmp_path: Path) -> None:
+    bench = take_seat(tmp_path, stations.make_plan())
+    note, row = bench.store.note, bench.sitting.row.id
+
+    def state() -> str:
+        events = bench.store.events()
+        return desk._state(False, events, last=events[-1].at)
+
+    note(row, "opened", detail="device")
+    note(row, "asked", detail="pause")
+    note(row, "left")
+    assert state() == "left"
+    note(row, "asked", detail="end")
+    note(row, "left")
+    assert state() == "ended from here"
+    note(row, "opened", detail="device")
+    note(row, "left")
+    assert state() == "left"

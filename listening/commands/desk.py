@@ -240,12 +240,24 @@ def _state(finished: bool, events: "Sequence[EventRow]", *, last: str, owes: int
         return "missed the rest"
     if owes is not None:
         return f"owes session {owes}"
+    if kind == "left" and _was_ended(events):
+        return "ended from here"
     if kind in ("left", "paused"):
         return kind
     silent_s = (datetime.now(UTC) - datetime.fromisoformat(last)).total_seconds()
     if silent_s < -ALIVE_S:
         return "clock ahead"  # of the booth that wrote it down
     return "sits" if silent_s < ALIVE_S else f"silent {silent_s / 60:.0f} min"
+
+
+def _was_ended(events: "Sequence[EventRow]") -> bool:
+    """Whether the desk asked for the end of the run that was left last."""
+    from listening.session.sounding import exposure
+
+    asked = False
+    for event in events:
+        asked = event.kind != exposure.OPENED and (asked or (event.kind, event.detail) == (ASKED, "end"))
+    return asked
 
 
 def _stage(events: "Sequence[EventRow]", *, may_train: bool = False) -> str:

@@ -58,22 +58,8 @@ def run(args: argparse.Namespace) -> int:
     written = {"page": page(study, found), "claims sheet": sheet(study, found)}
     if study.page.with_suffix(".pdf").is_file():
         written["PDF"] = _pdf(study, found)
-    lines = _hashes(study, found, faults)
-    if unlike:
-        lines.append(f"findings: DIFFER from what the data give in {len(unlike)} places")
-        lines += [f"  {d.place}: on disk {d.on_disk}, from the data {d.from_data}" for d in unlike[:SHOWN]]
-    else:
-        lines.append(f"findings: what the data give{_last_bits(tiny)}")
     methods = _methods(found, fresh)
-    if methods:
-        lines.append(
-            "method: questions on choices are decided otherwise now than when these findings were made"
-        )
-        lines += [
-            f"  {m['id']}: {m['then']} by {m['by']} ({m['rule']}); "
-            f"{m['now']} by {m['by_now']} ({m['rule_now']})"
-            for m in methods
-        ]
+    lines = [*_hashes(study, found, faults), *_finding_lines(unlike, tiny), *_method_lines(methods)]
     lines += [f"{what}: {state}" for what, state in written.items()]
     if found.version != fresh.version or found.method.versions != fresh.method.versions:
         lines.append("versions: other than those that made the findings")
@@ -88,6 +74,13 @@ def run(args: argparse.Namespace) -> int:
     }
     show.result(args, lines, data)
     return 0 if is_same else 1
+
+
+def _finding_lines(unlike: "list[Difference]", tiny: "list[Difference]") -> list[str]:
+    if not unlike:
+        return [f"findings: what the data give{_last_bits(tiny)}"]
+    shown = [f"  {d.place}: on disk {d.on_disk}, from the data {d.from_data}" for d in unlike[:SHOWN]]
+    return [f"findings: DIFFER from what the data give in {len(unlike)} places", *shown]
 
 
 def _last_bits(tiny: "list[Difference]") -> str:
@@ -171,6 +164,19 @@ def _methods(found: Findings, fresh: Findings) -> list[dict[str, str]]:
         }
         for q in found.questions
         if q.id in now and (q.decided_by != now[q.id].decided_by or (other_rule and q.decided_by == DIRECT))
+    ]
+
+
+def _method_lines(methods: list[dict[str, str]]) -> list[str]:
+    if not methods:
+        return []
+    return [
+        "method: questions on choices are decided otherwise now than when these findings were made",
+        *(
+            f"  {m['id']}: {m['then']} by {m['by']} ({m['rule']}); "
+            f"{m['now']} by {m['by_now']} ({m['rule_now']})"
+            for m in methods
+        ),
     ]
 
 

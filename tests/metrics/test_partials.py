@@ -5,7 +5,7 @@ import pytest
 
 from listening.audio.sound import Sound
 from listening.errors import SoundError
-from listening.metrics.ringing import mode_search, modes, partials
+from listening.metrics.ringing import mode_kernels, mode_search, modes, partials
 from tests.metrics.signals import RATE_HZ, noise_rms_for, strike
 
 PEAK = 0.1
@@ -158,13 +158,21 @@ def test_derivatives_of_the_spectrum_agree_with_finite_differences() -> None:
     at = np.array(
         [[np.log(6.0), 2 * np.pi * 1000.3, 0.7, -0.4], [np.log(3.0), 2 * np.pi * 1002.0, -0.2, 0.5]]
     )
-    size = (frame.n_samples, frame.rate_hz)
-    _, gradient, _ = modes._normal_equations(at, target, bin_hz, size)
+
+    def equations(packed: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
+        shapes, room = np.empty((2, 4, len(bin_hz)), complex), np.empty((2, len(bin_hz), 8))
+        mode_kernels.fill_shapes(packed, bin_hz, (frame.n_samples, frame.rate_hz), shapes)
+        made: tuple[np.ndarray, np.ndarray, float] = mode_kernels.equations(
+            packed, shapes, target, frame.rate_hz, room
+        )
+        return made
+
+    _, gradient, _ = equations(at)
     for i, step in np.ndindex(2, 4):
         moved = [at.copy(), at.copy()]
         for side, sign in zip(moved, (1, -1), strict=True):
             side[i, step] += sign * 1e-5
-        costs = [modes._normal_equations(m, target, bin_hz, size)[2] for m in moved]
+        costs = [equations(m)[2] for m in moved]
         assert gradient[4 * i + step] == pytest.approx(-(costs[0] - costs[1]) / 4e-5, rel=1e-5, abs=1e-7)
 
 

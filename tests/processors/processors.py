@@ -1,6 +1,6 @@
 """The same numbers on every processor? Fast numeric tests and a study's analysis under several kernel sets.
 
-    python tests/processors/processors.py STUDY [--short] [--save FOLDER]
+    python tests/processors/processors.py STUDY ... [--short] [--save FOLDER]
 
 OpenBLAS, NumPy, numba and the C library each carry code for several generations of processors and pick one at
 the start. Each set below asks them for one of these, so that one machine stands for several. Everything runs
@@ -18,7 +18,7 @@ import subprocess
 import sys
 import tempfile
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -34,7 +34,7 @@ from listening.records.study import Study, open_analysed  # noqa: E402
 from listening.store.store import utc_now  # noqa: E402
 
 BOUND = 1e-7  # of max(1, the number): a tenth of what `verify` lets pass, far below every printed digit
-NUMERIC_TESTS = ("tests/stats", "tests/metrics")
+NUMERIC_TESTS = ("tests/stats", "tests/metrics", "tests/analysis/decide")
 SHORT_TESTS = (
     "tests/stats/deciding",
     "tests/stats/mixed",
@@ -106,22 +106,25 @@ class Run:
     failed: tuple[str, ...]
 
 
-def run(kernels: Kernels, study: Path | None, tests: tuple[str, ...], folder: Path) -> Run:
-    """The tests and the study's analysis under one kernel set, each in a process of its own."""
+def run(kernels: Kernels, studies: Sequence[Path], tests: tuple[str, ...], folder: Path) -> Run:
+    """The tests and the studies' analyses under one kernel set, each in a process of its own."""
     own = folder / kernels.name.replace(", ", "_").replace(" ", "_")
-    recorded, analysed = own.with_suffix(".npz"), own.with_suffix(".json")
+    recorded = own.with_suffix(".npz")
     failed: list[str] = []
+    found: dict[str, np.ndarray] = {}
     if kernels.threads == 1:  # small systems: threads matter to the analysis alone
         words = ["-m", "pytest", "-q", "-m", "not slow", "-p", "tests.processors.recorder", "--record"]
         done = _python(kernels, [*words, str(recorded), *tests])
         failed += [line.split(" - ")[0] for line in done.stdout.splitlines() if line.startswith("FAILED")]
         if done.returncode and not failed:
             failed.append(f"pytest exits {done.returncode}: {done.stdout[-300:]}{done.stderr[-300:]}")
-    if study is not None:
+    for study in studies:
+        analysed = own.with_name(f"{own.name}_{study.name}.json")
         done = _python(kernels, [str(Path(__file__)), str(study), "--analyse-to", str(analysed)])
         if done.returncode:
-            failed.append(f"analysis exits {done.returncode}: {done.stderr[-500:]}")
-    return Run(kernels, {**_loaded(recorded), **_findings(analysed)}, tuple(failed))
+            failed.append(f"analysis of {study.name} exits {done.returncode}: {done.stderr[-500:]}")
+        found |= _findings(analysed, study.name)
+    return Run(kernels, {**_loaded(recorded), **found}, tuple(failed))
 
 
 def _python(kernels: Kernels, words: list[str]) -> "subprocess.CompletedProcess[str]":
@@ -142,13 +145,13 @@ def _loaded(path: Path) -> dict[str, np.ndarray]:
         return dict(file)
 
 
-def _findings(path: Path) -> dict[str, np.ndarray]:
-    """The numbers of findings, and their words, each under the part of the findings where it stands."""
+def _findings(path: Path, study: str) -> dict[str, np.ndarray]:
+    """The numbers of findings, and their words, each under its study and part of the findings."""
     if not path.is_file():
         return {}
     dumped = json.loads(path.read_text())
     return {
-        f"findings.{part}|{place}": np.array([value])
+        f"{study} findings.{part}|{place}": np.array([value])
         for part in dumped
         for place, value in _leaves(part, dumped[part])
     }
@@ -174,7 +177,8 @@ def analyse(folder: Path, to: Path) -> None:
         on_disk = Findings.load(study.findings)
         found = reanalysis.findings(study, on_disk, now=utc_now)
         again = {"page": verify.page(study, on_disk), "claims sheet": verify.sheet(study, on_disk)}
-    dumped = found.model_dump(mode="json", exclude={"method": {"versions"}})
+    # the record's head holds the time at which the key was opened just now
+    dumped = found.model_dump(mode="json", exclude={"method": {"versions"}, "record": {"head"}})
     to.write_text(json.dumps(dumped | {"written again": again}))
 
 
@@ -240,13 +244,13 @@ def report(runs: list[Run], differences: list[Difference]) -> str:
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("study", type=Path, nargs="?", help="study folder, analysed (make demo)")
+    parser.add_argument("studies", type=Path, nargs="*", help="study folders, analysed (make demo)")
     parser.add_argument("--short", action="store_true", help="three kernel sets, the deciding numbers alone")
     parser.add_argument("--save", type=Path, help="folder that keeps what each kernel set gave")
     parser.add_argument("--analyse-to", type=Path, help=argparse.SUPPRESS)
     args = parser.parse_args()
     if args.analyse_to:
-        analyse(args.study, args.analyse_to)
+        analyse(args.studies[0], args.analyse_to)
         return 0
     with tempfile.TemporaryDirectory() as work:
         folder = args.save or Path(work)
@@ -254,7 +258,7 @@ def main() -> int:
         runs = []
         for kernels in kernel_sets(short=args.short):
             print(f"  {kernels.name} ...", file=sys.stderr, flush=True)
-            runs.append(run(kernels, args.study, SHORT_TESTS if args.short else NUMERIC_TESTS, folder))
+            runs.append(run(kernels, args.studies, SHORT_TESTS if args.short else NUMERIC_TESTS, folder))
     differences = compare(runs[0], runs[1:])
     print(report(runs, differences))
     bad = any(one.failed for one in runs) or any(one.largest > BOUND for one in differences)

@@ -86,6 +86,27 @@ def test_right_answers_of_an_earlier_rehearsal_do_not_count_in_the_next(tmp_path
     assert not bench.sitting.state.step.rehearsal
 
 
+def test_right_answers_about_one_word_do_not_count_for_the_next(tmp_path: Path) -> None:
+    """The first word's rehearsal ends with a right answer and is given up; the second wants its own two."""
+    plan = make_plan(n_trials=2, n_practice=0, sitting=stations.rules(practice_until_right=2))
+    word, (slot, *_) = plan.attributes[0], plan.slots
+    both = (word, word.model_copy(update={"name": "ringing", "wording": "Which of the two rings longer?"}))
+    trials = (slot.trials[0], slot.trials[1].model_copy(update={"attribute": "ringing"}))
+    changes = {"attributes": both, "slots": (slot.model_copy(update={"trials": trials}),)}
+    bench = take_seat(tmp_path, plan.model_copy(update=changes))
+    walk(bench.sitting, *stations.OPENING)
+    for right in (False, False, False, False, False, True):
+        say(bench, right=right)
+    walk(bench.sitting, "go_on")
+    stations.one_trial(bench.sitting)
+    walk(bench.sitting, "play", "understood")
+    say(bench, right=True)
+    assert bench.sitting.state.step.rehearsal
+    say(bench, right=True)
+    assert not bench.sitting.state.step.rehearsal
+    assert outcomes(bench) == ["brightness|went on without", "ringing|told apart"]
+
+
 def test_a_finished_rehearsal_is_not_asked_again_after_a_stop(tmp_path: Path) -> None:
     bench = rehearsing(tmp_path)
     say(bench, right=True)

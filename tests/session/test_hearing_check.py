@@ -173,7 +173,9 @@ def test_a_key_without_a_tone_is_counted_and_nothing_else(tmp_path: Path) -> Non
 def test_skipping_is_offered_always_and_never_asked_again(tmp_path: Path) -> None:
     bench = at_the_check(tmp_path)
     assert any("no medical test" in text for text in bench.sitting.view().body)
+    bench.player.sent = 0.25  # of the tones, if any sounded: part of the dose
     walk(bench.sitting, "begin_check", "skip_check")
+    assert [e.detail.split()[0] for e in bench.store.events() if e.kind == "sent"][-1:] == ["0.25"]
     assert noted(bench) == [hearing_check.SKIPPED]
     assert bench.sitting.stage is Stage.INTRODUCTION
     bench.die()

@@ -1,6 +1,7 @@
 """The next listener's slot: the plan's order, and after a drop-out the one that stands in the same place."""
 
 from collections import Counter
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -44,3 +45,14 @@ def test_with_a_fifth_dropping_out_every_place_is_taken_equally_often_within_one
     for column in range(2):
         counts = Counter(plan.slots[s].cell[column] for s in finished)
         assert max(counts.values()) - min(counts.values()) <= 1
+
+
+@pytest.mark.parametrize(("sat", "given"), [((0,), 1), ((0, 1), 3), ((0, 1, 3), 4), ((0, 1, 3, 4), 2)])
+def test_a_stage_that_has_its_listeners_waits_for_one_that_lacks_some(
+    sat: tuple[int, ...], given: int
+) -> None:
+    """Two listeners planned in each of two stages, one spare slot in the first: the spare comes last."""
+    slots = tuple(Slot(slot=s, trials=(), cell=(), stage=1 if s < 3 else 2) for s in range(5))
+    late = SimpleNamespace(stage=2, listeners=2)
+    values: dict[str, Any] = {"slots": slots, "listeners": 2, "stages": (late,)}
+    assert next_slot.in_order(Plan.model_construct(**values), sat)[0] == given

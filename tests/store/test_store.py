@@ -10,7 +10,7 @@ import pytest
 from listening.errors import CannotWrite, MissingFile, RecordError, StudyError
 from listening.records.dealt.answer import Answer
 from listening.records.forms.environment import environment
-from listening.store import SittingRow, Store, open_store
+from listening.store import SittingRow, Store, open_store, tables
 from listening.store.hold import hold
 
 DIGEST = "d" * 64
@@ -114,6 +114,17 @@ def test_a_sitting_is_found_by_listener_or_slot(store: Store) -> None:
     assert store.resume(listener="L02") is None
 
 
+def test_of_a_slot_that_was_given_again_the_last_sitting_is_found(file_store: Store) -> None:
+    """A merge may bring two sittings of one slot into one store."""
+    first, second = begin(file_store, "L01"), begin(file_store, "L02")
+    with file_store._engine.begin() as connection:
+        later = {"slot": first.slot, "started_at": "2999-01-01T00:00:00.000+00:00"}
+        connection.execute(tables.sitting.update().where(tables.sitting.c.id == second.id).values(**later))
+    found = file_store.resume(slot=first.slot)
+    assert found is not None
+    assert found.listener == "L02"
+
+
 def test_two_holders_of_one_sitting_are_refused(place: Path | str, store: Store) -> None:
     row = begin(store)
     with store.hold(row.id), pytest.raises(StudyError, match="open in another process"):
@@ -147,9 +158,13 @@ def test_a_withdrawal_leaves_no_byte_of_the_listener(tmp_path: Path, file_store:
     file_store.record(an_answer(row, answer="second", attribute="withdrawn-mark"))
     file_store.record(an_answer(other))
     assert _anywhere(tmp_path, b"WITHDRAWER-77")  # the search can find it
+    with file_store._engine.begin() as connection:  # an answer that came twice, as a merge may bring one
+        again = {"sitting": row.id, "trial": "t1", "body": "answered-twice", "ref": "r"}
+        connection.execute(tables.second_answer.insert(), again)
     assert _anywhere(tmp_path, b"withdrawn-mark")
+    assert _anywhere(tmp_path, b"answered-twice")
     assert file_store.withdraw("WITHDRAWER-77") == [row.id]
-    for mark in (b"WITHDRAWER-77", b"withdrawn-mark", row.id.encode()):
+    for mark in (b"WITHDRAWER-77", b"withdrawn-mark", b"answered-twice", row.id.encode()):
         assert not _anywhere(tmp_path, mark)
     assert [a.listener for a in file_store.answers()] == ["L02"]
     assert [e.kind for e in file_store.events()] == ["began", "removal"]  # the other's beginning

@@ -89,6 +89,7 @@ def missing(app: StationApp, bench: Bench) -> list[str]:
     view, text = bench.sitting.view(), shown(app)
     needed = [view.heading, view.question, view.status, *(c.label for c in view.choices)]
     needed += [dial.clip.name for dial in view.dials if dial.clip.letter]
+    needed += [dial.text for dial in view.dials]
     needed += [
         action.label for action in view.actions if action.shown and not action.name.startswith("choose")
     ]

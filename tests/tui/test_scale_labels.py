@@ -5,6 +5,7 @@ import re
 import pytest
 
 from listening.session.showing.view import Stage, View
+from listening.session.showing.words import words
 from listening.tui.screens import scales
 
 BANDS = ("bad", "poor", "fair", "good", "excellent")
@@ -35,3 +36,10 @@ def test_a_label_stands_over_the_middle_of_its_place() -> None:
     for i, label in enumerate(BANDS):
         middle = line.index(label) + len(label) // 2
         assert middle == scales.HEAD_CELLS + round(i / 4 * (own - 1))
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_what_stands_behind_a_scale_fits_in_every_language(language: str) -> None:
+    text = words(language).text
+    longest = max(len(text(name)) for name in ("not_rated", "not_heard", "heard", "playing"))
+    assert longest < scales.TAIL_CELLS, "the end of a row would be cut"

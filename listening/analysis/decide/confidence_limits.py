@@ -20,7 +20,8 @@ OUTWARD_LOGIT = (
     5.0,
     10.0,
 )  # beyond an estimate near separation, where the likelihood may still rise
-TOLERANCE_LOGIT = 0.01
+TOLERANCE_LOGIT = 1e-6  # wherever the search begins, the limit is the same further than it is printed
+FLAT = 1e-6  # of log-likelihood: a rise of less is the last bits', and picks no place
 
 Side = Literal["above", "below"]
 
@@ -106,7 +107,8 @@ def _top(fit: ContrastFit) -> tuple[float, float]:
         except NotConverged:
             if not found:
                 raise
-    return max(found, key=lambda at: at[1])
+    top = max(loglik for _, loglik in found)
+    return next(at for at in found if at[1] >= top - FLAT)
 
 
 def _loglik(fit: ContrastFit, value: float) -> float:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from listening.session.showing.view import DialView, View
 
 HEAD_CELLS = 14  # before the scale: a sign and the sound's name
-TAIL_CELLS = 15  # behind it: the number, or that none is set
+TAIL_CELLS = 20  # behind it: the number, or that none is set, in the longest words of any language
 WIDEST = 160
 LABEL_LINES = 3
 

@@ -95,6 +95,21 @@ def test_where_the_likelihood_still_rises_outward_its_highest_place_counts(parab
     )
 
 
+@pytest.mark.parametrize("last_bits", [0.0, 1e-9, -1e-9])
+def test_where_the_likelihood_is_flat_outward_the_last_bits_pick_no_place(parabola, monkeypatch, last_bits):
+    """Level from the estimate on: else where the search begins, and with it the limit, is the processor's."""
+
+    def loglik(fit, value):
+        beyond = max(value - ESTIMATE, 0.0)
+        return -0.5 * (min(value - ESTIMATE, 0.0) / SE) ** 2 + last_bits * beyond
+
+    monkeypatch.setattr(confidence_limits, "_loglik", loglik)
+    fit = parabola(15.0, near_separation=True)
+    assert confidence_limits._top(fit)[0] == ESTIMATE
+    limit = ESTIMATE - stats.t.isf(0.05, 15.0) * SE
+    assert confidence_limits.bounds(fit, 0.05).lower == pytest.approx(limit, abs=2e-6)
+
+
 def test_a_fit_that_fails_further_out_is_left_out_and_one_at_the_estimate_gives_way_to_t(
     parabola, monkeypatch
 ):

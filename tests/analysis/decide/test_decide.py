@@ -267,6 +267,32 @@ def test_a_refused_question_gives_its_step_to_nobody(panel):
     assert made[0].reason == "no level is known"
 
 
+def test_level_is_taken_off_unless_the_question_is_about_it(panel):
+    table = panel(np.random.default_rng(2), SIX)
+    asked = question("d", "c")
+    assert [way.metric for way in decide.fit_question(table, asked).level] != []
+    assert decide.fit_question(table, asked, about_level=True).level == ()
+    heard_as_recorded = asked.model_copy(update={"presentation": "as recorded"})
+    assert decide.fit_question(table, heard_as_recorded).level == ()
+
+
+def test_the_order_is_taken_off_unless_nobody_knows_it(panel):
+    table = panel(np.random.default_rng(2), SIX)
+    known = decide.fit_question(table, question("d", "c")).found
+    unknown = decide.fit_question(table, question("d", "c"), ordered=False).found
+    assert known.order == pytest.approx(0.05, abs=0.1)
+    assert unknown.order is None
+
+
+def test_loudness_is_asked_by_a_paired_comparison_of_level_alone():
+    def found(*attributes: tuple[str, bool, str]) -> str | None:
+        made = [SimpleNamespace(name=n, about_level=level, task=task) for n, level, task in attributes]
+        return decide.loudness_of(SimpleNamespace(attributes=made))
+
+    assert found(("bright", False, "paired comparison"), ("loud", True, "category rating")) is None
+    assert found(("bright", False, "paired comparison"), ("loud", True, "paired comparison")) == "loud"
+
+
 def test_only_the_listeners_of_its_group_decide_a_question():
     """Planned for a subgroup, or where a rule leaves some out: then the groups name who may decide."""
     table = pd.DataFrame({"listener": ["L1", "L2", "L3", "L2"]})

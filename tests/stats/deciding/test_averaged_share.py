@@ -51,6 +51,17 @@ def test_an_interaction_is_the_t_test_of_each_listeners_difference() -> None:
     )
 
 
+def test_the_mean_of_one_pair_is_that_pair() -> None:
+    chosen = (np.random.default_rng(6).random((N, PER_PAIR)) < 0.6).astype(float)
+    alone = _share(chosen)
+    found = averaged_share.average([alone], alpha=0.05)
+    assert (found.share, found.lower, found.of) == (
+        pytest.approx(alone.share),
+        pytest.approx(alone.lower),
+        alone.of,
+    )
+
+
 def test_one_pair_taken_twice_is_that_pair() -> None:
     """Nothing new was asked: the limits are those of the pair, strikes with it."""
     rng = np.random.default_rng(5)
@@ -80,6 +91,18 @@ def test_strikes_of_different_pairs_add_their_variances_by_the_squares_of_the_we
     together = (0.25 * np.sqrt(one) + 0.75 * np.sqrt(other)) ** 2
     assert shared.variance_strikes == pytest.approx(together, rel=1e-12)
     assert shared.df_strikes == min(part.df_strikes for part in parts)
+
+
+def test_the_order_s_pull_is_the_weighted_mean_and_unknown_where_one_is() -> None:
+    """Of four answers in turn, heard first and second: all first ones chosen pulls by a half, none by 0."""
+    who, first = np.repeat(np.arange(N), 4), np.tile([1.0, 0.0], 2 * N)
+    pulled = direct_share.estimate(first, who, more_first=first)
+    even = direct_share.estimate(np.tile([1.0, 1.0, 0.0, 0.0], N), who, more_first=first)
+    unknown = direct_share.estimate(first, who)
+    assert (pulled.order, even.order, unknown.order) == (pytest.approx(0.5), pytest.approx(0.0), None)
+    found = averaged_share.average([pulled, even], alpha=0.05, weights=[0.75, 0.25])
+    assert found.order == pytest.approx(0.375)
+    assert averaged_share.average([pulled, unknown], alpha=0.05).order is None
 
 
 def test_what_is_told_of_the_pairs_is_told_once_and_nothing_besides() -> None:

@@ -200,6 +200,23 @@ def test_the_order_s_pull_is_no_part_of_the_strikes():
     assert found.variance_strikes == pytest.approx(0.0, abs=1e-20)
 
 
+@pytest.mark.parametrize(("met_both", "is_told"), [(2, False), (3, True)])
+def test_the_order_s_pull_is_told_from_three_listeners_who_met_both_orders(met_both, is_told):
+    """Four answers each, of the others all in one order."""
+    order = np.concatenate([np.tile([1.0, -1.0], 2 * met_both), np.ones(4 * (5 - met_both))])
+    found = own_shares.estimate((order > 0).astype(float), np.repeat(np.arange(5), 4), order)
+    assert (found.pull is not None) is is_told
+    assert found.lopsided == pytest.approx((5 - met_both) / 5)
+    assert found.pull is None or found.share == pytest.approx(0.5)
+
+
+def test_one_order_throughout_is_told_and_takes_nothing_off():
+    found = direct_share.estimate([1, 0, 1, 1], [0, 0, 1, 1], more_first=[1, 1, 1, 1])
+    assert (found.share, found.order) == (0.75, None)
+    assert direct_share.ONE_ORDER in found.warnings
+    assert direct_share.ONE_ORDER not in direct_share.estimate([1, 0, 1, 1], [0, 0, 1, 1]).warnings
+
+
 def test_strikes_have_no_more_degrees_of_freedom_than_listeners():
     """Three listeners, nine strikes: the strikes' own t is that of the listeners' 2 degrees of freedom."""
     critical = direct_share.critical_value(0.0, 2.0, 1.0, 8.0, 0.05)

@@ -114,3 +114,28 @@ def test_the_method_says_which_distribution_was_used(df, method):
 def test_an_error_that_is_none_is_refused(se, df):
     with pytest.raises(StatsError):
         equivalence.coefficient(0.1, se, low=-1.0, high=1.0, df=df)
+
+
+def test_one_in_twenty_is_the_usual_alpha_everywhere():
+    asked = {"low": 0.35, "high": 0.65}
+    assert equivalence.share_power(60, **asked) == equivalence.share_power(60, **asked, alpha=0.05)
+    for made in (
+        equivalence.coefficient(0.1, 0.1, low=-1.0, high=1.0),
+        equivalence.mean(FIRST, low=-1.0, high=1.0),
+        equivalence.two_means(FIRST, SECOND, low=-1.0, high=1.0),
+        equivalence.share(5, 10, **asked),
+    ):
+        assert made.alpha == 0.05
+
+
+def test_two_differences_are_judged_by_students_t_of_one_degree_of_freedom():
+    """Cauchy's distribution: the p of 0.5 +- 0.5 against 0 is 1/2 - atan(1) / pi."""
+    found = equivalence.mean([0.0, 1.0], low=0.0, high=4.5)
+    assert found.p_low == pytest.approx(0.25, abs=1e-12)
+    assert found.p_high == pytest.approx(0.5 - np.arctan(8.0) / np.pi, abs=1e-12)
+
+
+def test_the_score_of_a_bound_without_room_is_even_or_infinite():
+    """Nobody chosen at a lower bound of 0: neither for nor against; one chosen is above it for certain."""
+    none, one = (equivalence.share(n, 10, low=0.0, high=0.5, method="score") for n in (0, 1))
+    assert (none.p_low, one.p_low) == (0.5, 0.0)

@@ -59,6 +59,8 @@ def test_without_a_gain_at_the_residual_nothing_is_supported_and_the_reason_says
     found = direct_share.estimate(chosen, who, more_first=first)
     decided = share_verdict.decide(found, "more", smallest=0.6, level=[made])
     assert made.unbounded == pytest.approx(1.0)
+    (nothing,) = made.gains
+    assert (nothing.gain_db, nothing.share, nothing.listeners) == (None, 1.0, 0)
     assert (decided.direct.word, decided.word) == ("supported", "undecided")
     assert "no control gain is at or above" in decided.reason
     assert "up to 4 dB" in decided.reason

@@ -93,3 +93,23 @@ def test_the_order_pulls_up_what_is_heard_first_and_down_what_is_heard_second():
     pulled = Counts(np.zeros(1), np.array([[2, 1]]), 0.1, 0.0)
     chances = listeners_outside._chances(np.array([2, 1]), 0.5, pulled)
     assert (chances[6], chances[0]) == (pytest.approx(0.144), pytest.approx(0.4 * 0.4 * 0.6))
+
+
+def test_a_score_never_falls_with_the_distance_from_the_middle():
+    """By hand: ratios 0.5, 1.5, 1, 1.5, 0.5 of border to even; the ends are scored as what lies nearer."""
+    even, border = np.full(5, 0.2), np.array([0.1, 0.3, 0.2, 0.3, 0.1])
+    found = listeners_outside._score(even, border, 0.25)
+    assert found == pytest.approx(np.log1p(0.25 * np.array([0.5, 0.5, 0.0, 0.5, 0.5])), abs=1e-12)
+
+
+def test_power_of_a_panel_whose_own_shares_are_given_is_that_of_their_mixture():
+    """All even is the plain case; all at the border passes in alpha at most; half and half lies between."""
+    asked = {"delta": 0.2, "limit": 0.25, "alpha": 0.05}
+    plain = listeners_outside.power(24, 18, **asked)
+    given = [
+        listeners_outside.power(24, 18, **asked, own=np.array([0.5, 0.7]), weights=np.array([1 - w, w]))
+        for w in (0.0, 0.25, 1.0)
+    ]
+    assert given[0] == pytest.approx(plain, abs=1e-12)
+    assert plain > given[1] > given[2]
+    assert given[1] <= 0.05  # a quarter at the border: the least favourable panel

@@ -83,3 +83,39 @@ def test_no_residual_needs_no_control_and_an_unknown_one_is_told():
     partly = np.where(np.arange(every.first.size) == 0, np.nan, every.level_db["level"])
     with pytest.raises(BadData, match="all or none"):
         judged(comparisons(level_db={"level": partly}))
+
+
+def test_a_single_listener_bears_no_verdict_and_has_a_share():
+    every = comparisons()
+    alone = np.isin(every.listener, ["0"])
+    fields = {name: getattr(every, name)[alone] for name in ("listener", "first", "second", "chosen")}
+    found = planned_pair.judge(Comparisons(**fields), "b", "a", kind="more", smallest=0.55)
+    assert (found.word, found.decided, found.df, found.listeners) == ("no verdict", None, None, 1)
+    assert found.share == pytest.approx(CHOSE_B[:EACH].mean())
+    assert (found.lower, found.upper) == (0.0, 1.0)
+
+
+@pytest.mark.parametrize("gain_db", [0.0, 1.0, -1.0])
+def test_a_control_pair_without_a_gain_is_none_and_one_of_a_decibel_is(gain_db):
+    """Some of the control pairs have another gain than the rest."""
+    every = comparisons()
+    control = every.first == every.second
+    level = np.where(control & (np.arange(control.size) % 4 > 1), gain_db, every.level_db["level"])
+    (found,) = judged(comparisons(level_db={"level": level})).decided.level
+    bounding = [gain.gain_db for gain in found.gains]
+    assert bounding == [pytest.approx(1.5 if gain_db == 0.0 else 1.0)]
+
+
+def test_other_pairs_are_counted_by_name_whichever_was_heard_first():
+    """Three answers on c and a, by two listeners: a was chosen over c once and a half."""
+    every = comparisons()
+    more = {
+        "listener": ["0", "1", "1"],
+        "first": ["c", "a", "c"],
+        "second": ["a", "c", "a"],
+        "chosen": [0.0, 0.5, 1.0],
+    }
+    joined = {name: np.concatenate([getattr(every, name), values]) for name, values in more.items()}
+    found = planned_pair.judge(Comparisons(**joined), "b", "a", kind="more", smallest=0.55)
+    (other,) = found.others
+    assert (other.first, other.second, other.chosen, other.of, other.listeners) == ("a", "c", 1.5, 3, 2)

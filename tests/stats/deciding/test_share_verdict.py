@@ -93,6 +93,15 @@ def test_same_is_judged_inside_both_borders():
     assert not leans.rejects  # 0.40: far below the other border
 
 
+@pytest.mark.parametrize(("limit", "word"), [(0.3, "undecided"), (0.5, "supported"), (None, "undecided")])
+def test_same_needs_a_limit_of_listeners_outside_that_holds(limit, word):
+    """Seven or thirteen choices of twenty by each of twelve: up to some four in ten may lie outside 0.25."""
+    share = found(np.where(np.arange(12) % 2, 0.35, 0.65))
+    decided = share_verdict.decide(share, "same", smallest=0.75, outside_limit=limit)
+    assert (decided.word, decided.direct.word, decided.outside_limit) == (word, word, limit)
+    assert 0.3 < decided.outside_upper < 0.5
+
+
 @pytest.mark.parametrize("ties", [0, 6])
 def test_listeners_outside_are_counted_with_the_order_s_pull_and_the_ties(ties):
     """The exact limit for these counts: 8 of 10 chosen when heard first, 2 of 10 when second, some even."""

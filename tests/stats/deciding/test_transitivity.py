@@ -54,6 +54,23 @@ def test_without_a_chain_there_is_none():
     assert transitivity.test(who, np.zeros(8, int), np.ones(8, int), np.ones(8), pair) is None
 
 
+def test_other_pairs_that_do_not_join_the_two_say_nothing_of_them():
+    """The pair, and two other sounds compared with each other and never with these."""
+    rng = np.random.default_rng(3)
+    who, first = np.repeat(np.arange(12), 8), np.tile([0, 1, 2, 3], 24)
+    second = np.array([1, 0, 3, 2])[first]
+    chosen = (rng.random(who.size) < 0.7).astype(float)
+    assert transitivity.test(who, first, second, chosen, (0, 1)) is None
+
+
+@pytest.mark.parametrize(("listeners", "is_told"), [(2, False), (3, True)])
+def test_three_listeners_are_needed_for_an_error(listeners, is_told):
+    rows = table(np.random.default_rng(5), np.array([0.5, 0.0, 0.2]), listeners=listeners)
+    found = transitivity.test(*rows, (0, 1))
+    assert (found is not None) is is_told
+    assert found is None or found.df == listeners - 1
+
+
 def test_turning_the_pair_turns_the_signs_and_keeps_p():
     rng = np.random.default_rng(1)
     rows = table(rng, np.array([0.5, 0.0, 0.2]))
