@@ -21,6 +21,7 @@ NO_SLOPE = (
     "what is heard beyond level stays open"
 )
 NEVER_MET = "no listener compared the two directly"
+NOBODY_AMONG = "no listener who compared the two said to be among {label}"
 NO_METRIC = "no level metric of these stimuli is known, so what is heard beyond level stays open"
 
 
@@ -214,6 +215,7 @@ def _without_answers(fitted: Fitted) -> tuple[verdict.Word, str]:
     if fitted.refused:
         return "undecided", fitted.refused
     if fitted.n_listeners == 0:
-        return "no verdict", NEVER_MET
+        among = fitted.question.among
+        return "no verdict", NEVER_MET if among is None else NOBODY_AMONG.format(label=among.label)
     few = f"{fitted.n_listeners} listeners compared the two, at least {verdict.MINIMUM_LISTENERS} are needed"
     return "no verdict", few
