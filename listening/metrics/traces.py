@@ -32,6 +32,7 @@ def of(sound: Sound, channel: Channel) -> Arrays:
     spectrogram_time_s (t,), spectrogram_hz (f,), spectrogram_db (t, f): a tone reads its rms level, every
     20 ms, or where that gives too many for a figure the mean power of several such;
     partial_hz, partial_t60_s, partial_t60_se_s, partial_level_db (p,), partial_known (p,) 1 or 0;
+    partial_beat_hz, partial_beat_db (p,): rate and depth of its deepest beat, 0 where it beats with none;
     partial_time_s (k,), partial_course_db (p, k): measured; waveform_time_s, waveform_low, waveform_high
     (w,): extremes of the samples, full scale = 1; band_hz, band_db (b,): third-octaves, whole sound; of a
     long sound the partials' courses are those of the part that `ringing_part` has;
@@ -129,9 +130,19 @@ def _partials(sound: Sound, channel: Channel) -> Arrays:
         "partial_t60_se_s": np.array([p.t60_se_s for p in channel.partials]),
         "partial_known": np.array([not p.doubts for p in channel.partials]),
         "partial_level_db": np.array([p.level_db for p in channel.partials]),
+        **_beats(channel),
         "partial_time_s": begin_s + time_s,
         "partial_course_db": _db(np.array(courses).reshape(len(courses), len(time_s)), sound),
     }
+
+
+def _beats(channel: Channel) -> Arrays:
+    """Rate and depth of the deepest beat of each partial; 0 where it beats with none."""
+    deepest = [
+        max(zip(p.beat_depths_db, p.beat_rates_hz, strict=True), default=(0.0, 0.0)) for p in channel.partials
+    ]
+    found = np.array(deepest).reshape(len(deepest), 2)
+    return {"partial_beat_db": found[:, 0], "partial_beat_hz": found[:, 1]}
 
 
 def _course(spectrum: np.ndarray, rate_hz: int, frequency_hz: float, time_s: FloatArray) -> FloatArray:

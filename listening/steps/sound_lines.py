@@ -48,12 +48,8 @@ def _channel_lines(c: dict[str, Any], number: int, unit: str) -> list[str]:
         f"    EDT {_number(c['edt_s'], 2, 's')}, T20 {_number(c['t20_s'], 2, 's')}, "
         f"T30 {_number(c['t30_s'], 2, 's')}, loudness to a tenth {_number(c['decay_s'], 2, 's')}",
     ]
-    if "curvature_percent" in c["reasons"]:
-        lines.append(
-            f"    decay far from straight (ISO 3382-2, annex B): curvature "
-            f"{_number(c['curvature_percent'], 0, '%')}, non-linearity of T20 "
-            f"{_number(c['t20_nonlinearity_permille'], 0, 'in 1000')}"
-        )
+    if c["t20_nonlinearity_permille"] is not None:
+        lines += _straightness(c)
     if c["unexplained_share"] is not None:
         lines.append(
             f"    {len(c['partials'])} partials; of what rings on after the contact they leave "
@@ -71,11 +67,26 @@ def _channel_lines(c: dict[str, Any], number: int, unit: str) -> list[str]:
             f"T60 {p['t60_s']:.3f} s (standard error {p['t60_se_s']:.3f}){bends}"
         )
         lines += [
-            f"               beats with {hz:.2f} Hz, {depth:.0f} dB deep"
-            for hz, depth in zip(p["beating"], p["beat_depths_db"], strict=True)
+            f"               beats with {hz:.2f} Hz, {rate:.2f} a second, {depth:.0f} dB deep"
+            for hz, rate, depth in zip(p["beating"], p["beat_rates_hz"], p["beat_depths_db"], strict=True)
         ]
         lines += [f"               T60 not known: {d}" for d in p["doubts"]]
     return lines
+
+
+def _straightness(c: dict[str, Any]) -> list[str]:
+    """How far the decay is from one straight line, in ISO 3382-2's two measures, annex B."""
+    said = (
+        f"    curvature {_number(c['curvature_percent'], 1, '%')}, non-linearity of T20 "
+        f"{_number(c['t20_nonlinearity_permille'], 1, 'in 1000')}, of T30 "
+        f"{_number(c['t30_nonlinearity_permille'], 1, 'in 1000')}"
+    )
+    is_far = "curvature_percent" in c["reasons"]
+    return (
+        [said, "    far from one straight line (ISO 3382-2): T20 and T30 tell of its parts"]
+        if is_far
+        else [said]
+    )
 
 
 def _number(value: float | None, digits: int, unit: str) -> str:

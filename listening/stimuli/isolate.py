@@ -236,11 +236,13 @@ def _decay_held(found: _Heard, base: _Heard, asked: Asked) -> _Heard:
 def _held(found: _Heard, damping: Damping, asked: Asked) -> _Heard:
     moved = float(np.exp(damping.log_at_1_khz - found.damping.log_at_1_khz)) - 1.0
     limit = asked.isolation.t60_tolerance
+    by_power = asked.decay_key == "t60_s"  # a mean whose weights brightness moves
+    other = "name decay_s under covariates.decay (t60_s weighs partials by their power), " if by_power else ""
     if abs(moved) > limit:
         raise StudyError(
             f"{found.sound.name}: to hold {asked.decay_key} every partial's T60 would move by "
-            f"{100 * moved:+.1f} %, {100 * limit:g} % allowed; ask for less brightness, name t60_s under "
-            "covariates.decay, or set a larger isolation.t60_tolerance and say so"
+            f"{100 * moved:+.1f} %, {100 * limit:g} % allowed; ask for less brightness, {other}"
+            "or set a larger isolation.t60_tolerance and say so"
         )
     return found
 

@@ -93,7 +93,8 @@ def test_text_names_the_file_and_its_partials(bell: Path, capsys: pytest.Capture
     assert cli.main(["measure", str(bell)]) == 0
     out = capsys.readouterr().out
     assert "1000.00 Hz" in out
-    assert "beats with 1004.00 Hz" in out
+    assert "beats with 1004.00 Hz, 4.00 a second" in out
+    assert "non-linearity of T20" in out
     assert "dB re full scale" in out
     assert max(map(len, out.splitlines())) <= 120
 

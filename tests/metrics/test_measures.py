@@ -137,6 +137,18 @@ def test_measuring_loads_neither_scipys_signals_nor_its_optimisers() -> None:
     assert done.stdout.strip() == "[]"
 
 
+def test_curves_hold_the_deepest_beat_of_each_partial() -> None:
+    """0.1 and 0.05 beat 4 times a second by 20 lg(0.15 / 0.05) = 9.5 dB; the partial alone by none."""
+    pair = strike((900.0, 904.0, 3000.0), (1.2, 1.2, 1.0), (0.1, 0.05, 0.05), noise_rms=1e-5)
+    sound = Sound(pair, RATE_HZ)
+    found = traces.of(sound, measures.examine(sound))
+    rows = zip(found["partial_hz"], found["partial_beat_hz"], found["partial_beat_db"], strict=True)
+    beats = {round(float(hz)): (float(rate), float(depth)) for hz, rate, depth in rows}
+    assert beats[900] == pytest.approx((4.0, 9.54), abs=0.05)
+    assert beats[904] == pytest.approx((4.0, 9.54), abs=0.05)
+    assert beats[3000] == (0.0, 0.0)
+
+
 def test_a_spectrogram_reads_a_tones_level() -> None:
     time_s = np.arange(RATE_HZ) / RATE_HZ
     tone = pascals(np.sqrt(2) * 20e-6 * 10**3.5 * np.sin(2 * np.pi * 1000 * time_s))

@@ -7,6 +7,7 @@ from matplotlib.figure import Figure
 from listening.report.figures import figures, strike_curves
 from listening.report.figures.sounds import curves, panels
 from listening.report.figures.sounds.curves import Curves
+from listening.report.tables import ringing_tables
 
 
 def strike(label: str, t60_s: float, *, onset_s: float = 0.1, gain_db: float = 0.0) -> Curves:
@@ -81,6 +82,22 @@ def test_spectrograms_share_one_scale_so_that_louder_looks_louder():
     assert {m.get_clim() for m in meshes} == {(low, high)}
     assert meshes[1].get_array().max() - meshes[0].get_array().max() == pytest.approx(5.0, abs=1e-4)
     assert high >= meshes[1].get_array().max()
+
+
+def test_the_table_of_partials_has_their_beats_and_what_is_not_known():
+    one = strike("A", 0.5)
+    beating = {"partial_beat_hz": np.array([0.8, 0.0]), "partial_beat_db": np.array([14.2, 0.0])}
+    kept = curves.of_arrays("A", dict(one.arrays) | beating, calibrated=True)
+    table = ringing_tables.partials([kept])
+    assert table is not None
+    assert table.rows == (
+        ("A", "1000.0", "60.0", "0.50", "0.20", "0.80", "14"),
+        ("A", "2500.0", "50.0", "not known", "", "", ""),
+    )
+    older = ringing_tables.partials([one])  # measured before beats were kept
+    assert older is not None
+    assert [row[-2:] for row in older.rows] == [("", "")] * 2
+    assert ringing_tables.partials([]) is None
 
 
 def test_a_strike_that_comes_later_is_drawn_at_the_same_place():

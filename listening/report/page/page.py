@@ -33,6 +33,7 @@ from listening.report.tables import (
     heard_tables,
     model_tables,
     panel_tables,
+    ringing_tables,
     session_tables,
 )
 
@@ -77,6 +78,7 @@ def render(
     parts = _frame(found) | _decided(found) | _described(found) | _explained(found) | _documented(found)
     parts["top"] = top.of(found, parts["cards"], parts["superlatives"])
     parts["trace_figures"] = [captioned_figures.Shown(*made) for made in strike_curves.figure_list(strikes)]
+    parts["partials"] = ringing_tables.partials(strikes)
     parts |= {"compared": compared_section.of_all(compared), "same": comparison_tables.SAME}
     if not compared:
         parts["contents"] = [row for row in parts["contents"] if row[0] != "compared"]

@@ -85,7 +85,7 @@ def tracks(axes: Axes, one: Curves, *, labels: bool = True, gap: float = LABEL_G
     `gap` is the least distance of two labels, as a share of the axes' height.
     """
     hz, t60_s = one.get("partial_hz"), one.get("partial_t60_s")
-    shown = _strongest(one, LABELLED)
+    shown = strongest(one, LABELLED)
     last = axes.get_xlim()[1]
     for i in shown:
         stop = min(float(t60_s[i]) * 2 / 3, last)
@@ -115,7 +115,7 @@ def decays(axes: Axes, one: Curves, *, most: int = DECAYS) -> Axes:
     """Course of the strongest partials as measured, and the straight line of each one's T60."""
     time_s = one.get("partial_time_s") - one.onset_s
     after = time_s >= 0
-    for place, i in enumerate(_strongest(one, most)):
+    for place, i in enumerate(strongest(one, most)):
         course = one.get("partial_course_db")[i]
         t60_s, level = float(one.get("partial_t60_s")[i]), float(one.get("partial_level_db")[i])
         axes.plot(
@@ -226,7 +226,7 @@ def _decay_label(one: Curves, i: int) -> str:
     return f"{label}: {t60_s:.{digits}f} ± {error:.{digits}f} s"
 
 
-def _strongest(one: Curves, most: int) -> FloatArray | np.ndarray:
+def strongest(one: Curves, most: int) -> FloatArray | np.ndarray:
     """Places of the strongest partials, strongest first; of those closer than 1 % only the strongest."""
     hz, level = one.get("partial_hz"), one.get("partial_level_db")
     kept: list[int] = []
