@@ -14,6 +14,7 @@ from listening.records.protocols.protocol import Question
 from stats.deciding import share_power
 from stats.deciding.share_power import LEVEL_ASIDE, LevelTaken, PlannedPair
 
+NEARER_CONTROLS = "control gains nearer to the level left over, or more pairs of them"
 MOST_REPEATS = 50  # hearings of one pair by one listener, as a protocol may say
 MORE_STRIKES = (3, 4, 5, 6)
 MORE_LISTENERS = (1.25, 1.5, 2.0, 3.0, 4.0)
@@ -90,7 +91,7 @@ def remedies(
     target: float,
     level: LevelPlan | None = None,
 ) -> list[str]:
-    """What would bring the chance to the target, each by itself: more hearings, strikes or listeners."""
+    """What would bring the chance to the target, each by itself: hearings, strikes, listeners, controls."""
     pair = planned_pair(made, listeners, effect_logit, assumed)
     if not pair.answers:
         return []
@@ -118,7 +119,10 @@ def remedies(
         (strikes, "strikes of each sound"),
         (size, "listeners"),
     )
-    return [f"{n} {what}" for n, what in told if n is not None]
+    found = [f"{n} {what}" for n, what in told if n is not None]
+    if level is not None and _chance(pair, made.question, alpha, LEVEL_ASIDE) >= target:
+        found.append(NEARER_CONTROLS)
+    return found
 
 
 def _chance(pair: PlannedPair, question: Question, alpha: float, level: Sequence[LevelTaken]) -> float:

@@ -106,15 +106,19 @@ def by_formula(made: RatingStudy, effect_logit: float, *, alpha: float) -> float
     if made.question.of_kind.is_equivalence:
         return None
     asked, assumed = made.question, made.truth.assumed
-    points = effect.points_a_logit(made.opened.protocol.attribute(asked.attribute).task)
+    task = tasks.named(made.opened.protocol.attribute(asked.attribute).task)
+    points = effect.points_a_logit(task.name)
     ends = (asked.contrast.more, asked.contrast.than)
     keyed = {clip.clip: clip for clip in made.opened.key.clips}
-    shown = [keyed[t.clips[-1]] for t in made.trials.planned]
+    # beside a hidden reference every sound of a trial is graded; of three sounds the grade is a difference
+    graded = task.has_hidden_reference
+    noise_sd = panel.NOISE_SD * (math.sqrt(2) if graded and task.marks != tasks.POINTS_0_TO_100 else 1.0)
+    shown = [keyed[clip] for t in made.trials.planned for clip in (t.clips if graded else t.clips[-1:])]
     here = [c for c in shown if c.presentation == asked.presentation and c.condition in ends]
     n = int(made.trials.slot.max()) + 1
     each = max(len(here) / len(ends) / n, 1e-9)
     strikes = [len({c.stimulus for c in here if c.condition == end}) or 1 for end in ends]
-    variance = (assumed.spread_listeners**2 + 2 * panel.NOISE_SD**2 / each) / n
+    variance = (assumed.spread_listeners**2 + 2 * noise_sd**2 / each) / n
     variance += assumed.spread_stimuli**2 * sum(1 / k for k in strikes)
     se, true, delta = points * math.sqrt(variance), points * effect_logit, asked.smallest_effect
     reach = t_interval.of(0.0, se, n - 1.0, 1 - 2 * alpha)[1]

@@ -26,7 +26,6 @@ REHEARSED = Decision("first", panel.QUICKEST_S)  # a simulated listener takes th
 ACT_AT = {
     Stage.WELCOME: "go_on",
     Stage.CONSENT: "agree",
-    Stage.QUESTIONNAIRE: "rather_not",
     Stage.STUCK: "go_on",
     Stage.HEARING: "skip_check",
     Stage.FEEDBACK: "go_on",
@@ -155,6 +154,11 @@ def _acts(sitting: Sitting, clock: Clock, decided: dict[str, Decision]) -> Itera
             yield from ("play", "level_right")
         case Stage.INTRODUCTION:
             yield from ("play", "understood") if sitting.state.program.clips else ("understood",)
+        case Stage.QUESTIONNAIRE:
+            told = [option.value for option in sitting.state.options]
+            # whoever sits on a place, the same answer to the same question in every run
+            place = (sitting.state.slot + sitting.state.step.number) % len(told)
+            yield from (f"choose:{told[place]}", "tell")
         case Stage.TRAINING:
             yield from ("play", "go_on")
         case Stage.TRIAL:

@@ -102,6 +102,17 @@ def test_a_gain_near_the_residual_costs_less_than_one_far_above(planned: Maker) 
     assert far < near - 0.1 < near < aside
 
 
+def test_what_a_far_control_gain_costs_is_mended_by_a_nearer_one(planned: Maker) -> None:
+    protocol, manifest = _with_level(planned(strikes=4, repeats=12), gains_db=(12.0,), apart_db=1.5)
+    question, assumed = protocol.questions[0], Assumed()
+    made = panel_size.trials(protocol, manifest, question, listeners=LISTENERS)
+    level = level_plan.of_question(protocol, manifest, question)
+    logit = effect.of_share(0.7, assumed).logit
+    at = {"alpha": 0.05, "assumed": assumed, "target": 0.8}
+    assert approximate.NEARER_CONTROLS in approximate.remedies(made, LISTENERS, logit, level=level, **at)
+    assert approximate.NEARER_CONTROLS not in approximate.remedies(made, 8, 0.1, level=level, **at)
+
+
 def test_no_level_is_taken_off_what_is_about_level_or_as_recorded(planned: Maker) -> None:
     protocol, manifest = _with_level(planned(), loudness_gains_db=(2.0,))
     asked = protocol.questions[0]

@@ -140,3 +140,29 @@ def test_the_command_sizes_a_rating_and_says_what_it_supposed(
     assert "of specimens 0.20" in said
     assert cli.main([*asked, "--strikes", "0"]) == 2
     assert "--strikes: found 0" in capsys.readouterr().err
+
+
+def test_every_sound_of_a_screen_counts_as_rated(planned: Maker) -> None:
+    """Four sounds on a screen, four screens: each of the two is rated four times by everybody."""
+    protocol, manifest = planned(conditions=4, strikes=1, listeners=12)
+    raw = protocol.model_dump(mode="json", exclude_none=True)
+    scale = ["not at all", "a little", "moderately", "very", "extremely"]
+    raw["attributes"][0] |= {"task": "multiple stimulus", "scale": scale, "scale_standard": "own"}
+    raw["blocks"][0] |= {"reference": "d2", "repeats": 4}
+    raw["questions"][0] |= {"unit": "points", "smallest_effect": 3.0}
+    screens = Protocol.model_validate(raw)
+    assumed, points = Assumed(spread_listeners=0.6, spread_stimuli=0.0), 6.0
+    wanted = effect.of_points(f"points={points}", "multiple stimulus")
+    made = rating_size.study(
+        screens,
+        manifest,
+        screens.questions[0],
+        listeners=12,
+        repeats=4,
+        effect_logit=wanted.logit,
+        assumed=assumed,
+    )
+    sd = 10 * np.sqrt(0.6**2 + 2 * panel.NOISE_SD**2 / 4)  # points; 10 of them a logit
+    exact = stats.nct.sf(stats.t.ppf(0.95, 11), 11, points / (sd / np.sqrt(12)))
+    # the formula takes the normal for the noncentral t
+    assert rating_size.by_formula(made, wanted.logit, alpha=0.05) == pytest.approx(exact, abs=0.05)

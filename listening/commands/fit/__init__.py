@@ -3,6 +3,8 @@
 import argparse
 import importlib
 
+from listening.console import amount
+
 KINDS = {
     "pairs": "paired comparisons: which of two, with or without ties",
     "ratings": "ratings on a scale, in categories, or yes and no",
@@ -16,7 +18,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     kinds = parser.add_subparsers(dest="answers", required=True, metavar="|".join(KINDS))
     for kind, line in KINDS.items():
         module = importlib.import_module(f"listening.commands.fit.fit_{kind}")
-        module.arguments(kinds.add_parser(kind, help=line, description=line))
+        sub = kinds.add_parser(kind, help=line, description=line)
+        module.arguments(sub)
+        amount.options(sub)
 
 
 def run(args: argparse.Namespace) -> int:

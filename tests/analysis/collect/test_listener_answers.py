@@ -80,12 +80,12 @@ def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_the_export_and_its_dictionary_hold_them_and_the_findings_do_not(study: Path) -> None:
     assert command("export", study) == 0
     listeners = pd.read_csv(study / "export" / "listeners.csv")
-    assert listeners["asked_1"].tolist() == ["rather not say"] * 8
+    assert listeners["asked_1"].tolist() == ["daily", "seldom"] * 4
     dictionary = pd.read_csv(study / "export" / "dictionary.csv")
     row = dictionary[(dictionary["table"] == "listeners") & (dictionary["column"] == "asked_1")]
     assert row["meaning"].tolist() == ["How often do you cycle?"]
-    assert "rather not say" not in (study / "findings.json").read_text()
-    assert "rather not say" not in (study / "report" / "report.html").read_text()
+    assert "seldom" not in (study / "findings.json").read_text()
+    assert "seldom" not in (study / "report" / "report.html").read_text()
 
 
 def test_whoever_withdraws_takes_their_answers_along(study: Path) -> None:

@@ -41,6 +41,15 @@ def _protocol(**among: Any) -> Protocol:
     return Protocol.model_validate(plain)
 
 
+def test_simulated_listeners_answer_the_questionnaire_in_turn(tmp_path: Path) -> None:
+    made = (_protocol(), design.manifest_of(3))
+    study = whole_study.sat(whole_study.dealt(whole_study.prepared(tmp_path / "study", made, _text)))
+    store = open_store(study.answers)
+    told = [e.detail for e in store.events() if e.kind == "told"]
+    store.close()
+    assert told == [f"0|{ASK.answers[n % 3]}" for n in range(20)]
+
+
 @pytest.fixture(scope="module")
 def kept(tmp_path_factory: pytest.TempPathFactory) -> Study:
     """Twelve of twenty say that they cycle daily, eight seldom, nobody never."""
@@ -69,6 +78,7 @@ def test_only_the_subgroup_decides(kept: Study) -> None:
     assert daily.share is not None
     assert daily.share.value == pytest.approx(sum(one.share or 0.0 for one in daily.listeners) / 12, abs=0.02)
     assert never.word == "no verdict"
+    assert never.reason == "no listener who compared the two said to be among listeners who never cycle"
 
 
 def test_sentence_page_and_deposit_name_the_subgroup(kept: Study) -> None:
