@@ -211,7 +211,7 @@ def _questions(
             continue
         about_level = protocol.attribute(planned.attribute).about_level
         of_whole, kept_now = (decide.of_group(one, planned, groups) for one in (seen.table, kept))
-        given = Given(of_whole, listeners, about_level, decide.loudness_of(protocol))
+        given = Given(of_whole, listeners, about_level, protocol.paired_loudness)
         one = decided[planned.id]
         rows = keyed_answers.select(kept_now, attribute=planned.attribute, presentation=planned.presentation)
         is_pair = one.fitted.question.contrast.form == "pair"

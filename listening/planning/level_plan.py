@@ -11,12 +11,10 @@ from itertools import pairwise, product
 import numpy as np
 from numpy.typing import NDArray
 
-from listening.analysis.collect.keyed_answers import LEVEL_METRICS
-from listening.analysis.decide import decide
 from listening.errors import StudyError
 from listening.planning import panel_size
 from listening.planning.panel_size import Trials
-from listening.records.kinds import tasks
+from listening.records.kinds import metric_register, tasks
 from listening.records.protocols.contrasts import Pair
 from listening.records.protocols.planned_power import Assumed
 from listening.records.protocols.protocol import AS_RECORDED, Protocol, Question
@@ -179,7 +177,7 @@ def of_question(
     compared = tasks.named(attribute.task).family == "choice"
     if not compared or attribute.about_level or question.presentation == AS_RECORDED:
         return None
-    loudness = decide.loudness_of(protocol)
+    loudness = protocol.paired_loudness
     heard = None
     if loudness is not None:
         heard = _heard(protocol, manifest, question, loudness, listeners)
@@ -218,7 +216,7 @@ def _heard(
 def _residual_db(manifest: Manifest, question: Question) -> dict[str, FloatArray]:
     """By level metric, how much stronger each strike of `more` is than each of `than`."""
     made: dict[str, FloatArray] = {}
-    for metric in LEVEL_METRICS:
+    for metric in metric_register.LEVEL_KEYS:
         apart = [
             one - other
             for more, than in question.contrast.pairs
@@ -240,7 +238,7 @@ def _stronger_db(manifest: Manifest, pair: Pair, question: Question) -> float:
 def levels_db(manifest: Manifest, stimuli: Sequence[str]) -> dict[str, FloatArray]:
     """By level metric, the level of each of these stimuli; a metric that is not known of all is left out."""
     after = [manifest.of(name).after for name in stimuli]
-    known = {metric: [one.get(metric) for one in after] for metric in LEVEL_METRICS}
+    known = {metric: [one.get(metric) for one in after] for metric in metric_register.LEVEL_KEYS}
     return {m: np.array(values, dtype=float) for m, values in known.items() if None not in values}
 
 

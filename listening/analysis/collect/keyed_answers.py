@@ -14,7 +14,7 @@ from listening.records.keys.key import Key
 from listening.records.kinds import metric_register, tasks
 from listening.records.sounds.manifest import Manifest
 
-LEVEL_METRICS = tuple(metric.key for metric in metric_register.ALL if metric.takes_level)
+LEVEL_METRICS = metric_register.LEVEL_KEYS
 CONTROL = "control"
 STUDY = "study"
 KEPT = ("sitting", "listener", "site", "trial", "attribute", "answer", "response_s", "plays", "simulated")

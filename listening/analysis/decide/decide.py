@@ -9,7 +9,6 @@ import pandas as pd
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import direct_answers, families, level_taken
 from listening.analysis.decide.direct_answers import DirectAnswers
-from listening.records.kinds import tasks
 from listening.records.protocols.protocol import AS_RECORDED, Protocol, Question
 from stats.deciding import share_verdict, verdict
 from stats.deciding.direct_share import DirectShare
@@ -93,7 +92,7 @@ def decide_all(table: pd.DataFrame, protocol: Protocol, groups: Groups | None = 
     ----------
     groups : the listeners of each question that is planned for a subgroup, by its id
     """
-    loudness = loudness_of(protocol)
+    loudness = protocol.paired_loudness
     fitted = [
         fit_question(
             of_group(table, question, groups or {}),
@@ -119,12 +118,6 @@ def of_group(table: pd.DataFrame, question: Question, groups: Groups) -> pd.Data
     if question.among is None and question.id not in groups:
         return table
     return table[table["listener"].isin(groups.get(question.id, set()))].reset_index(drop=True)
-
-
-def loudness_of(protocol: Protocol) -> str | None:
-    """The paired comparison that asks for level itself; None without one."""
-    asked = (a.name for a in protocol.attributes if a.about_level and a.task == tasks.PAIRED_COMPARISON.name)
-    return next(asked, None)
 
 
 def judge_family(family: Sequence[Fitted]) -> list[Decided]:

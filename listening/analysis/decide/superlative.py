@@ -104,7 +104,7 @@ def _against(
         table,
         question,
         about_level=protocol.attribute(asked.attribute).about_level,
-        loudness=decide.loudness_of(protocol),
+        loudness=protocol.paired_loudness,
     )
     decided = decide.contradicted_in_superlative(decided, n_against)
     judged = decided.judged

@@ -146,6 +146,7 @@ ALL = (
     ),
 )  # fmt: skip
 METRICS = {metric.key: metric for metric in ALL}
+LEVEL_KEYS = tuple(metric.key for metric in ALL if metric.takes_level)
 
 if TYPE_CHECKING:
     MatchingMetric = str

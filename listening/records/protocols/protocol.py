@@ -178,6 +178,14 @@ class Protocol(Form):
         """The attribute of that name."""
         return next(a for a in self.attributes if a.name == name)
 
+    @property
+    def paired_loudness(self) -> str | None:
+        """The paired comparison that asks for level itself; None without one."""
+        return next(
+            (a.name for a in self.attributes if a.about_level and a.task == tasks.PAIRED_COMPARISON.name),
+            None,
+        )
+
     def label(self, condition: str) -> str:
         """How a condition is called in print."""
         named = "/".join(level for level in condition.split("/") if level != contrasts.EVERY)
