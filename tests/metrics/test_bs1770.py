@@ -165,6 +165,13 @@ def test_the_absolute_gate_lies_at_minus_70_lufs() -> None:
         assert found is None or found == pytest.approx(level_db - 3.01, abs=0.01)
 
 
+def test_above_24_khz_the_weighting_stays_as_it_is_there() -> None:
+    """The standard gives filters for 48 kHz alone; at higher rates nothing above their range is made up."""
+    at, above, below = np.abs(bs.k_response(np.array([24_000.0, 40_000.0, 1_000.0])))
+    assert above == pytest.approx(at, rel=1e-12)
+    assert below != pytest.approx(at, rel=1e-3)
+
+
 def test_the_relative_gate_is_10_lu_below_what_passed_the_absolute_one() -> None:
     """BS.1770-5, annex 1, by hand: -20 and -34 LUFS mean -22.9, so the gate at -32.9 leaves out the softer.
 

@@ -234,6 +234,23 @@ def test_a_listener_who_met_one_pair_only_does_not_enter() -> None:
     assert found.part.tolist() == [0, 0, 1, 1]
 
 
+def test_each_pair_weighs_the_same_however_often_it_was_met() -> None:
+    """One answer to the first pair, three to the second: the mean of the two shares, not of four answers."""
+    rows = pd.DataFrame(
+        [
+            {"listener": who, "condition_first": a, "condition_second": b, "chosen": chosen}
+            | {"stimulus_first": a + "1", "stimulus_second": b + "1"}
+            for who in ("L1", "L2", "L3", "L4")
+            for a, b, chosen in (("a", "b", 1.0), ("d", "c", 0.0), ("d", "c", 1.0), ("d", "c", 1.0))
+        ]
+    )
+    planned = Contrast.model_validate({"more": "a", "than": "b", "exceeds": {"more": "d", "than": "c"}})
+    found = direct_answers.of_contrast(rows, planned)
+    each = [found.of_part(n).share(0.05).share for n in (0, 1)]
+    assert each == [pytest.approx(1.0), pytest.approx(1 / 3)]  # the second turned round: d over c in 2 of 3
+    assert found.share(0.05).share == pytest.approx((1.0 + 1 / 3) / 2)
+
+
 @pytest.mark.parametrize(
     ("than", "shares"), [("c", True), ("d", False)], ids=["a step of a trend", "another pair"]
 )
