@@ -267,6 +267,26 @@ def test_a_refused_question_gives_its_step_to_nobody(panel):
     assert made[0].reason == "no level is known"
 
 
+@pytest.mark.parametrize(
+    ("limits", "wanted"),
+    [
+        ([(1.5, -3.0), (3.0, -1.5)], (3.0, -3.0)),
+        ([(3.0, -1.5), (1.5, -3.0)], (3.0, -3.0)),
+        ([(1.5, -1.5), ()], ()),
+    ],
+    ids=["one each", "the other way round", "one not asked"],
+)
+def test_of_several_pairs_level_as_heard_is_the_widest_of_either_side(monkeypatch, limits, wanted):
+    pairs = {"more": "a", "than": "b", "exceeds": {"more": "d", "than": "c"}}
+    asked = question("a", "b").model_copy(update={"contrast": Contrast.model_validate(pairs)})
+    left = iter(limits)
+    monkeypatch.setattr(level_taken, "_heard_of_pair", lambda *given: next(left))
+    names = ("attribute", "role", "presentation", "gain_difference_db", "chosen", "listener")
+    empty = pd.DataFrame({name: [] for name in names})
+    assert level_taken.heard_limits_db(empty, asked, "loudness", 0.05) == wanted
+    assert level_taken.heard_limits_db(empty, asked, None, 0.05) == ()
+
+
 def test_level_is_taken_off_unless_the_question_is_about_it(panel):
     table = panel(np.random.default_rng(2), SIX)
     asked = question("d", "c")
