@@ -3,7 +3,6 @@
 import argparse
 import importlib
 import os
-import re
 import signal
 import sys
 import traceback
@@ -12,7 +11,7 @@ from types import ModuleType
 
 from listening import __version__
 from listening.commands import examples
-from listening.console import amount, journal, notices, streams
+from listening.console import amount, journal, notices, streams, typed
 from listening.errors import ListeningError
 
 # Solves here are small: BLAS threads slow them down and change the last bits.
@@ -57,7 +56,7 @@ COMMANDS = {
 }
 WIDEST = max(map(len, COMMANDS))
 SHOW_FAULTS = "LISTENING_SHOW_FAULTS"  # environment: let a fault of ours end in its traceback
-PASSWORD = re.compile(r"[A-Za-z][A-Za-z0-9+]*://[^/\s@]*:[^/\s@]+@")
+SAYS_WHICH = "claim"  # it tells what a draft hides
 SHOWN = ("new", "sit", "desk", "completion", "schema")  # they ask, or what they print is what they are for
 MODULES = {"import": "import_table"}  # where the command's word cannot name a module
 
@@ -92,11 +91,8 @@ def _main(words: list[str]) -> int:
 
 
 def _command(words: list[str]) -> int:
-    if any(PASSWORD.search(word) for word in words):  # before any message or file can repeat it
-        return _refuse(
-            "an address on this line holds a password, which everybody on this machine could read; secrets "
-            "belong in the environment (PGPASSWORD, PGPASSFILE) or in ~/.pgpass; nothing was done"
-        )
+    if fault := typed.fault_in(words, tells_itself=words[:1] == [SAYS_WHICH]):
+        return _refuse(fault)
     if not words or words[0] not in COMMANDS:
         return _front_door(words)
     parser = argparse.ArgumentParser(

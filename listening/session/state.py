@@ -14,7 +14,7 @@ from listening.session.showing.words import Words
 from listening.session.sounding import programs
 from listening.session.sounding.player import Program
 
-SAID_WITHIN_S = 1.0  # `play` and `hören` take 0.7 s at the usual rate of eSpeak NG, measured
+SAID_WITHIN_S = 1.5  # `play` and `hören` take 0.7 s at the usual rate of eSpeak NG; some readers begin late
 
 
 @dataclass(frozen=True)

@@ -5,11 +5,13 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine, inspect, text
 
 from listening.errors import RecordError
+from listening.records.forms.text import plain
 from listening.store import functions, tables
 from listening.store.engine import reading, writing
 
 CURRENT = "0005"  # the newest file in migrations/versions
 FIRST = "0001"  # stores of the first form hold no mark
+FORMS = tuple(f"{n:04d}" for n in range(int(FIRST), int(CURRENT) + 1))
 MARK = "alembic_version"  # Alembic's own table
 
 
@@ -25,11 +27,8 @@ def bring_up(engine: Engine, place: str) -> None:
         found = _form(connection)
     if found == CURRENT:
         return
-    if found is not None and found > CURRENT:
-        raise RecordError(
-            f"{place}: the store has form {found}, this program knows forms up to {CURRENT}; "
-            "install the newer version that wrote it"
-        )
+    if found is not None and found not in FORMS:
+        raise RecordError(f"{place}: {_strange(found)}")
     if engine.dialect.name == "sqlite" and found is not None:
         return _migrate_sqlite(engine, place)
     with writing(engine, place) as connection:
@@ -41,6 +40,13 @@ def bring_up(engine: Engine, place: str) -> None:
             migrate(connection, found)
         if connection.dialect.name == "postgresql":
             functions.install(connection)
+
+
+def _strange(found: str) -> str:
+    if found.isascii() and found.isdecimal() and len(found) == len(CURRENT) and found > CURRENT:
+        known = f"this program knows forms up to {CURRENT}"
+        return f"the store has form {found}, {known}; install the newer version that wrote it"
+    return f"the store says of its form `{plain(found)[:20]}`, wanted {FIRST} to {CURRENT}; put back a copy"
 
 
 def _one_at_a_time(connection: Connection) -> None:

@@ -136,7 +136,7 @@ def test_a_grade_beyond_the_impairment_scale_or_its_step_is_refused(tmp_path: Pa
     bench = graded(tmp_path)
     for sign in typed:
         bench.sitting.act(f"digit:{sign}")
-    assert "from 1.0 to 5.0 in steps of 0.1" in bench.sitting.view().hint
+    assert "from 1.0 to 5.0 in steps of 0.1" in bench.sitting.view().status
     assert not bench.sitting.act(f"put:{typed}")
 
 
@@ -302,4 +302,6 @@ def test_a_german_listener_reads_commas(tmp_path: Path) -> None:
     keys = next(a.label for a in bench.sitting.actions() if a.name == "digit:0")
     assert keys == "eine Zahl eingeben, 1,0 bis 5,0"
     walk(bench.sitting, "row_down", "digit:5", "digit:,", "digit:1")
-    assert "5,1 liegt nicht auf der Skala" in bench.sitting.view().hint
+    assert (
+        "5,1 liegt nicht auf der Skala: von 1,0 bis 5,0 in Schritten von 0,1" in bench.sitting.view().status
+    )

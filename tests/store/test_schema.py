@@ -80,6 +80,18 @@ def test_a_store_of_a_later_form_is_refused_and_left_alone(tmp_path: Path) -> No
         open_store(path)
 
 
+@pytest.mark.parametrize("mark", ["", "0000", "nan", "0003-x", "x" * 9000, "\x1b[1m", "99"])
+def test_a_store_whose_mark_says_nothing_known_is_refused_and_left_alone(tmp_path: Path, mark: str) -> None:
+    place = tmp_path / "answers.sqlite"
+    open_store(place).close()
+    with sqlite3.connect(place) as connection:
+        connection.execute(f"UPDATE {schema.MARK} SET version_num = ?", (mark,))
+    connection.close()
+    with pytest.raises(RecordError, match="wanted 0001 to") as refused:
+        open_store(place)
+    assert "\x1b" not in str(refused.value)
+
+
 def test_the_current_form_is_the_newest_migration() -> None:
     config = Config()
     config.set_main_option("script_location", str(Path(schema.__file__).parent / "migrations"))

@@ -63,7 +63,7 @@ def next_key(screen: str, language: str) -> list[str]:
         return [found[1].lower()]
     if say["confirm"] in keys or say["taken"] in keys:
         return ["Enter"]
-    if unset := re.search(rf"([A-L])\s[├┼─● ]+{say['unset']}", screen):
+    if unset := re.search(rf"([A-L])\s[├┼─┤● ]+{say['unset']}", screen):
         return [unset[1].lower(), "4"]
     if say["unset"] in flat:
         return ["4"]

@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from listening.errors import CannotWrite, RecordError
 from listening.records.forms.environment import environment
-from listening.records.forms.text import fault_in, read_text
+from listening.records.forms.text import control_at, fault_in, read_text
 
 
 class Form(BaseModel):
@@ -55,8 +55,18 @@ class FileForm(Form):
             ) from error
 
     def save(self, path: Path, *, private: bool = False) -> None:
-        """Write the form to `path`, see `write_bytes`; an interrupted write leaves the old file whole."""
-        write_text(path, self.file_text(), private=private)
+        """Write the form to `path`, see `write_bytes`; an interrupted write leaves the old file whole.
+
+        Raises
+        ------
+        RecordError
+            It holds a control character: `load` would refuse the file.
+        """
+        text = self.file_text()
+        is_plain = control_at(text) is None and "\\u" not in text
+        if not is_plain and (fault := fault_in(self.model_dump(mode="json"))):
+            raise RecordError(f"{path}: {fault}. Nothing was written")
+        write_text(path, text, private=private)
 
     def file_text(self) -> str:
         """What `save` writes."""

@@ -2,11 +2,10 @@
 
 from listening.records.kinds import tasks as task_list
 from listening.session.answering import dials, marking
+from listening.session.showing import mark_range
 from listening.session.showing.keys import Slip
 from listening.session.showing.offers import offered
 from listening.session.sitting_course import Course
-
-LONGEST_TOLD = 12  # signs of a number that is refused
 
 
 def take_typed(course: Course) -> None:
@@ -48,10 +47,8 @@ def _let_hear(course: Course) -> None:
 
 
 def type_sign(course: Course, sign: str) -> None:
-    """One more sign of a number; where it is no mark of the scale any more, that is said."""
+    """One more sign of a number, shown as typed."""
     course.state = marking.type_sign(course.state, sign)
-    if marking.is_mistyped(course.state):
-        say_range(course, course.state.turn.typed)
 
 
 def refuse_mistyped(course: Course) -> bool:
@@ -66,15 +63,8 @@ def refuse_mistyped(course: Course) -> bool:
 
 def say_range(course: Course, typed: str) -> None:
     """Say which numbers the scale has."""
-    state = course.state
-    point, dial = state.words.text("decimal_point"), state.dial
-    low, high, step = (
-        text.replace(dials.POINT, point)
-        for text in (dial.text(dial.low), dial.text(dial.high), f"{dial.step:g}")
-    )
-    shown = typed if len(typed) <= LONGEST_TOLD else f"{typed[:LONGEST_TOLD]}..."
-    told = state.words.text("number_outside", typed=shown, low=low, high=high, step=step)
-    course.become(slip=Slip(typed, offered(state), told))
+    told = mark_range.told(course.state, "number_outside", typed)
+    course.become(slip=Slip(typed, offered(course.state), told))
 
 
 def move_row(course: Course, by: int) -> None:

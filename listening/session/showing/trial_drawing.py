@@ -7,6 +7,7 @@ from listening.session.answering import marking, steps
 from listening.session.answering.dials import POINT
 from listening.session.answering.tasks import LETTERS
 from listening.session.answering.tasks import letters as letters_of
+from listening.session.showing import mark_range
 from listening.session.showing.view import ClipView, DialView, Stage
 from listening.session.state import State
 
@@ -139,7 +140,7 @@ def answer_status(state: State) -> str:
     """How to confirm the answer that is marked, or nothing."""
     turn, text = state.turn, state.words.text
     if marking.is_mistyped(state):
-        return text("status_mistyped")
+        return mark_range.told(state, "status_mistyped", turn.typed)
     if turn.typed:
         is_last = marking.take_typed(state).is_complete
         return text("status_typed_last" if is_last else "status_typed", typed=turn.typed)
@@ -159,6 +160,8 @@ def _switching_status(state: State) -> str:
         return text("status_unheard", letters=", ".join(unheard))
     if task_list.named(state.attribute.task).sheet == "gain":
         return _adjusting_status(state)
+    if marking.is_mistyped(state):
+        return answer_status(state)
     waiting = answer_status(state) or text("status_rate" if turn.values else "status_choose_now")
     return f"{text('status_reference')} {waiting}" if state.trial.reference and turn.values else waiting
 

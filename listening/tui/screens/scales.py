@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 HEAD_CELLS = 14  # before the scale: a sign and the sound's name
 TAIL_CELLS = 20  # behind it: the number, or that none is set, in the longest words of any language
 WIDEST = 160
+LEAST_BETWEEN = 3  # cells from one tick to the next
 LABEL_LINES = 3
 
 
@@ -72,6 +73,8 @@ def cells(width: int) -> int:
 
 def track(share: float | None, width: int, parts: int) -> str:
     """The scale with its ticks, and the mark where it stands."""
+    while parts % 2 == 0 and (width - 1) / parts < LEAST_BETWEEN:  # ticks side by side tell nothing
+        parts //= 2
     line = ["─"] * width
     for tick in range(parts + 1):
         line[round(tick * (width - 1) / parts)] = "┼"

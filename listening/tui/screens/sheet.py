@@ -77,6 +77,8 @@ class Sheet(Screen[None]):
         self.fill(view)
         self.put("notice", Content(f"! {view.notice}" if view.notice else ""))
         self.query_one("#notice").display = bool(view.notice)
+        is_tight = self.least_height(view) >= self.size.height
+        self.query_one("#hint").styles.max_height = 1 if is_tight else 2  # what is needed comes first
         self.put("hint", Content(view.hint or _progress(view, self.size.width)))
         self.put("keys", keys(view.actions, self.size.width - MARGIN_CELLS))
 
