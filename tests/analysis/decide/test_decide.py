@@ -9,7 +9,7 @@ import pytest
 
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import beside, decide, level_taken
-from listening.records.protocols.protocol import Contrast, Question
+from listening.records.protocols.protocol import Contrast, Protocol, Question
 
 SIX = {"a": 0.0, "b": 0.0, "c": -0.6, "d": 0.9, "e": 0.0, "f": 0.3}
 TWO = {"a": 0.0, "b": 0.0}
@@ -307,7 +307,7 @@ def test_the_order_is_taken_off_unless_nobody_knows_it(panel):
 def test_loudness_is_asked_by_a_paired_comparison_of_level_alone():
     def found(*attributes: tuple[str, bool, str]) -> str | None:
         made = [SimpleNamespace(name=n, about_level=level, task=task) for n, level, task in attributes]
-        return decide.loudness_of(SimpleNamespace(attributes=made))
+        return Protocol.paired_loudness.fget(SimpleNamespace(attributes=made))
 
     assert found(("bright", False, "paired comparison"), ("loud", True, "category rating")) is None
     assert found(("bright", False, "paired comparison"), ("loud", True, "paired comparison")) == "loud"
