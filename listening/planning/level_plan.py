@@ -48,8 +48,8 @@ class LevelPlan:
     loudness_gains: tuple[Gain, ...]
     heard: Trials | None
     """The trials that ask which is louder of the pairs."""
-    pairs: tuple[Pair, ...]
-    """Those of the question."""
+    stronger_db: Mapping[Pair, float]
+    """By pair of the question, how much stronger its first is by LAFmax, mean over strikes."""
 
     def cases(
         self,
@@ -64,14 +64,14 @@ class LevelPlan:
         Parameters
         ----------
         alpha : of the question itself, with which level as heard is limited
-        louder : log-odds with which `more` of a pair is called louder; none where matching holds
+        louder : log-odds with which `more` of a pair is called louder; left out, by what matching left over
         """
         measured = self._measured(listeners, assumed)
         if measured is None:
             return ()
         if self.heard is None:
             return (measured,)
-        limits = self._heard_limits(listeners, alpha, assumed, louder or {})
+        limits = self._heard_limits(listeners, alpha, assumed, louder or self.louder(assumed))
         made = []
         for gain_db, chance in limits:
             there = self._next(gain_db)
@@ -80,6 +80,10 @@ class LevelPlan:
                 part = max((share, variance), (measured.part, measured.variance))
                 made.append(LevelTaken(chance, *part))
         return tuple(made)
+
+    def louder(self, assumed: Assumed) -> dict[Pair, float]:
+        """Log-odds with which the first of each pair is called louder, by what matching left over alone."""
+        return {pair: assumed.level_logit_per_db * db for pair, db in self.stronger_db.items()}
 
     def _measured(self, listeners: int, assumed: Assumed) -> LevelTaken | None:
         """The largest part over the level metrics; None where a residual lies above every gain."""
@@ -113,7 +117,7 @@ class LevelPlan:
         The other way round a limit is wanted too, below what the question's own gains reach.
         """
         above = self._called_louder(listeners, alpha, assumed, louder)
-        turned = {pair: -louder.get(pair, 0.0) for pair in self.pairs}
+        turned = {pair: -louder.get(pair, 0.0) for pair in self.stronger_db}
         below = [one for one in self._called_louder(listeners, alpha, assumed, turned) if self._next(one[0])]
         if not below:
             return []
@@ -128,7 +132,7 @@ class LevelPlan:
     def _goes_along(self, gain: Gain, listeners: int, assumed: Assumed, *, is_same: bool) -> float:
         """Correlation of the two tests of what is heard: the pair's share is in both, with other signs."""
         assert self.heard is not None  # for the type checker: the caller looked
-        met = panel_size.met(self.heard, self.pairs[0], listeners, 0.0, assumed)
+        met = panel_size.met(self.heard, next(iter(self.stronger_db)), listeners, 0.0, assumed)
         pair = share_power.expected(met)
         there = share_power.expected(control(gain, listeners, assumed.level_logit_per_db, assumed))
         of_pair = pair.from_listeners + sum(pair.from_strikes)
@@ -144,7 +148,7 @@ class LevelPlan:
         for gain in self.loudness_gains:
             there = control(gain, listeners, assumed.level_logit_per_db, assumed)
             every = 1.0
-            for pair in self.pairs:
+            for pair in self.stronger_db:
                 met = panel_size.met(self.heard, pair, listeners, louder.get(pair, 0.0), assumed)
                 every *= share_power.called_less(met, there, alpha=alpha) if met.answers else 0.0
             so_far = max(so_far, every)  # whoever hears a gain hears a larger one
@@ -183,7 +187,7 @@ def of_question(
         loudness=loudness if heard else None,
         loudness_gains=gains(protocol, loudness) if loudness is not None and heard else (),
         heard=heard,
-        pairs=question.contrast.pairs,
+        stronger_db={pair: _stronger_db(manifest, pair, question) for pair in question.contrast.pairs},
     )
 
 
@@ -224,6 +228,11 @@ def _residual_db(manifest: Manifest, question: Question) -> dict[str, FloatArray
         if apart:
             made[metric] = np.array(apart)
     return made
+
+
+def _stronger_db(manifest: Manifest, pair: Pair, question: Question) -> float:
+    more, than = (_levels(manifest, name, question.presentation, "laf_max_db") for name in pair)
+    return float(np.mean(more) - np.mean(than)) if more and than else 0.0
 
 
 def levels_db(manifest: Manifest, stimuli: Sequence[str]) -> dict[str, FloatArray]:

@@ -40,7 +40,8 @@ def table(
     attribute = made.question.attribute
     parts.append(_controls(attribute, plan.gains, assumed.logit_per_db, listeners, assumed, rng))
     if plan.loudness is not None and plan.heard is not None:
-        told = panel_size.answers(plan.heard, listeners, 0.0, assumed, rng)
+        louder = float(np.mean(list(plan.louder(assumed).values())))
+        told = panel_size.answers(plan.heard, listeners, louder, assumed, rng)
         none = {f"{metric}_difference": 0.0 for metric in levels_db}
         parts.append(answer_table.of_columns({**told, **none, "gain_difference_db": 0.0}))
         known = (plan.loudness_gains, assumed.level_logit_per_db)

@@ -11,6 +11,7 @@ from typing import Any
 
 from listening.errors import RecordError
 from listening.records.kinds import tasks
+from listening.records.protocols.sessions import OVER
 
 CODE = r"[A-Za-z0-9_.-]{1,64}(@[A-Za-z0-9_-]{1,24}){0,8}"  # a listener's, with the sites of merges
 NAME = r"[^\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]{1,200}"
@@ -37,6 +38,7 @@ BOOTH_KINDS = {  # of the events of a sitting; what a store itself writes down i
     "rested",
     "revised",
     "sent",
+    OVER,
     "taken back",
     "told",
     "trained",

@@ -72,6 +72,35 @@ def test_uncalibrated_recordings_have_no_loudness_figure():
     assert len(strike_curves.figure_list(mute)) == 2
 
 
+def test_many_names_stand_below_their_curves_and_few_among_them(monkeypatch):
+    """With eight conditions the names covered the curves."""
+    drawn = []
+
+    def kept(draw, **_):
+        figure = Figure(layout="constrained", figsize=(4, 3))
+        draw(figure.add_subplot())
+        drawn.append(figure)
+        return ""
+
+    monkeypatch.setattr(strike_curves.figures, "svg", kept)
+    for n in (2, 8):
+        sounds = [strike(f"dome {i} (on the handlebar)", 0.5) for i in range(n)]
+        strike_curves._overlaid(sounds, panels.loudness, name="loudness", caption="")
+    few, many = drawn
+    assert few.axes[0].get_legend() is not None
+    assert not few.legends
+    assert many.axes[0].get_legend() is None
+    many.draw_without_rendering()
+    names, curve = many.legends[0].get_window_extent(), many.axes[0].get_window_extent()
+    assert names.y1 <= curve.y0
+    assert names.x1 <= many.bbox.x1
+
+
+def test_a_long_title_of_a_panel_goes_over_two_lines():
+    assert strike_curves._title("dome C (on the handlebar)") == "dome C (on the\nhandlebar)"
+    assert strike_curves._title("") == ""
+
+
 def test_spectrograms_share_one_scale_so_that_louder_looks_louder():
     low, high = panels.scale_db(STRIKES)
     figure = Figure()

@@ -169,22 +169,24 @@ def test_the_heart_beats_every_half_minute_and_no_oftener(
 
 def test_what_was_sent_is_written_down_at_every_answer_and_whichever_way_one_leaves(tmp_path: Path) -> None:
     bench = take_seat(tmp_path, make_plan())
-    walk(bench.sitting, *OPENING)
 
     def sent() -> list[str]:
         return [e.detail.split()[0] for e in bench.store.events() if e.kind == "sent"]
 
+    bench.player.sent = 0.25
+    walk(bench.sitting, *OPENING)
+    assert sent() == ["0.25"]  # when the level was set
     bench.player.sent = 0.5
     one_trial(bench.sitting)
-    assert sent() == ["0.5"]
+    assert sent() == ["0.25", "0.5"]
     bench.player.sent = 0.75
     walk(bench.sitting, "leave", "leave_now")
-    assert sent() == ["0.5", "0.75"]
+    assert sent() == ["0.25", "0.5", "0.75"]
     bench.die()
     again = take_seat(tmp_path, make_plan())
     again.player.sent = 0.125
     again.sitting.stop()
-    assert sent() == ["0.5", "0.75", "0.125"]
+    assert sent() == ["0.25", "0.5", "0.75", "0.125"]
     assert [e.kind for e in bench.store.events()][-1] == "left"
 
 

@@ -46,17 +46,21 @@ def _of_choices(
         level = level_plan.of_question(protocol, manifest, question)
     except (StudyError, ValueError):
         return None
-    louder = {} if level is None else _louder(question, level, hoped)
+    louder = {} if level is None else _louder(question, level, hoped, assumed)
     return approximate.power(made, listeners, logit, alpha=alpha, assumed=assumed, level=level, louder=louder)
 
 
-def _louder(question: Question, level: LevelPlan, hoped: Hoped) -> dict[Pair, float]:
+def _louder(question: Question, level: LevelPlan, hoped: Hoped, assumed: Assumed) -> dict[Pair, float]:
     """How much more often the first of each pair is hoped to be called louder, log-odds."""
     effects = hoped.effects.get((level.loudness or "", question.presentation))
     if effects is None:
         return {}
     strength = effects.strength
-    return {(more, than): strength[more] - strength[than] for more, than in question.contrast.pairs}
+    left_over = level.louder(assumed) if effects.level_acts else {}
+    return {
+        (more, than): strength[more] - strength[than] + left_over.get((more, than), 0.0)
+        for more, than in question.contrast.pairs
+    }
 
 
 def superlative(protocol: Protocol, manifest: Manifest, asked: Superlative, hoped: Hoped) -> float | None:

@@ -1,5 +1,6 @@
 """Curves of one strike of each condition, from what `measure` kept, as figures of the page."""
 
+import textwrap
 import zipfile
 import zlib
 from collections.abc import Callable, Sequence
@@ -8,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import FixedLocator
 
 from listening.errors import RecordError
 from listening.records.found.findings import Findings
@@ -19,6 +21,10 @@ from listening.report.figures.sounds.curves import Curves
 UNREADABLE = (OSError, ValueError, KeyError, EOFError, zlib.error, zipfile.BadZipFile, NotImplementedError)
 PANEL_IN = 1.7
 COLUMNS = 2
+MOST_INSIDE, NAME_IN = 4, 0.22  # names that find room among the curves; the height of one below them
+SHORT_NAME = 14  # letters, of which two names stand beside each other
+TITLE_LETTERS = 20  # in a line above a panel
+FEW_TICKS_HZ = (100, 1000, 10_000)  # of a narrow panel
 Overlay = Callable[[Axes, Sequence[Curves]], Axes]
 
 
@@ -63,14 +69,24 @@ def figure_list(sounds: Sequence[Curves]) -> list[tuple[str, str]]:
 
 
 def _overlaid(sounds: Sequence[Curves], draw: Overlay, *, name: str, caption: str) -> tuple[str, str]:
+    columns = COLUMNS if max(len(one.label) for one in sounds) <= SHORT_NAME else 1
+
     def drawn(axes: Axes) -> Axes:
         draw(axes, sounds)
         if draw is panels.loudness:
             axes.set_xlim(-panels.BEFORE_S, panels.end_s(sounds))
-        axes.legend(frameon=False, fontsize=figures.LABEL_PT)
+        figure = axes.get_figure(root=True)
+        if figure is None or len(sounds) <= MOST_INSIDE:
+            axes.legend(frameon=False, fontsize=figures.LABEL_PT)
+        else:  # below, where no curve is
+            figure.legend(
+                *axes.get_legend_handles_labels(), frameon=False, fontsize=figures.LABEL_PT,
+                loc="outside lower left", ncols=columns,
+            )  # fmt: skip
         return axes
 
-    return figures.svg(drawn, name=name, title=caption, height_in=3.0), caption
+    below_in = 0.0 if len(sounds) <= MOST_INSIDE else NAME_IN * -(-len(sounds) // columns)
+    return figures.svg(drawn, name=name, title=caption, height_in=3.0 + below_in), caption
 
 
 def _spectrograms(sounds: Sequence[Curves]) -> tuple[str, str]:
@@ -86,7 +102,7 @@ def _spectrograms(sounds: Sequence[Curves]) -> tuple[str, str]:
             mesh = panels.spectrogram(axes, one, limits_db=(low, high))
             axes.set_xlim(-panels.BEFORE_S, panels.end_s(sounds))
             panels.tracks(axes, one, labels=False)
-            axes.set_title(one.label, fontsize=figures.LABEL_PT, loc="left")
+            axes.set_title(_title(one.label), fontsize=figures.LABEL_PT, loc="left")
             axes.set_ylabel("")
         bar = figure.colorbar(mesh, ax=grid, location="bottom", aspect=40, pad=0.02)
         bar.set_label(sounds[0].unit, fontsize=figures.LABEL_PT)
@@ -105,7 +121,8 @@ def _ringing(sounds: Sequence[Curves]) -> tuple[str, str]:
     def draw(figure: Figure) -> None:
         for axes, one in zip(_grid(figure, len(sounds)), sounds, strict=True):
             panels.ringing_times(axes, [one])
-            axes.set_title(one.label, fontsize=figures.LABEL_PT, loc="left")
+            axes.set_title(_title(one.label), fontsize=figures.LABEL_PT, loc="left")
+            axes.xaxis.set_major_locator(FixedLocator(FEW_TICKS_HZ))
             axes.set_xlabel("")
             axes.set_ylabel("")
         figure.axes[0].set_ylim(bottom=0)  # once all are drawn: a limit set earlier would hide the later ones
@@ -113,6 +130,10 @@ def _ringing(sounds: Sequence[Curves]) -> tuple[str, str]:
         figure.supxlabel("frequency, Hz", fontsize=figures.LABEL_PT)
 
     return _svg(draw, len(sounds), name="partials", caption=caption), caption
+
+
+def _title(label: str) -> str:
+    return "\n".join(textwrap.wrap(label, TITLE_LETTERS)) or label
 
 
 def _grid(figure: Figure, n_panels: int) -> list[Axes]:

@@ -74,6 +74,11 @@ def test_near_separation_the_likelihood_bounds_the_side_towards_zero_alone(parab
     )
 
 
+def test_bounds_that_are_moved_keep_their_distance():
+    moved = confidence_limits.Bounds(-1.0, 2.5, confidence_limits.T).moved(0.5)
+    assert (moved.lower, moved.upper, moved.by) == (-0.5, 3.0, confidence_limits.T)
+
+
 def test_a_null_at_the_estimate_is_passed_by_half(parabola):
     assert confidence_limits.tails(parabola(15.0), [ESTIMATE], side="above") == [0.5]
     assert confidence_limits.tails(parabola(15.0), [ESTIMATE], side="below") == [0.5]

@@ -241,7 +241,7 @@ def test_each_pair_weighs_the_same_however_often_it_was_met() -> None:
             {"listener": who, "condition_first": a, "condition_second": b, "chosen": chosen}
             | {"stimulus_first": a + "1", "stimulus_second": b + "1"}
             for who in ("L1", "L2", "L3", "L4")
-            for a, b, chosen in (("a", "b", 1.0), ("d", "c", 0.0), ("d", "c", 1.0), ("d", "c", 1.0))
+            for a, b, chosen in (("b", "a", 0.0), ("d", "c", 0.0), ("d", "c", 1.0), ("d", "c", 1.0))
         ]
     )
     planned = Contrast.model_validate({"more": "a", "than": "b", "exceeds": {"more": "d", "than": "c"}})

@@ -9,7 +9,7 @@ import pytest
 
 from listening.analysis.collect import keyed_answers
 from listening.analysis.decide import beside, decide, level_taken
-from listening.records.protocols.protocol import Contrast, Question
+from listening.records.protocols.protocol import Contrast, Protocol, Question
 
 SIX = {"a": 0.0, "b": 0.0, "c": -0.6, "d": 0.9, "e": 0.0, "f": 0.3}
 TWO = {"a": 0.0, "b": 0.0}
@@ -267,6 +267,26 @@ def test_a_refused_question_gives_its_step_to_nobody(panel):
     assert made[0].reason == "no level is known"
 
 
+@pytest.mark.parametrize(
+    ("limits", "wanted"),
+    [
+        ([(1.5, -3.0), (3.0, -1.5)], (3.0, -3.0)),
+        ([(3.0, -1.5), (1.5, -3.0)], (3.0, -3.0)),
+        ([(1.5, -1.5), ()], ()),
+    ],
+    ids=["one each", "the other way round", "one not asked"],
+)
+def test_of_several_pairs_level_as_heard_is_the_widest_of_either_side(monkeypatch, limits, wanted):
+    pairs = {"more": "a", "than": "b", "exceeds": {"more": "d", "than": "c"}}
+    asked = question("a", "b").model_copy(update={"contrast": Contrast.model_validate(pairs)})
+    left = iter(limits)
+    monkeypatch.setattr(level_taken, "_heard_of_pair", lambda *given: next(left))
+    names = ("attribute", "role", "presentation", "gain_difference_db", "chosen", "listener")
+    empty = pd.DataFrame({name: [] for name in names})
+    assert level_taken.heard_limits_db(empty, asked, "loudness", 0.05) == wanted
+    assert level_taken.heard_limits_db(empty, asked, None, 0.05) == ()
+
+
 def test_level_is_taken_off_unless_the_question_is_about_it(panel):
     table = panel(np.random.default_rng(2), SIX)
     asked = question("d", "c")
@@ -287,7 +307,7 @@ def test_the_order_is_taken_off_unless_nobody_knows_it(panel):
 def test_loudness_is_asked_by_a_paired_comparison_of_level_alone():
     def found(*attributes: tuple[str, bool, str]) -> str | None:
         made = [SimpleNamespace(name=n, about_level=level, task=task) for n, level, task in attributes]
-        return decide.loudness_of(SimpleNamespace(attributes=made))
+        return Protocol.paired_loudness.fget(SimpleNamespace(attributes=made))
 
     assert found(("bright", False, "paired comparison"), ("loud", True, "category rating")) is None
     assert found(("bright", False, "paired comparison"), ("loud", True, "paired comparison")) == "loud"

@@ -118,7 +118,9 @@ def test_an_error_that_is_none_is_refused(se, df):
 
 def test_one_in_twenty_is_the_usual_alpha_everywhere():
     asked = {"low": 0.35, "high": 0.65}
-    assert equivalence.share_power(60, **asked) == equivalence.share_power(60, **asked, alpha=0.05)
+    usual = equivalence.share_power(51, **asked)  # of 51 answers another count is accepted at 0.051
+    assert usual == equivalence.share_power(51, **asked, alpha=0.05)
+    assert usual != equivalence.share_power(51, **asked, alpha=0.051)
     for made in (
         equivalence.coefficient(0.1, 0.1, low=-1.0, high=1.0),
         equivalence.mean(FIRST, low=-1.0, high=1.0),

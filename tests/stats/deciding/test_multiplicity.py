@@ -113,6 +113,8 @@ def test_same_data_give_the_same_bits():
         (lambda: multiplicity.max_t([1.0, 1.0], [[1.0, np.nan], [np.nan, 1.0]]), "finite estimates"),
         (lambda: multiplicity.max_t([1.0, 1.0], [[1.0, 2.0], [2.0, 1.0]]), "not a covariance"),
         (lambda: multiplicity.max_t([1.0], [[1.0]], df=0), "df > 0"),
+        (lambda: multiplicity.max_t([1.0], [[1.0]], level=1.0), "level < 1"),
+        (lambda: multiplicity.max_t([1.0], [[1.0]], level=0.0), "0 < level"),
         (lambda: multiplicity.max_t([1.0], [[1.0]], alternative="more"), "wanted one of two-sided"),
     ],
 )
