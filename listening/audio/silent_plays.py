@@ -44,12 +44,15 @@ def tried(speaker: Speaker, *, sleep: Callable[[float], None] = time.sleep) -> T
 
 def _round(speaker: Speaker, sleep: Callable[[float], None]) -> Tried:
     troubles: list[str] = []
-    n_plays = 0
+    n_plays, longest_s = 0, speaker.longest_start_s or 0.0
     while n_plays < N_PLAYS and len(troubles) < GIVEN_UP_AFTER:
         n_plays += 1
+        speaker.longest_start_s = None  # a quick start says nothing of the next one while the device is tried
         if trouble := _trouble(speaker, sleep):
             troubles.append(trouble)
-    return Tried(n_plays, speaker.longest_start_s or 0.0, tuple(troubles))
+        longest_s = max(longest_s, speaker.longest_start_s or 0.0)
+    speaker.longest_start_s = longest_s
+    return Tried(n_plays, longest_s, tuple(troubles))
 
 
 def _trouble(speaker: Speaker, sleep: Callable[[float], None]) -> str:

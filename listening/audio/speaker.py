@@ -111,6 +111,7 @@ class Speaker:
         """Remember the longest start of this device."""
         if run.start_s is not None:
             self.longest_start_s = max(run.start_s, self.longest_start_s or 0.0)
+            run.start_s = None  # once: whoever forgets what is known is not told again
 
     def _start_within_s(self) -> float:
         """How long the next start may take before the device counts as lost."""

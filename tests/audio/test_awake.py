@@ -104,3 +104,16 @@ def test_a_paced_device_is_kept_awake_for_long() -> None:
     awake.end()
     assert device.open == []
     assert not awake.runs
+
+
+def test_a_start_is_learned_once_and_can_be_forgotten(monkeypatch: pytest.MonkeyPatch) -> None:
+    device = Device()
+    monkeypatch.setattr(speaker, "portaudio", lambda: device)
+    made = Speaker(RATE_HZ, now_s=lambda: device.now_s)
+    made.start(InTurn([np.ones((BLOCK, 1), np.float32)], gap_frames=0, lead_in_frames=0), peak=1.0)
+    device.take(2 * BLOCK / RATE_HZ)
+    made.stop()
+    assert made.longest_start_s == pytest.approx(BLOCK / RATE_HZ)
+    made.longest_start_s = None
+    made.stop()
+    assert made.longest_start_s is None

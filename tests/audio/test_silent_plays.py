@@ -108,3 +108,21 @@ def test_the_watchdog_waits_three_times_the_start_that_was_found() -> None:
     speaker = Speaker(8000, now_s=lambda: 0.0)
     speaker.longest_start_s = 1.4
     assert speaker._start_within_s() == pytest.approx(4.2)
+
+
+class Uneven(Scripted):
+    """A device that starts fast first and slowly later; beyond three times what is known a play is lost."""
+
+    def start(self, mixer: Mixer, *, peak: float) -> None:
+        super().start(mixer, peak=peak)
+        self._start_s = 0.02 if self.n_started < 4 else 1.9
+        known_s = self.longest_start_s
+        if known_s is not None and self._start_s > max(1.5, 3 * known_s):
+            self._trouble = LOST
+
+
+def test_a_quick_start_says_nothing_of_the_next_while_the_device_is_tried() -> None:
+    speaker = Uneven()
+    found = tried(speaker)
+    assert (found.troubles, found.longest_start_s, speaker.longest_start_s) == ((), 1.9, 1.9)
+    assert speaker.n_started == 10

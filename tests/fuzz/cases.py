@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from tests.fuzz import toml_text, values
+from tests.fuzz import schema_cases, toml_text, values
 
 Spoil = Callable[[Path, random.Random], list[str]]
 ONE_JOB = ("--jobs", "1")
@@ -260,6 +260,8 @@ KINDS: dict[str, Spoil] = {
     "store": store,
     "arguments": arguments,
     "paths": paths,
+    "schema": schema_cases.schema,
+    "draft": schema_cases.draft,
 }
 LINES: tuple[tuple[str, ...], ...] = (
     ("check", "."),

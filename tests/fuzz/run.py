@@ -54,6 +54,8 @@ WEIGHTS = {
     "arguments": 14,
     "paths": 8,
     "environment": 2,
+    "schema": 16,
+    "draft": 4,
 }
 OBEYED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 GROWS = re.compile(r"(\.log|record\.jsonl|openings\.jsonl?|looks\.jsonl?)$")
