@@ -1,8 +1,10 @@
 """What a booth has taken down and the server has not confirmed yet: a SQLite file, each commit synced."""
 
 import json
+import os
 import secrets
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -33,6 +35,7 @@ _booth = Table(  # one row: what tells this booth from others of the same login
     _metadata,
     Column("token", Text, primary_key=True),
 )
+MODE = 0o660  # the token in it is a secret: nobody else on this machine reads it, whatever the umask
 ANSWER, EVENT = "answer", "event"
 APART = "refused "  # before the kind of a message that the server will never take
 
@@ -53,6 +56,8 @@ class Spool:
 
     def __init__(self, path: Path) -> None:
         self._place = str(path)
+        with suppress(OSError):  # there already; or not to be written, which SQLite then says
+            os.close(os.open(path, os.O_CREAT | os.O_EXCL, MODE))
         self._engine = connect(path, durable=True)
         with writing(self._engine, self._place) as connection:
             _metadata.create_all(connection)
