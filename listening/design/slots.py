@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 import numpy.typing as npt
 
-from listening.design import comparison, forms, joint_trials, order, session_parts, williams
+from listening.design import comparison, forms, joint_trials, late_sounds, order, session_parts, williams
 from listening.design.dealt_trial import Trial, strikes
 from listening.design.draws import Draws
 from listening.design.order import CarryOver, Ordered
@@ -22,7 +22,7 @@ def of_study(protocol: Protocol, manifest: Manifest, draws: Draws) -> list[Order
 
 def in_turn(protocol: Protocol, manifest: Manifest, draws: Draws) -> Iterator[Ordered]:
     """The same slot by slot, each put in order when it is asked for; late stages are left out."""
-    protocol = _as_dealt(protocol)
+    protocol, manifest = _as_dealt(protocol, manifest)
     n_slots = protocol.panel.listeners + protocol.panel.spare
     asked = joint_trials.leaders(protocol)
     trials = _dealt(protocol, manifest, n_slots, draws)
@@ -65,7 +65,7 @@ def _session(
 
 def unordered(protocol: Protocol, manifest: Manifest, draws: Draws) -> Iterator[Ordered]:
     """The same trials slot by slot, practice first, in no order to be heard in: for counting, and quicker."""
-    protocol = _as_dealt(protocol)
+    protocol, manifest = _as_dealt(protocol, manifest)
     n_slots = protocol.panel.listeners + protocol.panel.spare
     trials = _dealt(protocol, manifest, n_slots, draws)
     rows = session_parts.orders(protocol, n_slots, draws)
@@ -80,9 +80,11 @@ def unordered(protocol: Protocol, manifest: Manifest, draws: Draws) -> Iterator[
         yield joint_trials.spread(protocol, slot, practice + counted, draws=draws)
 
 
-def _as_dealt(protocol: Protocol) -> Protocol:
-    """What the deal itself asks: late stages are dealt by themselves."""
-    return protocol.of_stage(FIRST) if protocol.stages else protocol
+def _as_dealt(protocol: Protocol, manifest: Manifest) -> tuple[Protocol, Manifest]:
+    """What the deal itself asks, and of which stimuli: late stages are dealt by themselves."""
+    if not protocol.stages:
+        return protocol, manifest
+    return protocol.of_stage(FIRST), late_sounds.without(protocol, manifest)
 
 
 def _dealt(
@@ -98,7 +100,7 @@ def _dealt(
 def cells(protocol: Protocol, manifest: Manifest, n_slots: int, draws: Draws) -> list[tuple[int, ...]]:
     """Where each slot stands in each balanced property: lead, order of attributes, part of the pairs; and
     the order of the parts over sessions."""
-    protocol = _as_dealt(protocol)
+    protocol, manifest = _as_dealt(protocol, manifest)
     periods = {2, len(williams.square(len(joint_trials.leaders(protocol)))), joint_trials.period(protocol)}
     for block in protocol.blocks:
         if tasks.named(protocol.attribute(block.attribute).task).family == "choice":

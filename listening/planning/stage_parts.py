@@ -1,8 +1,8 @@
 """A study with late stages taken apart: each stage as a protocol of its own, with the stimuli it hears."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
+from listening.design import late_sounds
 from listening.records.protocols.protocol import Protocol
 from listening.records.protocols.stages import FIRST
 from listening.records.sounds.manifest import Manifest
@@ -28,7 +28,7 @@ def of_study(protocol: Protocol, manifest: Manifest) -> list[StagePart]:
         return [StagePart(FIRST, protocol, manifest)]
     whole: dict[str, object] = {"looks": [], "spending": "none", "fewest": None}
     late = protocol.model_copy(update={"stopping": protocol.stopping.model_copy(update=whole)})
-    first = StagePart(FIRST, protocol.of_stage(FIRST), _without_late(protocol, manifest))
+    first = StagePart(FIRST, protocol.of_stage(FIRST), late_sounds.without(protocol, manifest))
     others = [StagePart(one.stage, _as_first(late.of_stage(one.stage)), manifest) for one in protocol.stages]
     return [first, *others]
 
@@ -41,17 +41,3 @@ def _as_first(own: Protocol) -> Protocol:
             name: [row.model_copy(update={"stage": FIRST}) for row in getattr(own, name)] for name in tables
         }
     )
-
-
-def _without_late(protocol: Protocol, manifest: Manifest) -> Manifest:
-    first = protocol.of_stage(FIRST)
-    references = [b.reference for b in first.blocks if b.reference]
-    asked = [c for q in first.questions for c in q.contrast.conditions]
-    known = _values([*asked, *references, *(s.condition for s in first.superlatives)])
-    late = _values(c for q in protocol.questions if q.stage != FIRST for c in q.contrast.conditions) - known
-    kept = tuple(s for s in manifest.stimuli if not late & set(s.condition.split("/")))
-    return manifest.model_copy(update={"stimuli": kept})
-
-
-def _values(conditions: Iterable[str]) -> set[str]:
-    return {value for name in conditions for value in name.split("/")}

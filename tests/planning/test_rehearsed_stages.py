@@ -6,6 +6,8 @@ from pathlib import Path
 import pytest
 from scipy import stats
 
+from listening.design import slots
+from listening.design.draws import Draws
 from listening.intake import names
 from listening.planning import criticism, reached_end, stage_parts
 from listening.planning.rehearsal import promises, rehearsed
@@ -42,6 +44,14 @@ def test_each_stage_is_a_study_of_its_own(staged: tuple[Protocol, Manifest]) -> 
     assert [q.id for q in first.protocol.questions] == ["q"]
     assert [q.id for q in late.protocol.questions] == ["late"]
     assert late.protocol.stopping.fewest is None  # fewer are enough for the deal alone
+
+
+def test_what_came_late_is_no_part_of_the_deal(staged: tuple[Protocol, Manifest]) -> None:
+    """Its budget and its rules of exclusion count what was dealt: a late sound may not make it too large."""
+    protocol, manifest = staged
+    heard = next(slots.unordered(protocol, manifest, Draws.open_to_all(1)))
+    of = {s.stimulus: s.condition for s in manifest.stimuli}
+    assert {of[sound.stimulus] for _, trial in heard for sound in trial.every} == {"d0", "d1"}
 
 
 def test_questions_of_a_late_stage_are_decided_by_its_listeners(staged: tuple[Protocol, Manifest]) -> None:
