@@ -139,7 +139,8 @@ def test_a_withdrawal_needs_a_yes_and_tells_what_is_out_of_date(
     assert [s.listener for s in open_store(study.answers).sittings()] == ["S002"]
     for page in (study.page, claims):  # the sheet that marketing prints from as well
         assert page.read_text().startswith("<html><body class='x'><p role=\"alert\"")
-    assert f"out of date now: {paper}" in text
+    assert f"removed: {paper}" in text
+    assert not paper.exists()
     assert study.log.read_text() == "a line about another\n"
 
 
