@@ -3,6 +3,7 @@
 import json
 import math
 import shutil
+from collections.abc import Iterator
 from decimal import Decimal, localcontext
 from pathlib import Path
 
@@ -14,6 +15,15 @@ from stimuli_demo import synthesise
 
 FOLDER = Path(synthesise.__file__).parent
 EIGHT_MEGABYTE = 8_000_000
+
+
+@pytest.fixture(scope="module", autouse=True)
+def fresh() -> Iterator[None]:
+    """One fresh synthesis for all tests that compare with it."""
+    made = synthesise.synthesise()
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(synthesise, "synthesise", lambda: made)
+        yield
 
 
 def test_a_fresh_synthesis_has_the_samples_of_the_files() -> None:

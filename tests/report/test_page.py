@@ -272,6 +272,7 @@ def test_every_figure_of_a_page_is_saved_twice(tmp_path, imported_findings):
 HOSTILE = "</td><script>alert(1)</script> \u202eeduf\x1b[2J & <img src=x onerror=y> =1+1 " + "w" * 400
 
 
+@pytest.mark.usefixtures("without_figures")
 def test_comments_and_room_stand_on_the_page_and_nothing_of_them_is_obeyed(simulated_findings) -> None:
     said = (
         Remark(listener="L01", about="brightness", text=HOSTILE),
@@ -288,6 +289,7 @@ def test_comments_and_room_stand_on_the_page_and_nothing_of_them_is_obeyed(simul
     assert "remark: <b>door</b>" in words
 
 
+@pytest.mark.usefixtures("without_figures")
 def test_a_panel_that_wrote_much_is_cut_short_and_one_that_wrote_nothing_has_no_heading(
     simulated_findings,
 ) -> None:
