@@ -9,7 +9,7 @@ from listening.errors import StudyError
 from listening.records.dealt import head_code, record
 from listening.records.dealt.plan import Plan
 from listening.records.forms import frozen
-from listening.records.forms.form import digest_of, write_text
+from listening.records.forms.form import digest_of, write_over
 from listening.records.forms.frozen import Deposit, Frozen, History
 from listening.records.protocols import protocol
 from listening.records.sounds.manifest import Manifest
@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     rates = exclusion_rates.lines(exclusion_rates.of_protocol(chosen, Manifest.load(study.manifest)))
     text = deposit_page.page(chosen, plan, Frozen.load(study.frozen), history, heads=heads, rates=rates)
     path = args.out or study.root / "deposited.md"
-    write_text(path, text)
+    write_over(path, text, own=deposit_page.FIRST)
     at = datetime.now(UTC).isoformat(timespec="seconds")
     made = Deposit(
         study_digest=plan.study_digest, page_digest=digest_of(text), deposited_at=at, whom=args.whom

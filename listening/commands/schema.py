@@ -4,7 +4,9 @@ import argparse
 from pathlib import Path
 
 from listening.records.forms import reference
-from listening.records.forms.form import write_text
+from listening.records.forms.form import write_over
+
+OWN_CHARACTERS = 30  # the same in every version
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,6 +21,6 @@ def run(args: argparse.Namespace) -> int:
     if args.out is None:
         print(text, end="")
     else:
-        write_text(args.out, text)
+        write_over(args.out, text, own=text[:OWN_CHARACTERS])
         print(f"written: {args.out}")
     return 0

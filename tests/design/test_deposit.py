@@ -82,3 +82,18 @@ def test_nothing_is_deposited_before_it_is_dealt_or_after_it_was_altered(
     assert cli.main(["deposit", str(prepared.root)]) == 2
     assert "the protocol is not the one that was dealt" in capsys.readouterr().err
     assert not (prepared.root / "deposited.md").exists()
+
+
+@pytest.mark.parametrize("name", ["protocol.toml", "plan.json", "notes.md"])
+def test_no_other_file_is_written_over_and_an_earlier_page_is(prepared: Study, name: str) -> None:
+    _deal(prepared)
+    other = prepared.root / name
+    if not other.exists():
+        other.write_text("# My notes\n")
+    kept, history = other.read_bytes(), prepared.history.read_bytes()
+    assert cli.main(["deposit", str(prepared.root), "--with", "the notary", "--out", str(other)]) == 2
+    assert cli.main(["schema", "--out", str(other)]) == 2
+    assert (other.read_bytes(), prepared.history.read_bytes()) == (kept, history)
+    for _ in range(2):
+        assert cli.main(["deposit", str(prepared.root), "--with", "the notary"]) == 0
+        assert cli.main(["schema", "--out", str(prepared.root / "schema.json")]) == 0

@@ -9,9 +9,10 @@ from xml.etree import ElementTree
 import pytest
 
 from listening.commands import report
+from listening.records.found.findings_question import ContrastPart
 from listening.records.found.findings_study import Looks, Remark, RoomNoted
 from listening.report.figures import figures
-from listening.report.page import claims_sheet, page, style
+from listening.report.page import claims_sheet, page, style, top
 
 
 class Text(HTMLParser):
@@ -299,3 +300,15 @@ def test_a_panel_that_wrote_much_is_cut_short_and_one_that_wrote_nothing_has_no_
     assert "the first 200; 100 more in the export" in text
     assert 'id="said"' not in page.render(simulated_findings)
     assert 'id="room"' not in page.render(simulated_findings)
+
+
+def test_the_first_lines_name_every_condition_that_a_question_compares(findings) -> None:
+    """Strengths exist for what was compared with one another; a mean over pairs names more."""
+    one = findings.questions[0]
+    part = ContrastPart(
+        more="g/bar", more_label="dome G (bar)", than="g/free", than_label="dome G (free)",
+        is_turned=False, n=4, n_more=3, share=0.75,
+    )  # fmt: skip
+    changed = one.model_copy(update={"parts": (part,)})
+    found = findings.model_copy(update={"questions": (changed, *findings.questions[1:])})
+    assert "dome G (bar) and dome G (free)." in top.of(found, [], []).compared

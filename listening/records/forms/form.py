@@ -133,6 +133,27 @@ def write_text(path: Path, text: str, *, private: bool = False) -> None:
     write_bytes(path, text.encode(errors="backslashreplace"), private=private)
 
 
+def write_over(path: Path, text: str, *, own: str) -> None:
+    """Write a file that somebody named; what is there already goes only if `own` shows it is an earlier such.
+
+    Parameters
+    ----------
+    own : words near the beginning of every text of this kind
+
+    Raises
+    ------
+    RecordError
+        Another file is there.
+    CannotWrite
+        See `write_bytes`.
+    """
+    if path.is_file() and own not in path.read_bytes()[:READ_TO_TELL].decode(errors="replace"):
+        raise RecordError(
+            f"{path}: is another file, and stays; nothing was done; name a file that is not there"
+        )
+    write_text(path, text)
+
+
 def write_bytes(path: Path, content: bytes, *, private: bool = False) -> None:
     """Write a file whole or not at all: a temporary file beside it, synced, then renamed.
 
@@ -166,6 +187,7 @@ def write_bytes(path: Path, content: bytes, *, private: bool = False) -> None:
         ) from error
 
 
+READ_TO_TELL = 4_000  # bytes of a file that is there, to tell what it is
 LEFTOVER_S = 60.0  # a temporary file older than this belongs to a write that was cut off
 LONGEST_KEPT = 200  # bytes of a name are limited to 255
 

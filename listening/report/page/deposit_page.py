@@ -11,6 +11,8 @@ from listening.records.kinds import metric_register
 from listening.records.protocols.protocol import AS_RECORDED, Protocol, Question, Superlative
 from listening.report.sentences import kind_words, wording
 
+FIRST = "Plan of a listening test, made before anybody listened."
+
 
 def page(
     protocol: Protocol,
@@ -50,7 +52,7 @@ def page(
 def _head(protocol: Protocol, plan: Plan) -> str:
     return f"""# {protocol.title}
 
-Plan of a listening test, made before anybody listened. Study `{protocol.name}`, version {plan.study_version},
+{FIRST} Study `{protocol.name}`, version {plan.study_version},
 dealt {plan.dealt_at}.
 
 **Study hash** `{plan.study_digest}`

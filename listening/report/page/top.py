@@ -52,9 +52,10 @@ def of(found: Findings, cards: list[Card], superlatives: list[SuperlativeCard]) 
 
 def _compared(found: Findings) -> str:
     who = imported_words.lead(found) if found.imported else method_words.lead(found)
-    labels = list(dict.fromkeys(s.label for one in found.strengths for s in one.strengths))
-    labels = labels or list(
-        dict.fromkeys(label for q in found.questions for label in (q.more_label, q.than_label))
+    labels = [s.label for one in found.strengths for s in one.strengths]
+    pairs = (pair for q in found.questions for pair in (q.parts or (q,)))
+    labels = list(
+        dict.fromkeys([*labels, *(x for pair in pairs for x in (pair.more_label, pair.than_label))])
     )
     if not 1 < len(labels) <= FEW:
         return who
