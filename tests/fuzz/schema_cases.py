@@ -46,6 +46,10 @@ DRAFTS = (
     b"\x00" * 1000,
     b"<p>" * 100_000,
     b"<!--" * 50_000,
+    *(
+        b"x" + part * (200_000 // len(part)) + b"y"
+        for part in (b" ", b"\n", b"\r", b"[", b"*a ", b"~~a ", b"<a x='1' ")
+    ),
     b"a" * 500_000,
     b"Plate b sounds louder than plate a. " * 5000,
     b"\xff\xfe" + "Plate b sounds louder.".encode("utf-16-le"),

@@ -1,6 +1,7 @@
 """A whole copy: split into sentences, each judged; markup neither hides a claim nor makes one."""
 
 import zipfile
+from pathlib import Path
 
 import pytest
 
@@ -128,3 +129,27 @@ def test_a_word_document_with_a_document_type_is_refused(tmp_path):
     bomb = '<!DOCTYPE x [<!ENTITY a "aaaa">]>'
     with pytest.raises(RecordError, match="document type"):
         copy_text.paragraphs(docx(tmp_path / "copy.docx", ["&amp;"], head=bomb))
+
+
+@pytest.mark.parametrize("kind", ["txt", "md", "html"])
+@pytest.mark.parametrize("run", [" ", "\n", "\u00a0", " \n", "[", "*a ", "~~a "])
+def test_a_long_run_of_one_sign_takes_no_square_of_its_length(tmp_path: Path, kind: str, run: str) -> None:
+    """With it a draft of 200 kB took minutes."""
+    path = tmp_path / f"copy.{kind}"
+    path.write_text("Dome D rings longer." + run * (200_000 // len(run)) + "Dome A does not.")
+    found = [said for part in copy_text.paragraphs(path) for said in copy_text.sentences(part)]
+    assert found[0].startswith("Dome D rings longer.")
+    assert found[-1].endswith("Dome A does not.")
+
+
+def test_comments_go_links_leave_their_words_and_an_unclosed_comment_stays(tmp_path: Path) -> None:
+    path = tmp_path / "copy.md"
+    path.write_text("One <!-- a <!-- b -->two [three](http://x/(y)) ~~four~~ <!-- five")
+    assert copy_text.paragraphs(path) == ["One two three four <!-- five"]
+
+
+def test_a_page_whose_tags_never_end_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "copy.html"
+    path.write_text("<p>Dome D rings longer.</p>" + "<a " * 501)
+    with pytest.raises(RecordError, match="501 times < after the last >"):
+        copy_text.paragraphs(path)

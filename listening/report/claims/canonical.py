@@ -23,13 +23,15 @@ TOKEN = re.compile(
     re.DOTALL,
 )
 AT_END = re.compile(rf"[{SPACES}]*[.!]?[{SPACES}]*(?:[*†‡¹²³]|\[[0-9]{{1,2}}\])?[{SPACES}]*[.!]?[{SPACES}]*$")
+RUN = re.compile(r"[ \t\u00a0\u2009\u202f]{2,}")
+LINES = re.compile(r"\r?\n(?: ?\r?\n){2,}")
 PARAGRAPH = re.compile(r"\n[ \t\r]*\n")
 
 
 @lru_cache(maxsize=KEPT)  # a draft is held against every form, and every form against every draft
 def tokens(text: str) -> tuple[str, ...]:
     """Words, numbers and signs of a whole draft; see the top of this file for what is evened out."""
-    return tokens_within(AT_END.sub("", _unwrapped(_evened(text).strip(SPACES)), count=1))
+    return tokens_within(AT_END.sub("", _unwrapped(_evened(without_runs(text)).strip(SPACES)), count=1))
 
 
 @lru_cache(maxsize=KEPT)
@@ -44,6 +46,11 @@ def tokens_within(text: str) -> tuple[str, ...]:
         if kind != "space" and not _is_comma_between_words(found, at)
     ]
     return tuple(_numbers_in_digits([said for _, said in kept]))
+
+
+def without_runs(text: str) -> str:
+    """One space for many, one blank line for many: a search through a run takes the square of its length."""
+    return LINES.sub("\n\n", RUN.sub(" ", text.replace("\r\n", "\n").replace("\r", "\n")))
 
 
 def shown(text: str) -> str:

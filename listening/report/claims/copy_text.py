@@ -11,6 +11,7 @@ from listening.errors import RecordError
 from listening.records.forms.text import read_text
 from listening.report.claims import canonical
 
+MOST_UNCLOSED = 500  # tags begun at the end of a page; each costs the library a look through what follows
 LIMIT_BYTES = 20_000_000  # of text, unpacked; more than any leaflet or web page holds
 WORD = "{http://schemas.openxmlformats.org/wordprocessingml/2006/main}"
 PARTS = re.compile(r"word/(document|footnotes|endnotes|comments|header\d*|footer\d*)\.xml$")
@@ -23,11 +24,10 @@ INLINE = frozenset(  # elements that break no sentence
 )
 SPOKEN = ("alt", "title", "aria-label", "placeholder", "content")
 MARKDOWN = (
-    (re.compile(r"<!--.*?-->", re.DOTALL), ""),
-    (re.compile(r"!?\[([^\]]*)\]\([^)]*\)"), r"\1"),
+    (re.compile(r"!?\[([^\[\]]*)\]\([^()]*(?:\([^()]*\)[^()]*)?\)"), r"\1"),
     (re.compile(r"^\s{0,3}(?:#{1,6}\s+|>\s?|[-*+]\s+|\d{1,3}[.)]\s+)", re.MULTILINE), "\n\n"),
-    (re.compile(r"(\*\*|__|\*|_|~~|`)(?=\S)(.+?)(?<=\S)\1"), r"\2"),
-    (re.compile(r"\s*\|\s*"), "\n\n"),
+    (re.compile(r"(\*\*|__|\*|_|~~|`)(?=\S)(.{1,600}?)(?<=\S)\1"), r"\2"),
+    (re.compile(r" ?\| ?"), "\n\n"),
 )
 ENDS = re.compile(
     rf"(?<=[.!?…])[\"”“’»)\]*†‡¹²³]*(?:\[[0-9]{{1,2}}\])?[{canonical.SPACES}]+(?=[\"“„«(\[]?[^\W_a-z])"
@@ -57,7 +57,8 @@ def paragraphs(path: Path) -> list[str]:
         found = reader(path)
     except (OSError, zipfile.BadZipFile, KeyError, ElementTree.ParseError) as error:
         raise RecordError(f"{path}: cannot be read as {path.suffix} ({error}); save the copy anew") from error
-    return [text for one in found if (text := one.strip(canonical.SPACES))]
+    evened = (canonical.without_runs(one).strip(canonical.SPACES) for one in found)
+    return [text for text in evened if text]
 
 
 def sentences(paragraph: str) -> list[str]:
@@ -76,15 +77,26 @@ def _plain(path: Path) -> list[str]:
 
 
 def _markdown(path: Path) -> list[str]:
-    text = _text(path)
+    text = _without_comments(_text(path))
     for pattern, instead in MARKDOWN:
         text = pattern.sub(instead, text)
     return _blocks(text)
 
 
+def _without_comments(text: str) -> str:
+    parts, at = [], 0
+    while (begins := text.find("<!--", at)) >= 0 and (ends := text.find("-->", begins)) >= 0:
+        parts.append(text[at:begins])
+        at = ends + 3
+    return "".join(parts) + text[at:]
+
+
 def _html(path: Path) -> list[str]:
-    reader = _Seen()
-    reader.feed(_text(path))
+    reader, text = _Seen(), _text(path)
+    unclosed = text.rpartition(">")[2].count("<")
+    if unclosed > MOST_UNCLOSED:
+        raise RecordError(f"{path}: {unclosed} times < after the last >: it is no page; save the copy anew")
+    reader.feed(text)
     reader.close()
     return _blocks("".join(reader.parts))
 
@@ -117,7 +129,7 @@ def _of_part(root: ElementTree.Element) -> Iterator[str]:
 
 
 def _text(path: Path) -> str:
-    return read_text(path) if path.stat().st_size else ""
+    return canonical.without_runs(read_text(path)) if path.stat().st_size else ""
 
 
 def _blocks(text: str) -> list[str]:
@@ -145,7 +157,7 @@ class _Seen(HTMLParser):
 
     def handle_data(self, data: str) -> None:
         if not self.unseen:
-            self.parts.append(re.sub(r"\s*\n\s*", " ", data))
+            self.parts.append(re.sub(r" ?\n\s*", " ", data))
 
     def _break(self, tag: str) -> None:
         if tag not in INLINE:
