@@ -347,3 +347,15 @@ def test_sounds_are_at_hand_before_they_are_played(tmp_path: Path) -> None:
         (stations.LEVEL_CLIP,),
         stations.ANCHORS,
     ]
+
+
+def test_a_thought_of_leaving_stops_what_sounds(tmp_path: Path) -> None:
+    bench = take_seat(tmp_path, make_plan())
+    walk(bench.sitting, *OPENING)
+    bench.player.at_once = False
+    walk(bench.sitting, "play")
+    assert bench.sitting.state.turn.running
+    stopped = bench.player.stopped
+    walk(bench.sitting, "leave")
+    assert bench.player.stopped == stopped + 1
+    assert not bench.sitting.state.turn.running
