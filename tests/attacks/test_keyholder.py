@@ -50,6 +50,7 @@ def test_the_search_finds_the_secret_of_an_open_key(fresh: Callable[..., Study])
 
 def test_the_key_opens_with_its_phrase_alone(sealed: Study) -> None:
     kept = SealedKey.load(sealed.sealed_key)
+    assert json.loads(sealed.sealed_key.read_text())["format"] == 1
     key = key_sealing.unseal(kept, PHRASE, "here")
     assert key.sealed_digest() == Plan.load(sealed.plan).key_digest
     for wrong in ("", PHRASE + " ", PHRASE.upper()):
@@ -71,6 +72,8 @@ def test_the_same_key_sealed_twice_shares_no_byte_string() -> None:
     one, two = (key_sealing.seal(key, PHRASE) for _ in range(2))
     assert one.sealed != two.sealed
     assert one.salt != two.salt
+    # RFC 7914, 2: 128 N r bytes for each guess, here 128 MiB, gone through p times over, here once
+    assert (128 * one.n * one.r, one.r, one.p) == (128 * 2**20, 8, 1)
 
 
 def test_a_short_phrase_is_refused() -> None:

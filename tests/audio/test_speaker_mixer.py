@@ -189,3 +189,10 @@ def test_the_energy_of_a_clip_is_counted_with_the_gain_it_is_played_at() -> None
     mixer.render(2400)
     assert mixer.energy_frames[1] == pytest.approx(2400, rel=1e-6)
     assert mixer.energy_frames[0] == pytest.approx(4800 + 9600 * 10 ** (-6.0 / 10), rel=1e-6)
+
+
+def test_a_clip_sounds_with_its_gain() -> None:
+    """6 dB less is 10 ** (-6 / 20) of the samples."""
+    clips = [tone(1000, seconds=0.1), tone(1500, seconds=0.1)]
+    out = rendered(Switched(clips, rate_hz=RATE_HZ, loops=False, gains_db=[-6.0, 0.0]))
+    assert out[:, 0] == pytest.approx(clips[0][:, 0] * 10 ** (-6 / 20), abs=1e-6)  # float32

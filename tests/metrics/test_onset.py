@@ -160,3 +160,15 @@ def test_rumble_goes_through_the_reference_library_s_butterworth_high_pass(rate_
         *signal.butter(2, 50.0, "highpass", fs=rate_hz), worN=2 * np.pi * np.arange(n // 2 + 1) / n
     )[1]
     np.testing.assert_allclose(onset._high_pass(n, rate_hz), wanted, atol=1e-9)
+
+
+@pytest.mark.parametrize(("rise_frames", "below_db"), [(1, 26.0), (200, 40.0)])
+def test_in_silence_a_strike_begins_26_db_below_its_loudest_and_what_swells_40_db(
+    rise_frames: int, below_db: float
+) -> None:
+    """Three frames of silence before: too few to tell a noise by."""
+    frame_rms = np.concatenate(
+        [np.zeros(3), np.linspace(0.5 / rise_frames, 0.5, rise_frames), np.full(50, 0.1)]
+    )
+    found = onset._threshold(frame_rms, 2 + rise_frames, 3)
+    assert 20 * np.log10(0.5 / found) == pytest.approx(below_db)

@@ -61,6 +61,16 @@ def test_a_sitting_ends_for_now_at_its_limit_and_goes_on_another_time(tmp_path: 
     assert again.sitting.state.n_done == 1
 
 
+def test_a_second_before_its_limit_a_sitting_goes_on(tmp_path: Path) -> None:
+    bench = seated(tmp_path, session_at_most_min=20)
+    bench.clock.s += 1199
+    one_trial(bench.sitting)
+    assert bench.sitting.stage is Stage.TRIAL
+    bench.clock.s += 1
+    one_trial(bench.sitting)
+    assert bench.sitting.stage is Stage.ENOUGH
+
+
 def test_a_late_answer_is_asked_for_once_and_written_down(tmp_path: Path) -> None:
     bench = seated(tmp_path, answer_within_s=8)
     walk(bench.sitting, "play")

@@ -347,3 +347,24 @@ def test_sounds_are_at_hand_before_they_are_played(tmp_path: Path) -> None:
         (stations.LEVEL_CLIP,),
         stations.ANCHORS,
     ]
+
+
+def test_a_thought_of_leaving_stops_what_sounds(tmp_path: Path) -> None:
+    bench = take_seat(tmp_path, make_plan())
+    walk(bench.sitting, *OPENING)
+    bench.player.at_once = False
+    walk(bench.sitting, "play")
+    assert bench.sitting.state.turn.running
+    stopped = bench.player.stopped
+    walk(bench.sitting, "leave")
+    assert bench.player.stopped == stopped + 1
+    assert not bench.sitting.state.turn.running
+
+
+def test_who_leaves_is_written_down_as_having_left_at_once(tmp_path: Path) -> None:
+    bench = take_seat(tmp_path, make_plan())
+    walk(bench.sitting, *OPENING, "leave")
+    assert "left" not in [event.kind for event in bench.store.events()]
+    walk(bench.sitting, "leave_now")
+    assert bench.sitting.is_over
+    assert [event.kind for event in bench.store.events()].count("left") == 1

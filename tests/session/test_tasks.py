@@ -61,6 +61,25 @@ def test_an_answer_from_a_list_is_stored(
     assert bench.player.started[-1].clips == (*reference, *clips)
 
 
+@pytest.mark.parametrize(
+    ("moves", "place"),
+    [
+        (("mark_down",), 0),
+        (("mark_up",), -1),
+        (("mark_down", "mark_down", "mark_down"), 2),
+        (("mark_down", "mark_down", "mark_up"), 0),
+        (("mark_down", "mark_up"), 0),
+        (("mark_up", "mark_down"), -1),
+    ],
+)
+def test_a_mark_appears_at_the_end_it_is_moved_from_and_stays_on_the_list(
+    tmp_path: Path, moves: tuple[str, ...], place: int
+) -> None:
+    bench = at_trial(tmp_path, plan_of("category rating", (A,), scale=SCALE_5))
+    walk(bench.sitting, "play", *moves)
+    assert bench.sitting.state.turn.chosen == bench.sitting.state.options[place].value
+
+
 def test_the_reference_of_a_duo_trio_sounds_first_and_is_called_so(tmp_path: Path) -> None:
     bench = at_trial(tmp_path, plan_of("duo-trio", (A, B), reference=R))
     assert [clip.letter for clip in bench.sitting.view().clips] == ["R", "A", "B"]

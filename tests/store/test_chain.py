@@ -4,10 +4,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from sqlalchemy import text
+from sqlalchemy import insert, select, text
 
 from listening.records.dealt.answer import Answer
-from listening.store import SittingRow, Store, chain, open_store
+from listening.store import SittingRow, Store, chain, open_store, tables
 from listening.store.engine import writing
 from listening.store.walk import Walked, walk
 
@@ -158,6 +158,48 @@ def test_every_change_behind_the_stores_back_is_named(store: Store, change: str)
 def test_a_changed_answer_is_named_with_its_row_and_trial_and_nothing_else(store: Store) -> None:
     walked = changed(store, *CHANGES["a turned answer"])
     assert walked.faults == ("answer row 3: sitting of L01 (slot 0): not what was written down (trial 003)",)
+
+
+def test_a_row_of_no_sitting_is_named_and_nothing_else(store: Store) -> None:
+    walked = changed(
+        store, "INSERT INTO event (id, sitting, at, kind, detail) VALUES (99, 'gone', '2030', 'x', '')"
+    )
+    assert walked.faults == ("event row 99: of a sitting that is not there",)
+
+
+def test_answers_that_stand_in_another_order_are_named_and_nothing_else(store: Store) -> None:
+    swapped = ("SET id = 100 WHERE id = 3", "SET id = 3 WHERE id = 4", "SET id = 4 WHERE id = 100")
+    walked = changed(store, *(f"UPDATE answer {line}" for line in swapped))
+    whose = "sitting of L01 (slot 0)"
+    assert walked.faults == (f"answer row 4: {whose}: stands in another order than it was written in",)
+
+
+def test_two_answers_that_both_follow_on_one_row_are_named_and_nothing_else(store: Store) -> None:
+    """As they would where one sitting went on at two booths: each hash is right."""
+    with writing(store._engine, store._place) as connection:
+        query = select(tables.answer).where(tables.answer.c.id == 15)
+        last = dict(connection.execute(query).one()._mapping)
+        (before,) = connection.scalars(
+            text(
+                f"SELECT chain FROM event WHERE link = {last['link'] - 1} "
+                "AND sitting = (SELECT id FROM sitting WHERE listener = 'L03')"
+            )
+        )
+        other = {**last, "id": 99, "trial": "006"}
+        other["chain"] = chain.link(before, last["link"], chain.ANSWER, other)
+        connection.execute(insert(tables.answer), other)
+    (fault,) = walk(store, is_chained=True).faults
+    assert fault.startswith(
+        "answer row 15 and answer row 99: sitting of L03 (slot 2): both follow on one row"
+    )
+
+
+def test_a_sitting_moved_to_another_site_is_named_and_nothing_else(store: Store) -> None:
+    walked = changed(store, *CHANGES["another site"])
+    assert walked.faults == (
+        "sitting: that of L01 (slot 0): listener, slot, site, start or being human is not what was written "
+        "down",
+    )
 
 
 def test_a_withdrawal_leaves_whole_chains_and_its_place_in_the_ledger(store: Store) -> None:

@@ -10,7 +10,7 @@ import pytest
 from listening.errors import CannotWrite, MissingFile, RecordError, StudyError
 from listening.records.dealt.answer import Answer
 from listening.records.forms.environment import environment
-from listening.store import SittingRow, Store, open_store, tables
+from listening.store import SittingRow, Store, open_store, removal, tables
 from listening.store.hold import hold
 
 DIGEST = "d" * 64
@@ -168,6 +168,26 @@ def test_a_withdrawal_leaves_no_byte_of_the_listener(tmp_path: Path, file_store:
         assert not _anywhere(tmp_path, mark)
     assert [a.listener for a in file_store.answers()] == ["L02"]
     assert [e.kind for e in file_store.events()] == ["began", "removal"]  # the other's beginning
+
+
+def test_a_withdrawal_says_that_another_program_keeps_old_pages(tmp_path: Path, file_store: Store) -> None:
+    """A reader that began before holds the write-ahead log; after it ended nothing is left to say."""
+    place = tmp_path / "answers.sqlite"
+    begin(file_store)
+
+    def no_wait(connection: sqlite3.Connection, *_: object) -> None:
+        connection.execute("PRAGMA busy_timeout=0")
+
+    from sqlalchemy import event
+
+    event.listen(file_store._engine, "checkout", no_wait)
+    other = sqlite3.connect(place, isolation_level=None)
+    other.execute("BEGIN")
+    other.execute("SELECT count(*) FROM sitting").fetchone()
+    (said,) = removal.forget(file_store._engine, "here", just_removed=True)
+    assert "another program has the store open and keeps old pages" in said
+    other.close()
+    assert removal.forget(file_store._engine, "here", just_removed=True) == []
 
 
 def test_a_withdrawal_takes_the_rows_and_frees_the_slot(store: Store) -> None:

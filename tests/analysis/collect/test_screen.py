@@ -3,6 +3,7 @@
 from itertools import combinations
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from listening.analysis.collect import keyed_answers, screening
@@ -63,3 +64,43 @@ def test_repeats_agreed_by_hand(bells, table):
         pairs += len(both)
         agreed += sum(one == other for one, other in both)
     assert screening.listeners(kept, bells.protocol)[0].repeats_agreed == pytest.approx(agreed / pairs)
+
+
+def some(listener, *, first=50, response_s=1.0):
+    """100 answers of one listener, so many of them for the first sound; no pair comes twice."""
+    return pd.DataFrame(
+        {
+            "listener": listener,
+            "response_s": response_s,
+            "simulated": False,
+            "chosen": np.repeat([1.0, 0.0], [first, 100 - first]),
+            "gain_difference_db": 0.0,
+            "attribute": "brightness",
+            "presentation": "matched",
+            "role": "study",
+            "condition_first": [f"a{n}" for n in range(100)],
+            "condition_second": [f"b{n}" for n in range(100)],
+        }
+    )
+
+
+@pytest.mark.parametrize(("first", "told"), [(81, True), (80, False), (20, False), (19, True)])
+def test_more_than_eight_answers_of_ten_for_one_side_get_a_remark(bells, first, told):
+    row = screening.listeners(some("L1", first=first), bells.protocol)[0]
+    assert ("mostly one side" in row.flags) is told
+
+
+@pytest.mark.parametrize(("response_s", "told"), [(0.396, True), (0.404, False)])
+def test_whoever_answers_in_less_than_four_tenths_of_the_panels_time_gets_a_remark(bells, response_s, told):
+    table = pd.concat([some("L1", response_s=response_s), some("L2"), some("L3")])
+    rows = screening.listeners(table, bells.protocol)
+    assert ["much faster than the panel" in row.flags for row in rows] == [told, False, False]
+
+
+def test_unsuspected_is_who_has_no_remark_and_is_not_excluded(bells):
+    table = pd.concat([some("L1", first=90), some("L2", first=70), some("L3")])
+    rows = screening.listeners(table, with_rule(bells, same_side_above=0.6))
+    assert [(bool(row.flags), row.excluded) for row in rows] == [(True, True), (False, True), (False, False)]
+    assert set(screening.unsuspected(table, rows)["listener"]) == {"L3"}
+    rows = screening.listeners(table, bells.protocol)
+    assert set(screening.unsuspected(table, rows)["listener"]) == {"L2", "L3"}

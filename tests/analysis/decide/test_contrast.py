@@ -81,3 +81,35 @@ def test_a_listener_s_variance_counts_the_cells_of_both_sounds(panel):
     listener, cell = (fit.model.spread[name] for name in (contrast.LISTENER, contrast.CELL))
     assert cell > 0
     assert fit.spread_listeners == pytest.approx(math.sqrt(listener**2 + 2 * cell**2))
+
+
+def test_with_two_conditions_a_listener_s_variance_is_that_of_the_slope(panel):
+    table = panel(np.random.default_rng(4), {"a": 0.0, "b": 0.5}, sd_listener=1.0, control_gains_db=())
+    fit = contrast.fit(contrast.design(table, more="b", than="a"))
+    assert contrast.CELL not in fit.model.spread
+    assert fit.spread_listeners == pytest.approx(fit.model.spread[contrast.LISTENER])
+
+
+@pytest.fixture(scope="module")
+def at_three_sites(panel):
+    table = panel(np.random.default_rng(4), {"a": 0.0, "b": 0.5}, sd_listener=1.0, control_gains_db=())
+    number = table["listener"].str.removeprefix("L").astype(int)
+    return table.assign(site=np.array(["N", "S", "W"])[number % 3])
+
+
+def test_what_sets_the_sites_apart_sums_to_zero_over_them(at_three_sites):
+    """Each column is the contrast at its own site, less it at the last, and nothing at any other."""
+    made = contrast.design(at_three_sites, more="b", than="a")
+    site = at_three_sites["site"].to_numpy()
+    for own in "NS":
+        column = made.fixed[:, made.names.index(f"contrast at site {own}")]
+        assert column == pytest.approx(np.select([site == own, site == "W"], [made.contrast, -made.contrast]))
+
+
+def test_the_listeners_variance_holds_how_far_the_sites_lie_apart(at_three_sites):
+    fit = contrast.fit(contrast.design(at_three_sites, more="b", than="a"))
+    first = fit.model.estimate[-2:]
+    sites = np.append(first, -first.sum())
+    assert np.mean(sites**2) > 1e-4
+    own = fit.model.spread[contrast.LISTENER] ** 2
+    assert fit.spread_listeners**2 == pytest.approx(own + np.mean(sites**2))

@@ -1,5 +1,7 @@
 """The most of a set: named beforehand, or picked from the data."""
 
+from itertools import combinations
+
 import numpy as np
 import pytest
 
@@ -76,3 +78,26 @@ def test_each_of_five_comparisons_is_contradicted_at_a_fifth_of_alpha_only(bells
     monkeypatch.setattr(decide, "contradicted_in_superlative", lambda decided, n: seen.append(n) or decided)
     assert len(planned(bells, table, "dome_a/free").against) == 5
     assert seen == [5] * 5
+
+
+def test_the_winner_is_judged_by_its_lead_on_each_other_condition(bells, table, monkeypatch):
+    """Fifteen differences of two strengths each, those with the winner as its lead."""
+    seen = []
+    max_t = superlative.multiplicity.max_t
+
+    def looked(estimates, covariance, **more):
+        seen.append((estimates, covariance))
+        return max_t(estimates, covariance, **more)
+
+    monkeypatch.setattr(superlative.multiplicity, "max_t", looked)
+    found = superlative.winner(table, bells.protocol, "brightness", "matched")
+    estimates, covariance = seen[0]
+    rows = keyed_answers.select(table, attribute="brightness", presentation="matched")
+    fit = superlative.strengths.fit(rows)
+    top = fit.conditions.index(found.condition)
+    pairs = [*combinations(range(len(fit.conditions)), 2)]
+    differences = [fit.strength[a] - fit.strength[b] for a, b in pairs]
+    wanted = [abs(d) if top in pair else d for d, pair in zip(differences, pairs, strict=True)]
+    assert estimates == pytest.approx(wanted)
+    c = fit.covariance
+    assert np.diag(covariance) == pytest.approx([c[a, a] + c[b, b] - 2 * c[a, b] for a, b in pairs])
