@@ -90,7 +90,7 @@ def test_strikes_of_different_pairs_add_their_variances_by_the_squares_of_the_we
     shared = averaged_share.average(parts, alpha=0.05, weights=[0.25, 0.75], shares_strikes=True)
     together = (0.25 * np.sqrt(one) + 0.75 * np.sqrt(other)) ** 2
     assert shared.variance_strikes == pytest.approx(together, rel=1e-12)
-    assert shared.df_strikes == min(part.df_strikes for part in parts)
+    assert shared.df_strikes == pytest.approx(min(part.df_strikes for part in parts), rel=1e-12)
 
 
 def test_the_order_s_pull_is_the_weighted_mean_and_unknown_where_one_is() -> None:
