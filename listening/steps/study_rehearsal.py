@@ -153,19 +153,11 @@ def rehearse(
             where=where,
             is_prepared=is_prepared,
             stage=one.number,
-            on_progress=partial(_further, on_progress, i, len(parts)),
+            on_progress=partial(rehearsed.further, on_progress, i, len(parts)),
         )
         for i, one in enumerate(parts)
     )
     return Rehearsal(found, tuple(_notes([one.protocol for one in parts], given, found)))
-
-
-def _further(
-    on_progress: Callable[[int, int], None] | None, before: int, parts: int, done: int, of: int
-) -> None:
-    """How far all stages are."""
-    if on_progress is not None:
-        on_progress(before * of + done, parts * of)
 
 
 def _check(given: Supposed, runs: int) -> None:

@@ -100,11 +100,7 @@ def _look(study: Study, opened: Opened, store: Store, asked: _Asked) -> Taken:
     stage_ends.check(study, opened.plan, stored, [row.slot for row in done])
     digest = opened.plan.study_digest
     seen = keyed_answers.digest(answers)
-    if asked.only_answers and seen != asked.only_answers:
-        raise StudyError(
-            f"{study.findings}: more was answered or taken out since that look before the end; take another "
-            f"look: listening analyse {study.root} --interim"
-        )
+    _only_these(study, seen, asked.only_answers)
     at = looks.look(
         study,
         digest,
@@ -128,20 +124,32 @@ def _look(study: Study, opened: Opened, store: Store, asked: _Asked) -> Taken:
     beside = {event.sitting for event in events if event.detail == KEY_BESIDE}
     until = record.load(study.record)[: entry.n]
     known = told_record.of_opening(until, walked.ledger, opened.plan, key_beside=len(beside))
-    finished_at = (sitting.finished_at for sitting in sittings if not sitting.simulated)
-    days = tuple(at_utc[:10] for at_utc in finished_at if at_utc is not None)
-    own = listener_answers.of_events(sittings, events)
     return Taken(
         opened,
         at,
         answers,
-        len(sittings) - len(done),
-        known,
-        days,
-        own,
-        remarks.of_listeners(opened.plan, sittings, events),
-        remarks.of_rooms(sittings, events),
+        n_unfinished=len(sittings) - len(done),
+        record=known,
+        days=_days(sittings),
+        own=listener_answers.of_events(sittings, events),
+        said=remarks.of_listeners(opened.plan, sittings, events),
+        rooms=remarks.of_rooms(sittings, events),
     )
+
+
+def _only_these(study: Study, seen: str, wanted: str) -> None:
+    """Refuse answers other than those of a look before the end; `wanted` empty: any."""
+    if wanted and seen != wanted:
+        raise StudyError(
+            f"{study.findings}: more was answered or taken out since that look before the end; take another "
+            f"look: listening analyse {study.root} --interim"
+        )
+
+
+def _days(sittings: Sequence[SittingRow]) -> tuple[str, ...]:
+    """On which days (UTC) people finished."""
+    finished_at = (sitting.finished_at for sitting in sittings if not sitting.simulated)
+    return tuple(at_utc[:10] for at_utc in finished_at if at_utc is not None)
 
 
 def _of_sittings(answers: Columns, kept: set[str]) -> Columns:

@@ -148,7 +148,7 @@ def rehearse(
     for i, state in enumerate(STATES):
         place = [seed, i] if stage == FIRST else [seed, i, stage]
         seeds = np.random.SeedSequence(place).spawn(runs)
-        told = partial(_further, on_progress, i * runs, len(STATES) * runs)
+        told = partial(further, on_progress, i, len(STATES))
         found = refits.run(partial(one_run.run, settings[state]), seeds, where, on_progress=told)
         made[state] = tuple(found)
     families = _families(protocol)
@@ -170,9 +170,10 @@ def rehearse(
     )
 
 
-def _further(on_progress: Progress | None, before: int, total: int, done: int, _of: int) -> None:
+def further(on_progress: Progress | None, part: int, parts: int, done: int, of: int) -> None:
+    """Tell how far the whole is, of equal parts of which one is under way."""
     if on_progress is not None:
-        on_progress(before + done, total)
+        on_progress(part * of + done, parts * of)
 
 
 def _setting(

@@ -147,10 +147,13 @@ def write_over(path: Path, text: str, *, own: str) -> None:
     CannotWrite
         See `write_bytes`.
     """
-    if path.is_file() and own not in path.read_bytes()[:READ_TO_TELL].decode(errors="replace"):
-        raise RecordError(
-            f"{path}: is another file, and stays; nothing was done; name a file that is not there"
-        )
+    if path.is_file():
+        with path.open("rb") as there:
+            begins = there.read(READ_TO_TELL).decode(errors="replace")
+        if own not in begins:
+            raise RecordError(
+                f"{path}: is another file, and stays; nothing was done; name a file that is not there"
+            )
     write_text(path, text)
 
 

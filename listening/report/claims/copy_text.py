@@ -77,7 +77,7 @@ def _plain(path: Path) -> list[str]:
 
 
 def _markdown(path: Path) -> list[str]:
-    text = _without_comments(_text(path))
+    text = _without_comments(canonical.without_runs(_text(path)))
     for pattern, instead in MARKDOWN:
         text = pattern.sub(instead, text)
     return _blocks(text)
@@ -129,7 +129,7 @@ def _of_part(root: ElementTree.Element) -> Iterator[str]:
 
 
 def _text(path: Path) -> str:
-    return canonical.without_runs(read_text(path)) if path.stat().st_size else ""
+    return read_text(path) if path.stat().st_size else ""
 
 
 def _blocks(text: str) -> list[str]:
